@@ -1,0 +1,1 @@
+"""Water through the year: soil, stores, demand, reliability."""

@@ -1,0 +1,1 @@
+"""Water through many elements in a storm: who spills to whom, and routing."""

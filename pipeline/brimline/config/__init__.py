@@ -1,0 +1,1 @@
+"""The site's TOML file as validated values: one model a table."""

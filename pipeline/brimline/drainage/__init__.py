@@ -1,0 +1,1 @@
+"""Flow on the ground: direction, accumulation, catchments, flow paths, hollows. Arrays only."""

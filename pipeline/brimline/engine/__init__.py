@@ -1,0 +1,1 @@
+"""Stages declared, keyed by content, run in order, kept and published."""

@@ -1,0 +1,62 @@
+"""Between cells and polygons: which cells a shape covers, and the outline of labelled cells."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from rasterio import features
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from shapely.geometry.base import BaseGeometry
+
+    from brimline.grid.arrays import BoolGrid, Labels
+    from brimline.grid.frame import Grid
+
+
+def cells_inside(
+    shapes: Iterable[BaseGeometry], grid: Grid, *, all_touched: bool = False
+) -> BoolGrid:
+    """Tell which cells lie inside any of the shapes.
+
+    Parameters
+    ----------
+    shapes : geometries in the grid's CRS; empty ones are passed over.
+    all_touched : count every cell that a shape touches, not only those whose centre it holds.
+
+    Returns
+    -------
+    bool (rows, cols)
+    """
+    drawn = [shape for shape in shapes if shape is not None and not shape.is_empty]
+    if not drawn:
+        return np.zeros(grid.shape, dtype=np.bool_)
+    outside: BoolGrid = features.geometry_mask(
+        drawn, out_shape=grid.shape, transform=grid.transform, all_touched=all_touched
+    )
+    return ~outside
+
+
+def outlines(labels: Labels, grid: Grid) -> dict[int, shapely.MultiPolygon]:
+    """Return the outline of each label's cells along cell edges.
+
+    Cells that touch only at a corner belong to one MultiPolygon as separate parts, so that every
+    geometry is valid.
+
+    Parameters
+    ----------
+    labels : int32 (rows, cols); 0 is no label.
+
+    Returns
+    -------
+    Label to outline, in the order of the labels.
+    """
+    parts: dict[int, list[shapely.Polygon]] = {}
+    found: Any = features.shapes(labels, mask=labels != 0, connectivity=4, transform=grid.transform)
+    for geometry, label in found:
+        rings = geometry["coordinates"]
+        parts.setdefault(int(label), []).append(shapely.Polygon(rings[0], rings[1:]))
+    return {label: shapely.MultiPolygon(parts[label]) for label in sorted(parts)}

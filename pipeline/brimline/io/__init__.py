@@ -1,0 +1,1 @@
+"""Files: rasters, vectors, points, tables, GeoPackage, exchange formats."""

@@ -1,0 +1,122 @@
+"""The flags: why a person must look before using a row, and what would mend it."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from brimline.layers.schema import Column, Flag
+
+FLAGS: Final = (
+    # intakes and catchments
+    Flag(
+        "edge-limited",
+        "The catchment reaches the edge of the data, so its area is a lower bound.",
+        "Get elevation beyond that edge, up to the divide.",
+    ),
+    Flag(
+        "snap-ambiguous",
+        "Two flow paths lie within reach and their areas differ by more than a factor of two.",
+        "Move the point onto the path that is meant, or set its snap column to false.",
+    ),
+    Flag(
+        "snap-failed",
+        "No flow path above the threshold lies within reach; the point was left where it is.",
+        "Move the point, raise drainage.snap_radius_m or lower drainage.snap_area_m2.",
+    ),
+    # lines
+    Flag(
+        "level-error",
+        "The drawn line departs from level by more than the tolerance.",
+        "Peg the line on site with a level, or raise lines.smooth_m.",
+    ),
+    Flag(
+        "fall-error",
+        "The drawn line departs from the stated fall by more than the tolerance.",
+        "Peg the line on site with a level.",
+    ),
+    Flag(
+        "at-flow-path",
+        "An end stops short of a flow path: holding back concentrated flow is a dam, not a swale.",
+        "Cross the path with a culvert or ford, or design a pond there.",
+    ),
+    Flag(
+        "at-steep-ground",
+        "An end stops at ground steeper than the limit.",
+        "Have steep ground looked at by an engineer before wetting it.",
+    ),
+    Flag("at-keep-out", "An end stops at a keep-out area or its setback.", "Check the setback."),
+    Flag("at-boundary", "An end stops at the boundary's setback.", "Check the setback."),
+    Flag("at-data-edge", "An end stops where the elevation data stops.", "Get more elevation."),
+    Flag(
+        "moved",
+        "A drawn line was corrected to level by more than the tolerance.",
+        "Look at moved_m and moved_level_m and confirm the corrected line.",
+    ),
+    Flag(
+        "undersized",
+        "The row holds less than the runoff of the strip above it in the design storm.",
+        "Enlarge the section, or add a row above.",
+    ),
+    Flag("short-of-goal", "No line with the asked grade exists.", "Change an end or the grade."),
+    Flag(
+        "falls-to-valley",
+        "Part of the line falls from ridge towards valley and would gather water there.",
+        "Shorten the line, or choose another guide line.",
+    ),
+    # elements and overflows
+    Flag(
+        "no-safe-outlet",
+        "The overflow does not end at a drawn, named discharge point.",
+        "Draw the link or the discharge point.",
+    ),
+    Flag("cycle", "Elements spill into each other in a ring.", "Lower one sill or redraw a link."),
+    Flag("uphill", "The element spills to one whose spill level is not lower.", "Lower the sill."),
+    Flag(
+        "small-drop",
+        "The drop to the next spill level is less than building tolerance.",
+        "Raise this sill or lower the next one.",
+    ),
+    Flag(
+        "freeboard",
+        "Peak water stands closer to the crest than the freeboard.",
+        "Widen the sill, lower it, or raise the crest.",
+    ),
+    Flag("overtopped", "Peak water stands above the crest.", "Widen the sill or add storage."),
+    Flag(
+        "slow-drawdown",
+        "Water stands longer than the limit after the storm.",
+        "Reduce the depth or add a low outlet.",
+    ),
+    Flag("small-outlet", "The outlet carries less than the peak.", "Use the larger size stated."),
+    Flag(
+        "engineer",
+        "Height or stored volume is above the threshold for licensed design and permits.",
+        "Have it designed by a licensed engineer and ask for the permit.",
+    ),
+    Flag(
+        "near-building",
+        "Held water lies within the setback of a building.",
+        "Move the element, or have the foundation checked.",
+    ),
+    Flag("steep-ground", "The element stands on ground steeper than the limit.", "Move it."),
+    Flag("not-computable", "A needed value is missing.", "Fill in the columns named in notes."),
+)
+
+FLAG_COLUMN: Final = Column(
+    "flag",
+    "text",
+    "Why a person must look before using this row: codes separated by semicolons; empty is none.",
+    required=False,
+)
+
+
+def joined(codes: list[str] | tuple[str, ...] | set[str]) -> str:
+    """Join flag codes into the text of a ``flag`` column, in catalogue order, without repeats.
+
+    Raises
+    ------
+    KeyError
+        If a code is not in the catalogue.
+    """
+    order = {flag.code: place for place, flag in enumerate(FLAGS)}
+    return ";".join(sorted(set(codes), key=order.__getitem__))

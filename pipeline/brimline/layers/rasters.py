@@ -1,0 +1,80 @@
+"""The rasters of a run, all on one grid."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from brimline.grid import LABEL_NONE, NO_DATA
+from brimline.layers.schema import Raster
+
+_NAN: Final = math.nan
+
+ITEMS: Final = (
+    Raster("elevation", "float32", _NAN, "Elevation", "Bare-earth survey surface.", "m"),
+    Raster(
+        "conditioned",
+        "float32",
+        _NAN,
+        "Conditioned elevation",
+        "Survey surface with culverts burned, short dams breached and other hollows filled, so that"
+        " every cell drains. For tracing water only: never set out levels from it.",
+        "m",
+    ),
+    Raster("hillshade", "uint8", 0, "Hillshade", "Shaded relief, light from the north-west."),
+    Raster("slope_pct", "float32", _NAN, "Slope", "Steepness of the survey surface.", "%"),
+    Raster(
+        "curvature",
+        "float32",
+        _NAN,
+        "Curvature",
+        "Bend of the smoothed surface along the contour: positive where ground gathers water.",
+        "1/m",
+    ),
+    Raster(
+        "flow_direction",
+        "uint8",
+        NO_DATA,
+        "Flow direction",
+        "The neighbour that receives: 0 E, 1 NE, 2 N, 3 NW, 4 W, 5 SW, 6 S, 7 SE; 8 outlet or kept"
+        " sink.",
+    ),
+    Raster(
+        "contributing_area_m2",
+        "float64",
+        _NAN,
+        "Contributing area",
+        "Ground that drains through the cell, itself included.",
+        "m²",
+    ),
+    Raster(
+        "wetness",
+        "float32",
+        _NAN,
+        "Wetness index",
+        "Natural logarithm of contributing area per contour width over slope: high where soil stays"
+        " wet.",
+    ),
+    Raster(
+        "subcatchment",
+        "int32",
+        LABEL_NONE,
+        "Subcatchment",
+        "The intake_id that the cell drains to first; 0 where it reaches none.",
+    ),
+    Raster(
+        "catchment_chance",
+        "float32",
+        _NAN,
+        "Catchment chance",
+        "Share of the survey's possible surfaces on which the cell drains to an intake.",
+    ),
+    Raster(
+        "surface_runoff",
+        "float32",
+        _NAN,
+        "Runoff share",
+        "Share of rain that runs off, from the surfaces input.",
+        published=False,
+    ),
+)

@@ -1,0 +1,99 @@
+"""How a layer, a raster or a table is declared: one set of small immutable values."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Literal
+
+Dtype = Literal["int", "float", "text", "bool"]
+
+
+class Geometry(StrEnum):
+    """Geometry types as the GeoPackage standard names them."""
+
+    POINT = "Point"
+    POINT_Z = "Point Z"
+    LINE = "LineString"
+    LINE_Z = "LineString Z"
+    MULTILINE = "MultiLineString"
+    POLYGON = "Polygon"
+    MULTIPOLYGON = "MultiPolygon"
+    ANY = "Geometry"
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One attribute of a layer or table.
+
+    Parameters
+    ----------
+    unit : symbol shown to people (``m``, ``m²``, ``%``); empty for names, counts and ratios.
+    minimum, maximum : range that a correct value lies in, both ends allowed; None is open.
+    values : the only texts allowed; empty allows any.
+    required : every row has a value. Where False, an empty value means "not known".
+    """
+
+    name: str
+    dtype: Dtype
+    meaning: str
+    unit: str = ""
+    minimum: float | None = None
+    maximum: float | None = None
+    values: tuple[str, ...] = ()
+    required: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """A vector layer: what it is called, what it holds, and its columns in order."""
+
+    name: str
+    geometry: Geometry
+    title: str
+    meaning: str
+    columns: tuple[Column, ...]
+    published: bool = True  # False: passes between stages only
+
+    def column(self, name: str) -> Column:
+        """Return one column by name; raises KeyError where there is none."""
+        for column in self.columns:
+            if column.name == name:
+                return column
+        raise KeyError(f"layer {self.name} has no column {name}")
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Rows without geometry."""
+
+    name: str
+    title: str
+    meaning: str
+    columns: tuple[Column, ...]
+    published: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Raster:
+    """One band on the run's grid."""
+
+    name: str
+    dtype: Literal["float32", "float64", "int32", "uint8"]
+    nodata: float | None
+    title: str
+    meaning: str
+    unit: str = ""
+    published: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """A short code that says why a person must look before using a row."""
+
+    code: str
+    meaning: str
+    mend: str
+
+
+Item = Layer | Table | Raster

@@ -1,0 +1,88 @@
+"""What a run takes from the person, cleaned and on the run's own grid and CRS."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from brimline.layers.schema import Column, Geometry, Layer
+
+ITEMS: Final = (
+    Layer(
+        "boundary",
+        Geometry.MULTIPOLYGON,
+        "Boundary",
+        "The site's outline, repaired where it was invalid and in the run's CRS.",
+        (
+            Column("name", "text", "Name of the site."),
+            Column("area_m2", "float", "Area inside the outline.", "m²", 0),
+        ),
+    ),
+    Layer(
+        "keep_out",
+        Geometry.MULTIPOLYGON,
+        "Keep-out areas",
+        "Ground that no line or element may enter, setback included.",
+        (
+            Column(
+                "kind",
+                "text",
+                "What is kept clear: building, septic, well, utility, tree, road, other.",
+            ),
+            Column("setback_m", "float", "Clear distance around the drawn feature.", "m", 0),
+            Column("name", "text", "Name as drawn.", required=False),
+        ),
+    ),
+    Layer(
+        "surfaces",
+        Geometry.MULTIPOLYGON,
+        "Surfaces",
+        "Roofs, yards, tracks and land cover as drawn.",
+        (
+            Column("cover", "text", "What covers the ground."),
+            Column(
+                "runoff_coefficient",
+                "float",
+                "Share of rain that runs off, where it was given.",
+                "",
+                0,
+                1,
+                required=False,
+            ),
+            Column("name", "text", "Name as drawn.", required=False),
+        ),
+    ),
+    Layer(
+        "soils",
+        Geometry.MULTIPOLYGON,
+        "Soils",
+        "Soil areas as drawn.",
+        (
+            Column(
+                "group",
+                "text",
+                "Hydrologic soil group.",
+                values=("A", "B", "C", "D"),
+                required=False,
+            ),
+            Column("texture", "text", "Soil texture class.", required=False),
+            Column("soak_mm_per_h", "float", "Tested soakage rate.", "mm/h", 0, required=False),
+        ),
+    ),
+    Layer(
+        "culverts",
+        Geometry.LINE,
+        "Culverts",
+        "Pipes and drains under tracks, along which the surface is opened for flow.",
+        (
+            Column("name", "text", "Name as drawn.", required=False),
+            Column(
+                "diameter_m",
+                "float",
+                "Inside diameter, where it was given.",
+                "m",
+                0,
+                required=False,
+            ),
+        ),
+    ),
+)

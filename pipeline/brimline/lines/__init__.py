@@ -1,0 +1,1 @@
+"""Geometry on the ground: contours, swale rows, graded lines, keypoints and keylines."""

@@ -1,0 +1,1 @@
+"""The weather: design storms, runoff, hydrographs, daily records."""

@@ -1,0 +1,1 @@
+"""Layers in, domain calls, layers out: one module a stage."""

@@ -1,0 +1,1 @@
+"""The surface: voids, gridding of points, conditioning, slope and curvature. Arrays only."""
