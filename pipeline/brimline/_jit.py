@@ -27,7 +27,7 @@ _CACHE_ENV: Final = "BRIMLINE_KERNEL_CACHE"
 def sources_digest() -> str:
     """Return a digest of every kernel source and of the compiler's version."""
     digest = hashlib.sha256(numba.__version__.encode())
-    for path in sorted(_PACKAGE.rglob("_kernels*.py")):
+    for path in sorted(_PACKAGE.rglob("_kernels.py")):
         digest.update(path.relative_to(_PACKAGE).as_posix().encode())
         digest.update(path.read_bytes())
     return digest.hexdigest()[:16]
