@@ -1,0 +1,137 @@
+"""How steep the ground is, which way it faces, and how it bends."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from brimline.errors import GridError
+from brimline.grid import checked_elevation
+from brimline.terrain import _kernels
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from brimline.grid import Elevation
+
+
+def _checked_cell(cell_m: float) -> float:
+    if not cell_m > 0:
+        raise GridError(f"cell_m must be above 0 m, got {cell_m}")
+    return float(cell_m)
+
+
+def gradient(dem: Elevation, *, cell_m: float) -> tuple[NDArray[Any], NDArray[Any]]:
+    """Rise of the ground eastwards and northwards.
+
+    A missing neighbour is mirrored through the centre cell, so that a plane keeps its slope up to
+    the edge of the data.
+
+    Parameters
+    ----------
+    dem : float32 (rows, cols) [m]; NaN is nodata.
+    cell_m : side of a cell [m].
+
+    Returns
+    -------
+    east, north : float32 (rows, cols) [m/m]; NaN at nodata.
+
+    Raises
+    ------
+    GridError
+        If `dem` is not a 2-D float array with a finite cell, or `cell_m` is not positive.
+
+    References
+    ----------
+    Horn (1981), Hill shading and the reflectance map, doi:10.1109/PROC.1981.11918
+    """
+    east, north = _kernels.gradient(checked_elevation(dem), _checked_cell(cell_m))
+    return east, north
+
+
+def slope_pct(dem: Elevation, *, cell_m: float) -> NDArray[np.float32]:
+    """Steepness by Horn's third-order finite difference.
+
+    Parameters, errors and source are those of `gradient`.
+
+    Returns
+    -------
+    float32 (rows, cols) [%]; NaN at nodata.
+    """
+    east, north = gradient(dem, cell_m=cell_m)
+    steep: NDArray[np.float32] = np.hypot(east, north)
+    steep *= np.float32(100.0)
+    return steep
+
+
+def contour_curvature(dem: Elevation, *, cell_m: float) -> NDArray[np.float32]:
+    """Bend of the surface along the contour (tangential curvature).
+
+    Positive where ground gathers water (valleys), negative where it sheds (ridges), 0 on level
+    ground, where the contour has no direction. Smooth a noisy survey first.
+
+    Parameters
+    ----------
+    dem : float32 (rows, cols) [m]; NaN is nodata.
+    cell_m : side of a cell [m].
+
+    Returns
+    -------
+    float32 (rows, cols) [1/m]; NaN at nodata.
+
+    Raises
+    ------
+    GridError
+        As `gradient`.
+
+    References
+    ----------
+    Zevenbergen & Thorne (1987), Quantitative analysis of land surface topography,
+    doi:10.1002/esp.3290120107
+    """
+    bend: NDArray[np.float32] = _kernels.bend_along_contour(
+        checked_elevation(dem), _checked_cell(cell_m)
+    )
+    return bend
+
+
+def hillshade(
+    dem: Elevation,
+    *,
+    cell_m: float,
+    azimuth_deg: float = 315.0,
+    altitude_deg: float = 45.0,
+    exaggeration: float = 1.0,
+) -> NDArray[np.uint8]:
+    """Shade the surface for a light at a compass azimuth and an altitude above the horizon.
+
+    Parameters
+    ----------
+    dem : float32 (rows, cols) [m]; NaN is nodata.
+    cell_m : side of a cell [m].
+    azimuth_deg : direction the light comes from, clockwise from north [°].
+    altitude_deg : height of the light above the horizon [°].
+    exaggeration : factor on heights.
+
+    Returns
+    -------
+    uint8 (rows, cols); 1 is full shade, 255 full light, 0 nodata.
+
+    Raises
+    ------
+    GridError
+        As `gradient`.
+
+    References
+    ----------
+    Horn (1981), doi:10.1109/PROC.1981.11918 (Lambertian reflectance)
+    """
+    east, north = gradient(dem, cell_m=cell_m)
+    azimuth, altitude = np.radians(azimuth_deg), np.radians(altitude_deg)
+    toward_east, toward_north = np.sin(azimuth), np.cos(azimuth)
+    facing = -(east * toward_east + north * toward_north) * exaggeration * np.cos(altitude)
+    length = np.sqrt(1.0 + (east * east + north * north) * exaggeration**2)
+    light = np.clip((facing + np.sin(altitude)) / length, 0.0, 1.0)
+    shade = np.where(np.isnan(light), 0.0, 1.0 + np.round(light * 254.0))
+    return shade.astype(np.uint8)
