@@ -1,1 +1,34 @@
 """The site's TOML file as validated values: one model a table."""
+
+from brimline.config.load import Loaded, load
+from brimline.config.tables import (
+    Contours,
+    Cultivation,
+    Conditioning,
+    Drainage,
+    Inputs,
+    LevelLines,
+    Settings,
+    Site,
+    Source,
+    Survey,
+    SwaleRows,
+    Terrain,
+)
+
+__all__ = [
+    "Conditioning",
+    "Contours",
+    "Cultivation",
+    "Drainage",
+    "Inputs",
+    "LevelLines",
+    "Loaded",
+    "Settings",
+    "Site",
+    "Source",
+    "Survey",
+    "SwaleRows",
+    "Terrain",
+    "load",
+]

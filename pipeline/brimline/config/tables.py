@@ -1,0 +1,231 @@
+"""The tables of the site's file, with defaults that suit a hillside farm surveyed by LiDAR.
+
+Each field's description is what the reference page and ``site.toml`` print beside the key.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, Self
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from brimline.config.base import ConfigTable, NotNegative, Positive
+
+
+class Site(ConfigTable):
+    """What the site is called and how numbers are shown."""
+
+    name: str = Field(min_length=1, description="Name of the site, printed on every page.")
+    units: Literal["metric", "us"] = Field(
+        "metric", description='What reports and the console show; layers always store SI. Or "us".'
+    )
+
+
+class Source(ConfigTable):
+    """Where a vector input lies."""
+
+    file: str = Field(min_length=1, description="Path relative to this file.")
+    layer: str = Field("", description="Layer in the file; may be left out where it holds one.")
+    where: str = Field("", description="Filter as an SQL condition on the layer's columns.")
+
+
+def _as_source(value: object) -> object:
+    return {"file": value} if isinstance(value, str) else value
+
+
+def _as_list(value: object) -> object:
+    return [value] if isinstance(value, str) else value
+
+
+VectorInput = Annotated[Source, BeforeValidator(_as_source)]
+FileList = Annotated[tuple[str, ...], BeforeValidator(_as_list), Field(min_length=1)]
+
+
+class Inputs(ConfigTable):
+    """The person's files. Paths are relative to the site's file."""
+
+    elevation: FileList = Field(
+        description="GeoTIFF files or a glob, or LAS, LAZ or COPC point clouds."
+    )
+    boundary: VectorInput = Field(description="Polygon of the site.")
+    intakes: VectorInput | None = Field(
+        None, description="Points where water is taken in; columns name, snap (false: leave it)."
+    )
+    surfaces: VectorInput | None = Field(
+        None, description="Polygons of roofs, yards, tracks, land cover; column cover."
+    )
+    soils: VectorInput | None = Field(
+        None, description="Polygons of soil; columns group (A to D), texture, soak_mm_per_h."
+    )
+    keep_out: VectorInput | None = Field(
+        None,
+        description="Points, lines or polygons no line may enter; columns kind, setback_m.",
+    )
+    culverts: VectorInput | None = Field(
+        None, description="Lines of pipes under tracks, along which water passes."
+    )
+    plan: str | None = Field(None, description="GeoPackage with the layers that a person draws in.")
+    weather: str | None = Field(None, description="Daily weather as CSV.")
+    rainfall: str | None = Field(None, description="Depth-duration-frequency table as CSV.")
+
+
+class Terrain(ConfigTable):
+    """How the elevation is read and what is derived from it."""
+
+    cell_m: Positive | None = Field(
+        None, description="Cell size to work at; left out: the elevation's own."
+    )
+    vertical_unit: Literal["auto", "m", "ft", "us-ft"] = Field(
+        "auto", description="Unit of heights; auto trusts the file."
+    )
+    span_voids_m2: NotNegative = Field(
+        100.0, description="Holes in the data up to this area are spanned."
+    )
+    curvature_smooth_m: Positive = Field(
+        5.0, description="Smoothing of the surface before its bend is measured."
+    )
+
+
+class Conditioning(ConfigTable):
+    """How water is let through what dams it in the survey but not on the ground."""
+
+    mode: Literal["breach", "fill"] = Field(
+        "breach", description="breach: cut short dams, fill the rest; fill: fill everything."
+    )
+    breach_depth_m: NotNegative = Field(1.0, description="Deepest cut of a breach.")
+    breach_length_m: NotNegative = Field(30.0, description="Longest breach.")
+    keep_depth_m: Positive | None = Field(
+        None, description="Hollows at least this deep and keep_area_m2 large are kept as sinks."
+    )
+    keep_area_m2: NotNegative = Field(0.0, description="See keep_depth_m.")
+    hollow_depth_m: NotNegative = Field(0.15, description="Hollows shallower are not listed.")
+    hollow_area_m2: NotNegative = Field(20.0, description="Hollows smaller are not listed.")
+
+
+class Drainage(ConfigTable):
+    """Where water gathers, and how intakes find it."""
+
+    path_area_m2: Positive = Field(
+        2000.0, description="Ground that must gather before a flow path is drawn."
+    )
+    snap_radius_m: NotNegative = Field(
+        10.0, description="How far an intake may move to reach its flow path."
+    )
+    snap_area_m2: Positive = Field(
+        500.0, description="Ground that a flow path must gather before an intake snaps to it."
+    )
+    audit_max_cells: int = Field(
+        4_000_000, ge=0, description="Largest grid that is recomputed with a second library."
+    )
+    audit_warn_pct: Positive = Field(
+        1.0, description="Disagreement between the libraries above which the run warns."
+    )
+
+
+class Survey(ConfigTable):
+    """How exact the elevation is, and how often to try what its error could change."""
+
+    accuracy_class: Literal["QL0", "QL1", "QL2", "QL3"] = Field(
+        "QL2", description="Class of the survey; sets rmse_m where that is left out."
+    )
+    rmse_m: NotNegative | None = Field(None, description="Vertical error (RMSE) of the ground.")
+    correlation_m: NotNegative = Field(
+        10.0, description="Distance over which the error stays alike."
+    )
+    realisations: int = Field(
+        0, ge=0, le=1000, description="Surfaces tried; 50 is usual, 0 leaves it out."
+    )
+    seed: int = Field(1, ge=0, description="Start of the random numbers, for repeatable results.")
+
+
+class Contours(ConfigTable):
+    """Contour lines for reading the ground."""
+
+    interval_m: Positive = Field(1.0, description="Height between contours.")
+    index_every: int = Field(5, ge=1, description="Every so many contours one is drawn thicker.")
+    smooth_m: NotNegative = Field(1.5, description="Smoothing of the surface before tracing.")
+
+
+class LevelLines(ConfigTable):
+    """What all lines on the ground have in common."""
+
+    smooth_m: NotNegative = Field(2.0, description="Smoothing of the surface before tracing.")
+    level_tolerance_m: Positive = Field(
+        0.05, description="Departure from level above which a line is flagged."
+    )
+    min_length_m: NotNegative = Field(20.0, description="Shorter pieces are dropped.")
+    max_slope_pct: Positive = Field(20.0, description="Lines end at steeper ground.")
+    boundary_setback_m: NotNegative = Field(5.0, description="Clear distance to the boundary.")
+    path_area_m2: Positive = Field(
+        5000.0, description="Lines end at flow paths that gather more ground than this."
+    )
+    path_clearance_m: NotNegative = Field(3.0, description="Clear distance to such flow paths.")
+
+
+class SwaleRows(ConfigTable):
+    """Proposed swale rows and the storm that they are spaced for."""
+
+    rule: Literal["volume", "interval", "terrace", "none"] = Field(
+        "volume",
+        description="volume: each row holds the runoff of its strip; interval: equal heights; "
+        "terrace: by slope; none: only rows that were drawn.",
+    )
+    interval_m: Positive = Field(2.0, description="Height between rows, for rule interval.")
+    min_spacing_m: Positive = Field(8.0, description="Closest spacing up the slope.")
+    max_spacing_m: Positive = Field(40.0, description="Widest spacing up the slope.")
+    bottom_width_m: NotNegative = Field(0.6, description="Bottom of the swale's section.")
+    depth_m: Positive = Field(0.4, description="Depth of water when it spills.")
+    side_slope: NotNegative = Field(2.0, description="Run over rise of the swale's sides.")
+    rain_mm: Positive = Field(60.0, description="Design storm's depth of rain.")
+    storm_h: Positive = Field(6.0, description="Design storm's duration.")
+    runoff_curve_number: float = Field(
+        74.0, gt=0, le=100, description="Curve number of the ground between rows."
+    )
+    soak_mm_per_h: NotNegative = Field(
+        5.0, description="Rate at which the swale soaks in, safety factor taken off."
+    )
+    terrace_x: Positive = Field(
+        0.6, description="X of the terrace rule (0.4 to 0.8 by region), for rule terrace."
+    )
+    terrace_y: Positive = Field(
+        2.0, description="Y of the terrace rule (1 to 4 by soil and cover), for rule terrace."
+    )
+
+    @model_validator(mode="after")
+    def _spacing_in_order(self) -> Self:
+        if self.max_spacing_m <= self.min_spacing_m:
+            raise ValueError(
+                f"max_spacing_m ({self.max_spacing_m} m) must be above min_spacing_m "
+                f"({self.min_spacing_m} m)"
+            )
+        return self
+
+
+class Cultivation(ConfigTable):
+    """Keypoints, keylines, and the lines that follow them."""
+
+    valley_area_m2: Positive = Field(
+        5000.0, description="Ground that must gather before a valley line is drawn."
+    )
+    profile_smooth_m: Positive = Field(10.0, description="Smoothing of the valley's long profile.")
+    min_confidence: float = Field(
+        0.8, ge=0, le=1, description="Keypoints that are less sure are left out."
+    )
+    width_m: Positive = Field(3.0, description="Working width of the implement.")
+    reach_m: Positive = Field(60.0, description="How far from the keyline lines are laid.")
+    turning_radius_m: Positive = Field(6.0, description="Tightest turn of the tractor.")
+
+
+class Settings(ConfigTable):
+    """The whole file."""
+
+    site: Site
+    inputs: Inputs
+    terrain: Terrain = Terrain()
+    conditioning: Conditioning = Conditioning()
+    drainage: Drainage = Drainage()
+    survey: Survey = Survey()
+    contours: Contours = Contours()
+    lines: LevelLines = LevelLines()
+    swales: SwaleRows = SwaleRows()
+    cultivation: Cultivation = Cultivation()
