@@ -2,9 +2,9 @@
 
 from brimline.config.load import Loaded, load
 from brimline.config.tables import (
+    Conditioning,
     Contours,
     Cultivation,
-    Conditioning,
     Drainage,
     Inputs,
     LevelLines,

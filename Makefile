@@ -1,0 +1,57 @@
+# Two commands on a fresh machine: `make demo` and `make test`. Needs Python 3.11+ with venv, and git.
+
+PYTHON ?= $(shell for p in python3 python3.13 python3.12 python3.11 python; do \
+	"$$p" -c 'import sys, venv; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && { echo "$$p"; break; }; done)
+VENV ?= .venv
+BIN := $(VENV)/bin
+PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check
+DEMO := runs/quillback_hill
+
+.PHONY: demo test test-all lint format bench clean help
+
+help:  ## show these lines
+	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/'
+
+$(BIN)/python:
+	@test -n "$(PYTHON)" || { echo "Python 3.11 or later with venv was not found; install it, or name it: make demo PYTHON=/path/to/python3"; exit 2; }
+	$(PYTHON) -m venv $(VENV)
+
+$(VENV)/.run: pyproject.toml | $(BIN)/python
+	@echo "setting up brimline in $(VENV) (once)"
+	$(PIP) --editable .
+	@touch $@
+
+$(VENV)/.test: pyproject.toml | $(BIN)/python
+	@echo "setting up brimline and its test tools in $(VENV) (once)"
+	$(PIP) --editable '.[test]'
+	@touch $@ $(VENV)/.run
+
+sample_data/quillback_hill/terrain.tif: sample_data/make_quillback_hill.py | $(VENV)/.run
+	$(BIN)/python sample_data/make_quillback_hill.py
+
+demo: $(VENV)/.run sample_data/quillback_hill/terrain.tif  ## set up, and run the whole job on the demo site
+	$(BIN)/brimline run configs/quillback_hill.toml --out $(DEMO)
+
+test: $(VENV)/.test  ## set up, and run the tests
+	$(BIN)/python -m pytest -m "not slow"
+	NUMBA_DISABLE_JIT=1 $(BIN)/python -m pytest -q -m "interpreted and not slow"
+
+test-all: $(VENV)/.test  ## every test, the slow ones too
+	$(BIN)/python -m pytest
+	NUMBA_DISABLE_JIT=1 $(BIN)/python -m pytest -q -m interpreted
+
+lint: $(VENV)/.test  ## formatting, lint, types, and the direction of imports
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+format: $(VENV)/.test  ## format the code and mend what lint can mend
+	$(BIN)/ruff format .
+	$(BIN)/ruff check --fix .
+
+bench: $(VENV)/.test  ## time the kernels against peer libraries, as ratios in one run
+	$(BIN)/python tests/benchmarks/run.py
+
+clean:  ## remove what these commands made
+	rm -rf $(VENV) runs sample_data/quillback_hill
