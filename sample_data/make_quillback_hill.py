@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import argparse
 import csv
-import datetime
+import datetime as dt
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -86,7 +86,7 @@ VALLEYS = (Valley(292, 16, 470, 9.5, 52), Valley(655, 13, 455, 8.0, 58))
 def local(points: list[tuple[float, float]] | np.ndarray) -> np.ndarray:
     """Site coordinates (metres from the south-west corner) to map coordinates."""
     array = np.asarray(points, dtype=float)
-    return array + (WEST_M, NORTH_M - SIZE)
+    return array + np.array([WEST_M, NORTH_M - SIZE])
 
 
 def on_map(shape: shapely.Geometry) -> shapely.Geometry:
@@ -203,7 +203,7 @@ def _with_pond(z: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
 
 
 def survey(rng: np.random.Generator, bare: np.ndarray) -> np.ndarray:
-    """What the flight saw: roughness everywhere, brush in patches, two gaps."""
+    """Add what the flight saw: roughness everywhere, brush in patches, two gaps."""
     rough = fractal(rng, (3,), (0.018,)) + rng.normal(0, 0.012, bare.shape)
     brush = np.clip(fractal(rng, (70,), (1.0,)) - 0.9, 0, 1)
     tussock = np.abs(fractal(rng, (2.5,), (0.10,)))
@@ -237,7 +237,7 @@ def frame(rows: list[dict[str, object]]) -> gpd.GeoDataFrame:
 
 
 def site_layers() -> dict[str, gpd.GeoDataFrame]:
-    """The inputs that a person would bring: boundary, intakes, surfaces, soils, keep-outs."""
+    """Draw the inputs that a person would bring: boundary, intakes, surfaces, soils, keep-outs."""
     point, line, polygon, box = shapely.Point, shapely.LineString, shapely.Polygon, shapely.box
     outline = polygon(BOUNDARY)
     west_floor = VALLEYS[0].floor_x(np.array(221.0)).item()
@@ -356,9 +356,9 @@ def main() -> None:
     default = Path(__file__).parent / "quillback_hill"
     parser.add_argument("folder", nargs="?", type=Path, default=default)
     folder = parser.parse_args().folder
-    started = datetime.datetime.now(tz=datetime.UTC)
+    started = dt.datetime.now(tz=dt.UTC)
     make(folder)
-    seconds = (datetime.datetime.now(tz=datetime.UTC) - started).total_seconds()
+    seconds = (dt.datetime.now(tz=dt.UTC) - started).total_seconds()
     print(f"Quillback Hill (an invented site) written to {folder} in {seconds:.1f} s")
 
 
