@@ -1,0 +1,79 @@
+"""``brimline layers``: the catalogue, as people read it or as JSON."""
+
+from __future__ import annotations
+
+import textwrap
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from brimline.cli import console
+
+if TYPE_CHECKING:
+    from brimline.layers import Column, Item
+
+_WIDTH = 96
+
+
+def run(*, as_json: bool) -> None:
+    """Print every published layer, raster and table with its columns, and every flag."""
+    from brimline.layers import FLAGS, published
+
+    items = published()
+    if as_json:
+        console.result_json(
+            {
+                "layers": [_plain(item) for item in items],
+                "flags": [asdict(flag) for flag in FLAGS.values()],
+            }
+        )
+        return
+    for item in items:
+        console.result(_text(item))
+    console.result("FLAGS: why a person must look before using a row\n")
+    for flag in FLAGS.values():
+        console.result(_wrapped(f"  {flag.code}: ", f"{flag.meaning} {flag.mend}"))
+
+
+def _kind(item: Item) -> str:
+    from brimline.layers import Layer, Raster
+
+    if isinstance(item, Layer):
+        return f"{item.geometry}"
+    if isinstance(item, Raster):
+        return f"raster, {item.dtype}"
+    return "table"
+
+
+def _text(item: Item) -> str:
+    from brimline.layers import Raster
+
+    unit = f", {item.unit}" if isinstance(item, Raster) and item.unit else ""
+    lines = [f"{item.name}  ({_kind(item)}{unit})", _wrapped("  ", item.meaning)]
+    if not isinstance(item, Raster):
+        lines += [_column(column) for column in item.columns]
+    return "\n".join(lines) + "\n"
+
+
+def _column(column: Column) -> str:
+    unit = f" [{column.unit}]" if column.unit else ""
+    values = f" One of: {', '.join(column.values)}." if column.values else ""
+    return _wrapped(f"    {column.name}{unit}: ", column.meaning + values)
+
+
+def _wrapped(head: str, text: str) -> str:
+    return textwrap.fill(
+        text,
+        _WIDTH,
+        initial_indent=head,
+        subsequent_indent=" " * (len(head) - len(head.lstrip()) + 4),
+    )
+
+
+def _plain(item: Item) -> dict[str, Any]:
+    from brimline.layers import Raster
+
+    plain: dict[str, Any] = {"name": item.name, "kind": _kind(item), "title": item.title}
+    plain["meaning"] = item.meaning
+    if isinstance(item, Raster):
+        return plain | {"unit": item.unit}
+    return plain | {"columns": [asdict(column) for column in item.columns]}

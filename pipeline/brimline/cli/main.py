@@ -1,0 +1,109 @@
+"""The command ``brimline``: one module a subcommand; heavy imports wait until one is called."""
+
+from __future__ import annotations
+
+import sys
+import traceback
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from brimline import __version__
+from brimline.cli import console
+from brimline.errors import BrimlineError
+
+INTERRUPTED = 3
+
+app = typer.Typer(
+    name="brimline",
+    help="Water-harvesting earthworks from a terrain model, as layers for any GIS viewer.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+SiteFile = Annotated[Path, typer.Argument(metavar="SITE.toml", help="The site's file.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print a machine-readable result.")]
+
+
+@app.callback(invoke_without_command=True)
+def _root(
+    version: Annotated[bool, typer.Option("--version", help="Show the version and leave.")] = False,
+) -> None:
+    if version:
+        console.result(f"brimline {__version__}")
+        raise typer.Exit
+
+
+@app.command()
+def new(
+    folder: Annotated[Path, typer.Argument(help="Folder to start the site in.")],
+    elevation: Annotated[
+        list[Path] | None, typer.Option(help="GeoTIFF or point cloud; may be given several times.")
+    ] = None,
+    boundary: Annotated[Path | None, typer.Option(help="Polygon of the site.")] = None,
+    intakes: Annotated[Path | None, typer.Option(help="Points where water is taken in.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Start a site: a commented site.toml and an empty plan.gpkg to draw in."""
+    from brimline.cli import new as command
+
+    command.run(folder, elevation or [], boundary, intakes, as_json=as_json)
+
+
+@app.command()
+def check(site: SiteFile, as_json: AsJson = False) -> None:
+    """Read every input and report all problems at once; writes nothing."""
+    from brimline.cli import check as command
+
+    command.run(site, as_json=as_json)
+
+
+@app.command()
+def run(
+    site: SiteFile,
+    out: Annotated[Path | None, typer.Option(help="Run folder; default runs/ beside SITE.")] = None,
+    until: Annotated[str | None, typer.Option(help="Stop after this stage.")] = None,
+    rebuild: Annotated[bool, typer.Option("--rebuild", help="Run every stage again.")] = False,
+    if_changed: Annotated[
+        bool, typer.Option("--if-changed", help="Leave quietly where nothing has changed.")
+    ] = False,
+    jobs: Annotated[
+        int | None, typer.Option(min=1, help="Threads to work with; default: all cores.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Run the stages whose inputs, parameters or code changed, and publish the layers."""
+    from brimline.cli import run as command
+
+    options = command.Options(
+        out=out, until=until, rebuild=rebuild, if_changed=if_changed, jobs=jobs
+    )
+    command.run(site, options, as_json=as_json)
+
+
+@app.command()
+def layers(as_json: AsJson = False) -> None:
+    """Print the catalogue of layers, columns and flags: type, unit, meaning."""
+    from brimline.cli import layers as command
+
+    command.run(as_json=as_json)
+
+
+def main() -> None:
+    """Run the command and leave with the contract's exit codes."""
+    as_json = "--json" in sys.argv
+    try:
+        app()
+    except BrimlineError as error:
+        console.say_error(error, as_json=as_json)
+        sys.exit(error.exit_code)
+    except KeyboardInterrupt:
+        console.say("interrupted; the last good result is untouched")
+        sys.exit(INTERRUPTED)
+    except Exception:  # noqa: BLE001 - the last door: a fault of ours must say so and leave with 1
+        traceback.print_exc()
+        console.say("this is a fault of brimline's own; please report it with the lines above")
+        sys.exit(1)
