@@ -1,0 +1,248 @@
+"""The day loop over stores and zones, for several variants of the stores at once.
+
+The last axis of every state array runs over variants, so that one pass over the weather serves a
+whole curve of sizes.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from brimline._jit import kernel
+
+# columns of the results
+ET, DEMAND, ET_HARVEST, ET_MAINS, DRAINED, FED, GIVEN_STORE, GIVEN_MAINS, WATER = range(9)
+IN_OWN, IN_SPILL, SPILLED, EVAPORATED, SOAKED, DRAWN, HELD = range(7)
+ASKED, USE_STORE, USE_MAINS = range(3)
+
+
+@kernel
+def _store_day(
+    place, day, inflow, held, arrives, spare, capacity, area, area_scale, seep, evaporates, et0,
+    row, spills_to,
+):  # fmt: skip
+    """Fill, spill, then lose water from one store in every variant, into its row of results."""
+    points = area.shape[1] - 1
+    for v in range(held.shape[1]):
+        before = held[place, v]
+        full = capacity[place, v]
+        water = before + inflow[place, day] + arrives[place, v]
+        spill = max(water - full, 0.0)
+        water -= spill
+        surface = 0.0
+        if full > 0.0:
+            at = water / full * points
+            low = min(int(at), points - 1)
+            share = at - low
+            surface = area[place, low] * (1.0 - share) + area[place, low + 1] * share
+            surface *= area_scale[place, v]
+        lost = et0[day] * evaporates[place] * surface * 1e-3
+        soaked = seep[place] * surface * 1e-3
+        wanted = lost + soaked
+        if wanted > water:
+            lost *= water / wanted
+            soaked = water - lost
+        water -= lost + soaked
+        held[place, v] = water
+        # yield after spillage: only what was there in the morning can be drawn today
+        spare[place, v] = min(before, water)
+        row[v, IN_OWN] = inflow[place, day]
+        row[v, IN_SPILL] = arrives[place, v]
+        row[v, SPILLED] = spill
+        row[v, EVAPORATED] = lost
+        row[v, SOAKED] = soaked
+        row[v, DRAWN] = 0.0
+        arrives[place, v] = 0.0
+        target = spills_to[place]
+        if target >= 0:
+            arrives[target, v] += spill
+
+
+@kernel
+def _draw(amount, v, first, last, draw_from, spare, held, reserve, store_row):
+    """Take up to an amount from stores in order; returns what was taken [m³]."""
+    taken = 0.0
+    for link in range(first, last):
+        place = draw_from[link]
+        part = min(amount - taken, spare[place, v] - reserve[place])
+        if part > 0.0:
+            spare[place, v] -= part
+            held[place, v] -= part
+            store_row[place, v, DRAWN] += part
+            taken += part
+    return taken
+
+
+@kernel
+def _stress(depleted, total, readily):
+    """Share of the demand that the roots can draw (FAO-56, equation 84)."""
+    if depleted <= readily:
+        return 1.0
+    return max((total - depleted) / (total - readily), 0.0)
+
+
+@kernel
+def _soil_day(water, from_store, from_mains, rain_in, fed, demand, total, readily):
+    """Root zone through one day before irrigation; all in mm.
+
+    Returns water, its parts from stores and from mains, evapotranspiration, its parts from stores
+    and from mains, and drainage. Water of all origins is taken as well mixed.
+    """
+    can = _stress(total - water, total, readily) * demand
+    water += rain_in + fed
+    from_store += fed
+    used = min(can, water)
+    if water <= 0.0:
+        return 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    store_share, mains_share = from_store / water, from_mains / water
+    left = water - used
+    drained = max(left - total, 0.0)
+    left -= drained
+    return (
+        left,
+        left * store_share,
+        left * mains_share,
+        used,
+        used * store_share,
+        used * mains_share,
+        drained,
+    )
+
+
+@kernel
+def simulate(
+    rain, et0, mains_limit,
+    zone_area, zone_total, zone_depletion, zone_kc, zone_runoff, zone_start_at, zone_efficiency,
+    zone_irrigated, zone_full, zone_first, zone_draws,
+    inflow, capacity, area, area_scale, seep, evaporates, spills_to, reserve, store_full, order,
+    feed_first, feed_zone, feed_share,
+    use_demand, use_first, use_draws,
+    keep,
+):  # fmt: skip
+    """Run every day; returns totals by variant, days met, and series of the first variant.
+
+    Axes: zone_kc and zone_runoff (zones, days); inflow (stores, days); capacity and area_scale
+    (stores, variants). Links are lists with the place where each part's begin.
+    """
+    days = rain.size
+    zones, stores, uses, variants = (
+        zone_area.size,
+        order.size,
+        use_first.size - 1,
+        capacity.shape[1],
+    )
+    kept = days if keep else 0
+    zone_sum = np.zeros((zones, variants, 9))
+    store_sum = np.zeros((stores, variants, 7))
+    use_sum = np.zeros((uses, variants, 3))
+    zone_met = np.zeros((zones, variants))
+    site_met = np.zeros(variants)
+    zone_series = np.zeros((kept, zones, 9))
+    store_series = np.zeros((kept, stores, 7))
+    use_series = np.zeros((kept, uses, 3))
+
+    water = np.empty((zones, variants))
+    from_store = np.zeros((zones, variants))
+    from_mains = np.zeros((zones, variants))
+    held = np.empty((stores, variants))
+    for z in range(zones):
+        water[z] = zone_full[z] * zone_total[z]
+    for s in range(stores):
+        held[s] = store_full[s] * capacity[s]
+    arrives = np.zeros((stores, variants))
+    spare = np.zeros((stores, variants))
+    fed = np.zeros((zones, variants))
+    store_row = np.zeros((stores, variants, 7))
+    mains_left = np.empty(variants)
+    all_met = np.empty(variants)
+
+    for day in range(days):
+        fed[:] = 0.0
+        for k in range(stores):
+            place = order[k]
+            _store_day(place, day, inflow, held, arrives, spare, capacity, area, area_scale, seep,
+                       evaporates, et0, store_row[place], spills_to)  # fmt: skip
+            for link in range(feed_first[place], feed_first[place + 1]):
+                z = feed_zone[link]
+                for v in range(variants):
+                    depth = store_row[place, v, SOAKED] * feed_share[link] / zone_area[z] * 1e3
+                    fed[z, v] += depth
+        mains_left[:] = mains_limit
+        all_met[:] = 1.0
+        for u in range(uses):
+            asked = use_demand[u, day]
+            for v in range(variants):
+                taken = _draw(asked, v, use_first[u], use_first[u + 1], use_draws, spare, held,
+                              reserve, store_row)  # fmt: skip
+                mains = min(asked - taken, mains_left[v])
+                mains_left[v] -= mains
+                use_sum[u, v, ASKED] += asked
+                use_sum[u, v, USE_STORE] += taken
+                use_sum[u, v, USE_MAINS] += mains
+                if taken < asked:
+                    all_met[v] = 0.0
+                if keep and v == 0:
+                    use_series[day, u, ASKED] = asked
+                    use_series[day, u, USE_STORE] = taken
+                    use_series[day, u, USE_MAINS] = mains
+        for z in range(zones):
+            demand = zone_kc[z, day] * et0[day]
+            total = zone_total[z]
+            share = min(max(zone_depletion[z] + 0.04 * (5.0 - demand), 0.1), 0.8)
+            readily = share * total
+            rain_in = rain[day] - zone_runoff[z, day]
+            cubic = zone_area[z] * 1e-3  # m³ for each mm
+            for v in range(variants):
+                w, hs, hm, used, used_store, used_mains, drained = _soil_day(
+                    water[z, v], from_store[z, v], from_mains[z, v], rain_in, fed[z, v], demand,
+                    total, readily)  # fmt: skip
+                taken = 0.0
+                mains = 0.0
+                if zone_irrigated[z] and total - w > zone_start_at[z] * readily:
+                    asked = (total - w) / zone_efficiency[z] * cubic
+                    taken = _draw(asked, v, zone_first[z], zone_first[z + 1], zone_draws, spare,
+                                  held, reserve, store_row)  # fmt: skip
+                    mains = min(asked - taken, mains_left[v])
+                    mains_left[v] -= mains
+                    to_soil = zone_efficiency[z] / cubic
+                    w += (taken + mains) * to_soil
+                    hs += taken * to_soil
+                    hm += mains * to_soil
+                water[z, v] = w
+                from_store[z, v] = hs
+                from_mains[z, v] = hm
+                met = 1.0 if mains == 0.0 and used >= demand * (1.0 - 1e-9) else 0.0
+                zone_met[z, v] += met
+                all_met[v] = min(all_met[v], met)
+                zone_sum[z, v, ET] += used
+                zone_sum[z, v, DEMAND] += demand
+                zone_sum[z, v, ET_HARVEST] += used_store
+                zone_sum[z, v, ET_MAINS] += used_mains
+                zone_sum[z, v, DRAINED] += drained
+                zone_sum[z, v, FED] += fed[z, v]
+                zone_sum[z, v, GIVEN_STORE] += taken
+                zone_sum[z, v, GIVEN_MAINS] += mains
+                zone_sum[z, v, WATER] = w
+                if keep and v == 0:
+                    series = zone_series[day, z]
+                    series[ET] = used
+                    series[DEMAND] = demand
+                    series[ET_HARVEST] = used_store
+                    series[ET_MAINS] = used_mains
+                    series[DRAINED] = drained
+                    series[FED] = fed[z, v]
+                    series[GIVEN_STORE] = taken
+                    series[GIVEN_MAINS] = mains
+                    series[WATER] = w
+        for v in range(variants):
+            site_met[v] += all_met[v]
+        for s in range(stores):
+            for v in range(variants):
+                store_row[s, v, HELD] = held[s, v]
+                for q in range(6):
+                    store_sum[s, v, q] += store_row[s, v, q]
+                store_sum[s, v, HELD] = held[s, v]
+            if keep:
+                for q in range(7):
+                    store_series[day, s, q] = store_row[s, 0, q]
+    return zone_sum, store_sum, use_sum, zone_met, site_met, zone_series, store_series, use_series

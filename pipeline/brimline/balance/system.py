@@ -1,0 +1,209 @@
+"""The parts of the year's water: zones that drink, stores that hold, and how they are joined."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+SHAPE_POINTS = 17  # of a store's area against its volume, equally spaced in volume
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """Ground with one planting on one soil.
+
+    Parameters
+    ----------
+    zone_id : text that names it.
+    area_m2 : ground that is planted [m²].
+    available_mm : water between field capacity and wilting point over the root zone [mm].
+    depletion : share of it that is drawn without stress at a demand of 5 mm/d.
+    kc : (days,) crop coefficient.
+    runoff_mm : (days,) rain that runs off the zone [mm/d], at most the rain.
+    draws_on : stores that irrigate it, in the order in which they are asked.
+    irrigated : ask for water when the soil is drawn down to `start_at`.
+    start_at : share of the readily available water that is gone when irrigation starts.
+    efficiency : share of the water given that reaches the root zone.
+    start_full : share of `available_mm` that the soil holds on the first day.
+    """
+
+    zone_id: str
+    area_m2: float
+    available_mm: float
+    depletion: float
+    kc: NDArray[np.float64]
+    runoff_mm: NDArray[np.float64]
+    draws_on: tuple[str, ...] = ()
+    irrigated: bool = True
+    start_at: float = 1.0
+    efficiency: float = 0.9
+    start_full: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Store:
+    """A tank, pond, basin or swale.
+
+    Parameters
+    ----------
+    store_id : text that names it.
+    capacity_m3 : volume to the spill level [m³].
+    inflow_m3 : (days,) runoff that reaches it from its own ground and roofs [m³/d]; rain on the
+        water itself is part of it.
+    area_m2 : (SHAPE_POINTS,) water surface at equal steps of volume from empty to full [m²]; zero
+        for a closed tank.
+    seep_mm : soakage through the wetted floor [mm/d], taken over the water surface.
+    evaporates : factor on reference evapotranspiration over the water surface; 0 for covered.
+    spills_to : the store that takes its overflow; empty where that leaves the site.
+    feeds : zone to share of the soakage that reaches its root zone; together at most 1.
+    reserve_m3 : volume that is not drawn for irrigation [m³].
+    start_full : share of `capacity_m3` that is held on the first day.
+    """
+
+    store_id: str
+    capacity_m3: float
+    inflow_m3: NDArray[np.float64]
+    area_m2: NDArray[np.float64] = field(default_factory=lambda: np.zeros(SHAPE_POINTS))
+    seep_mm: float = 0.0
+    evaporates: float = 0.0
+    spills_to: str = ""
+    feeds: dict[str, float] = field(default_factory=dict)
+    reserve_m3: float = 0.0
+    start_full: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """Water drawn at a given rate: stock, washing, flushing."""
+
+    use_id: str
+    demand_m3: NDArray[np.float64]  # (days,)
+    draws_on: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class System:
+    """Zones, stores and uses of a site, checked against each other.
+
+    Parameters
+    ----------
+    rain_mm, et0_mm : (days,) [mm/d].
+    mains_limit_m3 : most that the mains give in a day [m³/d]; infinite where they are not limited,
+        0 where there are none.
+
+    Raises
+    ------
+    ValueError
+        If names repeat or are unknown, overflow runs in a ring, an array has another length, or a
+        number is out of range; the message names the part.
+    """
+
+    rain_mm: NDArray[np.float64]
+    et0_mm: NDArray[np.float64]
+    zones: tuple[Zone, ...]
+    stores: tuple[Store, ...]
+    uses: tuple[Use, ...] = ()
+    mains_limit_m3: float = np.inf
+
+    def __post_init__(self) -> None:
+        for kind, names in (
+            ("zone", [zone.zone_id for zone in self.zones]),
+            ("store", [store.store_id for store in self.stores]),
+            ("use", [use.use_id for use in self.uses]),
+        ):
+            if len(set(names)) != len(names):
+                raise ValueError(f"{kind} names must differ: {', '.join(names)}")
+        if self.mains_limit_m3 < 0:
+            raise ValueError(f"mains_limit_m3 must not be negative, got {self.mains_limit_m3}")
+        for zone in self.zones:
+            self._check_zone(zone)
+        for store in self.stores:
+            self._check_store(store)
+        for use in self.uses:
+            self._check_days(f"use {use.use_id}", use.demand_m3)
+            self._check_names(f"use {use.use_id}", use.draws_on)
+        self.spill_order()
+
+    @property
+    def days(self) -> int:
+        """Number of days."""
+        return int(self.rain_mm.size)
+
+    def store_index(self, store_id: str) -> int:
+        """Place of a store among `stores`; raises ValueError where there is none."""
+        for place, store in enumerate(self.stores):
+            if store.store_id == store_id:
+                return place
+        raise ValueError(f"there is no store {store_id}")
+
+    def spill_order(self) -> list[int]:
+        """Places of the stores so that each comes before the one that takes its overflow."""
+        remaining = dict(enumerate(self.stores))
+        order: list[int] = []
+        while remaining:
+            targets = {store.spills_to for store in remaining.values()}
+            free = [place for place, store in remaining.items() if store.store_id not in targets]
+            if not free:
+                ring = ", ".join(store.store_id for store in remaining.values())
+                raise ValueError(f"stores spill into each other in a ring: {ring}")
+            for place in free:
+                del remaining[place]
+            order += free
+        return order
+
+    def _check_zone(self, zone: Zone) -> None:
+        what = f"zone {zone.zone_id}"
+        self._check_days(what, zone.kc)
+        self._check_days(what, zone.runoff_mm)
+        self._check_names(what, zone.draws_on)
+        if (zone.runoff_mm > self.rain_mm + 1e-9).any():
+            raise ValueError(f"{what}: more runs off than rains")
+        _check_range(what, "area_m2", zone.area_m2, 1e-6, np.inf)
+        _check_range(what, "available_mm", zone.available_mm, 1e-6, np.inf)
+        _check_range(what, "depletion", zone.depletion, 0.1, 0.8)
+        _check_range(what, "start_at", zone.start_at, 0, 1)
+        _check_range(what, "efficiency", zone.efficiency, 0.1, 1)
+        _check_range(what, "start_full", zone.start_full, 0, 1)
+
+    def _check_store(self, store: Store) -> None:
+        what = f"store {store.store_id}"
+        self._check_days(what, store.inflow_m3)
+        if store.area_m2.shape != (SHAPE_POINTS,) or (store.area_m2 < 0).any():
+            raise ValueError(f"{what}: area_m2 must hold {SHAPE_POINTS} areas from empty to full")
+        _check_range(what, "capacity_m3", store.capacity_m3, 0, np.inf)
+        _check_range(what, "seep_mm", store.seep_mm, 0, np.inf)
+        _check_range(what, "evaporates", store.evaporates, 0, 2)
+        _check_range(what, "reserve_m3", store.reserve_m3, 0, store.capacity_m3)
+        _check_range(what, "start_full", store.start_full, 0, 1)
+        if store.spills_to:
+            self._check_names(what, (store.spills_to,))
+        zones = {zone.zone_id for zone in self.zones}
+        unknown = set(store.feeds) - zones
+        if unknown:
+            raise ValueError(f"{what} feeds unknown zones: {', '.join(sorted(unknown))}")
+        if min(store.feeds.values(), default=0) < 0 or sum(store.feeds.values()) > 1 + 1e-9:
+            raise ValueError(f"{what}: shares of the soakage must add up to at most 1")
+
+    def _check_days(self, what: str, values: NDArray[np.float64]) -> None:
+        if values.shape != (self.days,) or not np.isfinite(values).all() or (values < 0).any():
+            raise ValueError(
+                f"{what}: needs one number, not negative, for each of {self.days} days"
+            )
+
+    def _check_names(self, what: str, names: Sequence[str]) -> None:
+        known = {store.store_id for store in self.stores}
+        unknown = [name for name in names if name not in known]
+        if unknown:
+            raise ValueError(f"{what} names unknown stores: {', '.join(unknown)}")
+
+
+def _check_range(what: str, name: str, value: float, low: float, high: float) -> None:
+    if not low <= value <= high:
+        raise ValueError(f"{what}: {name} must lie between {low} and {high}, got {value}")

@@ -1,0 +1,101 @@
+"""A daily weather record as plain arrays: every day once, no gaps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+_OPTIONAL = ("radiation_mj_m2", "humidity_max_pct", "humidity_min_pct", "wind_m_s")
+
+
+@dataclass(frozen=True, slots=True)
+class DailyWeather:
+    """Daily weather, all arrays (days,).
+
+    Parameters
+    ----------
+    first_day : the first day; the others follow without a gap.
+    precipitation_mm : float64 [mm/d], not negative.
+    temp_max_c, temp_min_c : float64 [°C], the maximum nowhere below the minimum.
+    radiation_mj_m2 : float64 solar radiation [MJ/m²/d], or None.
+    humidity_max_pct, humidity_min_pct : float64 relative humidity [%], or None; both or neither.
+    wind_m_s : float64 mean wind at 2 m above ground [m/s], or None.
+    made_up : True where the record was generated rather than measured.
+
+    Raises
+    ------
+    ValueError
+        If lengths differ, a value is missing, or a value is outside its range.
+    """
+
+    first_day: np.datetime64
+    precipitation_mm: NDArray[np.float64]
+    temp_max_c: NDArray[np.float64]
+    temp_min_c: NDArray[np.float64]
+    radiation_mj_m2: NDArray[np.float64] | None = None
+    humidity_max_pct: NDArray[np.float64] | None = None
+    humidity_min_pct: NDArray[np.float64] | None = None
+    wind_m_s: NDArray[np.float64] | None = None
+    made_up: bool = False
+
+    def __post_init__(self) -> None:
+        days = self.precipitation_mm.shape
+        for name in ("precipitation_mm", "temp_max_c", "temp_min_c", *_OPTIONAL):
+            values = getattr(self, name)
+            if values is None:
+                continue
+            if values.shape != days or values.ndim != 1 or not np.isfinite(values).all():
+                raise ValueError(f"{name} must hold one finite number for each of {days[0]} days")
+        if (self.precipitation_mm < 0).any():
+            raise ValueError("precipitation_mm must not be negative")
+        if (self.temp_max_c < self.temp_min_c).any():
+            day = self.dates[np.argmax(self.temp_max_c < self.temp_min_c)]
+            raise ValueError(f"temp_max_c is below temp_min_c on {day}")
+        if (self.humidity_max_pct is None) != (self.humidity_min_pct is None):
+            raise ValueError("give both humidity_max_pct and humidity_min_pct, or neither")
+
+    @property
+    def days(self) -> int:
+        """Number of days."""
+        return int(self.precipitation_mm.size)
+
+    @property
+    def dates(self) -> NDArray[np.datetime64]:
+        """Every day's date, datetime64[D]."""
+        dates: NDArray[np.datetime64] = self.first_day.astype("datetime64[D]") + np.arange(
+            self.days
+        )
+        return dates
+
+    @property
+    def years(self) -> NDArray[np.int64]:
+        """Calendar year of every day."""
+        return self.dates.astype("datetime64[Y]").astype(np.int64) + 1970
+
+    @property
+    def months(self) -> NDArray[np.int64]:
+        """Month of every day, 1 to 12."""
+        return self.dates.astype("datetime64[M]").astype(np.int64) % 12 + 1
+
+    @property
+    def day_of_year(self) -> NDArray[np.int64]:
+        """Day in the year of every day, from 1."""
+        into: NDArray[np.int64] = (self.dates - self.dates.astype("datetime64[Y]")).astype(np.int64)
+        return into + 1
+
+    def with_less_rain(self, factor: float) -> DailyWeather:
+        """Return the record with every day's precipitation multiplied, for a drier climate.
+
+        Raises
+        ------
+        ValueError
+            If the factor is negative.
+        """
+        if factor < 0:
+            raise ValueError(f"the factor on precipitation must not be negative, got {factor}")
+        return replace(self, precipitation_mm=self.precipitation_mm * factor)
