@@ -18,6 +18,18 @@ ITEMS: Final = (
         ),
     ),
     Layer(
+        "intakes_drawn",
+        Geometry.POINT,
+        "Intakes as drawn",
+        "Points where water is taken in, where the person drew them.",
+        (
+            Column("intake_id", "int", "Number of the intake, from 1.", minimum=1),
+            Column("name", "text", "Name as drawn.", required=False),
+            Column("snap", "bool", "True to move it onto its flow path."),
+        ),
+        published=False,
+    ),
+    Layer(
         "keep_out",
         Geometry.MULTIPOLYGON,
         "Keep-out areas",

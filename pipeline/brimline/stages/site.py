@@ -1,0 +1,38 @@
+"""The person's layers, cleaned and in the run's CRS."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from brimline.engine.stage import Stage
+from brimline.errors import InputError
+from brimline.stages import _drawn
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from brimline.engine.stage import Given, Reporter
+
+SOURCES = ("boundary", "intakes", "surfaces", "soils", "keep_out", "culverts")
+
+
+def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
+    found = _drawn.read_site(
+        {name: given.source(name) for name in SOURCES}, given.raster("elevation"), given.grid
+    )
+    if found.errors:
+        raise InputError(found.errors)
+    for problem in found.problems:
+        report.problem(problem)
+    return found.layers
+
+
+STAGE = Stage(
+    name="site",
+    version=1,
+    title="reading the boundary, intakes and other drawn layers",
+    needs=("grid", "elevation"),
+    makes=("boundary", "intakes_drawn", "surfaces", "soils", "keep_out", "culverts"),
+    run=_run,
+    sources=SOURCES,
+)

@@ -1,0 +1,63 @@
+"""The elevation, brought to the run's one grid, with small holes spanned."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from brimline.engine.stage import Stage, grid_facts
+from brimline.errors import Problem, Severity
+from brimline.io.elevation import read_elevation
+from brimline.terrain.voids import span_voids
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from brimline.engine.stage import Given, Reporter
+
+
+def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
+    params = given.params
+    read = read_elevation(
+        given.source("elevation"), cell_m=params.cell_m, vertical_unit=params.vertical_unit
+    )
+    for problem in read.notices:
+        report.problem(problem)
+    report.advanced(0.8, "spanning holes")
+    spanned = span_voids(read.dem, cell_m=read.grid.cell_m, max_area_m2=params.span_voids_m2)
+    if spanned.spanned_cells:
+        area_m2 = spanned.spanned_cells * read.grid.cell_area_m2
+        report.problem(
+            Problem(
+                Severity.NOTICE,
+                f"{spanned.holes} holes of together {area_m2:.0f} m² were spanned as a membrane",
+                "look at them before trusting levels there; terrain.span_voids_m2 sets the limit",
+                "elevation",
+            )
+        )
+    known = np.isfinite(spanned.surface)
+    return {
+        "grid": grid_facts(read.grid),
+        "elevation": spanned.surface,
+        "survey": {
+            "cells": int(known.sum()),
+            "area_m2": float(known.sum() * read.grid.cell_area_m2),
+            "lowest_m": float(spanned.surface[known].min()),
+            "highest_m": float(spanned.surface[known].max()),
+            "spanned_m2": spanned.spanned_cells * read.grid.cell_area_m2,
+            "left_void_m2": spanned.left_cells * read.grid.cell_area_m2,
+        },
+    }
+
+
+STAGE = Stage(
+    name="survey",
+    version=1,
+    title="reading the elevation",
+    needs=(),
+    makes=("grid", "elevation", "survey"),
+    run=_run,
+    sources=("elevation",),
+    table="terrain",
+)
