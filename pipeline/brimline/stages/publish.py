@@ -1,0 +1,127 @@
+"""Putting a run's results where people read them: one folder, replaced as a whole."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import brimline
+from brimline.engine import manifest
+from brimline.errors import StoreError
+from brimline.io import atomic
+from brimline.io.geopackage import About, write_geopackage
+from brimline.io.rasters import write_raster
+from brimline.layers import Layer, Raster, Table
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from brimline.engine import Inputs, RunResult
+    from brimline.grid import Grid
+
+MANIFEST: Final = "run.json"
+GEOPACKAGE: Final = "site.gpkg"
+
+CAUTIONS: Final = (
+    (
+        "These are design aids, not engineering certification; local codes and licensed practice"
+        " decide."
+    ),
+    (
+        "Dams and embankments can fail and kill: above the local height or volume limit a licensed"
+        " engineer and a permit are needed."
+    ),
+    (
+        "Wetting a slope can start a slip: hold no water above steep or made ground, or near"
+        " foundations."
+    ),
+    (
+        "Call the utility-locating service before digging. Keep the setbacks of the local code from"
+        " buildings, septic fields, wells, boundaries and roads."
+    ),
+    (
+        "Ponds drown: give them a gentle shelf, and a fence where required. Water that stands over 72"
+        " hours breeds mosquitoes. Roof water is not drinking water."
+    ),
+    "Water rights and drainage law: divert no water onto or away from a neighbour.",
+    "The survey decides where a line goes, not its final level: set levels on site before digging.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Published:
+    """Where the results are, and whether the folder had to be written."""
+
+    folder: Path
+    written: bool
+    manifest: dict[str, Any]
+
+
+def publish(
+    result: RunResult,
+    inputs: Inputs,
+    target: Path,
+    *,
+    site_folder: Path,
+    site_name: str,
+    grid: Grid,
+    told: Callable[[str], None] = lambda _: None,
+) -> Published:
+    """Write a run folder beside the old one and put it in its place.
+
+    A folder that already holds the same results of the same version is left alone.
+
+    Parameters
+    ----------
+    told : hears what is being written.
+
+    Raises
+    ------
+    StoreError
+        If the folder cannot be written, or holds something else than a run; what was there
+        before is untouched.
+    """
+    made = manifest(result, inputs, version=brimline.__version__, base=site_folder)
+    atomic.recover(target)
+    before = _read_manifest(target)
+    if before is not None and all(
+        before.get(key) == made[key] for key in ("outputs", "brimline", "parameters", "problems")
+    ):
+        return Published(target, written=False, manifest=before)
+    if target.exists() and before is None and any(target.iterdir()):
+        raise StoreError(
+            f"{target} holds something that is not a run of brimline and would be replaced; "
+            "name another folder with --out, or empty it"
+        )
+    folder = atomic.new_folder_beside(target)
+    rows = []
+    for item in result.published:
+        if isinstance(item, Raster):
+            told(f"writing {item.name}.tif")
+            (folder / "rasters").mkdir(exist_ok=True)
+            write_raster(
+                folder / "rasters" / f"{item.name}.tif", result.value(item.name), grid, item
+            )
+        elif isinstance(item, Layer | Table):
+            rows.append((item, result.value(item.name)))
+    told(f"writing {GEOPACKAGE}")
+    about = About(
+        title=site_name,
+        description=f"Land and water at {site_name}, by brimline {brimline.__version__}. SI units.",
+        cautions=CAUTIONS,
+        details={"versions": made["versions"], "finished": made["finished"]},
+    )
+    write_geopackage(folder / GEOPACKAGE, rows, crs=grid.crs, about=about)
+    atomic.write_text(folder / MANIFEST, json.dumps(made, indent=2, ensure_ascii=False) + "\n")
+    atomic.replace_folder(folder, target)
+    return Published(target, written=True, manifest=made)
+
+
+def _read_manifest(target: Path) -> dict[str, Any] | None:
+    try:
+        found = json.loads((target / MANIFEST).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
+    return found if isinstance(found, dict) and "brimline" in found else None

@@ -1,0 +1,39 @@
+"""The person's inputs as the engine and the stages want them: paths resolved, files listed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from brimline.engine import Source, files_of
+from brimline.io import vectors
+
+if TYPE_CHECKING:
+    from brimline.config import Loaded
+    from brimline.config.tables import Source as Entry
+
+_VECTORS = ("boundary", "intakes", "surfaces", "soils", "keep_out", "culverts")
+_FILES = ("plan", "weather", "rainfall")
+
+
+def sources_of(loaded: Loaded) -> dict[str, Source]:
+    """Return what the site's file says of each input; inputs that it leaves out are left out."""
+    inputs = loaded.settings.inputs
+    patterns = [loaded.resolve(name) for name in inputs.elevation]
+    files = tuple(file for pattern in patterns for file in files_of(pattern))
+    found = {"elevation": Source(patterns, files, said=list(inputs.elevation))}
+    for name in _VECTORS:
+        entry = getattr(inputs, name)
+        if entry is not None:
+            found[name] = _vector(loaded, entry)
+    for name in _FILES:
+        said = getattr(inputs, name)
+        if said is not None:
+            path = loaded.resolve(said)
+            found[name] = Source(path, files_of(path), said=said)
+    return found
+
+
+def _vector(loaded: Loaded, entry: Entry) -> Source:
+    path = loaded.resolve(entry.file)
+    value = vectors.Source(path, entry.layer, entry.where)
+    return Source(value, files_of(path), said=entry.model_dump(mode="json"))
