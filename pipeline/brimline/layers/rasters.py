@@ -38,6 +38,7 @@ ITEMS: Final = (
         "Flow direction",
         "The neighbour that receives: 0 E, 1 NE, 2 N, 3 NW, 4 W, 5 SW, 6 S, 7 SE; 8 outlet or kept"
         " sink.",
+        codes=True,
     ),
     Raster(
         "contributing_area_m2",
@@ -61,6 +62,7 @@ ITEMS: Final = (
         LABEL_NONE,
         "Subcatchment",
         "The intake_id that the cell drains to first; 0 where it reaches none.",
+        codes=True,
     ),
     Raster(
         "catchment_chance",

@@ -76,7 +76,12 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Raster:
-    """One band on the run's grid."""
+    """One band on the run's grid.
+
+    Parameters
+    ----------
+    codes : values are codes or numbers of things, which must never be averaged.
+    """
 
     name: str
     dtype: Literal["float32", "float64", "int32", "uint8"]
@@ -85,6 +90,7 @@ class Raster:
     meaning: str
     unit: str = ""
     published: bool = True
+    codes: bool = False
 
 
 @dataclass(frozen=True, slots=True)

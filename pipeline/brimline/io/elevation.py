@@ -1,0 +1,206 @@
+"""The survey as a person gives it, brought to the run's one grid; every change is said."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from scipy import ndimage
+
+from brimline.errors import InputError, Problem, Severity
+from brimline.io import paths as paths_of
+from brimline.io._mosaic import read_mosaic
+from brimline.io._raster_source import HIGHEST_M, LOWEST_M
+from brimline.io._regrid import to_run_grid
+from brimline.io.points import is_points, read_points
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from pathlib import Path
+
+    from brimline.grid import BoolGrid, Elevation, Grid
+
+MAX_CELLS: Final = 400_000_000  # about 16 GB in a run
+_NATIVE_FACTOR: Final = 8  # a survey may have this many times more cells before resampling
+_ZERO_FILL_M: Final = 10.0  # ground that starts this high has no level of exactly 0
+
+
+@dataclass(frozen=True, slots=True)
+class ElevationRead:
+    """The survey on the run's grid.
+
+    Parameters
+    ----------
+    dem : float32 (rows, cols) [m]; NaN is nodata.
+    notices : what was found and changed, for the person; no errors.
+    files : what was read, sorted.
+    holes, hole_cells : nodata inside the data: how many pieces, how many cells.
+    """
+
+    dem: Elevation
+    grid: Grid
+    notices: tuple[Problem, ...]
+    files: tuple[Path, ...]
+    holes: int
+    hole_cells: int
+
+
+def read_elevation(
+    paths: str | Path | Iterable[str | Path],
+    *,
+    cell_m: float | None = None,
+    vertical_unit: str = "auto",
+    crs: str | None = None,
+    max_cells: int = MAX_CELLS,
+    max_gap_m: float | None = None,
+) -> ElevationRead:
+    """Read one or several elevation rasters or point clouds onto one north-up grid in metres.
+
+    Parameters
+    ----------
+    paths : files or globs; all rasters, tiles of one grid, or all point clouds (LAS, LAZ, COPC).
+    cell_m : side of a cell that is asked for [m]; None keeps a raster's own, and fits point
+        clouds by their ground points.
+    vertical_unit : unit of the levels: ``"m"``, ``"ft"``, ``"us-ft"``, or ``"auto"`` for what
+        the file says.
+    crs : coordinate reference system where the files do not say theirs, or say it wrongly.
+    max_cells : largest grid that is read.
+    max_gap_m : point clouds: ground farther than this from any point is nodata [m]; None fits
+        it by the spacing of the points.
+
+    Raises
+    ------
+    InputError
+        With every problem of every file, each with its mend.
+    """
+    files = paths_of.spread(paths)
+    source = _source(files)
+    if not files:
+        raise InputError.of("names no file", mend="name the elevation file.", source="elevation")
+    _check_kinds(files)
+    if is_points(files[0]):
+        points = read_points(
+            files,
+            cell_m=cell_m,
+            vertical_unit=vertical_unit,
+            crs=crs,
+            max_cells=max_cells,
+            max_gap_m=max_gap_m,
+        )
+        dem, grid, notices = points.dem, points.grid, list(points.notices)
+    else:
+        mosaic = read_mosaic(
+            files, vertical_unit=vertical_unit, crs=crs, max_cells=max_cells * _NATIVE_FACTOR
+        )
+        notices = [*mosaic.notices]
+        if not mosaic.unit.is_metre:
+            notices.append(_converted(mosaic.unit.name, mosaic.unit.metres, source))
+        notices += _drop_zero_fill(mosaic.levels, source)
+        run = to_run_grid(mosaic, cell_m=cell_m, max_cells=max_cells, source=source)
+        dem, grid = run.dem, run.grid
+        notices += run.notices
+    if not np.isfinite(dem).any():
+        raise InputError.of(
+            "holds no cell with a level: all is nodata",
+            mend="check that the right file is named and that it is whole.",
+            source=source,
+        )
+    notices += _range_notices(dem, source)
+    holes, hole_cells = count_holes(dem)
+    if holes:
+        notices.append(_holes_notice(dem, grid, holes, hole_cells, source))
+    return ElevationRead(dem, grid, tuple(notices), files, holes, hole_cells)
+
+
+def inside_data(dem: Elevation) -> BoolGrid:
+    """Tell which cells lie inside the data: valid cells and the holes that they enclose."""
+    filled: BoolGrid = ndimage.binary_fill_holes(np.isfinite(dem))
+    return filled
+
+
+def count_holes(dem: Elevation) -> tuple[int, int]:
+    """Count the nodata pieces that valid cells enclose, and their cells."""
+    valid = np.isfinite(dem)
+    if valid.all():
+        return 0, 0
+    inside: BoolGrid = ndimage.binary_fill_holes(valid) & ~valid
+    _, holes = ndimage.label(inside)
+    return int(holes), int(inside.sum())
+
+
+def _check_kinds(files: Sequence[Path]) -> None:
+    odd = [path for path in files if is_points(path) != is_points(files[0])]
+    if odd:
+        raise InputError(
+            Problem(
+                Severity.ERROR,
+                f"cannot be mixed with {files[0].name}: one is a raster, the other a point cloud",
+                "name rasters only or point clouds only.",
+                str(path),
+            )
+            for path in odd
+        )
+
+
+def _source(files: Sequence[Path]) -> str:
+    if not files:
+        return ""
+    return str(files[0]) + (f" and {len(files) - 1} more" if len(files) > 1 else "")
+
+
+def _converted(unit: str, metres: float, source: str) -> Problem:
+    return Problem(
+        Severity.NOTICE,
+        f"has levels in {unit}; they were converted to metres (times {metres:.10g})",
+        "",
+        source,
+    )
+
+
+def _drop_zero_fill(levels: Elevation, source: str) -> list[Problem]:
+    """Take levels of exactly 0 as nodata where all other ground lies well above; in place."""
+    zero = levels == 0
+    cells = int(zero.sum())
+    if not cells:
+        return []
+    others = levels[np.isfinite(levels) & ~zero]
+    if not others.size or others.min() < _ZERO_FILL_M:
+        return []
+    levels[zero] = np.nan
+    return [
+        Problem(
+            Severity.WARNING,
+            f"holds {cells} cells of exactly 0 while all other ground lies above"
+            f" {others.min():.1f} m; they were taken as nodata",
+            "set the file's nodata tag so that other programs see it too.",
+            source,
+        )
+    ]
+
+
+def _range_notices(dem: Elevation, source: str) -> list[Problem]:
+    low, high = float(np.nanmin(dem)), float(np.nanmax(dem))
+    if low >= LOWEST_M and high <= HIGHEST_M:
+        return []
+    return [
+        Problem(
+            Severity.WARNING,
+            f"has levels from {low:.1f} to {high:.1f} m, outside {LOWEST_M:.0f} to"
+            f" {HIGHEST_M:.0f} m",
+            "check the unit of height and the nodata tag.",
+            source,
+        )
+    ]
+
+
+def _holes_notice(dem: Elevation, grid: Grid, holes: int, hole_cells: int, source: str) -> Problem:
+    share_pct = 100 * hole_cells / (hole_cells + int(np.isfinite(dem).sum()))
+    pieces = "1 hole" if holes == 1 else f"{holes} holes"
+    return Problem(
+        Severity.NOTICE,
+        f"has {pieces} without data inside it: {hole_cells} cells,"
+        f" {hole_cells * grid.cell_area_m2:.0f} m² ({share_pct:.2g} % of the data)",
+        "",
+        source,
+    )

@@ -1,0 +1,192 @@
+"""Rasters out and back: published cloud-optimised GeoTIFFs, and plain ones between stages."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+import numpy as np
+import rasterio
+import rasterio.shutil
+from pyproj import CRS
+from rasterio.errors import RasterioError
+from rasterio.io import MemoryFile
+
+import brimline
+from brimline.errors import GridError, StoreError
+from brimline.grid import Grid
+from brimline.io.atomic import write_bytes
+from brimline.io.crs import canonical
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+    from brimline.layers import Raster
+
+_BLOCK: Final = 256  # small enough that a site of a few hundred cells has overviews
+_CRS_TAG: Final = "BRIMLINE_CRS"  # GeoTIFF keys do not give a custom CRS back word for word
+
+
+class OnGrid(NamedTuple):
+    """An array and where its cells are."""
+
+    values: NDArray[Any]
+    grid: Grid
+
+
+def write_raster(path: Path, array: NDArray[Any], grid: Grid, declaration: Raster) -> None:
+    """Write a cloud-optimised GeoTIFF with overviews, statistics, unit and description.
+
+    The same array gives the same bytes. Overviews of quantities are averages, those of codes
+    and numbers (whole numbers other than shading) are the most common value.
+
+    Parameters
+    ----------
+    array : (rows, cols) of the declared dtype.
+
+    Raises
+    ------
+    GridError
+        If the array's shape or dtype is not the declared one.
+    StoreError
+        If the file cannot be written.
+    """
+    _checked(array, grid, declaration)
+    profile = _profile(array, grid, declaration.nodata)
+    try:
+        with MemoryFile() as memory, MemoryFile(ext=".tif") as published:
+            with memory.open(**profile) as file:
+                file.write(array, 1)
+                file.set_band_description(1, declaration.title)
+                if declaration.unit:
+                    file.set_band_unit(1, declaration.unit)
+                file.update_tags(**_tags(declaration))
+                file.update_tags(1, **_statistics(array, declaration.nodata))
+            options = _cog_options(declaration)
+            rasterio.shutil.copy(memory.name, published.name, driver="COG", **options)
+            content = published.read()
+    except RasterioError as fault:
+        raise StoreError(f"{path} could not be written: {fault}") from fault
+    write_bytes(path, content)  # not by GDAL, which passes over a full disk when it closes a file
+
+
+def write_plain(path: Path, array: NDArray[Any], grid: Grid, *, nodata: float | None) -> None:
+    """Write a lossless GeoTIFF without extras, quick to write and read, same bytes each time.
+
+    Raises
+    ------
+    GridError
+        If the array's shape is not the grid's.
+    StoreError
+        If the file cannot be written.
+    """
+    if array.shape != grid.shape:
+        raise GridError(f"array {array.shape} does not fit its grid {grid.shape}")
+    profile = _profile(array, grid, nodata) | {
+        "tiled": True,
+        "blockxsize": 512,
+        "blockysize": 512,
+        "compress": "ZSTD",
+        "zstd_level": 1,
+        "predictor": 3 if array.dtype.kind == "f" else 2,
+        "bigtiff": "IF_SAFER",
+        "num_threads": 2,
+    }
+    try:
+        with MemoryFile() as memory:
+            with memory.open(**profile) as file:
+                file.write(array, 1)
+                file.update_tags(**{_CRS_TAG: grid.crs})
+            content = memory.read()
+    except RasterioError as fault:
+        raise StoreError(f"{path} could not be written: {fault}") from fault
+    write_bytes(path, content)
+
+
+def read_raster(path: Path) -> OnGrid:
+    """Read a raster that brimline wrote: its first band, as stored, and its grid.
+
+    Raises
+    ------
+    StoreError
+        If it cannot be read or is not on a north-up grid of square cells.
+    """
+    try:
+        with rasterio.open(path) as file:
+            transform = file.transform
+            if transform.b or transform.d or abs(transform.a + transform.e) > 1e-9 * transform.a:
+                raise StoreError(f"{path} is not on a north-up grid of square cells")
+            grid = Grid(
+                file.height, file.width, transform.a, transform.c, transform.f, _crs_text(file)
+            )
+            return OnGrid(file.read(1), grid)
+    except RasterioError as fault:
+        raise StoreError(f"{path} could not be read: {fault}") from fault
+
+
+def _checked(array: NDArray[Any], grid: Grid, declaration: Raster) -> None:
+    if array.shape != grid.shape:
+        raise GridError(f"{declaration.name} {array.shape} does not fit its grid {grid.shape}")
+    if array.dtype != np.dtype(declaration.dtype):
+        raise GridError(f"{declaration.name} must be {declaration.dtype}, got {array.dtype}")
+
+
+def _profile(array: NDArray[Any], grid: Grid, nodata: float | None) -> dict[str, Any]:
+    return {
+        "driver": "GTiff",
+        "count": 1,
+        "height": grid.rows,
+        "width": grid.cols,
+        "dtype": array.dtype.name,
+        "crs": grid.crs or None,
+        "transform": grid.transform,
+        "nodata": nodata,
+    }
+
+
+def _cog_options(declaration: Raster) -> dict[str, str]:
+    return {
+        "COMPRESS": "DEFLATE",  # read everywhere, zstd is not
+        "LEVEL": "6",
+        "PREDICTOR": "YES",
+        "BLOCKSIZE": str(_BLOCK),
+        "OVERVIEWS": "AUTO",
+        "RESAMPLING": "MODE" if declaration.codes else "AVERAGE",
+        "BIGTIFF": "IF_SAFER",
+        "NUM_THREADS": "2",
+    }
+
+
+def _tags(declaration: Raster) -> dict[str, str]:
+    return {
+        "TITLE": declaration.title,
+        "DESCRIPTION": declaration.meaning,
+        "TIFFTAG_DOCUMENTNAME": declaration.name,
+        "TIFFTAG_IMAGEDESCRIPTION": f"{declaration.title}. {declaration.meaning}",
+        "TIFFTAG_SOFTWARE": f"brimline {brimline.__version__}",
+    }
+
+
+def _statistics(array: NDArray[Any], nodata: float | None) -> dict[str, str]:
+    """Statistics as GDAL names them, over the cells that hold data."""
+    valid = np.isfinite(array) if array.dtype.kind == "f" else np.ones(array.shape, dtype=np.bool_)
+    if nodata is not None and not np.isnan(nodata):
+        valid &= array != nodata
+    values = array[valid].astype(np.float64)
+    if not values.size:
+        return {"STATISTICS_VALID_PERCENT": "0"}
+    return {
+        "STATISTICS_MINIMUM": f"{values.min():.17g}",
+        "STATISTICS_MAXIMUM": f"{values.max():.17g}",
+        "STATISTICS_MEAN": f"{values.mean():.17g}",
+        "STATISTICS_STDDEV": f"{values.std():.17g}",
+        "STATISTICS_VALID_PERCENT": f"{100 * values.size / array.size:.4g}",
+    }
+
+
+def _crs_text(file: Any) -> str:  # noqa: ANN401
+    told = file.tags().get(_CRS_TAG)
+    if told is not None:
+        return str(told)
+    return canonical(CRS.from_wkt(file.crs.to_wkt())) if file.crs else ""
