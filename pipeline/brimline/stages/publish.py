@@ -42,8 +42,8 @@ CAUTIONS: Final = (
         " buildings, septic fields, wells, boundaries and roads."
     ),
     (
-        "Ponds drown: give them a gentle shelf, and a fence where required. Water that stands over 72"
-        " hours breeds mosquitoes. Roof water is not drinking water."
+        "Ponds drown: give them a gentle shelf, and a fence where required. Water that stands over"
+        " 72 hours breeds mosquitoes. Roof water is not drinking water."
     ),
     "Water rights and drainage law: divert no water onto or away from a neighbour.",
     "The survey decides where a line goes, not its final level: set levels on site before digging.",
