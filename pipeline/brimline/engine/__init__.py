@@ -1,5 +1,11 @@
 """Run stages in order, keep what they made by content, and say why a stage runs."""
 
+from brimline.engine.digests import Digests, files_of
+from brimline.engine.journal import HEADLINE, Journal, Listener, manifest
+from brimline.engine.key import CodeReach
+from brimline.engine.lock import Holder, site_lock
+from brimline.engine.order import ordered
+from brimline.engine.run import Codec, Inputs, RunResult, StageDone, Tools, execute
 from brimline.engine.stage import (
     GRID,
     Facts,
@@ -11,5 +17,33 @@ from brimline.engine.stage import (
     Value,
     grid_facts,
 )
+from brimline.engine.store import Store
 
-__all__ = ["GRID", "Facts", "Given", "Params", "Reporter", "Source", "Stage", "Value", "grid_facts"]
+__all__ = [
+    "GRID",
+    "HEADLINE",
+    "CodeReach",
+    "Codec",
+    "Digests",
+    "Facts",
+    "Given",
+    "Holder",
+    "Inputs",
+    "Journal",
+    "Listener",
+    "Params",
+    "Reporter",
+    "RunResult",
+    "Source",
+    "Stage",
+    "StageDone",
+    "Store",
+    "Tools",
+    "Value",
+    "execute",
+    "files_of",
+    "grid_facts",
+    "manifest",
+    "ordered",
+    "site_lock",
+]

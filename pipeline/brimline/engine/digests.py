@@ -1,0 +1,162 @@
+"""Content digests of files, remembered while a file's status stays the same."""
+
+from __future__ import annotations
+
+import ast
+import hashlib
+import re
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from brimline.engine.store import digest_of
+from brimline.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+    from brimline.engine.store import Store
+
+# A file changed this shortly before it was read may change again within the clock's step and
+# keep its size, so its digest is not remembered (git calls such an entry racy).
+_FRESH_S: Final = 2.0
+_NOTE: Final = "files"
+_WITH_OTHER_ENDING: Final = (".shx", ".dbf", ".prj", ".cpg", ".tfw", ".wld")
+_WITH_MORE_ENDING: Final = ("-wal", ".aux.xml", ".msk")
+_VRT_SOURCE: Final = re.compile(r"<Source(?:Filename|Dataset)[^>]*>([^<]+)</Source")
+
+Status = tuple[int, int, int, int]
+
+
+class Digests:
+    """SHA-256 of files, read again only when size, times or inode differ.
+
+    Parameters
+    ----------
+    store : remembers digests between runs; None remembers nothing.
+    trust : False reads every file again, whatever its status says.
+    """
+
+    def __init__(self, store: Store | None = None, *, trust: bool = True) -> None:
+        self._store = store
+        known = store.noted(_NOTE) if store and trust else None
+        self._known: dict[str, list[Any]] = known or {}
+        self._seen: dict[Path, Status] = {}
+        self._new = False
+
+    def content(self, path: Path) -> str:
+        """Return the SHA-256 of a file's bytes.
+
+        Raises
+        ------
+        InputError
+            If the file cannot be read, or is being written at this moment.
+        """
+        return self._remembered("content", path, digest_of)
+
+    def code(self, path: Path) -> str:
+        """Return the SHA-256 of a module's syntax tree without docstrings and comments."""
+        return self._remembered("code", path, _code_digest)
+
+    def check_unchanged(self, paths: Iterable[Path]) -> None:
+        """Make sure that files are still as they were when their digests were taken.
+
+        Raises
+        ------
+        InputError
+            If one was changed in between.
+        """
+        for path in paths:
+            if _status(path) != self._seen[path]:
+                raise _moving(path)
+
+    def save(self) -> None:
+        """Remember digests for the next run; entries of files that are gone are dropped."""
+        if self._store is not None and self._new:
+            there = {k: v for k, v in self._known.items() if Path(k.partition(":")[2]).exists()}
+            self._store.note(_NOTE, there)
+
+    def _remembered(self, kind: str, path: Path, compute: Callable[[Path], str]) -> str:
+        before = _status(path)
+        self._seen[path] = before
+        name = f"{kind}:{path.absolute()}"
+        known = self._known.get(name)
+        if known and known[:-1] == list(before):
+            return str(known[-1])
+        try:
+            digest = compute(path)
+        except OSError as error:
+            raise _unreadable(path, error) from error
+        if _status(path) != before:
+            raise _moving(path)
+        if time.time() - max(before[1], before[2]) / 1e9 > _FRESH_S:
+            self._known[name] = [*before, digest]
+            self._new = True
+        return digest
+
+
+def files_of(path: Path) -> tuple[Path, ...]:
+    """Return every file whose content a person means by a path, in a fixed order.
+
+    A folder stands for all files below it; a name with ``*``, ``?`` or ``[`` for all that
+    match. Each file brings the ones that are read along with it: the parts of a shapefile,
+    world files, GDAL's notes, a GeoPackage's write-ahead log, the sources of a VRT.
+    """
+    if path.is_dir():
+        found = [inner for inner in path.rglob("*") if inner.is_file()]
+    elif path.exists() or not any(sign in path.name for sign in "*?["):
+        found = [path]
+    else:
+        found = [match for match in path.parent.glob(path.name) if match.is_file()]
+    seen: dict[Path, None] = {}
+    for main in sorted(found):
+        _add_with_companions(main, seen)
+    return tuple(seen)
+
+
+def _add_with_companions(path: Path, seen: dict[Path, None]) -> None:
+    if path in seen:
+        return
+    seen[path] = None
+    others = [path.with_suffix(ending) for ending in _WITH_OTHER_ENDING]
+    others += [path.with_name(path.name + ending) for ending in _WITH_MORE_ENDING]
+    seen.update(dict.fromkeys(other for other in others if other.is_file()))
+    if path.suffix.lower() == ".vrt" and path.is_file():
+        for name in _VRT_SOURCE.findall(path.read_text(encoding="utf-8", errors="replace")):
+            source = path.parent / name
+            if source.is_file():
+                _add_with_companions(source, seen)
+
+
+def _code_digest(path: Path) -> str:
+    tree = ast.parse(path.read_bytes(), filename=str(path))
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef):
+            first = node.body[0] if node.body else None
+            if isinstance(first, ast.Expr) and isinstance(first.value, ast.Constant):
+                del node.body[0]
+    return hashlib.sha256(ast.dump(tree).encode()).hexdigest()
+
+
+def _status(path: Path) -> Status:
+    try:
+        found = path.stat()
+    except OSError as error:
+        raise _unreadable(path, error) from error
+    return found.st_size, found.st_mtime_ns, found.st_ctime_ns, found.st_ino
+
+
+def _unreadable(path: Path, error: OSError) -> InputError:
+    return InputError.of(
+        f"the file cannot be read ({error.strerror or error})",
+        mend="check the path in the site file and the file's permissions",
+        source=str(path),
+    )
+
+
+def _moving(path: Path) -> InputError:
+    return InputError.of(
+        "the file changed while it was being read",
+        mend="wait until copying or saving has finished, then run again",
+        source=str(path),
+    )

@@ -1,0 +1,132 @@
+"""Whatever happens to the store, a run gives the right result or says why it cannot."""
+
+import random
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from brimline.engine.store import Store
+from brimline.errors import InputError, StoreError
+
+
+def object_of(site, result, name):
+    digest = result.outputs[name].digest
+    return site.store.folder / "objects" / digest[:2] / digest
+
+
+def test_a_damaged_value_is_made_again_when_a_stage_needs_it(site, log):
+    first = site.run()
+    path = object_of(site, first, "whole")
+    path.write_bytes(bytes(len(path.read_bytes())))  # same size: only the bytes tell
+    site.swell.factor = 3.0
+    result = site.run(listener=log)
+    assert result.value("sum")["total_m"] == 30.0
+    assert result.outputs["whole"] == first.outputs["whole"]
+    assert log.why["level"] == "its stored result is gone or damaged"
+    assert "read" not in result.ran
+
+
+def test_a_damaged_value_is_made_again_when_it_is_read_after_the_run(site):
+    result = site.run()
+    object_of(site, result, "ground").write_bytes(b"")
+    np.testing.assert_array_equal(result.value("ground"), [[1.25, 2.5], [3.75, 4.5]])
+
+
+def test_verifying_mends_damage_that_nobody_would_have_met(site):
+    first = site.run()
+    path = object_of(site, first, "rows")
+    good = path.read_bytes()
+    path.write_bytes(bytes(len(good)))
+    assert site.run().ran == ()
+    assert site.run(verify=True).ran == ("rows",)
+    assert path.read_bytes() == good
+
+
+def test_a_store_that_is_thrown_away_does_no_harm(site):
+    first = site.run()
+    shutil.rmtree(site.store.folder)
+    again = site.run(store=Store(site.store.folder))
+    assert again.outputs == first.outputs
+
+
+def test_a_disk_that_never_keeps_what_was_written_ends_the_run(site, toys, monkeypatch):
+    monkeypatch.setattr(
+        toys["ToyCodec"],
+        "write",
+        lambda _self, path, _item, _value, _grid: path.write_bytes(b"x"),
+    )
+    inner = Store.put
+
+    def failing_put(store, write):
+        stored = inner(store, write)
+        (store.folder / "objects" / stored.digest[:2] / stored.digest).write_bytes(b"y")
+        return stored
+
+    monkeypatch.setattr(Store, "put", failing_put)
+    with pytest.raises(StoreError, match="Check the disk"):
+        site.run()
+
+
+def test_a_survey_that_changes_while_it_is_read_is_not_kept(site, toys):
+    from dataclasses import replace
+
+    def unlucky(given, report):
+        made = toys["run_read"](given, report)
+        site.write("9 9\n9 9\n")
+        return made
+
+    with pytest.raises(InputError, match="changed while it was being read"):
+        site.run((replace(toys["READ"], run=unlucky),))
+    assert site.run().value("sum")["total_m"] == 72.0  # four cells of 9, times 2
+
+
+def test_two_sites_share_a_store(site, toys, tmp_path):
+    (tmp_path / "other").mkdir()
+    other = toys["Site"](tmp_path / "other")
+    site.run()
+    assert other.run(store=site.store).ran == ()  # the same survey in another folder
+    other.write("5 5\n5 5\n")
+    assert other.run(store=site.store).value("sum")["total_m"] == 40.0
+    assert site.run().ran == ()
+
+
+CHILD = """
+import runpy, sys
+from pathlib import Path
+toys = runpy.run_path(sys.argv[1])
+site = toys["Site"](Path(sys.argv[2]))
+print("ready", flush=True)
+for turn in range(10**6):
+    site.write(f"{turn % 7}.5 2.5\\n3.5 4.5\\n")
+    site.swell.factor = float(turn % 3)
+    site.run(rebuild=turn % 2 == 0)
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no SIGKILL")
+def test_a_run_killed_at_any_moment_leaves_a_usable_store(site, toys, tmp_path):
+    chance = random.Random(9)
+    conftest = Path(toys["__file__"])
+    for _ in range(12):
+        child = subprocess.Popen(
+            [sys.executable, "-c", CHILD, str(conftest), str(tmp_path)], stdout=subprocess.PIPE
+        )
+        assert child.stdout.readline() == b"ready\n"
+        time.sleep(chance.uniform(0.0, 0.25))
+        child.send_signal(signal.SIGKILL)
+        child.communicate()
+        for path in (site.store.folder / "objects").glob("*/*"):
+            import hashlib
+
+            assert hashlib.sha256(path.read_bytes()).hexdigest() == path.name
+        site.write("1.25 2.5\n3.75 4.5\n")
+        site.swell.factor = 2.0
+        result = site.run(verify=True)
+        assert result.value("sum")["total_m"] == 20.0
+        assert site.run().ran == ()
