@@ -17,6 +17,7 @@ TOYS = runpy.run_path(str(Path(__file__).parents[1] / "unit" / "engine" / "conft
 
 NAMES = st.sampled_from(["read", "rows", "level", "swell", "sum"])
 SURVEYS = st.sampled_from(["1 2\n3 4\n", "1.5 2\n3 4\n", "9 9\n", "7\n", "95 1\n"])
+WHICH = st.integers(0, 1000)
 FACTORS = st.sampled_from([0.5, 1.0, 2.0])
 
 
@@ -48,20 +49,17 @@ class AnySequence(RuleBasedStateMachine):
     def prune(self, limit, grace_s):
         self.site.store.prune(limit, grace_s=grace_s)
 
-    @rule(draw=st.data())
-    def lose_a_file(self, draw):
-        files = self.files("objects", "results", "notes")
-        if files:
-            draw.draw(st.sampled_from(files)).unlink()
+    @rule(which=WHICH)
+    def lose_a_file(self, which):
+        if files := self.files("objects", "results", "notes"):
+            files[which % len(files)].unlink()
 
-    @rule(draw=st.data())
-    def damage_a_file(self, draw):
-        files = [path for path in self.files("objects", "results", "notes") if path.stat().st_size]
-        if files:
-            path = draw.draw(st.sampled_from(files))
+    @rule(which=WHICH, place=st.integers(0, 10_000))
+    def damage_a_file(self, which, place):
+        if files := self.files("objects", "results", "notes"):
+            path = files[which % len(files)]
             content = bytearray(path.read_bytes())
-            place = draw.draw(st.integers(0, len(content) - 1))
-            content[place] ^= 0xFF
+            content[place % len(content)] ^= 0xFF
             times = path.stat()
             path.write_bytes(content)
             os.utime(path, ns=(times.st_atime_ns, times.st_mtime_ns))

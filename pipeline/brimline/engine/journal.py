@@ -118,6 +118,7 @@ def manifest(result: RunResult, inputs: Inputs, *, version: str, base: Path) -> 
                 "reused": done.reused,
                 "why": done.why,
                 "seconds": round(done.seconds, 3),
+                "made_seconds": round(done.made_seconds, 3),
             }
             for done in result.stages
         ],

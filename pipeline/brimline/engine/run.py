@@ -88,14 +88,26 @@ class Tools:
 
 @dataclass(frozen=True, slots=True)
 class StageDone:
-    """How one stage went. `why` says why it ran; empty where it was reused."""
+    """How one stage went.
+
+    Parameters
+    ----------
+    why : why it ran; empty where it was reused.
+    seconds : what it took this time [s].
+    made_seconds : what it took to make the result, in this run or an earlier one [s].
+    """
 
     stage: Stage
     key: str
-    reused: bool
     why: str
     seconds: float
+    made_seconds: float
     problems: tuple[Problem, ...]
+
+    @property
+    def reused(self) -> bool:
+        """Whether the result was there already."""
+        return not self.why
 
 
 class RunResult:
@@ -275,7 +287,7 @@ class _Run:
         if not known:  # otherwise the listener has heard of it in an earlier pass
             for problem in record.problems:
                 self.listener.problem(stage, problem)
-            self._finish(stage, key, parts, began, record.problems, why="")
+            self._finish(stage, key, parts, record, began)
         return True
 
     def _run(self, stage: Stage, key: str, parts: Parts) -> None:
@@ -303,27 +315,20 @@ class _Run:
             if name in self.inputs.sources:
                 self.inputs.digests.check_unchanged(self.inputs.sources[name].files)
         stored = self._keep(stage, values)
-        seconds = time.perf_counter() - began
-        problems = tuple(reporter.problems)
-        self.store.keep(key, Record(stage.name, stored, problems, seconds))
-        self.outputs |= stored
-        self._finish(stage, key, parts, began, problems, why=why)
+        spent = time.perf_counter() - began
+        record = Record(stage.name, stored, tuple(reporter.problems), spent)
+        self.store.keep(key, record)
+        self._finish(stage, key, parts, record, began, why)
 
     def _finish(
-        self,
-        stage: Stage,
-        key: str,
-        parts: Parts,
-        began: float,
-        problems: tuple[Problem, ...],
-        *,
-        why: str,
+        self, stage: Stage, key: str, parts: Parts, record: Record, began: float, why: str = ""
     ) -> None:
         if self.store.noted(f"stage-{stage.name}") != parts:
             self.store.note(f"stage-{stage.name}", parts)
         seconds = time.perf_counter() - began
-        self.done[stage.name] = StageDone(stage, key, not why, why, seconds, problems)
-        self.listener.finished(stage, seconds, reused=not why)
+        done = StageDone(stage, key, why, seconds, record.seconds, record.problems)
+        self.done[stage.name] = done
+        self.listener.finished(stage, seconds, reused=done.reused)
 
     def _why(self, stage: Stage, parts: Parts) -> str:
         if self.rebuild and stage.name not in self.done:

@@ -178,13 +178,6 @@ class Store:
             self._remove(unnamed, older_than_s=grace_s)
             return self.size_bytes()
 
-    def clear(self) -> None:
-        """Throw everything away."""
-        with explained(self.folder):
-            for name in _FOLDERS:
-                shutil.rmtree(self.folder / name, ignore_errors=True)
-                (self.folder / name).mkdir(exist_ok=True)
-
     def _object(self, digest: str) -> Path:
         return self.folder / "objects" / digest[:2] / digest
 

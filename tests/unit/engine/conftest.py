@@ -104,6 +104,7 @@ class Log(Listener):
     why: dict = field(default_factory=dict)
     problems: list = field(default_factory=list)
     finished_as: dict = field(default_factory=dict)
+    finished_order: list = field(default_factory=list)
     notes: list = field(default_factory=list)
 
     def started(self, stage, why):
@@ -117,6 +118,7 @@ class Log(Listener):
 
     def finished(self, stage, seconds, *, reused):
         assert seconds >= 0
+        self.finished_order.append(stage.name)
         self.finished_as[stage.name] = "reused" if reused else "run"
 
 

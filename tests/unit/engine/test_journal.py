@@ -68,6 +68,9 @@ def test_the_manifest_accounts_for_everything(site):
     assert found["outputs"]["sum"] == result.outputs["sum"].digest
     again = manifest(site.run(), site.inputs, version="0.1.0", base=site.folder)
     assert all(stage["reused"] for stage in again["stages"])
+    assert [s["made_seconds"] for s in again["stages"]] == [
+        s["made_seconds"] for s in found["stages"]
+    ]
     assert again["outputs"] == found["outputs"]
     assert again["headline"] == found["headline"]
 

@@ -1,11 +1,13 @@
 """Whatever happens to the store, a run gives the right result or says why it cannot."""
 
+import hashlib
 import random
 import shutil
 import signal
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -29,7 +31,18 @@ def test_a_damaged_value_is_made_again_when_a_stage_needs_it(site, log):
     assert result.value("sum")["total_m"] == 30.0
     assert result.outputs["whole"] == first.outputs["whole"]
     assert log.why["level"] == "its stored result is gone or damaged"
-    assert "read" not in result.ran
+    assert set(result.ran) == {"level", "swell", "sum"}
+
+
+def test_what_is_reused_is_told_once_even_where_the_run_starts_over(site, log):
+    site.write("95.5 1.5\n")  # not whole, so that `whole` is another object than `ground`
+    path = object_of(site, site.run(), "whole")
+    path.write_bytes(bytes(len(path.read_bytes())))
+    site.swell.factor = 3.0
+    site.run(listener=log)
+    assert [name for name, _ in log.problems] == ["read"]
+    assert log.finished_order.count("read") == 1
+    assert log.finished_order.count("level") == 2  # reused at first, then made again
 
 
 def test_a_damaged_value_is_made_again_when_it_is_read_after_the_run(site):
@@ -74,8 +87,6 @@ def test_a_disk_that_never_keeps_what_was_written_ends_the_run(site, toys, monke
 
 
 def test_a_survey_that_changes_while_it_is_read_is_not_kept(site, toys):
-    from dataclasses import replace
-
     def unlucky(given, report):
         made = toys["run_read"](given, report)
         site.write("9 9\n9 9\n")
@@ -122,8 +133,6 @@ def test_a_run_killed_at_any_moment_leaves_a_usable_store(site, toys, tmp_path):
         child.send_signal(signal.SIGKILL)
         child.communicate()
         for path in (site.store.folder / "objects").glob("*/*"):
-            import hashlib
-
             assert hashlib.sha256(path.read_bytes()).hexdigest() == path.name
         site.write("1.25 2.5\n3.75 4.5\n")
         site.swell.factor = 2.0

@@ -1,6 +1,8 @@
 """What runs again and what does not. Expected numbers are worked by hand from the toy survey
 1.25 2.5 / 3.75 4.5: whole metres 1 2 / 3 4, their sum 10, times the factor 2 is 20."""
 
+import gc
+import weakref
 from dataclasses import replace
 
 import numpy as np
@@ -161,9 +163,6 @@ def test_an_exception_names_the_stage(site, toys):
 
 
 def test_values_are_let_go_after_their_last_use(site, toys):
-    import gc
-    import weakref
-
     refs = {}
 
     def watched_level(given, report):
