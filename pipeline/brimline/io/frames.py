@@ -118,14 +118,28 @@ def _typed(values: pd.Series[Any], column: Column, owner: str) -> pd.Series[Any]
             return _texts(plain)
         if column.dtype == "float":
             return pd.to_numeric(plain).astype("float64")
+        whole: Any
         if plain.dtype == object and column.dtype == "int":
-            plain = pd.to_numeric(plain)
-        whole: Any = plain.astype("boolean" if column.dtype == "bool" else "Int64")
+            whole = _whole_numbers(plain)
+        else:
+            whole = plain.astype("boolean" if column.dtype == "bool" else "Int64")
         return cast("pd.Series[Any]", whole.astype(dtype))
-    except (TypeError, ValueError) as fault:
+    except (TypeError, ValueError, OverflowError) as fault:
         raise InternalError(
             f"{owner}.{column.name} must be {column.dtype}, got {values.dtype}: {fault}"
         ) from fault
+
+
+def _whole_numbers(values: pd.Series[Any]) -> pd.Series[Any]:
+    """Whole numbers and gaps from objects, not by way of floats, which end at 2⁵³."""
+    void = values.isna().to_numpy()
+    numbers = np.zeros(len(values), dtype=np.int64)
+    for place in np.flatnonzero(~void).tolist():
+        value = values.iloc[place]
+        numbers[place] = int(value)
+        if numbers[place] != value:
+            raise ValueError(f"{value!r} is not a whole number")
+    return pd.Series(pd.arrays.IntegerArray(numbers, void))
 
 
 def _texts(values: pd.Series[Any]) -> pd.Series[Any]:

@@ -31,7 +31,7 @@ _CRS_TAG: Final = "BRIMLINE_CRS"  # GeoTIFF keys do not give a custom CRS back w
 class OnGrid(NamedTuple):
     """An array and where its cells are."""
 
-    values: NDArray[Any]
+    array: NDArray[Any]
     grid: Grid
 
 
@@ -71,15 +71,15 @@ def write_raster(path: Path, array: NDArray[Any], grid: Grid, declaration: Raste
     write_bytes(path, content)  # not by GDAL, which passes over a full disk when it closes a file
 
 
-def write_plain(path: Path, array: NDArray[Any], grid: Grid, *, nodata: float | None) -> None:
-    """Write a lossless GeoTIFF without extras, quick to write and read, same bytes each time.
+def plain_bytes(array: NDArray[Any], grid: Grid, *, nodata: float | None) -> bytes:
+    """Return a lossless GeoTIFF without extras, quick to make and read, same bytes each time.
 
     Raises
     ------
     GridError
         If the array's shape is not the grid's.
     StoreError
-        If the file cannot be written.
+        If GDAL cannot make it.
     """
     if array.shape != grid.shape:
         raise GridError(f"array {array.shape} does not fit its grid {grid.shape}")
@@ -98,10 +98,10 @@ def write_plain(path: Path, array: NDArray[Any], grid: Grid, *, nodata: float | 
             with memory.open(**profile) as file:
                 file.write(array, 1)
                 file.update_tags(**{_CRS_TAG: grid.crs})
-            content = memory.read()
+            content: bytes = memory.read()
     except RasterioError as fault:
-        raise StoreError(f"{path} could not be written: {fault}") from fault
-    write_bytes(path, content)
+        raise StoreError(f"a raster could not be written: {fault}") from fault
+    return content
 
 
 def read_raster(path: Path) -> OnGrid:
