@@ -1,0 +1,41 @@
+"""``brimline check``: every problem of every input at once."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import typer
+
+from brimline.cli import console
+from brimline.errors import InputError, Severity
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+def run(site: Path, *, as_json: bool) -> None:
+    """Read every input, tell what was found, leave with 2 where the run could not go on."""
+    from brimline.config import load
+    from brimline.stages.checking import check_inputs
+    from brimline.stages.sources import sources_of
+
+    loaded = load(site)
+    found = check_inputs(loaded.settings, sources_of(loaded))
+    errors, warnings = found.count(Severity.ERROR), found.count(Severity.WARNING)
+    for problem in found.problems:
+        console.say_problem(problem)
+    if as_json:
+        console.result_json(
+            {
+                "ok": errors == 0,
+                "facts": found.facts,
+                "problems": console.problems_json(found.problems),
+            }
+        )
+    else:
+        for fact in found.facts:
+            console.result(fact)
+        verdict = "a run can go on" if errors == 0 else "a run cannot go on"
+        console.result(f"{errors} errors, {warnings} warnings: {verdict}")
+    if errors:
+        raise typer.Exit(InputError.exit_code)

@@ -1,0 +1,88 @@
+"""Reading every input once, to tell all problems together before anything is computed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from brimline.errors import InputError, Problem, Severity
+from brimline.io.elevation import read_elevation
+from brimline.io.weather import read_weather
+from brimline.stages import _drawn
+from brimline.stages.site import SOURCES
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from brimline.config import Settings
+    from brimline.engine import Source
+    from brimline.grid import Elevation, Grid
+
+
+@dataclass(slots=True)
+class Checked:
+    """What was found in the inputs.
+
+    Parameters
+    ----------
+    facts : what was read, in words, for a person who wants to be sure it was the right thing.
+    """
+
+    problems: list[Problem] = field(default_factory=list)
+    facts: list[str] = field(default_factory=list)
+
+    def count(self, severity: Severity) -> int:
+        """Return how many problems are of one severity."""
+        return sum(problem.severity is severity for problem in self.problems)
+
+
+def check_inputs(settings: Settings, sources: Mapping[str, Source]) -> Checked:
+    """Read every input that the site's file names; nothing is computed or written.
+
+    Parameters
+    ----------
+    sources : as `sources_of` returns them.
+    """
+    found = Checked()
+    survey = _elevation(settings, sources, found)
+    if survey is not None:
+        _layers(sources, *survey, found)
+    if "weather" in sources:
+        read = read_weather(sources["weather"].value)
+        found.problems += read.problems
+        if read.weather is not None:
+            years = read.weather.days / 365.25
+            found.facts.append(f"weather: {years:.1f} years from {read.weather.first_day}")
+    found.problems.sort(key=lambda problem: list(Severity).index(problem.severity))
+    return found
+
+
+def _elevation(
+    settings: Settings, sources: Mapping[str, Source], found: Checked
+) -> tuple[Elevation, Grid] | None:
+    terrain = settings.terrain
+    try:
+        read = read_elevation(
+            sources["elevation"].value, cell_m=terrain.cell_m, vertical_unit=terrain.vertical_unit
+        )
+    except InputError as error:
+        found.problems += error.problems
+        found.facts.append("the drawn layers were not checked: without elevation there is no grid")
+        return None
+    found.problems += read.notices
+    low, high = float(np.nanmin(read.dem)), float(np.nanmax(read.dem))
+    found.facts.append(
+        f"elevation: {read.grid.rows} × {read.grid.cols} cells of {read.grid.cell_m:g} m,"
+        f" {low:.2f} to {high:.2f} m, {read.grid.crs.splitlines()[0][:60]}"
+    )
+    return read.dem, read.grid
+
+
+def _layers(sources: Mapping[str, Source], dem: Elevation, grid: Grid, found: Checked) -> None:
+    read = _drawn.read_site(
+        {name: sources[name].value if name in sources else None for name in SOURCES}, dem, grid
+    )
+    found.problems += read.problems
+    found.facts += [f"{name}: {len(rows)} rows" for name, rows in read.layers.items() if len(rows)]
