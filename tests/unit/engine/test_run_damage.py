@@ -139,3 +139,38 @@ def test_a_run_killed_at_any_moment_leaves_a_usable_store(site, toys, tmp_path):
         result = site.run(verify=True)
         assert result.value("sum")["total_m"] == 20.0
         assert site.run().ran == ()
+
+
+NEIGHBOUR = """
+import random, runpy, sys
+from pathlib import Path
+from brimline.engine.store import Store
+toys = runpy.run_path(sys.argv[1])
+number = int(sys.argv[4])
+chance = random.Random(number)
+folder = Path(sys.argv[2]) / str(number)
+folder.mkdir()
+site, shared = toys["Site"](folder), Store(Path(sys.argv[3]))
+for turn in range(25):
+    cell, factor = chance.randrange(4), chance.randrange(1, 4)
+    site.write(f"{cell} 2\\n3 4\\n")
+    site.swell.factor = float(factor)
+    total_m = site.run(store=shared).value("sum")["total_m"]
+    assert total_m == (cell + 9) * factor, (total_m, cell, factor)
+    if turn % 5 == number:
+        shared.prune(1000, grace_s=0.5)
+"""
+
+
+def test_processes_that_share_and_prune_one_store_do_not_disturb_each_other(toys, tmp_path):
+    shared = Store(tmp_path / "shared")
+    children = [
+        subprocess.Popen(
+            [sys.executable, "-c", NEIGHBOUR, toys["__file__"], tmp_path, shared.folder, str(n)],
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        for n in range(3)
+    ]
+    assert [child.communicate()[1] for child in children] == ["", "", ""]
+    assert list((shared.folder / "partial").iterdir()) == []
