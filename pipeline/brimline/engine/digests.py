@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import glob
 import hashlib
 import re
 import time
@@ -98,16 +99,18 @@ class Digests:
 def files_of(path: Path) -> tuple[Path, ...]:
     """Return every file whose content a person means by a path, in a fixed order.
 
-    A folder stands for all files below it; a name with ``*``, ``?`` or ``[`` for all that
-    match. Each file brings the ones that are read along with it: the parts of a shapefile,
-    world files, GDAL's notes, a GeoPackage's write-ahead log, the sources of a VRT.
+    A folder stands for all files below it; a path with ``*``, ``?`` or ``[`` for all that
+    match (``**`` through folders). Each file brings the ones that are read along with it: the
+    parts of a shapefile, world files, GDAL's notes, a GeoPackage's write-ahead log, the sources
+    of a VRT.
     """
     if path.is_dir():
         found = [inner for inner in path.rglob("*") if inner.is_file()]
-    elif path.exists() or not any(sign in path.name for sign in "*?["):
+    elif path.exists() or not glob.has_magic(str(path)):
         found = [path]
     else:
-        found = [match for match in path.parent.glob(path.name) if match.is_file()]
+        matches = [Path(name) for name in glob.glob(str(path), recursive=True)]  # noqa: PTH207
+        found = [match for match in matches if match.is_file()]
     seen: dict[Path, None] = {}
     for main in sorted(found):
         _add_with_companions(main, seen)

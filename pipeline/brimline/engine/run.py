@@ -37,7 +37,7 @@ class Codec(Protocol):
         """Text that changes when the bytes of equal values change."""
         ...
 
-    def write(self, path: Path, item: Item, value: Value, grid: Grid | None) -> None:
+    def write(self, path: Path, item: Item, value: Any, grid: Grid | None) -> None:  # noqa: ANN401
         """Write one file at `path` and nothing beside it; `grid` is given for rasters.
 
         Raises
@@ -47,7 +47,7 @@ class Codec(Protocol):
         """
         ...
 
-    def read(self, path: Path, item: Item) -> Value:
+    def read(self, path: Path, item: Item) -> Any:  # noqa: ANN401 - array or frame, by the item
         """Read what `write` wrote."""
         ...
 
@@ -240,7 +240,8 @@ class _Run:
             item = self.tools.catalogue.get(name)
             if item is None:
                 return dict(json.loads(path.read_bytes()))
-            return self.tools.codec.read(path, item)
+            value: Value = self.tools.codec.read(path, item)
+            return value
         return self._memory[name]
 
     def _pass(self) -> None:

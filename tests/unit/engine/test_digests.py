@@ -141,6 +141,8 @@ def test_a_folder_and_a_pattern_stand_for_their_files(tmp_path):
     touch(tmp_path, "b.laz", "a.laz", "deep/c.laz", "note.txt")
     assert names(tmp_path / "*.laz") == ["a.laz", "b.laz"]
     assert names(tmp_path) == ["a.laz", "b.laz", "c.laz", "note.txt"]
+    assert names(tmp_path / "de*" / "*.laz") == ["c.laz"]
+    assert names(tmp_path / "**" / "*.laz") == ["a.laz", "b.laz", "c.laz"]
     assert names(tmp_path / "*.tif") == []
     assert names(tmp_path / "gone.tif") == ["gone.tif"]
 
