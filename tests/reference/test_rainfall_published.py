@@ -10,6 +10,7 @@ from scipy.integrate import solve_ivp
 from scipy.special import lambertw
 
 from brimline.rainfall import (
+    _distributions,
     alternating_block,
     concentration_h,
     curve_number,
@@ -88,6 +89,15 @@ def test_time_of_concentration_of_tr55_example_3_1():
         Segment("channel", 2, 3, 0.005, channel),
     ]
     assert concentration_h(segments) == pytest.approx(1.53, abs=0.005)
+
+
+def test_shallow_flow_by_the_equations_of_tr55():
+    # TR-55, appendix F: V = 16.1345 s^0.5 unpaved and 20.3282 s^0.5 paved, ft/s
+    for slope in (0.005, 0.04, 0.3):
+        for paved, coefficient in ((False, 16.1345), (True, 20.3282)):
+            expected_h = 1000 / (coefficient * slope**0.5) / 3600
+            found_h = shallow_flow_h(1000 * FT_M, slope, paved=paved)
+            assert found_h == pytest.approx(expected_h, rel=1e-9)
 
 
 def test_kirpich_in_its_own_units():
@@ -177,6 +187,36 @@ def test_nrcs_distributions_against_the_printed_curves(place, kind):
     mass = np.concatenate([[0.0], np.cumsum(nrcs_24h(1.0, kind, step_s=1800))])
     for row in PRINTED:
         assert mass[round(row[0] * 2)] == pytest.approx(row[place], abs=0.007), row[0]
+
+
+def test_type_ii_distribution_through_its_steepest_half_hours():
+    # NRCS TR-20 rainfall table 2, four digits, every 0.1 h from 11.5 to 12.5 (from memory)
+    table = [0.2830, 0.3068, 0.3544, 0.4308, 0.5679, 0.6630, 0.6820, 0.6986, 0.7130, 0.7252, 0.7350]
+    mass = np.concatenate([[0.0], np.cumsum(nrcs_24h(1.0, "type II", step_s=360))])
+    np.testing.assert_allclose(mass[115:126], table, atol=6e-5)
+
+
+def test_type_iii_distribution_is_symmetric_within_three_hours_of_noon():
+    # so it was drawn (TR-55, figure B-1): what falls by 12 - t and by 12 + t makes the whole
+    mass = np.concatenate([[0.0], np.cumsum(nrcs_24h(1.0, "type III", step_s=360))])
+    np.testing.assert_allclose(mass[90:120] + mass[150:120:-1], 1.0, atol=2e-5)
+
+
+@pytest.mark.parametrize(
+    ("kind", "plain_sum", "weighted_sum"),
+    [
+        ("type I", 12970.674, 2157409.987),
+        ("type IA", 13620.534, 2181976.892),
+        ("type II", 12124.91, 2100889.637),
+        ("type III", 12052.01, 2096928.95),
+    ],
+)
+def test_ordinates_were_copied_without_a_slip(kind, plain_sum, weighted_sum):
+    # sums of the 241 percentages, plain and weighted by place, in the file of the US EPA
+    percent = _distributions.CUMULATIVE[kind] * 100
+    assert percent.size == 241
+    assert percent.sum() == pytest.approx(plain_sum, abs=1e-6)
+    assert percent @ np.arange(241) == pytest.approx(weighted_sum, abs=1e-5)
 
 
 def test_green_ampt_of_chow_example_4_3_1():

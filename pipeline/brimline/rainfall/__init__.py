@@ -20,6 +20,10 @@ hydrographs
     Flow over time as a value: volume, peak, mean over steps, sums; from a peak and a volume.
 unit_hydrographs
     From a storm on a catchment or a roof to its hydrograph.
+ground
+    Covers and soils of each subcatchment, counted from grids; composite curve numbers.
+design
+    Depth and runoff of one design rain, for rules of thumb.
 infiltration
     Green-Ampt under standing water and under rain, soils by texture, tested rates made safe.
     Imported by its own name, because it loads the compiler.
@@ -45,6 +49,8 @@ from brimline.rainfall.curve_numbers import (
     curve_number_for_ratio_005,
 )
 from brimline.rainfall.ddf import DepthTable
+from brimline.rainfall.design import DesignRain, design_rain
+from brimline.rainfall.ground import Ground, GroundClass, ground_of
 from brimline.rainfall.hydrographs import Hydrograph, peak_and_volume, sum_hydrographs
 from brimline.rainfall.runoff import (
     excess_mm,
@@ -76,6 +82,9 @@ __all__ = [
     "SOIL_GROUPS",
     "Cover",
     "DepthTable",
+    "DesignRain",
+    "Ground",
+    "GroundClass",
     "Hydrograph",
     "PathFlow",
     "Segment",
@@ -89,9 +98,11 @@ __all__ = [
     "cover",
     "curve_number",
     "curve_number_for_ratio_005",
+    "design_rain",
     "design_storm",
     "design_storms",
     "excess_mm",
+    "ground_of",
     "hydrograph",
     "kirpich_h",
     "lag_h",

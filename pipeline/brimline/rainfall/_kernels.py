@@ -63,7 +63,7 @@ def green_ampt_step(soaked, supply, pull, conductivity, step):
             return soaked + offered
     left = step - dry_gain / supply
     gain = dry_gain + _ponded_gain(soaked + dry_gain, pull, conductivity, left)
-    return soaked + min(gain, offered)
+    return soaked + min(gain, offered)  # by rounding only: past ponding, supply exceeds capacity
 
 
 @kernel

@@ -82,6 +82,32 @@ class DepthTable:
         ):
             object.__setattr__(self, name, read_only(array))
 
+    @classmethod
+    def of_intensities(
+        cls,
+        durations_h: ArrayLike,
+        return_periods_y: ArrayLike,
+        intensities_mm_per_h: ArrayLike,
+        *,
+        scale: Scale = "gumbel",
+    ) -> DepthTable:
+        """Make the table from mean intensities, float (n, m) [mm/h].
+
+        Raises
+        ------
+        ValueError
+            If the depths that follow break a rule of the table.
+        """
+        durations = series(durations_h, "durations_h", "h")
+        periods = series(return_periods_y, "return_periods_y", "years")
+        intensities = np.asarray(intensities_mm_per_h, dtype=np.float64)
+        if intensities.ndim != 2 or intensities.shape[0] != durations.size:
+            raise ValueError(
+                f"intensities_mm_per_h must have a row for each of {durations.size} durations, "
+                f"got shape {intensities.shape}"
+            )
+        return cls(durations, periods, intensities * durations[:, np.newaxis], scale)
+
     def depth_mm(self, duration_h: float, return_period_y: float) -> float:
         """Depth of one design rain [mm].
 
@@ -91,6 +117,16 @@ class DepthTable:
             If the duration or the return period lies outside the table.
         """
         return float(self.depths_at(np.array([duration_h]), return_period_y)[0])
+
+    def intensity_mm_per_h(self, duration_h: float, return_period_y: float) -> float:
+        """Mean intensity of one design rain, for the rational method [mm/h].
+
+        Raises
+        ------
+        ValueError
+            If the duration or the return period lies outside the table.
+        """
+        return self.depth_mm(duration_h, return_period_y) / duration_h
 
     def depths_at(self, durations_h: ArrayLike, return_period_y: float) -> NDArray[np.float64]:
         """Depths for several durations at one return period [mm].
@@ -121,7 +157,7 @@ class DepthTable:
         return lambda durations_h: self.depths_at(durations_h, return_period_y)
 
     def _column(self, return_period_y: float) -> NDArray[np.float64]:
-        at = self._scaled(np.clip(return_period_y, *self.return_periods_y[[0, -1]]))
+        at = self._scaled(return_period_y)
         known = self._scaled(self.return_periods_y)
         return np.array([np.interp(at, known, row) for row in self.depths_mm])
 

@@ -136,6 +136,14 @@ def test_antecedent_conditions_follow_the_table_within_two(average, dry, wet):
     assert antecedent_curve_number(average, "average") == pytest.approx(average)
 
 
+def test_antecedent_conditions_in_closed_form():
+    # Hawkins et al. (1985) as given by Mishra & Singh (2003), equation 3.145 and its fellow
+    for number in (45.0, 70.0, 88.0):
+        dry, wet = number / (2.281 - 0.01281 * number), number / (0.427 + 0.00573 * number)
+        assert antecedent_curve_number(number, "dry") == pytest.approx(dry, rel=1e-6)
+        assert antecedent_curve_number(number, "wet") == pytest.approx(wet, rel=1e-6)
+
+
 def test_antecedent_conditions_refuse_other_words_and_numbers():
     with pytest.raises(ValueError, match="no antecedent condition is named 'soaked'"):
         antecedent_curve_number(70, "soaked")

@@ -223,3 +223,11 @@ def test_storm_requests_that_do_not_fit_are_refused():
         ValueError, match="no storm shape is named 'typ ii'; did you mean 'type II'"
     ):
         design_storm(TABLE, StormRequest(10, 24, "typ ii"))
+
+
+def test_a_table_of_intensities_is_a_table_of_depths():
+    table = DepthTable.of_intensities([0.5, 2], [2, 10], [[30, 50], [12, 20]])
+    np.testing.assert_allclose(table.depths_mm, [[15, 25], [24, 40]])
+    assert table.intensity_mm_per_h(2, 10) == pytest.approx(20)
+    with pytest.raises(ValueError, match=r"a row for each of 2 durations, got shape \(1, 2\)"):
+        DepthTable.of_intensities([0.5, 2], [2, 10], [[30, 50]])
