@@ -8,16 +8,21 @@ between runs; a change of any kernel starts a fresh folder.
 from __future__ import annotations
 
 import hashlib
+import itertools
 import os
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import numba
 import platformdirs
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator, Sequence
+
+_Result = TypeVar("_Result")
 
 _PACKAGE: Final = Path(__file__).parent
 _CACHE_ENV: Final = "BRIMLINE_KERNEL_CACHE"
@@ -71,3 +76,54 @@ def kernel(function: Callable[..., Any] | None = None, **options: Any) -> Any:  
 
 
 prange = numba.prange
+
+
+_threads_asked: int | None = None
+
+
+def thread_count() -> int:
+    """Return how many threads kernels share: one a processor that this process may use."""
+    if _threads_asked is not None:
+        return _threads_asked
+    if hasattr(os, "sched_getaffinity"):
+        return max(1, len(os.sched_getaffinity(0)))
+    return os.cpu_count() or 1
+
+
+@contextmanager
+def threads(count: int) -> Iterator[None]:
+    """Let kernels share so many threads inside the block; results never depend on it.
+
+    Raises
+    ------
+    ValueError
+        If `count` is below 1.
+    """
+    global _threads_asked  # noqa: PLW0603 one setting of the process
+    if count < 1:
+        raise ValueError(f"kernels need at least 1 thread, got {count}")
+    before, _threads_asked = _threads_asked, count
+    try:
+        yield
+    finally:
+        _threads_asked = before
+
+
+def side_by_side(calls: Sequence[Callable[[], _Result]]) -> list[_Result]:
+    """Make the calls, at the same time where threads allow, and return their results in order.
+
+    Kernels release the interpreter lock, so plain threads run them side by side; numba's own
+    ``parallel=True`` compiles several times slower and must not be entered from two threads.
+    """
+    count = min(thread_count(), len(calls))
+    if count < 2:
+        return [call() for call in calls]
+    with ThreadPoolExecutor(count) as pool:
+        return list(pool.map(lambda call: call(), calls))
+
+
+def bands(rows: int, *, least: int = 64) -> list[tuple[int, int]]:
+    """Split rows into one run of at least `least` a thread, as (first, last + 1)."""
+    count = max(1, min(thread_count(), rows // least))
+    edges = [rows * band // count for band in range(count + 1)]
+    return list(itertools.pairwise(edges))

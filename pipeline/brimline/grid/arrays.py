@@ -32,6 +32,8 @@ def checked_elevation(dem: NDArray[Any], name: str = "dem") -> Elevation:
         raise GridError(f"{name} must be a 2-D float array, got {dem.ndim}-D {dem.dtype}")
     surface = np.ascontiguousarray(dem, dtype=np.float32)
     finite = np.isfinite(surface)
+    if finite.size and finite.all():
+        return surface
     if not finite.any():
         raise GridError(f"{name} {dem.shape} holds no finite cell")
     infinite = ~(finite | np.isnan(surface))

@@ -7,24 +7,111 @@ import numpy as np
 from brimline._jit import kernel
 from brimline.grid.neighbours import D_COL, D_ROW, NO_DATA, OUTLET
 
-_ROOT2 = np.sqrt(2.0)
-_UNDECIDED = np.uint8(9)  # within the kernels only: level or rising all round
-_RASTER_ORDER = np.array([3, 2, 1, 4, 0, 5, 6, 7], dtype=np.int64)
-_ROOK_FIRST = np.array([2, 4, 0, 6, 3, 1, 5, 7], dtype=np.int64)
+_OUTLET = np.uint8(OUTLET)
+_NO_DATA = np.uint8(NO_DATA)
+UNDECIDED = np.uint8(9)  # between kernels only: no neighbour is lower, and not at the rim
+_DIAGONAL = np.sqrt(0.5)  # one over the step to a neighbour at a corner
+_ROOK_FIRST = np.array([2, 4, 0, 6, 3, 1, 5, 7], dtype=np.int64)  # sides, then corners
+
+# the steps that cells of flats carry between kernels
+_DEFERRED = np.int32(-1)
+_REACHED = np.int32(1 << 29)  # added once the count towards lower ground has come by
+
+# what cells carry while water is added up: donors still to come, and one of these
+_COMING = np.uint8(15)
+_CONFLUENCE = np.uint8(16)  # more than one donor
+_SUMMED = np.uint8(255)
 
 
 @kernel
-def _outside(dem):
-    """Nodata joined to the raster's edge, corners joining."""
+def steepest(dem, codes, first, last):
+    """Steepest descent for rows first to last, in raster order of equals; NaN never receives.
+
+    The inner loop is selects alone, so that it runs many cells at a time. Returns the number of
+    undecided cells and of nodata.
+    """
     rows, cols = dem.shape
-    outside = np.zeros((rows, cols), dtype=np.bool_)
+    n = cols - 2
+    undecided, nodata = 0, 0
+    for row in range(first, last):
+        inner = 0 < row < rows - 1 and n > 0
+        if inner:
+            nw, north, ne = dem[row - 1, :n], dem[row - 1, 1 : n + 1], dem[row - 1, 2:]
+            west, here, east = dem[row, :n], dem[row, 1 : n + 1], dem[row, 2:]
+            sw, south, se = dem[row + 1, :n], dem[row + 1, 1 : n + 1], dem[row + 1, 2:]
+            code = codes[row, 1 : n + 1]
+            for col in range(n):
+                z = np.float64(here[col])
+                best, to = 0.0, UNDECIDED
+                fall = (z - np.float64(nw[col])) * _DIAGONAL
+                if fall > best:
+                    best, to = fall, np.uint8(3)
+                fall = z - np.float64(north[col])
+                if fall > best:
+                    best, to = fall, np.uint8(2)
+                fall = (z - np.float64(ne[col])) * _DIAGONAL
+                if fall > best:
+                    best, to = fall, np.uint8(1)
+                fall = z - np.float64(west[col])
+                if fall > best:
+                    best, to = fall, np.uint8(4)
+                fall = z - np.float64(east[col])
+                if fall > best:
+                    best, to = fall, np.uint8(0)
+                fall = (z - np.float64(sw[col])) * _DIAGONAL
+                if fall > best:
+                    best, to = fall, np.uint8(5)
+                fall = z - np.float64(south[col])
+                if fall > best:
+                    best, to = fall, np.uint8(6)
+                fall = (z - np.float64(se[col])) * _DIAGONAL
+                if fall > best:
+                    best, to = fall, np.uint8(7)
+                code[col] = _NO_DATA if np.isnan(z) else to
+            codes[row, 0] = _steepest_at_edge(dem, row, 0)
+            codes[row, cols - 1] = _steepest_at_edge(dem, row, cols - 1)
+        else:
+            for col in range(cols):
+                codes[row, col] = _steepest_at_edge(dem, row, col)
+        line = codes[row]
+        for col in range(cols):
+            undecided += line[col] == UNDECIDED
+            nodata += line[col] == _NO_DATA
+    return undecided, nodata
+
+
+@kernel
+def _steepest_at_edge(dem, row, col):
+    """Steepest descent of one cell on the raster's edge, an outlet if no neighbour is lower."""
+    rows, cols = dem.shape
+    z = np.float64(dem[row, col])
+    if np.isnan(z):
+        return _NO_DATA
+    best, to = 0.0, _OUTLET
+    for k in (3, 2, 1, 4, 0, 5, 6, 7):
+        r, c = row + D_ROW[k], col + D_COL[k]
+        if r < 0 or c < 0 or r >= rows or c >= cols:
+            continue
+        fall = z - np.float64(dem[r, c])
+        if k % 2 == 1:
+            fall *= _DIAGONAL
+        if fall > best:
+            best, to = fall, np.uint8(k)
+    return to
+
+
+@kernel
+def outside(codes):
+    """Nodata joined to the raster's edge, corners joining."""
+    rows, cols = codes.shape
+    found = np.zeros((rows, cols), dtype=np.bool_)
     stack = [np.int64(0)]
     stack.clear()
     for row in range(rows):
-        for col in range(cols):
-            edge = row == 0 or col == 0 or row == rows - 1 or col == cols - 1
-            if edge and np.isnan(dem[row, col]) and not outside[row, col]:
-                outside[row, col] = True
+        inner = 0 < row < rows - 1
+        for col in range(0, cols, max(1, cols - 1) if inner else 1):
+            if codes[row, col] == _NO_DATA and not found[row, col]:
+                found[row, col] = True
                 stack.append(np.int64(row * cols + col))
     while len(stack) > 0:
         cell = stack.pop()
@@ -33,192 +120,340 @@ def _outside(dem):
             r, c = row + D_ROW[k], col + D_COL[k]
             if r < 0 or c < 0 or r >= rows or c >= cols:
                 continue
-            if np.isnan(dem[r, c]) and not outside[r, c]:
-                outside[r, c] = True
+            if codes[r, c] == _NO_DATA and not found[r, c]:
+                found[r, c] = True
                 stack.append(np.int64(r * cols + c))
-    return outside
+    return found
 
 
 @kernel
-def steepest(dem, sinks):
-    """Steepest descent; cells without a lower neighbour are outlets at the rim, else undecided."""
-    rows, cols = dem.shape
-    outside = _outside(dem)
-    directions = np.empty((rows, cols), dtype=np.uint8)
-    for row in range(rows):
-        for col in range(cols):
-            z = np.float64(dem[row, col])
-            if np.isnan(z):
-                directions[row, col] = NO_DATA
-                continue
-            if sinks[row, col]:
-                directions[row, col] = OUTLET
-                continue
-            best, code, rim = 0.0, _UNDECIDED, False
-            for k in _RASTER_ORDER:
-                r, c = row + D_ROW[k], col + D_COL[k]
-                if r < 0 or c < 0 or r >= rows or c >= cols or outside[r, c]:
-                    rim = True
-                    continue
-                fall = z - np.float64(dem[r, c])
-                if k % 2 == 1:
-                    fall /= _ROOT2
-                if fall > best:
-                    best, code = fall, np.uint8(k)
-            if code == _UNDECIDED and rim:
-                code = np.uint8(OUTLET)
-            directions[row, col] = code
-    return directions
-
-
-@kernel
-def drain_flats(dem, directions):
-    """Directions with every undecided cell decided: away from higher, towards lower ground."""
-    rows, cols = dem.shape
-    decided = directions.copy()
-    away = np.zeros((rows, cols), dtype=np.int32)
-    toward = np.zeros((rows, cols), dtype=np.int32)
-    queue = [np.int64(0)]
-    queue.clear()
-    for row in range(rows):
-        for col in range(cols):
-            if directions[row, col] != _UNDECIDED:
+def settle_rim(codes, beyond, first, last):
+    """Make undecided cells beside what lies outside into outlets; returns how many."""
+    settled = 0
+    for row in range(max(first, 1), min(last, codes.shape[0] - 1)):
+        line = codes[row]
+        for col in range(1, codes.shape[1] - 1):
+            if line[col] != UNDECIDED:
                 continue
             for k in range(8):
-                r, c = row + D_ROW[k], col + D_COL[k]
-                if 0 <= r < rows and 0 <= c < cols and dem[r, c] > dem[row, col]:
-                    away[row, col] = 1
-                    queue.append(np.int64(row * cols + col))
+                if beyond[row + D_ROW[k], col + D_COL[k]]:
+                    line[col] = _OUTLET
+                    settled += 1
                     break
-    _spread(dem, directions, away, queue)
-    queue.clear()
-    for row in range(rows):
-        for col in range(cols):
-            if directions[row, col] != _UNDECIDED:
-                continue
+    return settled
+
+
+@kernel
+def drain_flats(dem, codes, steps, first, last):
+    """Decide every undecided cell of the flats that lie within rows first to last.
+
+    A flat that reaches beyond the rows is left, its cells marked as deferred in `steps`; a cell
+    of each is returned. Undecided cells that touch are of one level, for the lower of two would
+    decide the other, and none lies on the raster's edge.
+    """
+    cols = codes.shape[1]
+    code, step = codes.ravel(), steps.ravel()
+    cells = np.empty(1024, dtype=np.int64)
+    queue = np.empty(1024, dtype=np.int64)
+    deferred = [np.int64(0)]
+    deferred.clear()
+    for start in range(first * cols, last * cols):
+        if code[start] != UNDECIDED or step[start] == _DEFERRED:
+            continue
+        cells, queue, whole = _drain_flat(dem, code, step, start, cells, queue, first, last)
+        if not whole:
+            deferred.append(np.int64(start))
+    return np.array(deferred, dtype=np.int64)
+
+
+@kernel
+def drain_deferred(dem, codes, steps, starts):
+    """Decide the flats that hold the given cells, wherever they reach."""
+    code, step = codes.ravel(), steps.ravel()
+    cells = np.empty(1024, dtype=np.int64)
+    queue = np.empty(1024, dtype=np.int64)
+    for start in starts:
+        if code[start] == UNDECIDED:
+            cells, queue, _ = _drain_flat(dem, code, step, start, cells, queue, 0, codes.shape[0])
+
+
+@kernel
+def _drain_flat(dem, code, step, start, cells, queue, first, last):
+    """Decide one flat; returns its working arrays, grown to hold it, and whether it was whole."""
+    cols = dem.shape[1]
+    cells, size, whole, drained = _gather(dem, code, step, start, cells, first * cols, last * cols)
+    if whole:
+        if not drained:
+            _close(dem, step, cells[:size])
+        if queue.size < size:
+            queue = np.empty(cells.size, dtype=np.int64)
+        _count_away(code, step, cells[:size], queue, cols)
+        _count_toward(code, step, cells[:size], queue, cols)
+    else:
+        for i in range(size):
+            step[cells[i]] = _DEFERRED
+    return cells, queue, whole
+
+
+@kernel
+def _gather(dem, code, step, start, cells, top, bottom):
+    """List a flat's cells, noting in `step` which have higher ground and which a way down.
+
+    A cell's note is 1, plus 2 beside higher ground, plus 16 (k + 1) where neighbour k is level
+    and decided.
+    """
+    cols = dem.shape[1]
+    level = dem.ravel()
+    offset = D_ROW * cols + D_COL
+    whole, drained = True, False
+    cells[0] = start
+    step[start] = 1
+    size, done = 1, 0
+    while done < size:
+        cell = cells[done]
+        done += 1
+        if cells.size < size + 8:
+            longer = np.empty(2 * cells.size, dtype=np.int64)
+            longer[:size] = cells[:size]
+            cells = longer
+        z = level[cell]
+        note = np.int32(1)
+        for k in _ROOK_FIRST:
+            beside = cell + offset[k]
+            if code[beside] == UNDECIDED:
+                if beside < top or beside >= bottom:
+                    whole = False
+                elif step[beside] <= 0:
+                    step[beside] = 1
+                    cells[size] = beside
+                    size += 1
+            elif level[beside] > z:
+                note |= 2
+            elif level[beside] == z and note < 16:
+                note |= 16 * (k + 1)
+                drained = True
+        step[cell] = note
+    return cells, size, whole, drained
+
+
+@kernel
+def _close(dem, step, cells):
+    """Note a way down at one cell of a flat that has none, so that it becomes an outlet.
+
+    The first cell in raster order beside nodata, or else the first of all.
+    """
+    cols = dem.shape[1]
+    level = dem.ravel()
+    offset = D_ROW * cols + D_COL
+    first, beside_nodata = np.int64(-1), np.int64(-1)
+    for cell in cells:
+        if first < 0 or cell < first:
+            first = cell
+        if beside_nodata < 0 or cell < beside_nodata:
             for k in range(8):
-                r, c = row + D_ROW[k], col + D_COL[k]
-                if not (0 <= r < rows and 0 <= c < cols) or dem[r, c] != dem[row, col]:
-                    continue
-                if directions[r, c] != _UNDECIDED:
-                    toward[row, col] = 1
-                    queue.append(np.int64(row * cols + col))
+                if np.isnan(level[cell + offset[k]]):
+                    beside_nodata = cell
                     break
-    _spread(dem, directions, toward, queue)
-    # what is left is closed: beside enclosed nodata it ends there, else at its first cell
-    for beside_nodata in (True, False):
-        for row in range(rows):
-            for col in range(cols):
-                if directions[row, col] != _UNDECIDED or toward[row, col] > 0:
-                    continue
-                if beside_nodata and not _touches_nodata(dem, row, col):
-                    continue
-                decided[row, col] = OUTLET
-                toward[row, col] = 1
-                queue.clear()
-                queue.append(np.int64(row * cols + col))
-                _spread(dem, directions, toward, queue)
-    for row in range(rows):
-        for col in range(cols):
-            if decided[row, col] != _UNDECIDED:
-                continue
-            best = np.int64(2**62)
-            for k in _ROOK_FIRST:
-                r, c = row + D_ROW[k], col + D_COL[k]
-                if not (0 <= r < rows and 0 <= c < cols) or dem[r, c] != dem[row, col]:
-                    continue
-                if directions[r, c] != _UNDECIDED or decided[r, c] == OUTLET:
-                    height = np.int64(-(2**62))
-                else:
-                    height = 2 * np.int64(toward[r, c]) - np.int64(away[r, c])
-                if height < best:
-                    best = height
-                    decided[row, col] = np.uint8(k)
-    return decided
+    step[beside_nodata if beside_nodata >= 0 else first] |= 16 * (OUTLET + 1)
 
 
 @kernel
-def _touches_nodata(dem, row, col):
-    rows, cols = dem.shape
-    for k in range(8):
-        r, c = row + D_ROW[k], col + D_COL[k]
-        if 0 <= r < rows and 0 <= c < cols and np.isnan(dem[r, c]):
-            return True
-    return False
+def _count_away(code, step, cells, queue, cols):
+    """Write the noted ways down, and replace notes by 1 plus the steps away from higher ground.
 
-
-@kernel
-def _spread(dem, directions, steps, queue):
-    """Count steps breadth first from the queued cells through undecided cells of one level."""
-    rows, cols = dem.shape
+    Cells beside higher ground are one step away; where a flat has none all stay at 1.
+    """
+    offset = D_ROW * cols + D_COL
+    tail = 0
+    for cell in cells:
+        note = step[cell]
+        if note >= 16:
+            code[cell] = (note >> 4) - 1
+        step[cell] = 1
+        if note & 2:
+            step[cell] = 2
+            queue[tail] = cell
+            tail += 1
     head = 0
-    while head < len(queue):
+    while head < tail:
         cell = queue[head]
         head += 1
-        row, col = cell // cols, cell % cols
         for k in range(8):
-            r, c = row + D_ROW[k], col + D_COL[k]
-            if not (0 <= r < rows and 0 <= c < cols) or dem[r, c] != dem[row, col]:
-                continue
-            if directions[r, c] == _UNDECIDED and steps[r, c] == 0:
-                steps[r, c] = steps[row, col] + 1
-                queue.append(np.int64(r * cols + c))
+            beside = cell + offset[k]
+            if step[beside] == 1:
+                step[beside] = step[cell] + 1
+                queue[tail] = beside
+                tail += 1
 
 
 @kernel
-def upstream_order(directions):
-    """Linear indices of all valid cells, donors before receivers; -1 at the end where cyclic."""
-    cols = directions.shape[1]
-    flat = directions.ravel()
-    donors = np.zeros(flat.size, dtype=np.uint8)
-    valid = 0
-    for cell in range(flat.size):
-        if flat[cell] == NO_DATA:
-            continue
-        valid += 1
-        if flat[cell] < OUTLET:
-            donors[cell + D_ROW[flat[cell]] * cols + D_COL[flat[cell]]] += 1
-    order = np.full(valid, -1, dtype=np.int64)
-    placed = 0
-    for source in range(flat.size):
-        cell = source
-        while flat[cell] != NO_DATA and donors[cell] == 0:
-            donors[cell] = 255  # placed
-            order[placed] = cell
-            placed += 1
-            if flat[cell] == OUTLET:
-                break
-            cell += D_ROW[flat[cell]] * cols + D_COL[flat[cell]]
-            donors[cell] -= 1
-    return order
+def _count_toward(code, step, cells, queue, cols):
+    """Spread from the ways down, sending each cell to its lowest neighbour in the flat.
+
+    Height in the flat is twice the steps to a way down, less the steps away from higher ground
+    (Barnes et al. 2014b; what they add for a whole flat changes no difference). A cell's lowest
+    neighbour is never further from a way down than the cell, so it is known when its turn comes.
+    """
+    offset = D_ROW * cols + D_COL
+    tail = 0
+    for cell in cells:
+        if code[cell] != UNDECIDED:
+            step[cell] = _REACHED + 2 - (step[cell] - 1)
+            queue[tail] = cell
+            tail += 1
+    head, turn = 0, 1
+    while head < tail:
+        turn += 1
+        end = tail
+        while head < end:
+            cell = queue[head]
+            head += 1
+            lowest, to = step[cell], UNDECIDED
+            for k in _ROOK_FIRST:
+                beside = cell + offset[k]
+                height = step[beside]
+                if height <= 0:
+                    continue
+                if height < _REACHED // 2:
+                    step[beside] = _REACHED + 2 * turn - (height - 1)
+                    queue[tail] = beside
+                    tail += 1
+                elif height < lowest:
+                    lowest, to = height, np.uint8(k)
+            if code[cell] == UNDECIDED:
+                code[cell] = to
 
 
 @kernel
-def accumulate(directions, weights, order):
-    """Sum of weights from donors to receivers, along the order given."""
-    rows, cols = directions.shape
-    flat = directions.ravel()
-    total = np.full(flat.size, np.nan)
-    for cell in order:
-        total[cell] = weights[cell] if weights.size > 1 else weights[0]
-    for cell in order:
-        if flat[cell] != OUTLET:
-            total[cell + D_ROW[flat[cell]] * cols + D_COL[flat[cell]]] += total[cell]
-    return total.reshape(rows, cols)
+def donors(codes, pending, first, last):
+    """Count the donors of each cell in rows first to last, marking confluences.
 
-
-@kernel
-def first_bad(directions):
-    """Linear index of the first cell whose code is unknown or leads out of the data, or -1."""
-    rows, cols = directions.shape
-    for row in range(rows):
+    Returns how many codes are wrong: unknown, or leading off the raster or onto nodata.
+    """
+    rows, cols = codes.shape
+    wrong = 0
+    for row in range(first, last):
+        here, count = codes[row], pending[row]
+        count[:] = 0
+        if row > 0:
+            above = codes[row - 1]
+            _add_donors(above[: cols - 1], count[1:], np.uint8(7))
+            _add_donors(above, count, np.uint8(6))
+            _add_donors(above[1:], count[: cols - 1], np.uint8(5))
+        _add_donors(here[: cols - 1], count[1:], np.uint8(0))
+        _add_donors(here[1:], count[: cols - 1], np.uint8(4))
+        if row < rows - 1:
+            below = codes[row + 1]
+            _add_donors(below[: cols - 1], count[1:], np.uint8(1))
+            _add_donors(below, count, np.uint8(2))
+            _add_donors(below[1:], count[: cols - 1], np.uint8(3))
         for col in range(cols):
-            code = directions[row, col]
-            if code in (NO_DATA, OUTLET):
-                continue
-            if code > OUTLET:
-                return row * cols + col
-            r, c = row + D_ROW[code], col + D_COL[code]
-            if not (0 <= r < rows and 0 <= c < cols) or directions[r, c] == NO_DATA:
-                return row * cols + col
-    return -1
+            wrong += (here[col] > _OUTLET) & (here[col] != _NO_DATA)
+            wrong += (here[col] == _NO_DATA) & (count[col] > 0)
+            count[col] |= _CONFLUENCE if count[col] > 1 else np.uint8(0)
+        if row in (0, rows - 1):
+            away = (1, 2, 3) if row == 0 else (5, 6, 7)
+            for col in range(cols):
+                wrong += here[col] in away
+        for code in (3, 4, 5):
+            wrong += here[0] == code
+        for code in (7, 0, 1):
+            wrong += here[cols - 1] == code
+    return wrong
+
+
+@kernel
+def _add_donors(beside, count, code):
+    for col in range(beside.size):
+        count[col] += np.uint8(beside[col] == code)
+
+
+@kernel
+def gather(codes, pending, weights, total, starts, first, last):
+    """Add up for every cell whose water all comes from rows first to last.
+
+    Follows water down from each cell without donors, or from each of `starts` (cells that have
+    received from other rows) where there are any, until a receiver still waits for another donor.
+    At a confluence the donors are added in the order of the neighbour codes, whoever came first,
+    so that sums do not depend on how rows were shared out. `weights` of one element is the
+    weight of all cells. Returns the cells of other rows that received, and how many were summed.
+    """
+    cols = codes.shape[1]
+    code, wait, amount = codes.ravel(), pending.ravel(), total.ravel()
+    offset = D_ROW * cols + D_COL
+    each = weights.size > 1
+    top, bottom = first * cols, last * cols
+    crossed = np.empty(2 * cols, dtype=np.int64)  # one cell leads into each cell's row beside
+    crossings, summed = 0, 0
+    sources = starts if starts.size else np.empty(cols, dtype=np.int64)
+    for row in range(last - 1 if starts.size else first, last):
+        listed = starts.size or _list_sources(code, wait, amount, row, sources)
+        for turn in range(listed):
+            cell = sources[turn]
+            if starts.size:
+                wait[cell] -= 1
+                if wait[cell] & _COMING:
+                    continue
+                wait[cell] = _CONFLUENCE
+            inflow = 0.0
+            while True:
+                if wait[cell] == _CONFLUENCE:
+                    inflow = 0.0
+                    for k in range(8):
+                        beside = cell + offset[k]
+                        # codes never lead off the raster, so the far end of a row is no donor
+                        if 0 <= beside < code.size and code[beside] == k ^ 4:
+                            inflow += amount[beside]
+                inflow += weights[cell] if each else weights[0]
+                amount[cell] = inflow
+                wait[cell] = _SUMMED
+                summed += 1
+                if code[cell] == _OUTLET:
+                    break
+                cell += offset[code[cell]]
+                if cell < top or cell >= bottom:
+                    crossed[crossings] = cell
+                    crossings += 1
+                    break
+                wait[cell] -= 1
+                if wait[cell] & _COMING:
+                    break
+    return crossed[:crossings], summed
+
+
+@kernel
+def _list_sources(code, wait, amount, row, sources):
+    """List a row's valid cells without donors, and make its nodata NaN; returns how many."""
+    listed = 0
+    cols = sources.size
+    for cell in range(row * cols, (row + 1) * cols):
+        nodata = code[cell] == _NO_DATA
+        if nodata:
+            amount[cell] = np.nan
+        sources[listed] = cell
+        listed += (wait[cell] == 0) & ~nodata
+    return listed
+
+
+@kernel
+def order_downstream(codes, pending, order):
+    """List the valid cells, donors before receivers; returns how many were listed."""
+    cols = codes.shape[1]
+    code, wait = codes.ravel(), pending.ravel()
+    offset = D_ROW * cols + D_COL
+    listed = 0
+    for source in range(code.size):
+        if wait[source] != 0 or code[source] == _NO_DATA:
+            continue
+        cell = np.int64(source)
+        while True:
+            wait[cell] = _SUMMED
+            order[listed] = cell
+            listed += 1
+            if code[cell] == _OUTLET:
+                break
+            cell += offset[code[cell]]
+            wait[cell] -= 1
+            if wait[cell] & _COMING:
+                break
+    return listed

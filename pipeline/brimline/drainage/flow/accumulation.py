@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from brimline._jit import bands, side_by_side
 from brimline.drainage.flow import _kernels
-from brimline.drainage.flow.directions import checked_directions
-from brimline.drainage.flow.order import upstream_order
-from brimline.grid import checked_same_shape
+from brimline.drainage.flow.directions import checked_directions, counted_donors
+from brimline.errors import GridError
+from brimline.grid import NO_DATA, checked_same_shape
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -44,5 +46,20 @@ def accumulate(directions: Directions, weights: NDArray[Any] | None = None) -> A
     else:
         checked_same_shape(directions=codes, weights=weights)
         shares = np.ascontiguousarray(weights, dtype=np.float64).ravel()
-    total: Accumulation = _kernels.accumulate(codes, shares, upstream_order(codes))
+    pending = counted_donors(codes)
+    total: Accumulation = np.empty(codes.shape, dtype=np.float64)
+    nowhere = np.empty(0, dtype=np.int64)
+    results = side_by_side(
+        [
+            partial(_kernels.gather, codes, pending, shares, total, nowhere, *band)
+            for band in bands(codes.shape[0])
+        ]
+    )
+    crossed = np.concatenate([cells for cells, _ in results])
+    summed = sum(cells for _, cells in results)
+    if crossed.size:
+        _, more = _kernels.gather(codes, pending, shares, total, crossed, 0, codes.shape[0])
+        summed += more
+    if summed < np.count_nonzero(codes != NO_DATA):
+        raise GridError("directions run in a circle: not every cell reaches an outlet")
     return total

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from brimline._jit import bands, side_by_side
 from brimline.drainage.flow import _kernels
 from brimline.errors import GridError
-from brimline.grid import checked_elevation, checked_same_shape
+from brimline.grid import NO_DATA, OUTLET, checked_elevation, checked_same_shape
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -51,32 +53,66 @@ def flow_directions(surface: Elevation, *, sinks: BoolGrid | None = None) -> Dir
     surfaces, doi:10.1016/j.cageo.2013.01.009
     """
     dem = checked_elevation(surface, "surface")
-    if sinks is None:
-        sinks = np.zeros(dem.shape, dtype=np.bool_)
-    checked_same_shape(surface=dem, sinks=sinks)
-    directions = _kernels.steepest(dem, np.ascontiguousarray(sinks, dtype=np.bool_))
-    decided: Directions = _kernels.drain_flats(dem, directions)
-    return decided
+    if sinks is not None:
+        checked_same_shape(surface=dem, sinks=sinks)
+    codes: Directions = np.empty(dem.shape, dtype=np.uint8)
+    parts = bands(dem.shape[0])
+    counts = side_by_side([partial(_kernels.steepest, dem, codes, *band) for band in parts])
+    undecided, nodata = (sum(column) for column in zip(*counts, strict=True))
+    if sinks is not None:
+        codes[np.asarray(sinks, dtype=np.bool_) & (codes != NO_DATA)] = OUTLET
+    if undecided and nodata:
+        beyond = _kernels.outside(codes)
+        side_by_side([partial(_kernels.settle_rim, codes, beyond, *band) for band in parts])
+    if undecided:
+        _drain_flats(dem, codes)
+    return codes
+
+
+def _drain_flats(dem: Elevation, codes: Directions) -> None:
+    """Decide the undecided cells in place: first the flats within one band, then the others."""
+    steps = np.zeros(dem.shape, dtype=np.int32)
+    deferred = side_by_side(
+        [partial(_kernels.drain_flats, dem, codes, steps, *band) for band in bands(dem.shape[0])]
+    )
+    _kernels.drain_deferred(dem, codes, steps, np.concatenate(deferred))
 
 
 def checked_directions(directions: NDArray[Any]) -> Directions:
-    """Return `directions` as C-contiguous after checking every code.
+    """Return `directions` as a C-contiguous array of uint8; the codes are checked where counted.
 
     Raises
     ------
     GridError
-        If it is not a 2-D uint8 array, or a code is unknown or leads out of the data.
+        If it is not a 2-D uint8 array.
     """
     if directions.ndim != 2 or directions.dtype != np.uint8:
         raise GridError(
             f"directions must be a 2-D uint8 array, got {directions.ndim}-D {directions.dtype}"
         )
-    codes: Directions = np.ascontiguousarray(directions)
-    cell = int(_kernels.first_bad(codes))
-    if cell >= 0:
-        row, col = divmod(cell, codes.shape[1])
+    return np.ascontiguousarray(directions)
+
+
+def counted_donors(codes: Directions) -> NDArray[np.uint8]:
+    """Count the donors of each cell, and check every code on the way.
+
+    Returns
+    -------
+    uint8 (rows, cols)
+        Donors, plus 16 where there is more than one.
+
+    Raises
+    ------
+    GridError
+        If a code is unknown or leads out of the data.
+    """
+    pending = np.empty_like(codes)
+    wrong = side_by_side(
+        [partial(_kernels.donors, codes, pending, *band) for band in bands(codes.shape[0])]
+    )
+    if sum(wrong):
         raise GridError(
-            f"directions hold {codes[row, col]} at row {row}, column {col}: unknown, or leading "
-            f"out of the data; codes are 0 to 7, 8 and 255"
+            f"directions hold {sum(wrong)} codes that are unknown or lead out of the data; codes "
+            f"are 0 to 7 for a neighbour with data, {OUTLET} for an outlet and {NO_DATA} for nodata"
         )
-    return codes
+    return pending

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from brimline._jit import bands, side_by_side
 from brimline.grid import checked_elevation, checked_same_shape
 from brimline.terrain.conditioning import _kernels
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from brimline.grid import BoolGrid, Elevation
 
 
@@ -39,11 +43,63 @@ def fill(dem: Elevation, *, sinks: BoolGrid | None = None) -> Elevation:
 
     References
     ----------
-    Barnes, Lehman & Mulla (2014), Priority-flood, doi:10.1016/j.cageo.2013.04.024
+    Barnes, Lehman & Mulla (2014), Priority-flood, doi:10.1016/j.cageo.2013.04.024 (what a fill
+    is); Cordonnier, Bovy & Braun (2019), A versatile, linear complexity algorithm for flow
+    routing in topographies with depressions, doi:10.5194/esurf-7-549-2019 (the basin graph)
     """
     surface = checked_elevation(dem)
-    if sinks is None:
-        sinks = np.zeros(surface.shape, dtype=np.bool_)
-    checked_same_shape(dem=surface, sinks=sinks)
-    filled: Elevation = _kernels.fill(surface, np.ascontiguousarray(sinks, dtype=np.bool_))
+    if sinks is not None:
+        checked_same_shape(dem=surface, sinks=sinks)
+    nodata = np.isnan(surface)
+    level = np.where(nodata, np.float32(-np.inf), surface) if nodata.any() else surface
+    codes = _relations(level, sinks)
+    labels, spill = _basins(level, codes)
+    filled = np.empty_like(level)
+    side_by_side(
+        [
+            partial(_kernels.raise_to, level, labels, spill, filled, *band)
+            for band in bands(level.shape[0])
+        ]
+    )
     return filled
+
+
+def _relations(level: Elevation, sinks: BoolGrid | None) -> NDArray[np.uint8]:
+    """Pointers, pits, saddles and the cells where water leaves."""
+    codes = np.empty(level.shape, dtype=np.uint8)
+    side_by_side([partial(_kernels.relate, level, codes, *band) for band in bands(level.shape[0])])
+    codes[[0, -1], :] = _kernels.OUT
+    codes[:, [0, -1]] = _kernels.OUT
+    if sinks is not None:
+        codes[np.asarray(sinks, dtype=np.bool_)] = _kernels.OUT
+    return codes
+
+
+def _basins(
+    level: Elevation, codes: NDArray[np.uint8]
+) -> tuple[NDArray[np.int32], NDArray[np.float32]]:
+    """Label of every cell, and the level at which each label's basin spills."""
+    parts = bands(level.shape[0])
+    counts = side_by_side([partial(_kernels.count, codes, *band) for band in parts])
+    starts = np.cumsum([1, *(pits + exits for pits, _, exits in counts)])
+    basins = int(starts[-1])
+    labels = np.full(level.shape, -1, dtype=np.int32)
+    beyond = np.empty(basins, dtype=np.int64)
+    side_by_side(
+        [
+            partial(_kernels.label, codes, *band, start, labels, beyond)
+            for band, start in zip(parts, starts[:-1].tolist(), strict=True)
+        ]
+    )
+    root = _kernels.join_bands(labels, beyond, basins)
+    edges = side_by_side(
+        [
+            partial(_kernels.passes, level, codes, labels, root, *band, saddles)
+            for band, (_, saddles, _) in zip(parts, counts, strict=True)
+        ]
+    )
+    leaving = np.flatnonzero(codes == _kernels.OUT)
+    edges.append(_kernels.rim_passes(level, labels, root, leaving))
+    one, other, at = (np.concatenate(column) for column in zip(*edges, strict=True))
+    spill: NDArray[np.float32] = _kernels.spill_levels(basins, one, other, at)[root]
+    return labels, spill
