@@ -138,6 +138,27 @@ class Survey(ConfigTable):
     seed: int = Field(1, ge=0, description="Start of the random numbers, for repeatable results.")
 
 
+class DesignStorm(ConfigTable):
+    """The storm that everything is sized for, from the rainfall table."""
+
+    return_period_y: Positive = Field(10.0, description="Return period of the design storm.")
+    check_periods_y: tuple[Positive, ...] = Field(
+        (), description="Further return periods that the cascade is run for."
+    )
+    duration_h: Positive = Field(6.0, description="Duration of the design storm.")
+    step_min: Positive = Field(5.0, description="Time step of its rain.")
+    shape: Literal["alternating block", "uniform", "type I", "type IA", "type II", "type III"] = (
+        Field(
+            "alternating block",
+            description="How rain spreads over the storm; the NRCS types need 24 h.",
+        )
+    )
+    climate_uplift_pct: NotNegative = Field(0.0, description="Added to every depth of rain.")
+    depth_mm: Positive = Field(
+        60.0, description="Depth of rain, used only where inputs.rainfall is left out."
+    )
+
+
 class Contours(ConfigTable):
     """Contour lines for reading the ground."""
 
@@ -176,8 +197,6 @@ class SwaleRows(ConfigTable):
     bottom_width_m: NotNegative = Field(0.6, description="Bottom of the swale's section.")
     depth_m: Positive = Field(0.4, description="Depth of water when it spills.")
     side_slope: NotNegative = Field(2.0, description="Run over rise of the swale's sides.")
-    rain_mm: Positive = Field(60.0, description="Design storm's depth of rain.")
-    storm_h: Positive = Field(6.0, description="Design storm's duration.")
     runoff_curve_number: float = Field(
         74.0, gt=0, le=100, description="Curve number of the ground between rows."
     )
@@ -225,6 +244,7 @@ class Settings(ConfigTable):
     conditioning: Conditioning = Conditioning()
     drainage: Drainage = Drainage()
     survey: Survey = Survey()
+    storm: DesignStorm = DesignStorm()
     contours: Contours = Contours()
     lines: LevelLines = LevelLines()
     swales: SwaleRows = SwaleRows()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import geopandas as gpd
 import numpy as np
@@ -12,10 +12,9 @@ import shapely
 
 from brimline.errors import Problem, Severity
 from brimline.grid.shapes import cells_inside
-from brimline.io._columns import Wanted
 from brimline.io.elevation import inside_data
 from brimline.io.frames import conformed, empty
-from brimline.io.vectors import read_layer
+from brimline.io.vectors import Wanted, read_layer
 from brimline.layers import layer
 
 if TYPE_CHECKING:
@@ -34,6 +33,8 @@ SETBACK_M: Final = {
     "road": 2.0,
     "other": 3.0,
 }
+Kind = Literal["point", "line", "polygon"]
+
 _UNCOVERED_PCT: Final = 0.1  # of the boundary's area; less is a matter of cell edges
 
 _COLUMNS: Final[dict[str, tuple[Wanted, ...]]] = {
@@ -56,7 +57,7 @@ _COLUMNS: Final[dict[str, tuple[Wanted, ...]]] = {
     ),
     "culverts": (Wanted("name"), Wanted("diameter_m", "float", minimum=0)),
 }
-_KINDS: Final[dict[str, tuple[str, ...]]] = {
+_KINDS: Final[dict[str, tuple[Kind, ...]]] = {
     "boundary": ("polygon",),
     "intakes": ("point",),
     "surfaces": ("polygon",),
@@ -101,8 +102,9 @@ def read_site(sources: Mapping[str, Source | None], elevation: Elevation, grid: 
     found.layers["intakes_drawn"] = _intakes(read.get("intakes"), elevation, grid, found)
     found.layers["keep_out"] = _keep_out(read.get("keep_out"), grid, found)
     for name in ("surfaces", "soils", "culverts"):
-        part = read.get(name)
-        rows = part.frame.drop(columns="row") if part else empty(layer(name), grid.crs)
+        rows = (
+            read[name].frame.drop(columns="row") if name in read else empty(layer(name), grid.crs)
+        )
         found.layers[name] = _clean(rows, name, grid)
     return found
 

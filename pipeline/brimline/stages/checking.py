@@ -9,12 +9,14 @@ import numpy as np
 
 from brimline.errors import InputError, Problem, Severity
 from brimline.io.elevation import read_elevation
+from brimline.io.rainfall import read_depth_table
 from brimline.io.weather import read_weather
 from brimline.stages import _drawn
 from brimline.stages.site import SOURCES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from pathlib import Path
 
     from brimline.config import Settings
     from brimline.engine import Source
@@ -55,6 +57,8 @@ def check_inputs(settings: Settings, sources: Mapping[str, Source]) -> Checked:
         if read.weather is not None:
             years = read.weather.days / 365.25
             found.facts.append(f"weather: {years:.1f} years from {read.weather.first_day}")
+    if "rainfall" in sources:
+        _rainfall(sources["rainfall"].value, found)
     found.problems.sort(key=lambda problem: list(Severity).index(problem.severity))
     return found
 
@@ -78,6 +82,18 @@ def _elevation(
         f" {low:.2f} to {high:.2f} m, {read.grid.crs.splitlines()[0][:60]}"
     )
     return read.dem, read.grid
+
+
+def _rainfall(path: Path, found: Checked) -> None:
+    try:
+        table = read_depth_table(path)
+    except InputError as error:
+        found.problems += error.problems
+        return
+    hours, years = table.durations_h, table.return_periods_y
+    found.facts.append(
+        f"rainfall: {hours[0]:g} to {hours[-1]:g} h, {years[0]:g} to {years[-1]:g} years"
+    )
 
 
 def _layers(sources: Mapping[str, Source], dem: Elevation, grid: Grid, found: Checked) -> None:

@@ -1,0 +1,47 @@
+"""Depth-duration-frequency tables as people bring them."""
+
+import numpy as np
+import pytest
+
+from brimline.errors import InputError
+from brimline.io.rainfall import read_depth_table
+
+
+def read(tmp_path, text):
+    path = tmp_path / "rain.csv"
+    path.write_text(text, encoding="utf-8")
+    return read_depth_table(path)
+
+
+def test_depths_in_millimetres_in_any_order(tmp_path):
+    table = read(tmp_path, "duration_h,depth_mm_10y,depth_mm_2y\n24,90,60\n1,30,20\n")
+    assert table.durations_h.tolist() == [1, 24]
+    assert table.return_periods_y.tolist() == [2, 10]
+    assert table.depths_mm.tolist() == [[20, 30], [60, 90]]
+
+
+@pytest.mark.parametrize(("header", "row", "depth_mm"), [
+    ("duration_min,10y", "30,12.5", 12.5), ("hours, depth_in_10yr", "0.5,1.0", 25.4),
+    ("minutes,intensity_mm_per_h_10y", "30,40", 20.0), ("duration (h),T10", "0.5,9", 9.0),
+])  # fmt: skip
+def test_units_are_read_from_the_header(tmp_path, header, row, depth_mm):
+    table = read(tmp_path, f"{header}\n{row}\n")
+    assert table.durations_h[0] == 0.5
+    np.testing.assert_allclose(table.depths_mm, [[depth_mm]])
+
+
+@pytest.mark.parametrize(("text", "says"), [
+    ("duration,10y\n1,20\n", "does not say the unit"),
+    ("duration_h,ten\n1,20\n", "does not name a return period"),
+    ("duration_h,10y\n1,wet\n", 'line 2, 10y: "wet" is not a number'),
+    ("duration_h,2y,10y\n1,20,15\n", "falls with a longer return period"),
+    ("duration_h\n1\n", "needs a row for each duration"),
+])  # fmt: skip
+def test_what_is_not_understood_is_named(tmp_path, text, says):
+    with pytest.raises(InputError, match=says):
+        read(tmp_path, text)
+
+
+def test_a_missing_file_is_named(tmp_path):
+    with pytest.raises(InputError, match=r"none\.csv"):
+        read_depth_table(tmp_path / "none.csv")
