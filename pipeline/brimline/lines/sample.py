@@ -1,0 +1,176 @@
+"""Reading a surface between its cell centres, at points and densely along lines."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from brimline.errors import GridError
+from brimline.grid import checked_elevation
+from brimline.lines import _kernels
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import ArrayLike, NDArray
+
+    from brimline.grid import Elevation, Grid
+
+
+def checked_on_grid(dem: Elevation, grid: Grid, name: str = "dem") -> Elevation:
+    """Return `dem` as checked elevation that lies on `grid`.
+
+    Raises
+    ------
+    GridError
+        If it is no elevation array or its shape is not the grid's.
+    """
+    surface = checked_elevation(dem, name)
+    if surface.shape != grid.shape:
+        raise GridError(f"{name} {surface.shape} does not lie on the grid of shape {grid.shape}")
+    return surface
+
+
+def _positions(
+    grid: Grid, x: ArrayLike, y: ArrayLike
+) -> tuple[NDArray[np.float64], NDArray[np.float64], tuple[int, ...]]:
+    x, y = np.broadcast_arrays(np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64))
+    row, col = grid.position(x, y)
+    return np.ascontiguousarray(row).ravel(), np.ascontiguousarray(col).ravel(), x.shape
+
+
+def surface_at(dem: Elevation, grid: Grid, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
+    """Bilinear level of the surface at points.
+
+    Parameters
+    ----------
+    dem : float32 (rows, cols) [m]; NaN is nodata.
+    x, y : map coordinates [m], broadcast against each other.
+
+    Returns
+    -------
+    float64, the points' shape [m]; NaN outside the outermost cell centres and beside nodata.
+
+    Raises
+    ------
+    GridError
+        If `dem` is no elevation array on `grid`.
+    """
+    row, col, shape = _positions(grid, x, y)
+    found: NDArray[np.float64] = _kernels.levels(checked_on_grid(dem, grid), row, col)
+    return found.reshape(shape)
+
+
+def gradient_at(
+    dem: Elevation, grid: Grid, x: ArrayLike, y: ArrayLike
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Rise of the surface eastwards and northwards at points.
+
+    Central differences at the four cell centres around, interpolated bilinearly: continuous from
+    cell to cell and exact on a plane.
+
+    Returns
+    -------
+    east, north : float64, the points' shape [m/m]; NaN where `surface_at` is.
+
+    Raises
+    ------
+    GridError
+        As `surface_at`.
+    """
+    row, col, shape = _positions(grid, x, y)
+    down, along = _kernels.rises(checked_on_grid(dem, grid), row, col)
+    return (along / grid.cell_m).reshape(shape), (-down / grid.cell_m).reshape(shape)
+
+
+def along(line: shapely.LineString, step_m: float) -> NDArray[np.float64]:
+    """Points on a line at most `step_m` apart, its own vertices among them.
+
+    Returns
+    -------
+    float64 (points, 2) [m]
+
+    Raises
+    ------
+    ValueError
+        If `step_m` is not positive.
+    """
+    points, _ = along_all([line], step_m)
+    return points
+
+
+def along_all(
+    lines: Sequence[shapely.LineString] | NDArray[Any], step_m: float
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Points on many lines as `along`, and the place of each point's line in `lines`.
+
+    Returns
+    -------
+    points : float64 (points, 2) [m]
+    index : int64 (points,)
+
+    Raises
+    ------
+    ValueError
+        If `step_m` is not positive.
+    """
+    if not step_m > 0:
+        raise ValueError(f"step_m must be above 0 m, got {step_m}")
+    dense = shapely.segmentize(np.asarray(lines, dtype=object), step_m)
+    points, index = shapely.get_coordinates(dense, return_index=True)
+    return points, index
+
+
+def chainage(points: NDArray[np.float64], index: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Distance of each point from the start of its own line.
+
+    Parameters
+    ----------
+    points : float64 (points, 2) [m], line after line.
+    index : int64 (points,), the line of each point, rising.
+
+    Returns
+    -------
+    float64 (points,) [m]
+    """
+    if len(points) == 0:
+        return np.zeros(0)
+    step = np.hypot(*np.diff(points, axis=0).T)
+    total = np.concatenate(([0.0], np.cumsum(step)))
+    first = np.searchsorted(index, index)  # where each point's line begins
+    return np.asarray(total - total[first])
+
+
+def onto_level(
+    dem: Elevation,
+    grid: Grid,
+    points: NDArray[np.float64],
+    level_m: ArrayLike,
+    *,
+    reach_m: float,
+) -> NDArray[np.float64]:
+    """Move points along the surface's gradient until they lie at a level.
+
+    Parameters
+    ----------
+    dem : float32 (rows, cols) [m]; NaN is nodata.
+    points : float64 (points, 2) [m]
+    level_m : one level, or one for each point [m].
+    reach_m : a point that would have to move farther stays where it is [m].
+
+    Returns
+    -------
+    float64 (points, 2) [m]
+
+    Raises
+    ------
+    GridError
+        If `dem` is no elevation array on `grid`.
+    """
+    row, col, _ = _positions(grid, points[:, 0], points[:, 1])
+    target = np.array(np.broadcast_to(np.asarray(level_m, dtype=np.float64), row.shape))
+    surface = checked_on_grid(dem, grid)
+    row, col = _kernels.onto_level(surface, row, col, target, reach_m / grid.cell_m, 1e-5)
+    return np.column_stack(grid.xy(row, col))
