@@ -107,8 +107,13 @@ def read_levels(header: Header) -> tuple[Elevation, tuple[Problem, ...]]:
 
 def _header(file: Any, path: Path, vertical_unit: str, stated: str | None) -> Header:  # noqa: ANN401
     problems = _band_problems(file, path)
-    crs, crs_problems = _crs(file, path, stated)
-    problems += crs_problems
+    crs = None
+    try:
+        own = crs_of.parsed(file.crs.to_wkt(), source=str(path)) if file.crs else None
+        crs, said = crs_of.settled(own, stated, source=str(path))
+        problems += said
+    except InputError as error:
+        problems += error.problems
     if file.transform.is_identity and not file.gcps[0]:
         problems.append(
             Problem(
@@ -173,36 +178,6 @@ def _band_problems(file: Any, path: Path) -> list[Problem]:  # noqa: ANN401
             )
         )
     return found
-
-
-def _crs(file: Any, path: Path, stated: str | None) -> tuple[CRS | None, list[Problem]]:  # noqa: ANN401
-    own = crs_of.parsed(file.crs.to_wkt(), source=str(path)) if file.crs else None
-    if not crs_of.is_usable(own):
-        own = None
-    if stated is None:
-        if own is not None:
-            return own, []
-        return None, [
-            Problem(
-                Severity.ERROR,
-                "does not say its coordinate reference system",
-                'state it in the configuration, for example crs = "EPSG:32633"; the survey\'s'
-                " supplier knows it.",
-                str(path),
-            )
-        ]
-    given = crs_of.parsed(stated, source="configuration")
-    if own is None or crs_of.same(own, given):
-        return (given if own is None else own), []
-    return given, [
-        Problem(
-            Severity.WARNING,
-            f"says that it is in {crs_of.title(own)}, the configuration says"
-            f" {crs_of.title(given)}: the configuration was followed",
-            "remove crs from the configuration if the file is right.",
-            str(path),
-        )
-    ]
 
 
 def _unit(

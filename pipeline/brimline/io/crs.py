@@ -66,6 +66,16 @@ def length_unit(name: str) -> LengthUnit | None:
     return None
 
 
+def converted(unit: LengthUnit, source: str) -> Problem:
+    """Say that levels were converted to metres."""
+    return Problem(
+        Severity.NOTICE,
+        f"has levels in {unit.name}; they were converted to metres (times {unit.metres:.10g})",
+        "",
+        source,
+    )
+
+
 def parsed(text: Any, *, source: str = "") -> CRS:  # noqa: ANN401  (pyproj's own freedom)
     """Read a CRS as a person or a file states it.
 
@@ -82,6 +92,44 @@ def parsed(text: Any, *, source: str = "") -> CRS:  # noqa: ANN401  (pyproj's ow
             mend='write it as an EPSG code, for example "EPSG:32633", or as WKT.',
             source=source,
         ) from fault
+
+
+def settled(own: CRS | None, stated: str | None, *, source: str) -> tuple[CRS, list[Problem]]:
+    """Settle the CRS of a file: as the person states it, else as the file does.
+
+    Returns
+    -------
+    crs, notices
+        A warning where the two differ.
+
+    Raises
+    ------
+    InputError
+        If neither says it.
+    """
+    if not is_usable(own):
+        own = None
+    if stated is not None:
+        given = parsed(stated, source="configuration")
+        if own is None or same(own, given):
+            return own or given, []
+        return given, [
+            Problem(
+                Severity.WARNING,
+                f"says that it is in {title(own)}, the configuration says {title(given)}: the"
+                " configuration was followed",
+                "remove crs from the configuration if the file is right.",
+                source,
+            )
+        ]
+    if own is None:
+        raise InputError.of(
+            "does not say its coordinate reference system",
+            mend='state it in the configuration, for example crs = "EPSG:32633"; the survey\'s'
+            " supplier knows it.",
+            source=source,
+        )
+    return own, []
 
 
 def canonical(crs: CRS) -> str:

@@ -13,6 +13,7 @@ from brimline.io import paths as paths_of
 from brimline.io._mosaic import read_mosaic
 from brimline.io._raster_source import HIGHEST_M, LOWEST_M
 from brimline.io._regrid import to_run_grid
+from brimline.io.crs import converted
 from brimline.io.points import is_points, read_points
 
 if TYPE_CHECKING:
@@ -95,7 +96,7 @@ def read_elevation(
         )
         notices = [*mosaic.notices]
         if not mosaic.unit.is_metre:
-            notices.append(_converted(mosaic.unit.name, mosaic.unit.metres, source))
+            notices.append(converted(mosaic.unit, source))
         notices += _drop_zero_fill(mosaic.levels, source)
         run = to_run_grid(mosaic, cell_m=cell_m, max_cells=max_cells, source=source)
         dem, grid = run.dem, run.grid
@@ -147,15 +148,6 @@ def _source(files: Sequence[Path]) -> str:
     if not files:
         return ""
     return str(files[0]) + (f" and {len(files) - 1} more" if len(files) > 1 else "")
-
-
-def _converted(unit: str, metres: float, source: str) -> Problem:
-    return Problem(
-        Severity.NOTICE,
-        f"has levels in {unit}; they were converted to metres (times {metres:.10g})",
-        "",
-        source,
-    )
 
 
 def _drop_zero_fill(levels: Elevation, source: str) -> list[Problem]:

@@ -1,16 +1,85 @@
-"""Point clouds: which files are."""
+"""Point clouds as a survey: their ground points, brought to metres and laid on a grid."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
 
-from brimline.errors import InputError
+import numpy as np
+from pyproj import Transformer
+
+from brimline.errors import InputError, Problem, Severity
+from brimline.grid import Grid
+from brimline.io import crs as crs_of
+from brimline.io._clouds import (
+    GROUND,
+    UNCLASSIFIED,
+    Cloud,
+    Piece,
+    class_counts,
+    no_ground,
+    pieces,
+    read_cloud,
+)
+from brimline.io._mosaic import grouped, too_many_cells
+from brimline.io._regrid import metre_crs
+from brimline.terrain.ground import ground_cells
+from brimline.terrain.points import LowestBins, PointBins, fitting_cell_m, gridded
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-_ENDINGS: Final = frozenset({".las", ".laz"})
+    from numpy.typing import NDArray
+    from pyproj import CRS
+
+    from brimline.grid import Elevation
+
+_ENDINGS: Final = frozenset({".las", ".laz"})  # COPC files end in .copc.laz
+_LEAST_GAP_M: Final = 10.0  # a house or a thicket is spanned
+_GAP_SPACINGS: Final = 5.0
+_ON_GROUND_M: Final = 0.2  # points this close above a cell's lowest are ground with it
+
+
+@dataclass(frozen=True, slots=True)
+class PointsRead:
+    """The ground of one or several point clouds on a grid.
+
+    Parameters
+    ----------
+    dem : float32 (rows, cols) [m]; NaN where no point is near.
+    ground_points : how many points it is made from.
+    """
+
+    dem: Elevation
+    grid: Grid
+    notices: tuple[Problem, ...]
+    ground_points: int
+
+
+@dataclass(frozen=True, slots=True)
+class _ToMetres:
+    """How a cloud's coordinates become those of the run."""
+
+    crs: CRS
+    factor: float
+    across: Transformer | None
+
+    def xy(
+        self, x: NDArray[np.float64], y: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        if self.across is None:
+            return x * self.factor, y * self.factor
+        east, north = self.across.transform(x, y)
+        return np.asarray(east), np.asarray(north)
+
+    def box(self, box: crs_of.Box) -> crs_of.Box:
+        if self.across is not None:
+            west, south, east, north = self.across.transform_bounds(*box, densify_pts=21)
+            return float(west), float(south), float(east), float(north)
+        west, south, east, north = (edge * self.factor for edge in box)
+        return west, south, east, north
 
 
 def is_points(path: Path) -> bool:
@@ -18,10 +87,194 @@ def is_points(path: Path) -> bool:
     return path.suffix.lower() in _ENDINGS
 
 
-def read_points(files: Sequence[Path], **_: Any) -> Any:  # noqa: ANN401
-    """Refuse point clouds: they are not read yet."""
-    raise InputError.of(
-        "is a point cloud, which this version does not read",
-        mend="grid its ground points first and name the raster.",
-        source=str(files[0]),
+def read_points(
+    files: Sequence[Path],
+    *,
+    cell_m: float | None,
+    vertical_unit: str,
+    crs: str | None,
+    max_cells: int,
+    max_gap_m: float | None,
+) -> PointsRead:
+    """Read the ground points of LAS, LAZ or COPC files onto one grid in metres.
+
+    Points are read piece by piece; their means in every cell are triangulated
+    (`brimline.terrain.points`). Ground is what the files classify as such; where none is,
+    `brimline.terrain.ground` finds it among the unclassified points, with a warning.
+
+    Parameters
+    ----------
+    cell_m : side of a cell [m]; None takes the mean spacing of the ground points, rounded up.
+    vertical_unit : ``"auto"``, ``"m"``, ``"ft"`` or ``"us-ft"``.
+    crs : where the files do not say theirs, or say it wrongly.
+    max_gap_m : ground farther than this from any point is nodata [m]; None takes five times the
+        spacing, at least 10 m.
+
+    Raises
+    ------
+    InputError
+        With every problem of every file.
+    """
+    clouds = _clouds(files, vertical_unit, crs)
+    source = str(files[0]) + (f" and {len(files) - 1} more" if len(files) > 1 else "")
+    to_metres, notices = _to_metres(clouds, source)
+    counts = class_counts(clouds)
+    ground = sum(counts.get(code, 0) for code in GROUND)
+    filtering = ground < 3
+    if filtering:
+        ground = sum(counts.get(code, 0) for code in UNCLASSIFIED)
+        if ground < 3:
+            raise InputError(no_ground(source, counts))
+    box = to_metres.box(_hull(clouds))
+    spacing_m = math.sqrt((box[2] - box[0]) * (box[3] - box[1]) / ground)
+    cell_m = cell_m or fitting_cell_m((box[2] - box[0]) * (box[3] - box[1]), ground)
+    gap_m = max_gap_m or max(_LEAST_GAP_M, _GAP_SPACINGS * spacing_m)
+    grid = _grid(box, cell_m, to_metres.crs)
+    if grid.rows * grid.cols > max_cells:
+        raise InputError(too_many_cells(grid.shape, max_cells, source))
+    bins = PointBins(grid)
+    if filtering:
+        used = _gather_filtered(clouds, bins, to_metres)
+        notices.append(_filtered_notice(used, ground, source))
+    else:
+        used = sum(_gather(cloud, bins, to_metres) for cloud in clouds)
+        if used < ground:
+            notices.append(_off_the_map(ground - used, source))
+    if bins.cells.size < 3:
+        raise InputError(no_ground(source, counts))
+    notices.append(_gridded_notice(sum(counts.values()), used, bins, gap_m, source))
+    return PointsRead(gridded(bins, max_gap_m=gap_m), grid, grouped(notices), used)
+
+
+def _clouds(files: Sequence[Path], vertical_unit: str, crs: str | None) -> tuple[Cloud, ...]:
+    clouds: list[Cloud] = []
+    problems: list[Problem] = []
+    for path in files:
+        try:
+            cloud = read_cloud(path, vertical_unit=vertical_unit, crs=crs)
+        except InputError as error:
+            problems += error.problems
+            continue
+        clouds.append(cloud)
+        if not crs_of.same(cloud.crs, clouds[0].crs):
+            problems.append(
+                Problem(
+                    Severity.ERROR,
+                    f"is in {crs_of.title(cloud.crs)}, but {clouds[0].path.name} is in"
+                    f" {crs_of.title(clouds[0].crs)}",
+                    "bring all clouds to one coordinate reference system first.",
+                    str(path),
+                )
+            )
+    if problems:
+        raise InputError(grouped(problems))
+    return tuple(clouds)
+
+
+def _to_metres(clouds: Sequence[Cloud], source: str) -> tuple[_ToMetres, list[Problem]]:
+    own, box = clouds[0].crs, _hull(clouds)
+    notices = [notice for cloud in clouds for notice in cloud.notices]
+    if own.is_geographic:
+        target, factor = crs_of.fitting_utm(own, box), 1.0
+        why = (
+            f"is in degrees ({crs_of.title(own)}); its points were brought to"
+            f" {crs_of.title(target)}"
+        )
+    else:
+        target, factor, why = metre_crs(own, box)
+    if why:
+        notices.append(Problem(Severity.NOTICE, why, "", source))
+    units = dict.fromkeys(cloud.unit for cloud in clouds if not cloud.unit.is_metre)
+    notices += [crs_of.converted(unit, source) for unit in units]
+    across = None
+    if factor == 1.0 and not crs_of.same(own, target):
+        across = Transformer.from_crs(own, target, always_xy=True)
+    return _ToMetres(target, factor, across), notices
+
+
+def _hull(clouds: Sequence[Cloud]) -> crs_of.Box:
+    return (
+        min(cloud.box[0] for cloud in clouds),
+        min(cloud.box[1] for cloud in clouds),
+        max(cloud.box[2] for cloud in clouds),
+        max(cloud.box[3] for cloud in clouds),
+    )
+
+
+def _grid(box: crs_of.Box, cell_m: float, crs: CRS) -> Grid:
+    """Lay a grid over the points, its lines at whole multiples of the cell."""
+    west, south, east, north = box
+    left, top = math.floor(west / cell_m), math.floor(north / cell_m) + 1
+    cols = math.floor(east / cell_m) + 1 - left
+    rows = top - math.floor(south / cell_m)
+    return Grid(rows, cols, cell_m, left * cell_m, top * cell_m, crs_of.canonical(crs))
+
+
+def _in_metres(
+    piece: Piece, cloud: Cloud, to_metres: _ToMetres
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    x, y = to_metres.xy(piece.x, piece.y)
+    sane = np.isfinite(x) & np.isfinite(y) & np.isfinite(piece.z)
+    return x[sane], y[sane], piece.z[sane] * cloud.unit.metres
+
+
+def _gather(cloud: Cloud, bins: PointBins, to_metres: _ToMetres) -> int:
+    return sum(
+        bins.add(*_in_metres(piece.taken(piece.is_ground), cloud, to_metres))
+        for piece in pieces(cloud)
+    )
+
+
+def _gather_filtered(clouds: Sequence[Cloud], bins: PointBins, to_metres: _ToMetres) -> int:
+    """Gather the points that lie close above the lowest one of a cell on the ground."""
+    grid = bins.grid
+    lowest = LowestBins(grid)
+    for cloud in clouds:
+        for piece in pieces(cloud):
+            lowest.add(*_in_metres(piece.taken(piece.may_be_ground), cloud, to_metres))
+    levels = lowest.levels()
+    levels[~ground_cells(levels, cell_m=grid.cell_m)] = np.nan
+    used = 0
+    for cloud in clouds:
+        for piece in pieces(cloud):
+            x, y, level_m = _in_metres(piece.taken(piece.may_be_ground), cloud, to_metres)
+            row, col = grid.cell(x, y)
+            on = grid.holds(row, col)
+            close = np.zeros(x.shape, dtype=np.bool_)
+            close[on] = level_m[on] - levels[row[on], col[on]] <= _ON_GROUND_M
+            used += bins.add(x[close], y[close], level_m[close])
+    return used
+
+
+def _filtered_notice(used: int, points: int, source: str) -> Problem:
+    return Problem(
+        Severity.WARNING,
+        f"holds no points classified as ground; {used} of {points} unclassified ones were taken"
+        " as ground by a morphological filter, which errs beside walls, on banks and in thickets",
+        "have the cloud classified, or look at the elevation before relying on it.",
+        source,
+    )
+
+
+def _off_the_map(count: int, source: str) -> Problem:
+    return Problem(
+        Severity.WARNING,
+        f"holds {count} ground points outside the extent that its header states; they were left"
+        " out",
+        "write the file again with a right header.",
+        source,
+    )
+
+
+def _gridded_notice(
+    points: int, ground: int, bins: PointBins, gap_m: float, source: str
+) -> Problem:
+    filled_pct = 100 * float(bins.occupied.mean())
+    return Problem(
+        Severity.NOTICE,
+        f"{ground} ground points of {points} were gridded to cells of {bins.grid.cell_m:g} m"
+        f" ({filled_pct:.0f} % of them hold points; ground farther than {gap_m:.0f} m from any is"
+        " left out)",
+        "",
+        source,
     )

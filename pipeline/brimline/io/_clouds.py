@@ -1,0 +1,180 @@
+"""One point cloud file: where and in what units it is, and its points piece by piece."""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import laspy
+import numpy as np
+from laspy.errors import LaspyException
+from lazrs import LazrsError  # type: ignore[import-untyped]
+
+from brimline.errors import InputError, Problem, Severity
+from brimline.io import crs as crs_of
+from brimline.io._raster_source import assumed_feet, settle_unit, stated_unit
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+    from pyproj import CRS
+
+_PIECE: Final = 2_000_000  # points read at a time
+_VERTICAL_UNIT_KEY: Final = 4099  # VerticalUnitsGeoKey (OGC GeoTIFF 1.1, clause 7.5.8)
+_UNIT_CODES: Final = {9001: crs_of.METRE, 9002: crs_of.FOOT, 9003: crs_of.SURVEY_FOOT}
+_FAULTS: Final = (LaspyException, LazrsError, OSError, ValueError)
+# ASPRS LAS 1.4 R15, table 17; 8 are the ground points of files thinned before LAS 1.4
+GROUND: Final = (2, 8)
+UNCLASSIFIED: Final = (0, 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Cloud:
+    """What a point cloud says of itself before its points are read.
+
+    Parameters
+    ----------
+    box : extent in the coordinates of `crs`.
+    """
+
+    path: Path
+    points: int
+    box: crs_of.Box
+    crs: CRS
+    unit: crs_of.LengthUnit
+    notices: tuple[Problem, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """Some points of a cloud, in its own coordinates and units."""
+
+    x: NDArray[np.float64]
+    y: NDArray[np.float64]
+    z: NDArray[np.float64]
+    classes: NDArray[np.uint8]
+    is_last: NDArray[np.bool_]  # the last return of its pulse
+
+    def taken(self, chosen: NDArray[np.bool_]) -> Piece:
+        """Return the chosen points."""
+        return Piece(
+            self.x[chosen],
+            self.y[chosen],
+            self.z[chosen],
+            self.classes[chosen],
+            self.is_last[chosen],
+        )
+
+    @property
+    def may_be_ground(self) -> NDArray[np.bool_]:
+        """Which unclassified points may be: the last returns of their pulses."""
+        return np.isin(self.classes, UNCLASSIFIED) & self.is_last
+
+    @property
+    def is_ground(self) -> NDArray[np.bool_]:
+        """Which points are classified as ground."""
+        return np.isin(self.classes, GROUND)
+
+
+def read_cloud(path: Path, *, vertical_unit: str, crs: str | None) -> Cloud:
+    """Read a point cloud's header and check that it can serve as a survey.
+
+    Parameters
+    ----------
+    vertical_unit : ``"auto"``, or the unit that the person states (``m``, ``ft``, ``us-ft``).
+    crs : stated by the person; None takes the file's.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, holds no points, or does not say where it is.
+    """
+    try:
+        with warnings.catch_warnings(), laspy.open(path) as file:
+            warnings.simplefilter("ignore")  # of odd records that are not used here
+            header = file.header
+            own = header.parse_crs()
+            tagged = _height_tag(header)
+            count = int(header.point_count)
+            box = (*header.mins[:2].tolist(), *header.maxs[:2].tolist())
+    except _FAULTS as fault:
+        raise _unreadable(path, fault) from fault
+    if count == 0:
+        raise InputError.of("holds no points", mend="name another file.", source=str(path))
+    settled, notices = crs_of.settled(own, crs, source=str(path))
+    if vertical_unit != "auto":
+        unit = stated_unit(vertical_unit)
+    else:
+        unit, assumed = settle_unit(settled, tagged)
+        if assumed:
+            notices.append(assumed_feet(unit, str(path)))
+    return Cloud(path, count, box, crs_of.horizontal(settled), unit, tuple(notices))
+
+
+def pieces(cloud: Cloud) -> Iterator[Piece]:
+    """Read a cloud's points, withheld and noise ones left out.
+
+    Raises
+    ------
+    InputError
+        If the file is damaged.
+    """
+    try:
+        with laspy.open(cloud.path) as file:
+            for chunk in file.chunk_iterator(_PIECE):
+                yield _piece(chunk)
+    except _FAULTS as fault:
+        raise _unreadable(cloud.path, fault) from fault
+
+
+def _piece(chunk: Any) -> Piece:  # noqa: ANN401
+    classes = np.asarray(chunk.classification, dtype=np.uint8)
+    piece = Piece(
+        np.asarray(chunk.x, dtype=np.float64),
+        np.asarray(chunk.y, dtype=np.float64),
+        np.asarray(chunk.z, dtype=np.float64),
+        classes,
+        np.asarray(chunk.return_number) >= np.asarray(chunk.number_of_returns),
+    )
+    noise = np.isin(classes, (7, 18))  # low and high noise
+    return piece.taken(~(np.asarray(chunk.withheld, dtype=bool) | noise))
+
+
+def _unreadable(path: Path, fault: Exception) -> InputError:
+    return InputError.of(
+        f"cannot be read as a point cloud ({fault})",
+        mend="check that the file is whole; LAS, LAZ and COPC are read.",
+        source=str(path),
+    )
+
+
+def _height_tag(header: Any) -> crs_of.LengthUnit | None:  # noqa: ANN401
+    for record in header.vlrs:
+        for key in getattr(record, "geo_keys", ()):
+            if key.id == _VERTICAL_UNIT_KEY and key.tiff_tag_location == 0:
+                return _UNIT_CODES.get(int(key.value_offset))
+    return None
+
+
+def class_counts(clouds: tuple[Cloud, ...]) -> dict[int, int]:
+    """Count the points of every class in all clouds."""
+    counts = np.zeros(256, dtype=np.int64)
+    for cloud in clouds:
+        for piece in pieces(cloud):
+            counts += np.bincount(piece.classes, minlength=256)
+    return {code: int(count) for code, count in enumerate(counts) if count}
+
+
+def no_ground(source: str, counts: dict[int, int]) -> Problem:
+    """Say that a cloud has no points that are or could be ground."""
+    told = ", ".join(f"class {code}: {count}" for code, count in counts.items()) or "none"
+    return Problem(
+        Severity.ERROR,
+        f"holds no points classified as ground (class 2), nor unclassified ones to find it among;"
+        f" its points: {told}",
+        "name the cloud that holds the ground.",
+        source,
+    )

@@ -1,0 +1,209 @@
+"""Point clouds as a survey, written here with known levels and read back."""
+
+import laspy
+import numpy as np
+import pytest
+from pyproj import CRS, Transformer
+
+from brimline.errors import InputError, Severity
+from brimline.io.elevation import read_elevation
+from brimline.units import US_SURVEY_FOOT_M
+
+UTM = "EPSG:32633"
+EAST, NORTH = 500_000.0, 5_200_000.0
+
+
+def plane(x, y):
+    return 300 + 0.1 * (x - EAST) - 0.05 * (y - NORTH)
+
+
+@pytest.fixture
+def cloud(tmp_path):
+    """Write a LAS or LAZ file of scattered points and return its path."""
+
+    def make(
+        *,
+        name="survey.las",
+        crs=UTM,
+        count=20_000,
+        size=100.0,
+        origin=(EAST, NORTH),
+        level=plane,
+        classes=None,
+        version="1.4",
+        point_format=6,
+        seed=2,
+        scale=0.001,
+    ):
+        rng = np.random.default_rng(seed)
+        header = laspy.LasHeader(version=version, point_format=point_format)
+        header.offsets = [*origin, 0.0]
+        header.scales = [scale, scale, 0.001]
+        if crs is not None:
+            header.add_crs(CRS.from_user_input(crs))
+        las = laspy.LasData(header)
+        x = origin[0] + rng.uniform(0, size, count)
+        y = origin[1] + rng.uniform(0, size, count)
+        las.x, las.y, las.z = x, y, level(x, y)
+        las.classification = np.full(count, 2) if classes is None else classes(count, rng)
+        las.return_number = np.ones(count, dtype=np.uint8)
+        las.number_of_returns = np.ones(count, dtype=np.uint8)
+        path = tmp_path / name
+        las.write(path)
+        return path
+
+    return make
+
+
+def texts(read, severity=None):
+    return " | ".join(str(n) for n in read.notices if severity in (None, n.severity))
+
+
+def refused(*args, **kwargs):
+    with pytest.raises(InputError) as caught:
+        read_elevation(*args, **kwargs)
+    assert all(p.mend for p in caught.value.problems)
+    return str(caught.value)
+
+
+def error_m(read, level=plane):
+    x, y = read.grid.xy(*np.indices(read.grid.shape))
+    known = np.isfinite(read.dem)
+    return np.abs(read.dem - level(x, y))[known].max()
+
+
+@pytest.mark.parametrize("name", ["survey.las", "survey.laz"])
+def test_a_plane_of_points_becomes_a_plane_of_cells(cloud, name):
+    read = read_elevation(cloud(name=name))
+    assert read.grid.cell_m == 1.0  # 2 points a square metre: spacing 0.71 m
+    assert read.grid.crs == UTM
+    assert np.isfinite(read.dem).mean() > 0.95
+    assert error_m(read) < 0.002  # levels are stored to the millimetre
+    assert "20000 ground points of 20000" in texts(read, Severity.NOTICE)
+    assert not texts(read, Severity.WARNING)
+
+
+def test_only_ground_points_count(cloud):
+    def some(count, rng):
+        return rng.choice([2, 5, 6, 7], count, p=[0.4, 0.3, 0.2, 0.1])
+
+    def lifted(x, y):
+        rng = np.random.default_rng(2)
+        rng.uniform(0, 1, x.size), rng.uniform(0, 1, x.size)
+        return np.where(some(x.size, rng) == 2, plane(x, y), plane(x, y) + 9)
+
+    read = read_elevation(cloud(classes=some, level=lifted))
+    assert error_m(read) < 0.002
+
+
+def test_grid_lines_lie_at_whole_cells_and_the_asked_cell_is_used(cloud):
+    grid = read_elevation(cloud(origin=(EAST + 0.37, NORTH + 0.81)), cell_m=2.5).grid
+    assert grid.cell_m == 2.5
+    assert grid.west_m % 2.5 == 0
+    assert grid.north_m % 2.5 == 0
+
+
+def test_map_and_levels_in_survey_feet(cloud):
+    # EPSG:2903: New Mexico Central in US survey feet
+    def feet(x, y):
+        return 7000 + 0.1 * (x - 1_639_600) - 0.2 * (y - 1_454_500)
+
+    def metres(x, y):
+        return feet(x / US_SURVEY_FOOT_M, y / US_SURVEY_FOOT_M) * US_SURVEY_FOOT_M
+
+    path = cloud(crs="EPSG:2903", origin=(1_639_600.0, 1_454_500.0), level=feet, size=300.0)
+    read = read_elevation(path)
+    assert read.grid.cell_m == 1.0  # 91 m square, 20 000 points: spacing 0.65 m
+    assert error_m(read, metres) < 0.002
+    assert "US survey feet were assumed" in texts(read, Severity.WARNING)
+    stated = read_elevation(path, vertical_unit="us-ft")
+    assert not texts(stated, Severity.WARNING)
+    np.testing.assert_array_equal(stated.dem, read.dem)
+
+
+def test_levels_in_feet_by_the_compound_crs(cloud):
+    # NAD83 / UTM 15N with NAVD88 height in US survey feet
+    read = read_elevation(cloud(crs="EPSG:26915+6360"))
+    assert read.grid.crs == "EPSG:26915"
+    assert error_m(read, lambda x, y: plane(x, y) * US_SURVEY_FOOT_M) < 0.002
+
+
+def test_points_in_degrees_are_brought_to_utm(cloud):
+    to_utm = Transformer.from_crs("EPSG:4326", UTM, always_xy=True)
+
+    def level(lon, lat):
+        return plane(*to_utm.transform(lon, lat))
+
+    read = read_elevation(
+        cloud(crs="EPSG:4326", origin=(15.001, 46.95), size=0.001, level=level, scale=1e-8)
+    )
+    assert read.grid.crs == UTM
+    assert error_m(read) < 0.005
+
+
+def test_tiles_of_points_join(cloud):
+    whole = read_elevation([cloud(name="a.las"), cloud(name="b.las", origin=(EAST + 100, NORTH))])
+    assert whole.grid.cols == 200
+    assert error_m(whole) < 0.002
+    assert np.isfinite(whole.dem[:, 95:105]).mean() > 0.98  # no seam
+
+
+def test_clouds_in_different_systems_are_named(cloud):
+    message = refused([cloud(name="a.las"), cloud(name="b.las", crs="EPSG:32632")])
+    assert "b.las: is in WGS 84 / UTM zone 32N" in message
+
+
+def test_a_void_larger_than_the_gap_stays_empty(cloud):
+    def ring(count, _rng):
+        rng = np.random.default_rng(2)
+        x, y = rng.uniform(0, 100, count), rng.uniform(0, 100, count)
+        return np.where(np.hypot(x - 50, y - 50) < 25, 9, 2)  # class 9: water
+
+    read = read_elevation(cloud(classes=ring))
+    assert read.holes == 1
+    assert 500 < read.hole_cells < 900  # a disc of 25 - 10 m radius: 707 m²
+    filled = read_elevation(cloud(classes=ring), max_gap_m=30)
+    assert filled.holes == 0
+
+
+def test_unclassified_points_are_filtered_with_a_warning(cloud):
+    def treed(x, y):
+        tall = np.random.default_rng(5).random(x.size) < 0.2
+        return plane(x, y) + np.where(tall, 4.0, 0.0)
+
+    read = read_elevation(cloud(classes=lambda count, _: np.ones(count), level=treed))
+    assert "by a morphological filter" in texts(read, Severity.WARNING)
+    assert error_m(read) < 0.25
+    assert np.isfinite(read.dem).mean() > 0.95
+
+
+def test_a_cloud_without_ground_names_its_classes(cloud):
+    message = refused(cloud(classes=lambda count, _: np.full(count, 5), count=100))
+    assert "no points classified as ground" in message
+    assert "class 5: 100" in message
+
+
+def test_missing_crs_is_refused_and_can_be_stated(cloud):
+    path = cloud(crs=None)
+    assert "coordinate reference system" in refused(path)
+    assert read_elevation(path, crs=UTM).grid.crs == UTM
+
+
+def test_damaged_and_empty_clouds_are_refused(cloud, tmp_path):
+    path = cloud(name="cut.laz")
+    path.write_bytes(path.read_bytes()[:-20_000])
+    assert "cannot be read as a point cloud" in refused(path)
+    other = tmp_path / "text.las"
+    other.write_text("nothing of the kind, and long enough to look at" * 20)
+    assert "cannot be read as a point cloud" in refused(other)
+    assert "holds no points" in refused(cloud(count=0))
+
+
+def test_too_large_a_grid_is_refused(cloud):
+    assert "million cells" in refused(cloud(), cell_m=0.01, max_cells=1_000_000)
+
+
+def test_old_format_with_geotiff_keys(cloud):
+    read = read_elevation(cloud(version="1.2", point_format=1))
+    assert read.grid.crs == UTM
+    assert error_m(read) < 0.002
