@@ -101,32 +101,6 @@ def _steepest_at_edge(dem, row, col):
 
 
 @kernel
-def outside(codes):
-    """Nodata joined to the raster's edge, corners joining."""
-    rows, cols = codes.shape
-    found = np.zeros((rows, cols), dtype=np.bool_)
-    stack = [np.int64(0)]
-    stack.clear()
-    for row in range(rows):
-        inner = 0 < row < rows - 1
-        for col in range(0, cols, max(1, cols - 1) if inner else 1):
-            if codes[row, col] == _NO_DATA and not found[row, col]:
-                found[row, col] = True
-                stack.append(np.int64(row * cols + col))
-    while len(stack) > 0:
-        cell = stack.pop()
-        row, col = cell // cols, cell % cols
-        for k in range(8):
-            r, c = row + D_ROW[k], col + D_COL[k]
-            if r < 0 or c < 0 or r >= rows or c >= cols:
-                continue
-            if codes[r, c] == _NO_DATA and not found[r, c]:
-                found[r, c] = True
-                stack.append(np.int64(r * cols + c))
-    return found
-
-
-@kernel
 def settle_rim(codes, beyond, first, last):
     """Make undecided cells beside what lies outside into outlets; returns how many."""
     settled = 0

@@ -11,6 +11,7 @@ from brimline._jit import bands, side_by_side
 from brimline.drainage.flow import _kernels
 from brimline.errors import GridError
 from brimline.grid import NO_DATA, OUTLET, checked_elevation, checked_same_shape
+from brimline.grid.nodata import outside
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -62,7 +63,7 @@ def flow_directions(surface: Elevation, *, sinks: BoolGrid | None = None) -> Dir
     if sinks is not None:
         codes[np.asarray(sinks, dtype=np.bool_) & (codes != NO_DATA)] = OUTLET
     if undecided and nodata:
-        beyond = _kernels.outside(codes)
+        beyond = outside(codes == NO_DATA)
         side_by_side([partial(_kernels.settle_rim, codes, beyond, *band) for band in parts])
     if undecided:
         _drain_flats(dem, codes)

@@ -1,5 +1,8 @@
 """Making a surface that water can leave: fill, breach, burn, and kept sinks."""
 
+from brimline.terrain.conditioning.breaching import breach
+from brimline.terrain.conditioning.burning import Burned, burn
+from brimline.terrain.conditioning.conditioning import Change, Conditioned, Mode, condition
 from brimline.terrain.conditioning.filling import fill
 
-__all__ = ["fill"]
+__all__ = ["Burned", "Change", "Conditioned", "Mode", "breach", "burn", "condition", "fill"]

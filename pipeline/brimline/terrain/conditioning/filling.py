@@ -10,6 +10,7 @@ import numpy as np
 from brimline._jit import bands, side_by_side
 from brimline.grid import checked_elevation, checked_same_shape
 from brimline.terrain.conditioning import _kernels
+from brimline.terrain.conditioning.relations import relations, without_nan
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -50,9 +51,10 @@ def fill(dem: Elevation, *, sinks: BoolGrid | None = None) -> Elevation:
     surface = checked_elevation(dem)
     if sinks is not None:
         checked_same_shape(dem=surface, sinks=sinks)
-    nodata = np.isnan(surface)
-    level = np.where(nodata, np.float32(-np.inf), surface) if nodata.any() else surface
-    codes = _relations(level, sinks)
+    level = without_nan(surface)
+    codes = relations(level)
+    if sinks is not None:
+        codes[np.asarray(sinks, dtype=np.bool_)] = _kernels.OUT
     labels, spill = _basins(level, codes)
     filled = np.empty_like(level)
     side_by_side(
@@ -62,17 +64,6 @@ def fill(dem: Elevation, *, sinks: BoolGrid | None = None) -> Elevation:
         ]
     )
     return filled
-
-
-def _relations(level: Elevation, sinks: BoolGrid | None) -> NDArray[np.uint8]:
-    """Pointers, pits, saddles and the cells where water leaves."""
-    codes = np.empty(level.shape, dtype=np.uint8)
-    side_by_side([partial(_kernels.relate, level, codes, *band) for band in bands(level.shape[0])])
-    codes[[0, -1], :] = _kernels.OUT
-    codes[:, [0, -1]] = _kernels.OUT
-    if sinks is not None:
-        codes[np.asarray(sinks, dtype=np.bool_)] = _kernels.OUT
-    return codes
 
 
 def _basins(

@@ -1,0 +1,82 @@
+"""Cutting through what dams water in the survey, where that is cheap."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from brimline._jit import bands, side_by_side
+from brimline.errors import GridError
+from brimline.grid import checked_elevation, checked_same_shape
+from brimline.grid.nodata import outside
+from brimline.terrain.conditioning import _kernels
+from brimline.terrain.conditioning.relations import relations, without_nan
+
+if TYPE_CHECKING:
+    from brimline.grid import BoolGrid, Elevation
+
+
+def breach(
+    dem: Elevation,
+    *,
+    cell_m: float,
+    max_depth_m: float,
+    max_length_m: float,
+    sinks: BoolGrid | None = None,
+) -> Elevation:
+    """Cut a level channel from each pit to lower ground, the cheapest within limits.
+
+    From each pit the way is taken, to a cell below the pit or to the rim of the data, on which
+    the least is cut: depth of cut times step, summed over the way. The channel is level with the
+    pit; a flat drains to its lower end without a made-up fall. Every pit is weighed against the
+    surveyed ground, never against other channels, so the order of pits does not matter. Pits
+    whose every way out is too deep or too long are left as they are.
+
+    Parameters
+    ----------
+    dem : float32 (rows, cols) [m]; NaN is nodata. Not modified.
+    cell_m : side of a cell [m].
+    max_depth_m : deepest cut below the surveyed ground [m]; may be infinite.
+    max_length_m : longest way from a pit, cell centre to cell centre [m]; may be infinite.
+    sinks : bool (rows, cols), optional
+        Cells that are kept as sinks: no way starts there, and none is cut through them.
+
+    Returns
+    -------
+    float32 (rows, cols) [m]; nowhere above `dem`, NaN where `dem` is.
+
+    Raises
+    ------
+    GridError
+        If `dem` is not a 2-D float array with a finite cell, `sinks` has another shape, or a
+        number is out of range.
+
+    References
+    ----------
+    Lindsay (2016), Efficient hybrid breaching-filling sink removal methods for flow path
+    enforcement in digital elevation models, doi:10.1002/hyp.10648
+    """
+    surface = checked_elevation(dem)
+    if not cell_m > 0 or not max_depth_m >= 0 or not max_length_m >= 0:
+        raise GridError(
+            f"cell_m must be above 0 m, max_depth_m and max_length_m not negative: "
+            f"{cell_m}, {max_depth_m}, {max_length_m}"
+        )
+    level = without_nan(surface)
+    codes = relations(level)
+    parts = bands(level.shape[0])
+    if level is not surface:
+        beyond = outside(np.isnan(surface))
+        side_by_side([partial(_kernels.mark_rim, codes, beyond, *band) for band in parts])
+    if sinks is not None:
+        checked_same_shape(dem=surface, sinks=sinks)
+        codes[np.asarray(sinks, dtype=np.bool_)] = _kernels.KEPT
+    limits = (float(cell_m), float(max_depth_m), float(max_length_m))
+    breached = surface.copy()
+    for cells, levels in side_by_side(
+        [partial(_kernels.find_breaches, level, codes, *band, *limits) for band in parts]
+    ):
+        _kernels.cut(breached, cells, levels)
+    return breached
