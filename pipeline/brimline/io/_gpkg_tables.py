@@ -12,13 +12,14 @@ from contextlib import closing
 from typing import TYPE_CHECKING, Final
 
 import brimline
+from brimline.layers import Layer
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
     from brimline.io.geopackage import About
-    from brimline.layers import Column, Layer, Table
+    from brimline.layers import Column, Table
 
 _DUBLIN_CORE: Final = "http://purl.org/dc/terms/"
 _SPEC: Final = "http://www.geopackage.org/spec130/#extension_"
@@ -173,7 +174,7 @@ def _describe_file(
     for declaration in declarations:
         child = _add_metadata(
             file,
-            "featureType",
+            "featureType" if isinstance(declaration, Layer) else "dataset",
             {
                 "title": declaration.title,
                 "description": declaration.meaning,

@@ -201,17 +201,17 @@ def _range_faults(values: pd.Series[Any], empty_rows: Any, column: Column) -> li
     if infinite.any():
         found.append(f"{column.name} is not finite in {_rows(infinite)}")
     with np.errstate(invalid="ignore"):
-        low = numbers < (-np.inf if column.minimum is None else column.minimum)
-        high = numbers > (np.inf if column.maximum is None else column.maximum)
+        low = ~infinite & (numbers < (-np.inf if column.minimum is None else column.minimum))
+        high = ~infinite & (numbers > (np.inf if column.maximum is None else column.maximum))
     if low.any():
         found.append(
             f"{column.name} is below {column.minimum:g} {column.unit}".rstrip()
-            + f" in {_rows(low)} (least {np.nanmin(numbers):g})"
+            + f" in {_rows(low)} (least {numbers[low].min():g})"
         )
     if high.any():
         found.append(
             f"{column.name} is above {column.maximum:g} {column.unit}".rstrip()
-            + f" in {_rows(high)} (most {np.nanmax(numbers):g})"
+            + f" in {_rows(high)} (most {numbers[high].max():g})"
         )
     return found
 
