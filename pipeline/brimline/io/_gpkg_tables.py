@@ -15,7 +15,7 @@ import brimline
 from brimline.layers import Layer
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     from brimline.io.geopackage import About
@@ -107,6 +107,25 @@ def describe(path: Path, declarations: Sequence[Layer | Table], about: About, st
         _describe_file(file, declarations, about, stamp)
         file.execute("COMMIT")
         file.execute("VACUUM")  # the same pages in the same order, whatever was written before
+
+
+def verify(path: Path, counts: Mapping[str, int]) -> None:
+    """Check that the file is sound and holds every row.
+
+    Raises
+    ------
+    sqlite3.DatabaseError
+        If it is not or does not.
+    """
+    with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as file:
+        (found,) = file.execute("PRAGMA quick_check").fetchone()
+        if found != "ok":
+            raise sqlite3.DatabaseError(f"the file is damaged ({found})")
+        for table, count in counts.items():
+            quoted = table.replace('"', '""')
+            (there,) = file.execute(f'SELECT count(*) FROM "{quoted}"').fetchone()  # noqa: S608
+            if there != count:
+                raise sqlite3.DatabaseError(f"{table} holds {there} of its {count} rows")
 
 
 def column_title(column: Column) -> str:

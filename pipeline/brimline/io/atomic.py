@@ -85,6 +85,7 @@ def new_folder_beside(target: Path) -> Path:
     StoreError
         If it cannot be made.
     """
+    target = _real(target)
     part = target.with_name(f".{target.name}{_PART}{uuid.uuid4().hex[:8]}")
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
@@ -111,6 +112,7 @@ def replace_folder(new: Path, target: Path) -> None:
     StoreError
         If a rename fails; the old folder is then back in its place.
     """
+    target = _real(target)
     recover(target, keep=new)
     try:
         _flush_tree(new)
@@ -147,6 +149,7 @@ def recover(target: Path, *, keep: Path | None = None) -> str:
     StoreError
         If the old folder cannot be brought back.
     """
+    target = _real(target)
     if not target.parent.is_dir():
         return ""
     done = []
@@ -174,7 +177,7 @@ def recover(target: Path, *, keep: Path | None = None) -> str:
 
 def told(fault: OSError, path: Path) -> StoreError:
     """Turn an error of the operating system into what a person can do about it."""
-    if fault.errno in {errno.ENOSPC, errno.EDQUOT}:
+    if fault.errno in {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}:
         why = "the disk is full; free some space and run again"
     elif fault.errno in {errno.EACCES, errno.EPERM, errno.EROFS}:
         why = "it may not be written to (read-only, or held open by another program)"
@@ -240,6 +243,11 @@ def _flush_tree(folder: Path) -> None:
         elif path.is_file():
             _flush_file(path)
     _flush_folder(folder)
+
+
+def _real(target: Path) -> Path:
+    """Follow a link, so that the folder behind it is exchanged and the link stays."""
+    return target.resolve() if target.is_symlink() else target
 
 
 def _changed(path: Path) -> float:

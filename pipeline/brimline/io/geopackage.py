@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 import threading
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -9,7 +10,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
 
 import pyogrio
-from pyogrio.errors import DataSourceError
+from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, GeometryError
 from pyproj import CRS
 
 from brimline.errors import InternalError, StoreError
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 
 VERSION: Final = "1.3"  # read by every GDAL since 2.0; 1.4 is not
 _OGR_TYPE: Final = {Geometry.ANY: "Unknown"}  # what OGR calls the type that holds any other
+_FAULTS: Final = (DataSourceError, DataLayerError, FeatureError, GeometryError, sqlite3.Error)
 _GDAL: Final = threading.Lock()  # GDAL's options belong to the whole process
 
 
@@ -83,8 +85,13 @@ def write_geopackage(
                     _write_rows(part, declaration, conformed(frame, declaration, crs), crs)
             declarations = [declaration for declaration, _ in items]
             _gpkg_tables.describe(part, declarations, told, stamp)
-        except DataSourceError as fault:
-            raise StoreError(f"{path} could not be written: {fault}") from fault
+            # GDAL does not say when a disk is full at the moment that it closes a file
+            _gpkg_tables.verify(part, {item.name: len(frame) for item, frame in items})
+        except _FAULTS as fault:
+            raise StoreError(
+                f"{path} could not be written: {fault}. Is the disk full? What was there before is"
+                " untouched."
+            ) from fault
 
 
 def _write_rows(path: Path, declaration: Layer | Table, frame: Any, crs: str) -> None:  # noqa: ANN401
