@@ -1,0 +1,193 @@
+"""The hollows worth listing, with their sizes, nesting, spill points and catchments."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from brimline.drainage.hollows import _kernels
+from brimline.drainage.hollows.catchment import hollow_catchments
+from brimline.drainage.hollows.listing import Limits, kept_with_holders, listed_nodes
+from brimline.drainage.hollows.tree import hollow_tree
+from brimline.errors import GridError
+from brimline.grid import checked_elevation, checked_same_shape
+from brimline.terrain.conditioning import fill
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+
+    from brimline.drainage.hollows.tree import HollowTree
+    from brimline.grid import BoolGrid, Elevation, Labels
+
+
+@dataclass(frozen=True, slots=True)
+class Hollows:
+    """Hollows numbered from 1, outer ones before those inside, then by their deepest cells.
+
+    Parameters
+    ----------
+    labels : int32 (rows, cols)
+        The innermost hollow in which the cell lies under water; 0 on dry ground.
+    parent_ids, nesting : int32 (hollows,)
+        The hollow that takes it in when full (0: outermost), and how many lie around it.
+    depth_m, volume_m3, area_m2, spill_level_m : float64 (hollows,)
+        When full to the spill level, hollows inside included.
+    deepest_cells, spill_cells : int64 (hollows,)
+        Linear indices of the deepest cell, and of the cell of ground over which it overflows.
+    spills_to_ids : int32 (hollows,)
+        The hollow that its overflow reaches next; the parent of a hollow inside another; 0 where
+        the water leaves the data.
+    catchment_m2 : float64 (hollows,) [m²]
+        Ground that drains to it when hollows above it are full, its own water surface included.
+    holds_void : bool (hollows,)
+        True where nodata lies inside: depth, area and volume are lower bounds.
+    kept : bool (hollows,)
+        Its water does not run on, because it or a hollow inside it is kept.
+    sinks : bool (rows, cols)
+        The deepest cell of each innermost kept hollow, as conditioning and directions take them.
+    missed_points : int64
+        Positions of the points given to keep hollows that lie in no hollow.
+    """
+
+    labels: Labels
+    parent_ids: NDArray[np.int32]
+    nesting: NDArray[np.int32]
+    depth_m: NDArray[np.float64]
+    volume_m3: NDArray[np.float64]
+    area_m2: NDArray[np.float64]
+    spill_level_m: NDArray[np.float64]
+    deepest_cells: NDArray[np.int64]
+    spill_cells: NDArray[np.int64]
+    spills_to_ids: NDArray[np.int32]
+    catchment_m2: NDArray[np.float64]
+    holds_void: NDArray[np.bool_]
+    kept: NDArray[np.bool_]
+    sinks: BoolGrid
+    missed_points: NDArray[np.int64]
+
+    def labels_at(self, nesting: int) -> Labels:
+        """Label every cell by the hollow of that nesting around it; 0 where there is none.
+
+        Hollows of one nesting never overlap, so their outlines can be drawn from one raster.
+        """
+        owner = np.arange(self.parent_ids.size + 1, dtype=np.int32)
+        for hollow in range(1, owner.size):
+            if self.nesting[hollow - 1] < nesting:
+                owner[hollow] = 0
+            elif self.nesting[hollow - 1] > nesting:
+                owner[hollow] = owner[self.parent_ids[hollow - 1]]
+        found: Labels = owner[self.labels]
+        return found
+
+
+def find_hollows(
+    dem: Elevation,
+    *,
+    cell_m: float,
+    min_depth_m: float = 0.0,
+    min_area_m2: float = 0.0,
+    min_volume_m3: float = 0.0,
+    keep_depth_m: float | None = None,
+    keep_area_m2: float = 0.0,
+    keep_points: ArrayLike = (),
+    filled: Elevation | None = None,
+) -> Hollows:
+    """Find the closed depressions of a surface, and how they nest.
+
+    An outermost hollow is one connected piece of what `fill` raises. A hollow inside it is listed
+    where two or more that all reach the limits meet as the water rises; one that meets only
+    smaller ones is a stage of the filling, not a hollow of its own. A hollow reaches the limits
+    if its depth, area and volume to its own spill level do, if the rule keeps it, or if a given
+    point lies in it.
+
+    The rule keeps hollows at least `keep_depth_m` deep and `keep_area_m2` large; points keep the
+    innermost listed hollow that they lie in. Water that reaches a kept hollow gathers at its
+    deepest cell, so that the ground behind it is counted in one place.
+
+    Parameters
+    ----------
+    dem : float32 (rows, cols) [m]; the surface as surveyed, NaN is nodata. Not modified.
+    cell_m : side of a cell [m].
+    min_depth_m, min_area_m2, min_volume_m3 : limits of what is listed.
+    keep_depth_m : depth from which hollows are kept [m]; None keeps none by rule.
+    keep_points : int (points, 2); row and column of points that keep a hollow.
+    filled : float32 (rows, cols) [m], optional; `fill(dem)`, where it is at hand.
+
+    Raises
+    ------
+    ValueError
+        If a size is out of range.
+    GridError
+        If `dem` is not a 2-D float array with a finite cell, or the shapes differ.
+
+    References
+    ----------
+    Barnes, Callaghan & Wickert (2020), Computing water flow through complex landscapes, part 2:
+    finding hierarchies in depressions, doi:10.5194/esurf-8-431-2020 (the tree)
+    """
+    if not cell_m > 0:
+        raise ValueError(f"cell_m must be above 0 m, got {cell_m} m")
+    cell_area_m2 = np.float64(cell_m) ** 2
+    surface = checked_elevation(dem)
+    brim = fill(surface) if filled is None else checked_elevation(filled, "filled")
+    checked_same_shape(dem=surface, filled=brim)
+    void = _kernels.enclosed(np.isnan(surface))
+    tree = hollow_tree(surface, brim, void)
+    limits = Limits(
+        min_depth_m=min_depth_m,
+        min_size=min_area_m2 / cell_area_m2,
+        min_volume_cells_m=min_volume_m3 / cell_area_m2,
+        keep_depth_m=keep_depth_m,
+        keep_size=keep_area_m2 / cell_area_m2,
+    )
+    drawn, missed = _nodes_at(keep_points, tree, surface.shape)
+    listing = listed_nodes(tree, limits, drawn)
+    nodes = listing.nodes
+    kept, innermost_kept = kept_with_holders(tree, listing, limits, drawn)
+    labels: Labels = np.zeros(surface.shape, dtype=np.int32)
+    labels.ravel()[tree.cells] = listing.number_of[tree.node_of]
+    labels[void] = 0
+    outer = listing.parent_ids == 0
+    spill_cells = tree.meeting_cell[nodes].copy()
+    spill_cells[outer], beyond = _kernels.spills(
+        brim, surface, void, tree.deepest_cell[nodes[outer]]
+    )
+    reached, catchment = hollow_catchments(
+        surface, tree.deepest_cell[nodes], listing.parent_ids, tree.level_m[nodes], beyond
+    )
+    sinks = np.zeros(surface.shape, dtype=np.bool_)
+    sinks.ravel()[tree.deepest_cell[nodes[innermost_kept]]] = True
+    return Hollows(
+        labels=labels,
+        parent_ids=listing.parent_ids,
+        nesting=listing.nesting,
+        depth_m=tree.depth_m[nodes],
+        volume_m3=tree.volume_cells_m[nodes] * cell_area_m2,
+        area_m2=tree.size[nodes] * cell_area_m2,
+        spill_level_m=tree.level_m[nodes],
+        deepest_cells=tree.deepest_cell[nodes],
+        spill_cells=spill_cells,
+        spills_to_ids=np.where(outer, reached, listing.parent_ids).astype(np.int32),
+        catchment_m2=catchment * cell_area_m2,
+        holds_void=tree.holds_void[nodes],
+        kept=kept,
+        sinks=sinks,
+        missed_points=missed,
+    )
+
+
+def _nodes_at(
+    points: ArrayLike, tree: HollowTree, shape: tuple[int, int]
+) -> tuple[NDArray[np.int32], NDArray[np.int64]]:
+    """Innermost nodes in which the points lie, and the positions of points that lie in none."""
+    places = np.asarray(points, dtype=np.int64).reshape(-1, 2)
+    if ((places < 0) | (places >= shape)).any():
+        raise GridError(f"a point that keeps a hollow lies outside the raster of {shape} cells")
+    wanted = places[:, 0] * shape[1] + places[:, 1]
+    by_index = np.argsort(tree.cells)
+    cells = tree.cells[by_index]
+    at = np.minimum(np.searchsorted(cells, wanted), max(cells.size - 1, 0))
+    hit = cells[at] == wanted if cells.size else np.zeros(wanted.size, dtype=np.bool_)
+    return tree.node_of[by_index[at[hit]]], np.flatnonzero(~hit)
