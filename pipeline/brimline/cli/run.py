@@ -67,11 +67,12 @@ def _run(loaded: Loaded, options: Options, folder: Path) -> tuple[RunResult, Inp
     from brimline.grid import Grid
     from brimline.io.intermediates import FileCodec, checked, versions
     from brimline.stages.publish import publish
-    from brimline.stages.registry import all_stages
+    from brimline.stages.registry import stages_for
     from brimline.stages.sources import sources_of
 
     _use_threads(options.jobs)
-    stages = ordered(all_stages(), options.until)
+    every = stages_for(loaded.settings)
+    stages = ordered(every, options.until)
     store_folder = loaded.folder / STORE
     with site_lock(store_folder):
         store = Store(store_folder)
@@ -88,7 +89,7 @@ def _run(loaded: Loaded, options: Options, folder: Path) -> tuple[RunResult, Inp
         _say_compiling()
         tools = Tools(FileCodec(), checked, CodeReach(digests).of)
         result = execute(
-            all_stages(), inputs, store, tools, journal,
+            every, inputs, store, tools, journal,
             until=options.until, rebuild=options.rebuild,
         )  # fmt: skip
         published = publish(

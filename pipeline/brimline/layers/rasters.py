@@ -72,6 +72,15 @@ ITEMS: Final = (
         "Share of the survey's possible surfaces on which the cell drains to an intake.",
     ),
     Raster(
+        "kept_sink",
+        "uint8",
+        NO_DATA,
+        "Kept sinks",
+        "1 where a hollow is kept as a sink: its water does not run on.",
+        published=False,
+        codes=True,
+    ),
+    Raster(
         "surface_runoff",
         "float32",
         _NAN,

@@ -30,6 +30,21 @@ ITEMS: Final = (
         published=False,
     ),
     Layer(
+        "intakes_snapped",
+        Geometry.POINT,
+        "Intakes on their cells",
+        "Intakes after snapping, before their catchments are known.",
+        (
+            Column("intake_id", "int", "Number of the intake, from 1.", minimum=1),
+            Column("name", "text", "Name as drawn.", required=False),
+            Column("row", "int", "Row of its cell.", minimum=0),
+            Column("col", "int", "Column of its cell.", minimum=0),
+            Column("snap_m", "float", "How far the point was moved.", "m", 0),
+            Column("flag", "text", "Flags of snapping.", required=False),
+        ),
+        published=False,
+    ),
+    Layer(
         "keep_out",
         Geometry.MULTIPOLYGON,
         "Keep-out areas",

@@ -2,14 +2,42 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
-from brimline.stages import contours, site, storm, survey, terrain
+from brimline.stages import (
+    catchments,
+    conditioning,
+    contours,
+    flow,
+    hollows,
+    paths,
+    site,
+    snapping,
+    storm,
+    survey,
+    terrain,
+)
 
 if TYPE_CHECKING:
+    from brimline.config import Settings
     from brimline.engine import Stage
 
+_ALWAYS: Final = (
+    survey,
+    site,
+    terrain,
+    hollows,
+    conditioning,
+    flow,
+    paths,
+    snapping,
+    catchments,
+    contours,
+    storm,
+)
 
-def all_stages() -> tuple[Stage, ...]:
-    """Return every stage; their order in a run follows from what each needs and makes."""
-    return tuple(module.STAGE for module in (survey, site, storm, terrain, contours))
+
+def stages_for(settings: Settings) -> tuple[Stage, ...]:
+    """Return the stages of a site; their order follows from what each needs and makes."""
+    del settings
+    return tuple(module.STAGE for module in _ALWAYS)

@@ -1,0 +1,29 @@
+"""Rows of a stage brought to their declaration."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import geopandas as gpd
+
+from brimline.io.frames import conformed, empty
+from brimline.layers import layer
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from brimline.grid import Grid
+
+
+def frame(rows: gpd.GeoDataFrame, name: str, grid: Grid) -> gpd.GeoDataFrame:
+    """Return rows with the declared columns, in the run's CRS."""
+    return gpd.GeoDataFrame(conformed(rows, layer(name), grid.crs))
+
+
+def frame_of(
+    records: Sequence[dict[str, Any]], shapes: Sequence[Any], name: str, grid: Grid
+) -> gpd.GeoDataFrame:
+    """Return a layer from one mapping and one shape a row; without rows an empty layer."""
+    if not records:
+        return gpd.GeoDataFrame(empty(layer(name), grid.crs))
+    return frame(gpd.GeoDataFrame(list(records), geometry=list(shapes)), name, grid)

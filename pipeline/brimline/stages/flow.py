@@ -1,0 +1,31 @@
+"""Which way water goes, and how much ground has gathered."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from brimline.drainage.flow import accumulate, flow_directions
+from brimline.engine.stage import Stage
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from brimline.engine.stage import Given, Reporter
+
+
+def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
+    grid = given.grid
+    directions = flow_directions(given.raster("conditioned"), sinks=given.raster("kept_sink") == 1)
+    report.advanced(0.5, "adding up")
+    area_m2 = accumulate(directions) * grid.cell_area_m2
+    return {"flow_direction": directions, "contributing_area_m2": area_m2}
+
+
+STAGE = Stage(
+    name="flow",
+    version=1,
+    title="flow direction and contributing area",
+    needs=("grid", "conditioned", "kept_sink"),
+    makes=("flow_direction", "contributing_area_m2"),
+    run=_run,
+)

@@ -1,0 +1,69 @@
+"""Closed depressions of the survey, and which of them are kept as sinks."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from brimline.drainage.hollows import find_hollows
+from brimline.engine.stage import Stage
+from brimline.grid.shapes import outlines
+from brimline.stages._frames import frame_of
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import shapely
+
+    from brimline.drainage.hollows import Hollows
+    from brimline.engine.stage import Given, Reporter
+    from brimline.grid import Grid
+
+
+def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
+    params, grid = given.params, given.grid
+    found = find_hollows(
+        given.raster("elevation"),
+        cell_m=grid.cell_m,
+        min_depth_m=params.hollow_depth_m,
+        min_area_m2=params.hollow_area_m2,
+        keep_depth_m=params.keep_depth_m,
+        keep_area_m2=params.keep_area_m2,
+    )
+    report.advanced(0.7, "outlines")
+    shapes = _shapes(found, grid)
+    records = [
+        {
+            "hollow_id": number,
+            "area_m2": found.area_m2[number - 1],
+            "depth_m": found.depth_m[number - 1],
+            "volume_m3": found.volume_m3[number - 1],
+            "spill_level_m": found.spill_level_m[number - 1],
+            "catchment_m2": found.catchment_m2[number - 1],
+            "parent_id": int(found.parent_ids[number - 1]),
+            "kept": bool(found.kept[number - 1]),
+        }
+        for number in sorted(shapes)
+    ]
+    layer = frame_of(records, [shapes[number] for number in sorted(shapes)], "hollows", grid)
+    return {"hollows": layer, "kept_sink": found.sinks.astype(np.uint8)}
+
+
+def _shapes(found: Hollows, grid: Grid) -> dict[int, shapely.MultiPolygon]:
+    """Outline of every hollow when full; a hollow inside another lies within its outline."""
+    shapes: dict[int, shapely.MultiPolygon] = {}
+    for nesting in np.unique(found.nesting).tolist():
+        shapes |= outlines(found.labels_at(nesting), grid)
+    return shapes
+
+
+STAGE = Stage(
+    name="hollows",
+    version=1,
+    title="hollows of the survey",
+    needs=("grid", "elevation"),
+    makes=("hollows", "kept_sink"),
+    run=_run,
+    table="conditioning",
+)

@@ -1,0 +1,56 @@
+"""Moving intakes onto the flow paths that they stand for."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from brimline.drainage.catchments import snap
+from brimline.engine.stage import Stage
+from brimline.layers.flags import joined
+from brimline.stages._frames import frame
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from brimline.engine.stage import Given, Reporter
+
+
+def _run(given: Given, report: Reporter) -> Mapping[str, Any]:  # noqa: ARG001
+    params, grid, drawn = given.params, given.grid, given.frame("intakes_drawn")
+    positions = grid.position(drawn.geometry.x.to_numpy(), drawn.geometry.y.to_numpy())
+    found = snap(
+        np.column_stack(positions),
+        given.raster("contributing_area_m2"),
+        given.raster("flow_direction"),
+        cell_m=grid.cell_m,
+        radius_m=params.snap_radius_m,
+        min_area_m2=params.snap_area_m2,
+        movable=drawn["snap"].to_numpy(dtype=np.bool_),
+    )
+    rows = gpd.GeoDataFrame(
+        {
+            "intake_id": drawn["intake_id"],
+            "name": drawn["name"],
+            "row": found.row,
+            "col": found.col,
+            "snap_m": found.moved_m,
+            "flag": [joined(flags) for flags in found.flags],
+        },
+        geometry=shapely.points(*grid.xy(found.row, found.col)),
+    )
+    return {"intakes_snapped": frame(rows, "intakes_snapped", grid)}
+
+
+STAGE = Stage(
+    name="snapping",
+    version=1,
+    title="moving intakes onto their flow paths",
+    needs=("grid", "intakes_drawn", "contributing_area_m2", "flow_direction"),
+    makes=("intakes_snapped",),
+    run=_run,
+    table="drainage",
+)
