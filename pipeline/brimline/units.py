@@ -16,6 +16,7 @@ ACRE_M2: Final = 43_560 * FOOT_M**2
 CUBIC_YARD_M3: Final = (3 * FOOT_M) ** 3
 US_GALLON_M3: Final = 231 * (INCH_MM / 1000) ** 3
 HECTARE_M2: Final = 10_000.0
+MM_PER_H_M_S: Final = 1 / 3_600_000  # one millimetre an hour in metres a second
 
 System = Literal["metric", "us"]
 

@@ -1,1 +1,33 @@
 """Water through many elements in a storm: who spills to whom, and routing."""
+
+from brimline.cascade.findings import Finding, check, flags_of
+from brimline.cascade.inflow import StormInflow, inflow_of, with_rain
+from brimline.cascade.judge import assess, judge
+from brimline.cascade.limits import Limits
+from brimline.cascade.mends import Mend, mends_for
+from brimline.cascade.network import NOWHERE, Discharge, Link, Network
+from brimline.cascade.routing import ElementSums, LinkSums, Pace, Routed, Series, route
+
+__all__ = [
+    "NOWHERE",
+    "Discharge",
+    "ElementSums",
+    "Finding",
+    "Limits",
+    "Link",
+    "LinkSums",
+    "Mend",
+    "Network",
+    "Pace",
+    "Routed",
+    "Series",
+    "StormInflow",
+    "assess",
+    "check",
+    "flags_of",
+    "inflow_of",
+    "judge",
+    "mends_for",
+    "route",
+    "with_rain",
+]

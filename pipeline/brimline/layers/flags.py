@@ -89,6 +89,27 @@ FLAGS: Final = (
     ),
     Flag("small-outlet", "The outlet carries less than the peak.", "Use the larger size stated."),
     Flag(
+        "pipe-only",
+        "The only way out is a pipe; when it blocks, the water has no safe surface path.",
+        "Add a sill above the pipe.",
+    ),
+    Flag(
+        "drowned",
+        "Water beyond stands above the sill at the peak, so that it passes less or runs back.",
+        "Raise this sill or lower the next one.",
+    ),
+    Flag(
+        "fast-flow",
+        "Water runs faster than the lining stands.",
+        "Flatten the fall, widen the section, or line it.",
+    ),
+    Flag(
+        "shape-limit",
+        "The asked depth cannot be dug with these sides inside the outline.",
+        "Draw a larger outline, or make the sides steeper.",
+    ),
+    Flag("assumed", "A value was assumed, not measured.", "Measure it and fill in the column."),
+    Flag(
         "engineer",
         "Height or stored volume is above the threshold for licensed design and permits.",
         "Have it designed by a licensed engineer and ask for the permit.",

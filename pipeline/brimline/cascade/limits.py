@@ -1,0 +1,38 @@
+"""The limits that a cascade is judged by; every one is a parameter."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """When a person must look.
+
+    Parameters
+    ----------
+    min_drop_m : least drop from a sill to the next spill level; 0.10 m survives digging by
+        machine (common practice, no source) [m].
+    drawdown_h : longest that water may stand after the storm; 24 to 72 h, mosquitoes breed
+        beyond (common practice, no source) [h].
+    residual_m : depth over the floor that counts as gone [m].
+    engineer_height_m : height of fill from which a licensed engineer is asked for; local law
+        decides. 1.8 m is the 6 ft under which the United States' dam inventory takes no dam
+        (33 U.S.C. 467; value from memory) [m].
+    engineer_volume_m3 : volume held back above ground from which the same is asked for; 10 000
+        m³ is the lowest figure of the United Kingdom's reservoir acts (value from memory) [m³].
+    steep_slope_pct : ground steeper than this is not wetted without an engineer; swales are dug
+        to about 15 %, with care to 20 %, none above 30 % (common practice, no source) [%].
+    drowned_m : height of water beyond over a crest from which it counts as drowned [m].
+    largest_sill_m, highest_raise_m : how far a mend may go before another is looked for [m].
+    """
+
+    min_drop_m: float = 0.10
+    drawdown_h: float = 72.0
+    residual_m: float = 0.01
+    engineer_height_m: float = 1.8
+    engineer_volume_m3: float = 10_000.0
+    steep_slope_pct: float = 20.0
+    drowned_m: float = 0.02
+    largest_sill_m: float = 100.0
+    highest_raise_m: float = 3.0
