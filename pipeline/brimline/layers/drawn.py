@@ -1,10 +1,217 @@
-"""The layers of ``plan.gpkg`` that a person draws in; every column may be left empty."""
+"""The layers of ``plan.gpkg`` that a person draws in; every column may be left empty.
+
+What is left empty is designed, or follows from the ground or the configuration.
+"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
-if TYPE_CHECKING:
-    from brimline.layers.schema import Item
+from brimline.layers.schema import Column, Dtype, Geometry, Layer
 
-ITEMS: Final[tuple[Item, ...]] = ()
+
+def _drawn(name: str, geometry: Geometry, title: str, meaning: str, *columns: Column) -> Layer:
+    return Layer(name, geometry, title, meaning, columns, published=False)
+
+
+def _free(
+    name: str,
+    dtype: Dtype,
+    meaning: str,
+    unit: str = "",
+    minimum: float | None = None,
+    maximum: float | None = None,
+    values: tuple[str, ...] = (),
+) -> Column:
+    """Declare a column that may be left empty."""
+    return Column(name, dtype, meaning, unit, minimum, maximum, values, required=False)
+
+
+_NAME: Final = _free("name", "text", "What it is called; used as its identifier, so unique.")
+_SPILLS_TO: Final = _free(
+    "spills_to",
+    "text",
+    "Name of the element or discharge point that it spills to; empty follows the ground.",
+)
+_SPILL_LEVEL: Final = _free("spill_level_m", "float", "Level of its sill.", "m")
+_SILL_WIDTH: Final = _free(
+    "sill_width_m", "float", "Width of its level sill; empty is sized for the peak.", "m", 0
+)
+_FREEBOARD: Final = _free(
+    "freeboard_m", "float", "Height that must stay dry below the crest.", "m", 0
+)
+_SOAK: Final = _free(
+    "soak_mm_per_h", "float", "Tested soakage rate; empty is that of the soil.", "mm/h", 0
+)
+_DEPTH: Final = _free("depth_m", "float", "Depth of the dig below the spill level.", "m", 0)
+_BOTTOM: Final = _free("bottom_m", "float", "Width of its bottom.", "m", 0)
+_SIDE: Final = _free("side", "float", "Batter of its sides, run per metre of rise.", "", 0)
+_DIAMETER: Final = _free("diameter_mm", "float", "Inside diameter; empty is sized.", "mm", 0)
+_START_SHARE: Final = _free(
+    "start_share", "float", "Share of its volume that is full before a storm.", "", 0, 1
+)
+
+ITEMS: Final = (
+    _drawn(
+        "drawn_swales",
+        Geometry.LINE,
+        "Swales as drawn",
+        "Swales, drawn along the contour where the lower lip is to be.",
+        _NAME,
+        _SPILLS_TO,
+        _free("level_m", "float", "Level of the line; empty is its mean ground level.", "m"),
+        _free("form", "text", "Shape of the section.", values=("trapezoid", "parabola", "vee")),
+        _free("depth_m", "float", "Depth from the lip to the floor.", "m", 0),
+        _BOTTOM,
+        _SIDE,
+        _SILL_WIDTH,
+        _FREEBOARD,
+        _SOAK,
+    ),
+    _drawn(
+        "drawn_drains",
+        Geometry.LINE,
+        "Drains as drawn",
+        "Graded drains, drawn downhill.",
+        _NAME,
+        _SPILLS_TO,
+        _free("fall_pct", "float", "Fall of the bed; empty follows its ends.", "%", 0),
+        _free("depth_m", "float", "Depth from bed to bank.", "m", 0),
+        _BOTTOM,
+        _SIDE,
+        _free(
+            "lining",
+            "text",
+            "What the bed is: bare-new, bare-weathered, gravel, short-grass, grass-and-weeds,"
+            " dense-weeds, stony, or a vegetal retardance class from A to E.",
+        ),
+        _free("soil", "text", "Soil of the bed, for the speed that it stands."),
+        _FREEBOARD,
+    ),
+    _drawn(
+        "drawn_ponds",
+        Geometry.POLYGON,
+        "Ponds as drawn",
+        "Ponds, drawn along the waterline when full.",
+        _NAME,
+        _SPILLS_TO,
+        _SPILL_LEVEL,
+        _DEPTH,
+        _SIDE,
+        _free("shelf_width_m", "float", "Width of the edge shelf.", "m", 0),
+        _SILL_WIDTH,
+        _FREEBOARD,
+        _free("seepage_mm_per_h", "float", "Seepage through its bed; empty is sealed.", "mm/h", 0),
+        _START_SHARE,
+    ),
+    _drawn(
+        "drawn_basins",
+        Geometry.POLYGON,
+        "Basins as drawn",
+        "Infiltration basins, mulch basins and rain gardens, drawn along the waterline when full.",
+        _NAME,
+        _SPILLS_TO,
+        _free(
+            "form",
+            "text",
+            "What kind of basin.",
+            values=("infiltration basin", "mulch basin", "rain garden"),
+        ),
+        _SPILL_LEVEL,
+        _DEPTH,
+        _SIDE,
+        _free("fill_depth_m", "float", "Depth of fill from the floor up.", "m", 0),
+        _free("void", "float", "Pores over volume of the fill.", "", 0, 1),
+        _SILL_WIDTH,
+        _FREEBOARD,
+        _SOAK,
+    ),
+    _drawn(
+        "drawn_tanks",
+        Geometry.POINT,
+        "Tanks as drawn",
+        "Tanks that roofs or yards drain to.",
+        _NAME,
+        _SPILLS_TO,
+        _free("volume_m3", "float", "Volume to the overflow.", "m³", 0),
+        _free("height_m", "float", "Height from the floor to the overflow.", "m", 0),
+        _free("base_level_m", "float", "Level of its floor; empty is the ground.", "m"),
+        _free("roofs", "text", "Names of the surfaces that drain to it, separated by semicolons."),
+        _free("first_flush_mm", "float", "Depth of rain on the roof that is led away.", "mm", 0),
+        _free("overflow_mm", "float", "Inside diameter of the overflow; empty is sized.", "mm", 0),
+        _START_SHARE,
+    ),
+    _drawn(
+        "drawn_pipes",
+        Geometry.LINE,
+        "Pipes as drawn",
+        "Pipes out of an element, drawn from it to where they end.",
+        _NAME,
+        _free("from_id", "text", "Element that it leaves; empty is the one at its beginning."),
+        _free("to_id", "text", "What it reaches; empty is what lies at its end."),
+        _DIAMETER,
+        _free("from_level_m", "float", "Invert level of its inlet.", "m"),
+        _free("to_level_m", "float", "Invert level of its outlet.", "m"),
+        _free("roughness", "float", "Manning's n of the barrel.", "", 0),
+    ),
+    _drawn(
+        "drawn_overflows",
+        Geometry.LINE,
+        "Overflows as drawn",
+        "Ways that water takes over a sill, drawn from an element to the next; several may leave"
+        " one element at different levels.",
+        _NAME,
+        _free("from_id", "text", "Element that it leaves; empty is the one at its beginning."),
+        _free("to_id", "text", "What it reaches; empty is what lies at its end."),
+        _free("form", "text", "What kind of sill.", values=("broad", "sharp", "notch")),
+        _free("crest_level_m", "float", "Level of the sill.", "m"),
+        _SILL_WIDTH,
+        _free(
+            "capacity_m3_s",
+            "float",
+            "What the ground or channel below the sill carries safely.",
+            "m³/s",
+            0,
+        ),
+    ),
+    _drawn(
+        "discharge_points",
+        Geometry.POINT,
+        "Discharge points",
+        "Stable, legal places where water may leave the site; unnamed ones do not count.",
+        _free("name", "text", "What the place is called."),
+        _free("level_m", "float", "Level of the water or ground there.", "m"),
+    ),
+    _drawn(
+        "inflow_points",
+        Geometry.POINT,
+        "Inflows from outside",
+        "Where water from outside the site arrives: an outfall, a neighbour's ditch.",
+        _NAME,
+        _free("into", "text", "Element that it reaches; empty follows the ground."),
+        _free("peak_m3_s", "float", "Highest flow in the design storm.", "m³/s", 0),
+        _free("volume_m3", "float", "Volume in the design storm.", "m³", 0),
+        _free("start_h", "float", "When it begins, from the start of the storm.", "h", 0),
+    ),
+    _drawn(
+        "kept_hollows",
+        Geometry.POINT,
+        "Hollows to keep",
+        "Points inside hollows whose water does not run on.",
+        _NAME,
+    ),
+    _drawn(
+        "guide_lines",
+        Geometry.LINE,
+        "Guide lines as drawn",
+        "Lines that cultivation is to run parallel to, in place of a keyline.",
+        _NAME,
+    ),
+    _drawn(
+        "drawn_keypoints",
+        Geometry.POINT,
+        "Keypoints as drawn",
+        "Keypoints that take the place of those that were found in the same valley.",
+        _NAME,
+    ),
+)

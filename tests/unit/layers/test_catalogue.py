@@ -23,6 +23,9 @@ FIXED = {
     "keypoints": "keypoint_id valley_id level_m slope_above_pct slope_below_pct confidence",
     "keylines": "keyline_id keypoint_id level_m length_m",
     "cultivation_lines": "line_id keyline_id side offset_m fall_to_ridge_pct",
+    "elements": "element_id kind spill_level_m storage_m3 spills_to flag",
+    "overflows": "from_id to_id drop_m peak_m3_s sill_width_m sill_head_m flag",
+    "stakes": "element_id stake_id chainage_m ground_m design_m cut_m",
 }
 GEOMETRY = {
     "boundary": "MultiPolygon",
@@ -36,6 +39,9 @@ GEOMETRY = {
     "keypoints": "Point",
     "keylines": "LineString",
     "cultivation_lines": "LineString",
+    "elements": "Geometry",
+    "overflows": "LineString",
+    "stakes": "Point Z",
 }
 RASTERS = (
     "elevation conditioned hillshade slope_pct flow_direction contributing_area_m2 wetness"
