@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from brimline._jit import kernel
-from brimline.grid.neighbours import D_COL, D_ROW, NO_DATA, OUTLET
+from brimline.grid.neighbours import D_COL, D_ROW, NO_DATA, OUTLET, STEP
 
 _OUTLET = np.uint8(OUTLET)
 _NO_DATA = np.uint8(NO_DATA)
@@ -431,3 +431,171 @@ def order_downstream(codes, pending, order):
             if wait[cell] & _COMING:
                 break
     return listed
+
+
+# which facet a cell drains over: 0 to 7 clockwise from west, the neighbours at its side and its
+# corner being Tarboton's e1 and e2; or 8 plus the code of the only receiver
+_ONE_RECEIVER = np.uint8(8)
+_NO_RECEIVER = np.uint8(16)
+_SIDE = np.array([4, 2, 2, 0, 0, 6, 6, 4, 0, 1, 2, 3, 4, 5, 6, 7], dtype=np.int64)
+_CORNER = np.array([3, 3, 1, 1, 7, 7, 5, 5, 0, 1, 2, 3, 4, 5, 6, 7], dtype=np.int64)
+
+
+@kernel
+def facets(dem, codes, facet, share, first, last):
+    """Steepest triangular facet of rows first to last, and the share that goes to its corner.
+
+    Where no facet falls, which needs three cells with data, the direction in `codes` is taken.
+    """
+    rows, cols = dem.shape
+    for row in range(first, last):
+        for col in range(cols):
+            code = codes[row, col]
+            if code >= _OUTLET:
+                facet[row, col] = _NO_RECEIVER if code == _OUTLET else _NO_DATA
+                continue
+            facet[row, col] = _ONE_RECEIVER + code
+            z = np.float64(dem[row, col])
+            steepest, along, across = 0.0, 1.0, 0.0
+            for f in range(8):
+                r1, c1 = row + D_ROW[_SIDE[f]], col + D_COL[_SIDE[f]]
+                r2, c2 = row + D_ROW[_CORNER[f]], col + D_COL[_CORNER[f]]
+                if r2 < 0 or c2 < 0 or r2 >= rows or c2 >= cols:
+                    continue  # where the corner is inside the side is too
+                e1, e2 = np.float64(dem[r1, c1]), np.float64(dem[r2, c2])
+                s1, s2 = z - e1, e1 - e2
+                if s2 <= 0.0:
+                    steep, s2 = s1, 0.0
+                elif s2 >= s1:
+                    steep, s1, s2 = (z - e2) / STEP[1], 1.0, 1.0
+                else:
+                    steep = np.sqrt(s1 * s1 + s2 * s2)
+                if steep > steepest:
+                    steepest, along, across = steep, s1, s2
+                    facet[row, col] = f
+            share[row, col] = np.arctan2(across, along) / (np.pi / 4.0)
+
+
+@kernel
+def count_facet_donors(facet, share, pending):
+    """Count for each cell the neighbours that give it a share."""
+    offset = D_ROW * facet.shape[1] + D_COL
+    over, part, wait = facet.ravel(), share.ravel(), pending.ravel()
+    for cell in range(over.size):
+        f = over[cell]
+        if f >= _NO_RECEIVER:
+            continue
+        if part[cell] < 1.0:
+            wait[cell + offset[_SIDE[f]]] += 1
+        if part[cell] > 0.0:
+            wait[cell + offset[_CORNER[f]]] += 1
+
+
+@kernel
+def spread_over_facets(facet, share, pending, total):
+    """Add up from donors to receivers, `total` holding the weights at first, NaN at nodata."""
+    offset = D_ROW * facet.shape[1] + D_COL
+    over, part = facet.ravel(), share.ravel()
+    wait, amount = pending.ravel(), total.ravel()
+    stack = np.empty(1024, dtype=np.int64)
+    for source in range(over.size):
+        if over[source] == _NO_DATA or wait[source] != 0:
+            continue
+        stack[0], waiting = source, 1
+        while waiting > 0:
+            waiting -= 1
+            cell = stack[waiting]
+            wait[cell] = _SUMMED
+            f = over[cell]
+            if f == _NO_RECEIVER:
+                continue
+            if waiting + 2 > stack.size:
+                longer = np.empty(2 * stack.size, dtype=np.int64)
+                longer[:waiting] = stack[:waiting]
+                stack = longer
+            away = amount[cell] * np.float64(part[cell])
+            if part[cell] < 1.0:
+                receiver = cell + offset[_SIDE[f]]
+                amount[receiver] += amount[cell] - away
+                wait[receiver] -= 1
+                if wait[receiver] == 0:
+                    stack[waiting] = receiver
+                    waiting += 1
+            if part[cell] > 0.0:
+                receiver = cell + offset[_CORNER[f]]
+                amount[receiver] += away
+                wait[receiver] -= 1
+                if wait[receiver] == 0:
+                    stack[waiting] = receiver
+                    waiting += 1
+
+
+@kernel
+def count_higher_donors(dem, codes, pending, first, last):
+    """Count for rows first to last the neighbours that spread to each cell."""
+    rows, cols = dem.shape
+    for row in range(first, last):
+        for col in range(cols):
+            count = 0
+            for k in range(8):
+                r, c = row + D_ROW[k], col + D_COL[k]
+                if r < 0 or c < 0 or r >= rows or c >= cols or codes[r, c] >= _OUTLET:
+                    continue
+                # on its own level a neighbour gives only what its direction sends
+                if dem[r, c] > dem[row, col] or codes[r, c] == k ^ 4:
+                    count += 1
+            pending[row, col] = count
+
+
+@kernel
+def spread_downhill(dem, codes, pending, total, exponent):
+    """Add up from each cell to all its lower neighbours, or where none is lower by `codes`."""
+    rows, cols = dem.shape
+    stack = np.empty(1024, dtype=np.int64)
+    pull = np.zeros(8)
+    for row in range(rows):
+        for col in range(cols):
+            if codes[row, col] == _NO_DATA or pending[row, col] != 0:
+                continue
+            stack[0], waiting = row * cols + col, 1
+            while waiting > 0:
+                waiting -= 1
+                y, x = stack[waiting] // cols, stack[waiting] % cols
+                pending[y, x] = _SUMMED
+                code = codes[y, x]
+                if code == _OUTLET:
+                    continue
+                if waiting + 8 > stack.size:
+                    longer = np.empty(2 * stack.size, dtype=np.int64)
+                    longer[:waiting] = stack[:waiting]
+                    stack = longer
+                z = np.float64(dem[y, x])
+                steepest = 0.0
+                for k in range(8):
+                    r, c = y + D_ROW[k], x + D_COL[k]
+                    pull[k] = 0.0
+                    if r < 0 or c < 0 or r >= rows or c >= cols:
+                        continue
+                    fall = (z - np.float64(dem[r, c])) / STEP[k]
+                    if fall > 0.0:
+                        pull[k] = fall
+                        steepest = max(steepest, fall)
+                if steepest == 0.0:
+                    pull[code] = steepest = 1.0
+                whole = 0.0
+                for k in range(8):
+                    # slopes against the steepest, so that no power leaves the range of floats
+                    if pull[k] > 0.0:
+                        pull[k] = (pull[k] / steepest) ** exponent
+                        whole += pull[k]
+                for k in range(8):
+                    r, c = y + D_ROW[k], x + D_COL[k]
+                    if r < 0 or c < 0 or r >= rows or c >= cols:
+                        continue
+                    # a neighbour that is lower waits for its share even where that rounds to 0
+                    if dem[r, c] < dem[y, x] or pull[k] > 0.0:
+                        total[r, c] += total[y, x] * (pull[k] / whole)
+                        pending[r, c] -= 1
+                        if pending[r, c] == 0:
+                            stack[waiting] = r * cols + c
+                            waiting += 1
