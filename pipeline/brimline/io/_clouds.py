@@ -13,6 +13,7 @@ from lazrs import LazrsError  # type: ignore[import-untyped]
 
 from brimline.errors import InputError, Problem, Severity
 from brimline.io import crs as crs_of
+from brimline.io import lengths, metric
 from brimline.io._raster_source import assumed_feet, settle_unit, stated_unit
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 
 _PIECE: Final = 2_000_000  # points read at a time
 _VERTICAL_UNIT_KEY: Final = 4099  # VerticalUnitsGeoKey (OGC GeoTIFF 1.1, clause 7.5.8)
-_UNIT_CODES: Final = {9001: crs_of.METRE, 9002: crs_of.FOOT, 9003: crs_of.SURVEY_FOOT}
+_UNIT_CODES: Final = {9001: lengths.METRE, 9002: lengths.FOOT, 9003: lengths.SURVEY_FOOT}
 _FAULTS: Final = (LaspyException, LazrsError, OSError, ValueError)
 # ASPRS LAS 1.4 R15, table 17; 8 are the ground points of files thinned before LAS 1.4
 GROUND: Final = (2, 8)
@@ -42,9 +43,9 @@ class Cloud:
 
     path: Path
     points: int
-    box: crs_of.Box
+    box: metric.Box
     crs: CRS
-    unit: crs_of.LengthUnit
+    unit: lengths.LengthUnit
     notices: tuple[Problem, ...]
 
 
@@ -151,7 +152,7 @@ def _unreadable(path: Path, fault: Exception) -> InputError:
     )
 
 
-def _height_tag(header: Any) -> crs_of.LengthUnit | None:  # noqa: ANN401
+def _height_tag(header: Any) -> lengths.LengthUnit | None:  # noqa: ANN401
     for record in header.vlrs:
         for key in getattr(record, "geo_keys", ()):
             if key.id == _VERTICAL_UNIT_KEY and key.tiff_tag_location == 0:

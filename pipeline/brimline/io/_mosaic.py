@@ -10,6 +10,7 @@ from affine import Affine
 
 from brimline.errors import InputError, Problem, Severity
 from brimline.io import crs as crs_of
+from brimline.io import lengths
 from brimline.io._raster_source import Header, read_header, read_levels
 
 if TYPE_CHECKING:
@@ -39,7 +40,7 @@ class Mosaic:
     levels: Elevation
     transform: Affine
     crs: CRS
-    unit: crs_of.LengthUnit
+    unit: lengths.LengthUnit
     notices: tuple[Problem, ...]
 
 

@@ -12,6 +12,7 @@ from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
 from brimline.errors import InputError, Problem, Severity
 from brimline.io import crs as crs_of
+from brimline.io import lengths
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -41,7 +42,7 @@ class Header:
     cols: int
     transform: Affine
     crs: CRS
-    unit: crs_of.LengthUnit
+    unit: lengths.LengthUnit
     notices: tuple[Problem, ...]
 
 
@@ -185,12 +186,12 @@ def _unit(
     path: Path,
     crs: CRS,
     stated: str,
-) -> tuple[crs_of.LengthUnit, list[Problem]]:
+) -> tuple[lengths.LengthUnit, list[Problem]]:
     """Find the unit of the levels: as stated, as tagged, by the CRS, or by its coordinates."""
     if stated != "auto":
         return stated_unit(stated), []
     tag = (file.units[0] or "").strip()
-    tagged = crs_of.length_unit(tag) if tag else None
+    tagged = lengths.length_unit(tag) if tag else None
     problems = []
     if tag and tagged is None:
         problems.append(
@@ -207,7 +208,7 @@ def _unit(
     return unit, problems
 
 
-def stated_unit(stated: str) -> crs_of.LengthUnit:
+def stated_unit(stated: str) -> lengths.LengthUnit:
     """Return the unit of height that a person states.
 
     Raises
@@ -215,7 +216,7 @@ def stated_unit(stated: str) -> crs_of.LengthUnit:
     InputError
         If it is not a unit of length.
     """
-    unit = crs_of.length_unit(stated)
+    unit = lengths.length_unit(stated)
     if unit is None:
         raise InputError.of(
             f'"{stated}" is not a unit of height',
@@ -225,19 +226,19 @@ def stated_unit(stated: str) -> crs_of.LengthUnit:
     return unit
 
 
-def settle_unit(crs: CRS, tagged: crs_of.LengthUnit | None) -> tuple[crs_of.LengthUnit, bool]:
+def settle_unit(crs: CRS, tagged: lengths.LengthUnit | None) -> tuple[lengths.LengthUnit, bool]:
     """Return the unit of height, and whether it had to be assumed from the map's feet."""
     by_crs = crs_of.height_unit(crs)
     if tagged is not None or by_crs is not None:
-        return tagged or by_crs or crs_of.METRE, False
+        return tagged or by_crs or lengths.METRE, False
     if crs_of.horizontal(crs).is_projected:
         plan = crs_of.plan_unit(crs)
         if not plan.is_metre:
             return plan, True
-    return crs_of.METRE, False
+    return lengths.METRE, False
 
 
-def assumed_feet(unit: crs_of.LengthUnit, source: str) -> Problem:
+def assumed_feet(unit: lengths.LengthUnit, source: str) -> Problem:
     """Say that heights were taken to be in the unit of the map coordinates."""
     return Problem(
         Severity.WARNING,

@@ -13,6 +13,7 @@ from pyproj import Transformer
 from brimline.errors import InputError, Problem, Severity
 from brimline.grid import Grid
 from brimline.io import crs as crs_of
+from brimline.io import metric
 from brimline.io._mosaic import Mosaic, too_many_cells
 from brimline.io._sampling import bilinear, block_mean, positions
 
@@ -56,7 +57,7 @@ def to_run_grid(mosaic: Mosaic, *, cell_m: float | None, max_cells: int, source:
     """
     notices: list[Problem] = []
     upright = _upright(mosaic)
-    crs, factor, why = _target_crs(upright)
+    crs, factor, why = metric.run_crs(upright.crs, extent(upright))
     if why:
         notices.append(Problem(Severity.NOTICE, why, "", source))
     if factor != 1.0:
@@ -89,64 +90,11 @@ def _upright(mosaic: Mosaic) -> Mosaic:
     return replace(mosaic, levels=np.ascontiguousarray(levels), transform=transform)
 
 
-def extent(mosaic: Mosaic) -> crs_of.Box:
+def extent(mosaic: Mosaic) -> metric.Box:
     """Outer bounds of the cells in the mosaic's CRS."""
     rows, cols = mosaic.levels.shape
     corners = [mosaic.transform @ corner for corner in ((0, 0), (cols, 0), (0, rows), (cols, rows))]
-    return crs_of.box_of([x for x, _ in corners], [y for _, y in corners])
-
-
-def _target_crs(mosaic: Mosaic) -> tuple[CRS, float, str]:
-    """Choose the run's CRS: the CRS, the factor on map coordinates, and what to say."""
-    box = extent(mosaic)
-    if mosaic.crs.is_geographic:
-        utm = crs_of.fitting_utm(mosaic.crs, box)
-        return (
-            utm,
-            1.0,
-            (
-                f"is in degrees ({crs_of.title(mosaic.crs)}); it was reprojected to"
-                f" {crs_of.title(utm)}"
-            ),
-        )
-    return metre_crs(mosaic.crs, box)
-
-
-def metre_crs(crs: CRS, box: crs_of.Box) -> tuple[CRS, float, str]:
-    """Choose a CRS in metres and true to scale for data in a projected CRS.
-
-    Returns
-    -------
-    crs
-        Its own, its sibling in metres, or the fitting UTM zone.
-    factor
-        To multiply map coordinates with; 1 where they stay or must be reprojected.
-    message
-        What was done; empty where nothing was.
-    """
-    off = crs_of.scale_error(crs, box)
-    if not off <= crs_of.SCALE_LIMIT:
-        utm = crs_of.fitting_utm(crs, box)
-        return (
-            utm,
-            1.0,
-            (
-                f"is in {crs_of.title(crs)}, where map lengths are {off * 100:.0f} % off; it was"
-                f" reprojected to {crs_of.title(utm)}"
-            ),
-        )
-    unit = crs_of.plan_unit(crs)
-    if unit.is_metre:
-        return crs, 1.0, ""
-    sibling = crs_of.metre_sibling(crs)
-    return (
-        sibling,
-        unit.metres,
-        (
-            f"has map coordinates in {unit.name} ({crs_of.title(crs)}); they were converted to"
-            " metres in the same projection, without resampling"
-        ),
-    )
+    return metric.box_of([x for x, _ in corners], [y for _, y in corners])
 
 
 def _keeps(own_m: float, wanted_m: float | None) -> bool:
@@ -167,7 +115,7 @@ def _target_grid(mosaic: Mosaic, crs: CRS, cell_m: float | None, source: str) ->
     return Grid(rows, cols, cell_m, left * cell_m, top * cell_m, crs_of.canonical(crs))
 
 
-def _bounds_in(mosaic: Mosaic, crs: CRS, source: str) -> crs_of.Box:
+def _bounds_in(mosaic: Mosaic, crs: CRS, source: str) -> metric.Box:
     box = extent(mosaic)
     if not crs_of.same(mosaic.crs, crs):
         across = Transformer.from_crs(mosaic.crs, crs, always_xy=True)
@@ -181,10 +129,10 @@ def _bounds_in(mosaic: Mosaic, crs: CRS, source: str) -> crs_of.Box:
     return box
 
 
-def _own_cell_m(mosaic: Mosaic, box: crs_of.Box) -> float:
+def _own_cell_m(mosaic: Mosaic, box: metric.Box) -> float:
     """Side of a square as large as one of the survey's cells on the run's map [m]."""
     rows, cols = mosaic.levels.shape
-    if mosaic.crs.is_projected and crs_of.scale_error(mosaic.crs, extent(mosaic)) < 0.02:
+    if mosaic.crs.is_projected and metric.scale_error(mosaic.crs, extent(mosaic)) < 0.02:
         return math.sqrt(abs(mosaic.transform.determinant))
     return math.sqrt((box[2] - box[0]) * (box[3] - box[1]) / (rows * cols))
 

@@ -9,12 +9,13 @@ import numpy as np
 from scipy import ndimage
 
 from brimline.errors import InputError, Problem, Severity
+from brimline.io import crs as crs_of
+from brimline.io import lengths, metric
 from brimline.io import paths as paths_of
 from brimline.io._mosaic import read_mosaic
-from brimline.io._raster_source import HIGHEST_M, LOWEST_M
+from brimline.io._raster_source import HIGHEST_M, LOWEST_M, read_header
 from brimline.io._regrid import to_run_grid
-from brimline.io.crs import converted
-from brimline.io.points import is_points, read_points
+from brimline.io.points import is_points, points_run_crs, read_points
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -75,11 +76,8 @@ def read_elevation(
     InputError
         With every problem of every file, each with its mend.
     """
-    files = paths_of.spread(paths)
+    files = _files(paths)
     source = _source(files)
-    if not files:
-        raise InputError.of("names no file", mend="name the elevation file.", source="elevation")
-    _check_kinds(files)
     if is_points(files[0]):
         points = read_points(
             files,
@@ -96,7 +94,7 @@ def read_elevation(
         )
         notices = [*mosaic.notices]
         if not mosaic.unit.is_metre:
-            notices.append(converted(mosaic.unit, source))
+            notices.append(lengths.converted(mosaic.unit, source))
         notices += _drop_zero_fill(mosaic.levels, source)
         run = to_run_grid(mosaic, cell_m=cell_m, max_cells=max_cells, source=source)
         dem, grid = run.dem, run.grid
@@ -112,6 +110,24 @@ def read_elevation(
     if holes:
         notices.append(_holes_notice(dem, grid, holes, hole_cells, source))
     return ElevationRead(dem, grid, tuple(notices), files, holes, hole_cells)
+
+
+def run_crs(paths: str | Path | Iterable[str | Path], *, crs: str | None = None) -> str:
+    """Return the CRS that a run on these files has, from the first one's header alone.
+
+    Raises
+    ------
+    InputError
+        If the files are missing, or the first cannot be read or does not say where it is.
+    """
+    files = _files(paths)
+    if is_points(files[0]):
+        return points_run_crs(files[0], crs)
+    header = read_header(files[0], vertical_unit="m", crs=crs)
+    corners = ((0, 0), (header.cols, 0), (0, header.rows), (header.cols, header.rows))
+    places = [header.transform @ corner for corner in corners]
+    box = metric.box_of([x for x, _ in places], [y for _, y in places])
+    return crs_of.canonical(metric.run_crs(header.crs, box)[0])
 
 
 def inside_data(dem: Elevation) -> BoolGrid:
@@ -130,7 +146,11 @@ def count_holes(dem: Elevation) -> tuple[int, int]:
     return int(holes), int(inside.sum())
 
 
-def _check_kinds(files: Sequence[Path]) -> None:
+def _files(paths: str | Path | Iterable[str | Path]) -> tuple[Path, ...]:
+    """Return the files that are meant, all of one kind."""
+    files = paths_of.spread(paths)
+    if not files:
+        raise InputError.of("names no file", mend="name the elevation file.", source="elevation")
     odd = [path for path in files if is_points(path) != is_points(files[0])]
     if odd:
         raise InputError(
@@ -142,6 +162,7 @@ def _check_kinds(files: Sequence[Path]) -> None:
             )
             for path in odd
         )
+    return files
 
 
 def _source(files: Sequence[Path]) -> str:

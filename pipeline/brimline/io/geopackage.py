@@ -71,10 +71,12 @@ def write_geopackage(
     Raises
     ------
     InternalError
-        If rows lack a declared column or cannot take its type.
+        If rows lack a declared column or cannot take its type, or there is nothing to write.
     StoreError
         If the file cannot be written.
     """
+    if not items:
+        raise InternalError(f"{path.name} would hold no layer")
     told = about or About()
     moment = (told.written_at or datetime.now(UTC)).astimezone(UTC)
     stamp = moment.strftime("%Y-%m-%dT%H:%M:%S.000Z")

@@ -12,6 +12,7 @@ from pyproj import Transformer
 from brimline.errors import InputError, Problem, Severity
 from brimline.grid import Grid
 from brimline.io import crs as crs_of
+from brimline.io import lengths, metric
 from brimline.io._clouds import (
     GROUND,
     UNCLASSIFIED,
@@ -23,7 +24,6 @@ from brimline.io._clouds import (
     read_cloud,
 )
 from brimline.io._mosaic import grouped, too_many_cells
-from brimline.io._regrid import metre_crs
 from brimline.terrain.ground import ground_cells
 from brimline.terrain.points import LowestBins, PointBins, fitting_cell_m, gridded
 
@@ -74,7 +74,7 @@ class _ToMetres:
         east, north = self.across.transform(x, y)
         return np.asarray(east), np.asarray(north)
 
-    def box(self, box: crs_of.Box) -> crs_of.Box:
+    def box(self, box: metric.Box) -> metric.Box:
         if self.across is not None:
             west, south, east, north = self.across.transform_bounds(*box, densify_pts=21)
             return float(west), float(south), float(east), float(north)
@@ -146,6 +146,12 @@ def read_points(
     return PointsRead(gridded(bins, max_gap_m=gap_m), grid, grouped(notices), used)
 
 
+def points_run_crs(path: Path, crs: str | None) -> str:
+    """Return the CRS that a run on this point cloud has, from its header alone."""
+    cloud = read_cloud(path, vertical_unit="m", crs=crs)
+    return crs_of.canonical(metric.run_crs(cloud.crs, cloud.box)[0])
+
+
 def _clouds(files: Sequence[Path], vertical_unit: str, crs: str | None) -> tuple[Cloud, ...]:
     clouds: list[Cloud] = []
     problems: list[Problem] = []
@@ -174,25 +180,18 @@ def _clouds(files: Sequence[Path], vertical_unit: str, crs: str | None) -> tuple
 def _to_metres(clouds: Sequence[Cloud], source: str) -> tuple[_ToMetres, list[Problem]]:
     own, box = clouds[0].crs, _hull(clouds)
     notices = [notice for cloud in clouds for notice in cloud.notices]
-    if own.is_geographic:
-        target, factor = crs_of.fitting_utm(own, box), 1.0
-        why = (
-            f"is in degrees ({crs_of.title(own)}); its points were brought to"
-            f" {crs_of.title(target)}"
-        )
-    else:
-        target, factor, why = metre_crs(own, box)
+    target, factor, why = metric.run_crs(own, box)
     if why:
         notices.append(Problem(Severity.NOTICE, why, "", source))
     units = dict.fromkeys(cloud.unit for cloud in clouds if not cloud.unit.is_metre)
-    notices += [crs_of.converted(unit, source) for unit in units]
+    notices += [lengths.converted(unit, source) for unit in units]
     across = None
     if factor == 1.0 and not crs_of.same(own, target):
         across = Transformer.from_crs(own, target, always_xy=True)
     return _ToMetres(target, factor, across), notices
 
 
-def _hull(clouds: Sequence[Cloud]) -> crs_of.Box:
+def _hull(clouds: Sequence[Cloud]) -> metric.Box:
     return (
         min(cloud.box[0] for cloud in clouds),
         min(cloud.box[1] for cloud in clouds),
@@ -201,7 +200,7 @@ def _hull(clouds: Sequence[Cloud]) -> crs_of.Box:
     )
 
 
-def _grid(box: crs_of.Box, cell_m: float, crs: CRS) -> Grid:
+def _grid(box: metric.Box, cell_m: float, crs: CRS) -> Grid:
     """Lay a grid over the points, its lines at whole multiples of the cell."""
     west, south, east, north = box
     left, top = math.floor(west / cell_m), math.floor(north / cell_m) + 1

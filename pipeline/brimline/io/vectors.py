@@ -14,7 +14,7 @@ import shapely
 from pyogrio.errors import DataLayerError, DataSourceError, FieldError
 
 from brimline.errors import InputError, Problem, Severity
-from brimline.io import _columns, _shapes, paths
+from brimline.io import _columns, _shapes, metric, paths
 from brimline.io import crs as crs_of
 from brimline.io._columns import Wanted
 from brimline.io._shapes import Kind
@@ -79,7 +79,7 @@ def read_layer(
     source: Source | str | Path,
     *,
     kinds: Collection[Kind],
-    crs: str,
+    crs: str | None,
     columns: Sequence[Wanted] = (),
     default_layer: str = "",
     assume_crs: str | None = None,
@@ -95,7 +95,7 @@ def read_layer(
     ----------
     source : a file, or a file with a layer and a filter.
     kinds : what may be drawn: any of ``"point"``, ``"line"``, ``"polygon"``.
-    crs : the run's CRS.
+    crs : the run's CRS; None, where there is none yet, takes a CRS in metres that fits the layer.
     columns : what is wanted of the attributes; missing ones come back empty.
     default_layer : taken where the source names none and the file holds several.
     assume_crs : taken where the file states none.
@@ -112,14 +112,15 @@ def read_layer(
         own, notes = _own_crs(raw, where, assume_crs)
         found += notes
     except InputError as error:
-        return LayerRead(_no_rows(columns, crs), (*found, *error.problems), where)
+        return LayerRead(_no_rows(columns, crs or "EPSG:4326"), (*found, *error.problems), where)
     label = str(where)
     frame = raw.set_crs(own, allow_override=True)
     frame["row"] = frame.index.to_numpy()
     frame = frame.reset_index(drop=True)
-    target = crs_of.parsed(crs)
+    target = _own_metres(frame, own) if crs is None else crs_of.parsed(crs)
     frame, notes = _in_run_crs(frame, own, target, label)
-    found += notes
+    if crs is not None:
+        found += notes
     frame, notes = _shapes.cleaned(frame, frozenset(kinds), source=label, own_crs=own)
     found += notes
     frame, notes = _columns.taken(
@@ -249,14 +250,32 @@ def _own_crs(
     ]
 
 
+def _own_metres(frame: gpd.GeoDataFrame, own: CRS) -> CRS:
+    """Return the CRS of a layer that stands alone: its own, or one in metres that fits it."""
+    box = _extent(frame)
+    if box is None:
+        return crs_of.horizontal(own)
+    return metric.run_crs(own, box)[0]
+
+
+def _extent(frame: gpd.GeoDataFrame) -> metric.Box | None:
+    """Extent of the shapes that have one."""
+    shapes = frame.geometry.to_numpy()
+    bounds = shapely.bounds(shapes)
+    finite = bounds[np.isfinite(bounds).all(axis=1)]
+    if not finite.size:
+        return None
+    west, south = finite[:, :2].min(axis=0).tolist()
+    east, north = finite[:, 2:].max(axis=0).tolist()
+    return west, south, east, north
+
+
 def _in_run_crs(
     frame: gpd.GeoDataFrame, own: CRS, target: CRS, source: str
 ) -> tuple[gpd.GeoDataFrame, list[Problem]]:
     if crs_of.same(own, target):
         return frame.set_crs(target, allow_override=True), []
-    shapes = frame.geometry.to_numpy()
-    drawn = shapes[~(shapely.is_missing(shapes) | shapely.is_empty(shapes))]
-    bounds = shapely.bounds(drawn)
+    box = _extent(frame)
     moved = frame.set_crs(crs_of.horizontal(own), allow_override=True).to_crs(target)
     notes = [
         Problem(
@@ -266,10 +285,8 @@ def _in_run_crs(
             source,
         )
     ]
-    finite = bounds[np.isfinite(bounds).all(axis=1)]
-    if finite.size:
-        box = (*finite[:, :2].min(axis=0).tolist(), *finite[:, 2:].max(axis=0).tolist())
-        caution = crs_of.transform_caution(own, target, box)
+    if box is not None:
+        caution = metric.transform_caution(own, target, box)
         if caution is not None:
             notes.append(replace(caution, source=source))
     return moved, notes

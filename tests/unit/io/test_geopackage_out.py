@@ -19,9 +19,10 @@ import shapely
 from pyproj import CRS
 
 from brimline.errors import InternalError, StoreError
-from brimline.io.crs import canonical, metre_sibling, parsed
+from brimline.io.crs import canonical, parsed
 from brimline.io.frames import conformed, empty
 from brimline.io.geopackage import About, write_geopackage
+from brimline.io.metric import metre_sibling
 from brimline.layers import CATALOGUE, Column, Geometry, Layer, Raster, Table
 
 UTM = "EPSG:32633"

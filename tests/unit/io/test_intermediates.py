@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 
 from brimline.errors import InternalError
 from brimline.grid import Grid
-from brimline.io.crs import canonical, metre_sibling, parsed
+from brimline.io.crs import canonical, parsed
 from brimline.io.frames import check_frame, conformed, empty
 from brimline.io.intermediates import FileCodec, checked, versions
+from brimline.io.metric import metre_sibling
 from brimline.layers import CATALOGUE, Column, Geometry, Layer, Raster, Table, raster
 
 UTM = "EPSG:32633"

@@ -86,7 +86,8 @@ def test_values_and_grid_come_back_exactly(tmp_path, writer):
 
 
 def test_a_grid_without_crs_or_with_a_custom_one_comes_back(tmp_path):
-    from brimline.io.crs import canonical, metre_sibling, parsed
+    from brimline.io.crs import canonical, parsed
+    from brimline.io.metric import metre_sibling
 
     custom = canonical(metre_sibling(parsed("EPSG:2903")))
     for crs in ("", custom):
