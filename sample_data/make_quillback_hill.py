@@ -255,7 +255,7 @@ def site_layers() -> dict[str, gpd.GeoDataFrame]:
         "intakes": frame([
             {"name": "Lane culvert outfall", "snap": True, "shape": point(west_floor + 4, 214)},
             {"name": "Old pond inlet", "snap": True, "shape": point(POND_CENTRE[0] - 3, 338)},
-            {"name": "West keypoint", "snap": True, "shape": point(VALLEYS[0].floor_x(np.array(468.0)).item() + 5, 468)},
+            {"name": "West keypoint", "snap": True, "shape": point(VALLEYS[0].floor_x(np.array(468.0)).item() + 1, 468)},
             {"name": "East valley head", "snap": True, "shape": point(VALLEYS[1].floor_x(np.array(520.0)).item() - 4, 520)},
             {"name": "Yard drain", "snap": False, "shape": point(477, 284)},
             {"name": "Stream at the east fence", "snap": True, "shape": point(806, stream_y(np.array(806.0)).item())},
