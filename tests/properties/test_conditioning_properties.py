@@ -79,7 +79,7 @@ def test_breaching_without_limits_leaves_nothing_to_fill(ground):
 
 @given(grounds(), st.lists(st.tuples(st.floats(-2, 9), st.floats(-2, 9)), min_size=2, max_size=4))
 @few
-def test_burning_falls_from_one_end_to_the_other_and_never_raises(ground, line):
+def test_burning_never_raises_and_does_nothing_where_a_line_has_an_end_without_ground(ground, line):
     dem, _ = ground
     burned = burn(dem, [line], cell_m=1.0, reach_m=1.5)
     valid = np.isfinite(dem)

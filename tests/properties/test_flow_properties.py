@@ -6,7 +6,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from brimline.drainage.flow import accumulate, flow_directions, upstream_order
+from brimline.drainage.flow import (
+    accumulate,
+    dinf_accumulation,
+    flow_directions,
+    mfd_accumulation,
+    upstream_order,
+)
 from brimline.grid import D_COL, D_ROW, NO_DATA, OUTLET
 from brimline.terrain.conditioning import fill
 
@@ -60,6 +66,23 @@ def test_what_reaches_the_outlets_is_what_fell(dem, seed):
     rain = np.random.default_rng(seed).random(dem.shape)
     caught = accumulate(directions, rain)[outlets].sum()
     np.testing.assert_allclose(caught, rain[np.isfinite(dem)].sum())
+
+
+@given(surfaces(), st.booleans(), st.floats(0.2, 20.0), st.integers(0, 2**32 - 1))
+@settings(deadline=None, max_examples=150)
+@pytest.mark.interpreted
+def test_spreading_loses_and_makes_no_water(dem, filled, exponent, seed):
+    surface = fill(dem) if filled else dem
+    valid = np.isfinite(dem)
+    outlets = flow_directions(surface) == OUTLET
+    rain = np.random.default_rng(seed).random(dem.shape)
+    for caught in (
+        dinf_accumulation(surface, rain),
+        mfd_accumulation(surface, rain, exponent=exponent),
+    ):
+        assert (np.isnan(caught) == ~valid).all()
+        assert (caught[valid] >= rain[valid]).all()
+        np.testing.assert_allclose(caught[outlets].sum(), rain[valid].sum())
 
 
 @given(surfaces())

@@ -4,8 +4,14 @@ import numpy as np
 import pytest
 
 from brimline._jit import threads
-from brimline.drainage.flow import accumulate, flow_directions
-from brimline.terrain.conditioning import fill
+from brimline.drainage.flow import (
+    accumulate,
+    dinf_accumulation,
+    flow_directions,
+    mfd_accumulation,
+    upstream_order,
+)
+from brimline.terrain.conditioning import breach, fill
 
 
 def rough_ground(kind):
@@ -21,16 +27,31 @@ def rough_ground(kind):
     return dem.astype(np.float32)
 
 
-@pytest.mark.parametrize("kind", ["rough", "plateaus"])
-@pytest.mark.parametrize("count", [2, 3, 7])
-def test_conditioning_directions_and_accumulation(kind, count):
-    dem = rough_ground(kind)
+def everything(dem):
     rain = np.random.default_rng(1).random(dem.shape)
-    results = []
-    for number in (1, count):
-        with threads(number):
-            filled = fill(dem)
-            directions = flow_directions(filled)
-            results.append((filled, directions, accumulate(directions, rain)))
-    for one, many in zip(*results, strict=True):
-        np.testing.assert_array_equal(one, many)
+    breached = breach(dem, cell_m=1.0, max_depth_m=1.0, max_length_m=20.0)
+    filled = fill(dem)
+    directions = flow_directions(filled)
+    return {
+        "breach": breached,
+        "fill": filled,
+        "fill after breach": fill(breached),
+        "directions": directions,
+        "directions of the ground": flow_directions(dem),
+        "accumulation": accumulate(directions, rain),
+        "order": upstream_order(directions),
+        "facets": dinf_accumulation(filled, rain),
+        "downhill": mfd_accumulation(filled, rain),
+    }
+
+
+@pytest.mark.parametrize("kind", ["rough", "plateaus"])
+def test_conditioning_directions_and_accumulation(kind):
+    dem = rough_ground(kind)
+    with threads(1):
+        alone = everything(dem)
+    for count in (2, 3, 7):
+        with threads(count):
+            together = everything(dem)
+        for name, result in alone.items():
+            np.testing.assert_array_equal(result, together[name], err_msg=f"{name}, {count}")

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pyflwdir
 import pytest
+import rasterio
 import richdem
 from matplotlib import cbook
 
@@ -34,7 +35,6 @@ def moraine():
     folder = os.environ.get("BRIMLINE_DATA")
     if not folder:
         pytest.skip("BRIMLINE_DATA is not set")
-    rasterio = pytest.importorskip("rasterio")
     with rasterio.open(Path(folder) / "moraine_1m.tif") as source:
         return source.read(1).astype(np.float32)
 

@@ -1,7 +1,11 @@
 """The filled surface, bit for bit, against an independent library."""
 
+import os
+from pathlib import Path
+
 import numpy as np
 import pytest
+import rasterio
 import richdem
 from matplotlib import cbook
 
@@ -34,6 +38,19 @@ def test_sample_elevation_with_an_irregular_outline_and_holes():
     dem[np.hypot(row - 170, (col - 200) / 1.2) > 160 + 12 * np.sin(row / 9.0)] = np.nan
     dem[100:130, 150:190] = np.nan
     dem[np.random.default_rng(3).random(dem.shape) < 0.01] = np.nan
+    assert_same_bits(fill(dem), peer_fill(dem))
+
+
+@pytest.mark.realdata
+def test_survey_with_many_hollows():
+    folder = os.environ.get("BRIMLINE_DATA")
+    if not folder:
+        pytest.skip("BRIMLINE_DATA is not set")
+    with rasterio.open(Path(folder) / "moraine_1m.tif") as source:
+        dem = source.read(1).astype(np.float32)
+    assert_same_bits(fill(dem), peer_fill(dem))
+    dem[120:150, 200:260] = np.nan
+    dem[:90, :60] = np.nan
     assert_same_bits(fill(dem), peer_fill(dem))
 
 
