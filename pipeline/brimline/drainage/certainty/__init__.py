@@ -1,0 +1,13 @@
+"""How sure catchments are, given the error of the survey."""
+
+from brimline.drainage.certainty.chance import CatchmentChance, catchment_chance
+from brimline.drainage.certainty.error_field import error_field
+from brimline.drainage.certainty.survey import SURVEY_CLASSES, SurveyClass
+
+__all__ = [
+    "SURVEY_CLASSES",
+    "CatchmentChance",
+    "SurveyClass",
+    "catchment_chance",
+    "error_field",
+]
