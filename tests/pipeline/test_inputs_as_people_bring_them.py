@@ -60,7 +60,7 @@ def test_a_boundary_larger_than_the_data_names_the_uncovered_share(site):
         assert done.code == 2
         share = 100 * (1 - site.size**2 / (site.size + 40) ** 2)
         assert f"{share:.1f} % of the boundary has no elevation" in done.err
-        assert "20 m to the west" in done.err
+        assert "in its north and east and south and west" in done.err
     assert not site.results.exists()
 
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import difflib
+import os
 import re
 import tomllib
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pydantic import BaseModel, ValidationError
@@ -15,7 +17,6 @@ from brimline.errors import ConfigError, Problem, Severity
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from pathlib import Path
 
     from pydantic_core import ErrorDetails
 
@@ -33,8 +34,8 @@ class Loaded:
         return self.path.parent
 
     def resolve(self, name: str) -> Path:
-        """Return the path that a file name in the settings stands for."""
-        return self.folder / name
+        """Return the path that a file name in the settings stands for, without ``..``."""
+        return Path(os.path.normpath(self.folder / name))
 
 
 def load(path: Path) -> Loaded:

@@ -194,6 +194,23 @@ ITEMS: Final = (
         _free("start_h", "float", "When it begins, from the start of the storm.", "h", 0),
     ),
     _drawn(
+        "planting_zones",
+        Geometry.POLYGON,
+        "Planting zones as drawn",
+        "Ground with one planting, whose water is followed through the year.",
+        _NAME,
+        _free("planting", "text", "What is planted, of the table of plantings."),
+        _free("texture", "text", "Soil texture; empty is that of the soils input."),
+        _free("irrigated", "bool", "Watered when the soil is drawn down; empty is true."),
+        _free(
+            "draws_on",
+            "text",
+            "Stores that water it, in order, separated by semicolons; empty asks every tank, then"
+            " every pond.",
+        ),
+        _free("root_depth_m", "float", "Depth of soil that roots draw from.", "m", 0),
+    ),
+    _drawn(
         "kept_hollows",
         Geometry.POINT,
         "Hollows to keep",

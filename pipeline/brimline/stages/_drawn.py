@@ -11,7 +11,7 @@ import pandas as pd
 import shapely
 
 from brimline.errors import Problem, Severity
-from brimline.grid.shapes import cells_inside
+from brimline.io.coverage import boundary_problems, off_data_problems, outline_of
 from brimline.io.elevation import inside_data
 from brimline.io.frames import conformed, empty
 from brimline.io.vectors import Wanted, read_layer
@@ -35,7 +35,6 @@ SETBACK_M: Final = {
 }
 Kind = Literal["point", "line", "polygon"]
 
-_UNCOVERED_PCT: Final = 0.1  # of the boundary's area; less is a matter of cell edges
 
 _COLUMNS: Final[dict[str, tuple[Wanted, ...]]] = {
     "boundary": (Wanted("name"),),
@@ -116,19 +115,13 @@ def _clean(rows: Any, name: str, grid: Grid) -> gpd.GeoDataFrame:  # noqa: ANN40
 def _boundary(
     read: LayerRead | None, covered: BoolGrid, grid: Grid, found: SiteRead
 ) -> gpd.GeoDataFrame:
-    if read is None or read.frame.empty:
-        if read is not None and not read.errors:
-            found.problems.append(
-                Problem(
-                    Severity.ERROR,
-                    "holds no polygon",
-                    "draw the site's outline",
-                    str(read.source),
-                )
-            )
+    if read is None:
         return _clean(empty(layer("boundary"), grid.crs), "boundary", grid)
-    outline = shapely.union_all(read.frame.geometry.to_numpy())
-    found.problems += _coverage(outline, covered, grid, str(read.source))
+    outline, problems = outline_of(read)
+    found.problems += problems
+    found.problems += boundary_problems(outline, covered, grid, str(read.source))
+    if outline.is_empty:
+        return _clean(empty(layer("boundary"), grid.crs), "boundary", grid)
     names = [name for name in read.frame["name"] if isinstance(name, str) and name]
     rows = gpd.GeoDataFrame(
         {"name": [names[0] if names else "site"], "area_m2": [outline.area]},
@@ -138,60 +131,13 @@ def _boundary(
     return _clean(rows, "boundary", grid)
 
 
-def _coverage(
-    outline: shapely.Geometry, covered: BoolGrid, grid: Grid, source: str
-) -> list[Problem]:
-    """Name the share of the boundary that has no elevation, and on which sides."""
-    west, south, east, north = outline.bounds
-    left, low, right, high = grid.bounds
-    beyond = [
-        f"{distance:.0f} m to the {side}"
-        for side, distance in (
-            ("west", left - west),
-            ("south", low - south),
-            ("east", east - right),
-            ("north", north - high),
-        )
-        if distance > 0
-    ]
-    on_grid = outline.intersection(shapely.box(*grid.bounds))
-    void_m2 = float((cells_inside([on_grid], grid) & ~covered).sum()) * grid.cell_area_m2
-    uncovered_pct = 100 * (outline.area - on_grid.area + void_m2) / outline.area
-    if uncovered_pct <= _UNCOVERED_PCT:
-        return []
-    where = f"; it reaches past the data by {', '.join(beyond)}" if beyond else ""
-    return [
-        Problem(
-            Severity.ERROR,
-            f"{uncovered_pct:.1f} % of the boundary has no elevation{where}",
-            "add the missing elevation to inputs.elevation, or draw the boundary smaller",
-            source,
-        )
-    ]
-
-
 def _intakes(
     read: LayerRead | None, elevation: Elevation, grid: Grid, found: SiteRead
 ) -> gpd.GeoDataFrame:
     if read is None:
         return _clean(empty(layer("intakes_drawn"), grid.crs), "intakes_drawn", grid)
     frame = read.frame
-    x, y = frame.geometry.x.to_numpy(), frame.geometry.y.to_numpy()
-    row, col = grid.cell(x, y)
-    on_data = grid.holds(row, col)
-    on_data[on_data] = np.isfinite(elevation[row[on_data], col[on_data]])
-    for place in np.flatnonzero(~on_data):
-        name = frame["name"].iloc[place]
-        label = f'intake "{name}"' if isinstance(name, str) and name else "an intake"
-        found.problems.append(
-            Problem(
-                Severity.ERROR,
-                f"{label} at {x[place]:.1f}, {y[place]:.1f} lies where there is no elevation",
-                "move it onto the data, or add the missing elevation",
-                str(read.source),
-                f"row {frame['row'].iloc[place]}",
-            )
-        )
+    found.problems += off_data_problems(read, elevation, grid, "intake")
     rows = gpd.GeoDataFrame(
         {
             "intake_id": np.arange(1, len(frame) + 1),

@@ -12,6 +12,7 @@ from brimline.io.elevation import read_elevation
 from brimline.io.rainfall import read_depth_table
 from brimline.io.weather import read_weather
 from brimline.stages import _drawn
+from brimline.stages.plan import read_plan
 from brimline.stages.site import SOURCES
 
 if TYPE_CHECKING:
@@ -101,4 +102,8 @@ def _layers(sources: Mapping[str, Source], dem: Elevation, grid: Grid, found: Ch
         {name: sources[name].value if name in sources else None for name in SOURCES}, dem, grid
     )
     found.problems += read.problems
+    if "plan" in sources:
+        drawn, problems = read_plan(sources["plan"].value, grid)
+        found.problems += problems
+        read.layers |= drawn
     found.facts += [f"{name}: {len(rows)} rows" for name, rows in read.layers.items() if len(rows)]

@@ -8,6 +8,7 @@ import numpy as np
 
 from brimline.drainage.hollows import find_hollows
 from brimline.engine.stage import Stage
+from brimline.errors import Problem, Severity
 from brimline.grid.shapes import outlines
 from brimline.stages._frames import frame_of
 
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
 
 def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
     params, grid = given.params, given.grid
+    points = given.frame("kept_hollows").geometry
+    row, col = grid.cell(points.x.to_numpy(), points.y.to_numpy())
     found = find_hollows(
         given.raster("elevation"),
         cell_m=grid.cell_m,
@@ -30,7 +33,18 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
         min_area_m2=params.hollow_area_m2,
         keep_depth_m=params.keep_depth_m,
         keep_area_m2=params.keep_area_m2,
+        keep_points=np.column_stack([row, col]),
     )
+    for place in found.missed_points.tolist():
+        name = given.frame("kept_hollows")["name"].iloc[place] or f"number {place + 1}"
+        report.problem(
+            Problem(
+                Severity.WARNING,
+                f"the point {name} lies in no hollow, so it keeps none",
+                "move it into a hollow of the layer hollows",
+                "plan, kept_hollows",
+            )
+        )
     report.advanced(0.7, "outlines")
     shapes = _shapes(found, grid)
     records = [
@@ -62,7 +76,7 @@ STAGE = Stage(
     name="hollows",
     version=1,
     title="hollows of the survey",
-    needs=("grid", "elevation"),
+    needs=("grid", "elevation", "kept_hollows"),
     makes=("hollows", "kept_sink"),
     run=_run,
     table="conditioning",

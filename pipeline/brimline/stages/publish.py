@@ -106,14 +106,15 @@ def publish(
             )
         elif isinstance(item, Layer | Table):
             rows.append((item, result.value(item.name)))
-    told(f"writing {GEOPACKAGE}")
-    about = About(
-        title=site_name,
-        description=f"Land and water at {site_name}, by brimline {brimline.__version__}. SI units.",
-        cautions=CAUTIONS,
-        details={"versions": made["versions"], "finished": made["finished"]},
-    )
-    write_geopackage(folder / GEOPACKAGE, rows, crs=grid.crs, about=about)
+    if rows:  # a run that was stopped early may hold rasters only
+        told(f"writing {GEOPACKAGE}")
+        about = About(
+            title=site_name,
+            description=f"Land and water at {site_name}, by brimline {brimline.__version__}. SI units.",
+            cautions=CAUTIONS,
+            details={"versions": made["versions"], "finished": made["finished"]},
+        )
+        write_geopackage(folder / GEOPACKAGE, rows, crs=grid.crs, about=about)
     atomic.write_text(folder / MANIFEST, json.dumps(made, indent=2, ensure_ascii=False) + "\n")
     atomic.replace_folder(folder, target)
     return Published(target, written=True, manifest=made)

@@ -11,6 +11,7 @@ from brimline.stages import (
     flow,
     hollows,
     paths,
+    plan,
     site,
     snapping,
     storm,
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 _ALWAYS: Final = (
     survey,
     site,
+    plan,
     terrain,
     hollows,
     conditioning,

@@ -1,0 +1,103 @@
+"""What a person has drawn into the plan, cleaned and in the run's CRS."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final, Literal
+
+import geopandas as gpd
+
+from brimline.engine.stage import Stage
+from brimline.errors import InputError, Problem, Severity
+from brimline.io.frames import conformed, empty
+from brimline.io.vectors import Source, Wanted, layer_names, read_layer
+from brimline.layers.drawn import ITEMS
+from brimline.layers.schema import Geometry
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from brimline.engine.stage import Given, Reporter
+    from brimline.grid import Grid
+    from brimline.layers.schema import Column, Layer
+
+_KIND: Final[dict[Geometry, Literal["point", "line", "polygon"]]] = {
+    Geometry.POINT: "point",
+    Geometry.LINE: "line",
+    Geometry.POLYGON: "polygon",
+}
+
+
+def read_plan(path: Path, grid: Grid) -> tuple[dict[str, gpd.GeoDataFrame], list[Problem]]:
+    """Read every drawing layer; those that the plan lacks come back empty.
+
+    Returns
+    -------
+    layers by name, and everything found on the way.
+    """
+    try:
+        there = set(layer_names(path))
+    except InputError as error:
+        return _nothing_drawn(grid), list(error.problems)
+    layers, problems = {}, []
+    for declared in ITEMS:
+        if declared.name not in there:
+            layers[declared.name] = gpd.GeoDataFrame(empty(declared, grid.crs))
+            continue
+        read = read_layer(
+            Source(path, declared.name),
+            kinds={_KIND[declared.geometry]},
+            crs=grid.crs,
+            columns=[_wanted(column) for column in declared.columns],
+        )
+        # a drawing layer without rows is how a plan begins, not a fault
+        problems += [p for p in read.problems if len(read.frame) or p.severity is Severity.ERROR]
+        rows = _single(read.frame, declared).drop(columns="row")
+        layers[declared.name] = gpd.GeoDataFrame(conformed(rows, declared, grid.crs))
+    return layers, problems
+
+
+def _nothing_drawn(grid: Grid) -> dict[str, gpd.GeoDataFrame]:
+    return {item.name: gpd.GeoDataFrame(empty(item, grid.crs)) for item in ITEMS}
+
+
+def _wanted(column: Column) -> Wanted:
+    return Wanted(
+        column.name,
+        column.dtype,
+        allowed=column.values,
+        minimum=column.minimum,
+        maximum=column.maximum,
+        unique=column.name == "name",
+    )
+
+
+def _single(rows: gpd.GeoDataFrame, declared: Layer) -> gpd.GeoDataFrame:
+    """Polygons come from the reader as multi-part; a drawn pond is one part a row."""
+    if declared.geometry is not Geometry.POLYGON:
+        return rows
+    return rows.explode(ignore_index=True)
+
+
+def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
+    path, grid = given.source("plan"), given.grid
+    if path is None:
+        return _nothing_drawn(grid)
+    layers, problems = read_plan(path, grid)
+    errors = [problem for problem in problems if problem.severity is Severity.ERROR]
+    if errors:
+        raise InputError(errors)
+    for problem in problems:
+        report.problem(problem)
+    return layers
+
+
+STAGE = Stage(
+    name="plan",
+    version=1,
+    title="reading the plan",
+    needs=("grid",),
+    makes=tuple(item.name for item in ITEMS),
+    run=_run,
+    sources=("plan",),
+)
