@@ -1,5 +1,6 @@
 """Water through many elements in a storm: who spills to whom, and routing."""
 
+from brimline.cascade.design import SILL_WIDTH, Free, Goals, Shortfall, Sized, size
 from brimline.cascade.findings import Finding, check, flags_of
 from brimline.cascade.inflow import StormInflow, inflow_of, with_rain
 from brimline.cascade.judge import assess, judge
@@ -10,9 +11,12 @@ from brimline.cascade.routing import ElementSums, LinkSums, Pace, Routed, Series
 
 __all__ = [
     "NOWHERE",
+    "SILL_WIDTH",
     "Discharge",
     "ElementSums",
     "Finding",
+    "Free",
+    "Goals",
     "Limits",
     "Link",
     "LinkSums",
@@ -21,6 +25,8 @@ __all__ = [
     "Pace",
     "Routed",
     "Series",
+    "Shortfall",
+    "Sized",
     "StormInflow",
     "assess",
     "check",
@@ -29,5 +35,6 @@ __all__ = [
     "judge",
     "mends_for",
     "route",
+    "size",
     "with_rain",
 ]

@@ -7,18 +7,18 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from brimline.cascade.limits import Limits
-from brimline.cascade.options import Option, options_for
+from brimline.cascade.options import Case, options_for
 from brimline.cascade.trial import Bench, cut_bench, whole_bench
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
 
+    from brimline.cascade.changes import Option
     from brimline.cascade.findings import Finding
     from brimline.cascade.network import Network
     from brimline.cascade.routing import Pace, Routed
 
 _STRIDE: Final = 1.25
-_MENDS_EACH: Final = 3  # so many ways to mend one finding are enough to choose from
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,6 +52,8 @@ def mends_for(
     limits: Limits | None = None,
     pace: Pace | None = None,
     targets: Mapping[str, str] | None = None,
+    *,
+    most: int = 3,
 ) -> tuple[Mend, ...]:
     """Find what would mend each finding.
 
@@ -64,6 +66,7 @@ def mends_for(
     routed : routing that kept its series.
     findings : all findings of the cascade, so that a mend can be seen to bring no new one.
     targets : element to where its overflow would run on the ground, where that was traced.
+    most : how many ways to mend one finding to look for.
     """
     limits = limits or Limits()
     findings = tuple(findings)
@@ -74,14 +77,14 @@ def mends_for(
         mark = (finding.element_id, finding.flag)
         if mark not in seen:
             seen.add(mark)
-            found += _mends(routed, finding, whole, targets or {})
+            found += _mends(routed, finding, whole, targets or {}, most)
     return tuple(found)
 
 
 def _mends(
-    routed: Routed, finding: Finding, whole: Bench, targets: Mapping[str, str]
+    routed: Routed, finding: Finding, whole: Bench, targets: Mapping[str, str], most: int
 ) -> list[Mend]:
-    options = options_for(routed, finding, whole.limits, targets)
+    options = options_for(Case(routed, finding, whole.limits, targets))
     if not options:
         return []
     benches: dict[str, Bench] = {}
@@ -103,7 +106,7 @@ def _mends(
                 option.apply(whole.network, value),
             )
         )
-        if len(found) == _MENDS_EACH:
+        if len(found) == most:
             break
     return found
 

@@ -7,6 +7,7 @@ reaches the next. Its lowest sill decides where and at what level it spills.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
@@ -74,7 +75,8 @@ class Network:
     def __post_init__(self) -> None:
         ids = [element.element_id for element in self.elements]
         ids += [discharge.discharge_id for discharge in self.discharges]
-        repeated = sorted({name for name in ids if ids.count(name) > 1 or name == NOWHERE})
+        counted = Counter(ids)
+        repeated = sorted(name for name in counted if counted[name] > 1 or name == NOWHERE)
         if repeated:
             raise ValueError(f"names must be unique and not empty; found again: {repeated}")
         for link in self.links:

@@ -3,7 +3,7 @@
 from brimline.elements.basin import Basin, Layer, rain_garden
 from brimline.elements.drain import Drain
 from brimline.elements.element import Caution, Element, Kind, Shape
-from brimline.elements.outlet import Outlet, flow_m3_s
+from brimline.elements.outlet import Outlet, discharge_m3_s, flow_m3_s
 from brimline.elements.pipe import Orifice, Pipe
 from brimline.elements.pond import Pond
 from brimline.elements.profile import Mound
@@ -38,6 +38,7 @@ __all__ = [
     "Swale",
     "Tank",
     "Trapezoid",
+    "discharge_m3_s",
     "flow_m3_s",
     "rain_garden",
     "sampled",

@@ -11,6 +11,10 @@ import numpy as np
 from brimline.elements._kernels import outlet_flow
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from numpy.typing import ArrayLike
+
     from brimline.elements.storage import FloatArray
 
 NO_TABLE: Final = np.zeros(2)
@@ -89,6 +93,15 @@ def flow_m3_s(outlet: Outlet, level_m: float, tail_level_m: float = FREE) -> flo
         float(tail),
     )
     return float(flow)
+
+
+def discharge_m3_s(outlets: Iterable[Outlet], level_m: ArrayLike) -> FloatArray:
+    """Free flow by all outlets together at each level, the discharge to a stage table [m³/s]."""
+    levels = np.atleast_1d(np.asarray(level_m, dtype=np.float64))
+    total = np.zeros(levels.shape)
+    for outlet in outlets:
+        total += [flow_m3_s(outlet, float(level)) for level in levels]
+    return total
 
 
 def head_for_m(outlet: Outlet, flow_wanted_m3_s: float, highest_head_m: float = 100.0) -> float:

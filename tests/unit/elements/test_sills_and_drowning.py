@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from brimline.elements import Sill, flow_m3_s, width_for_m
+from brimline.elements import Orifice, Sill, discharge_m3_s, flow_m3_s, width_for_m
 from brimline.elements.outlet import head_for_m
 from brimline.elements.sill import BROAD, BROAD_SIDE, critical_speed_m_s
 
@@ -86,6 +86,17 @@ def test_flow_rises_with_the_level_and_falls_with_the_tail():
     for level in (10.1, 10.3):
         flows = [flow_m3_s(SILL, level, float(tail)) for tail in levels]
         assert (np.diff(flows) <= 0).all()
+
+
+def test_discharge_of_several_outlets_adds_up():
+    outlets = (SILL, Orifice(9.5, 0.1))
+    levels = [9.4, 9.8, 10.2]
+    total = discharge_m3_s(outlets, levels)
+    assert total == pytest.approx(
+        [sum(flow_m3_s(outlet, level) for outlet in outlets) for level in levels]
+    )
+    assert total[0] == 0.0
+    assert (np.diff(total) > 0).all()
 
 
 def test_speed_over_the_crest():
