@@ -69,7 +69,7 @@ def test_a_second_run_has_nothing_to_do(site, done):
 def test_a_changed_parameter_reruns_only_what_depends_on_it(site, done):
     site.tables = "[drainage]\npath_area_m2 = 900\n"
     again = site.run("--json")
-    assert set(again.json["ran"]) == {"paths", "snapping"}
+    assert set(again.json["ran"]) == {"paths", "snapping", "audit"}
     assert again.json["written"]
 
 

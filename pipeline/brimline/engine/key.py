@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 Parts = dict[str, Any]
 
+_NAMED_MODULES: Final = 3
 _FORMAT: Final = 1  # raised when the store's own files change their meaning
 _WORDS: Final = frozenset({"title", "meaning"})  # of a declaration: do not touch the values
 
@@ -127,12 +128,24 @@ def key_of(stage: Stage, parts: Parts) -> str:
 
 
 def changes(before: Parts, after: Parts) -> list[str]:
-    """Say in words what differs between the parts of two runs."""
-    found = []
+    """Say in words what differs between the parts of two runs.
+
+    What a person changed comes first; many changed modules are one update of brimline.
+    """
+    found, modules = [], []
     for name in sorted(before.keys() | after.keys()):
         old, new = before.get(name), after.get(name)
-        if old != new or (name in before) != (name in after):
-            found += _words(*name.partition(" ")[::2], old, new)
+        if old == new and (name in before) == (name in after):
+            continue
+        kind, _, rest = name.partition(" ")
+        if kind == "code":
+            modules.append(rest)
+        else:
+            found += _words(kind, rest, old, new)
+    if len(modules) > _NAMED_MODULES:
+        found.append(f"code of {len(modules)} modules changed")
+    else:
+        found += [f"code of {module} changed" for module in modules]
     return found
 
 
@@ -147,7 +160,7 @@ def _words(kind: str, name: str, old: Any, new: Any) -> list[str]:  # noqa: ANN4
             told += [f"{file} is new" for file in now if file not in was]
             told += [f"{file} is gone" for file in was if file not in now]
             return [f"input {name}: {text}" for text in told or ["order of files changed"]]
-        case "code" | "input" | "settings" | "declaration":
+        case "input" | "settings" | "declaration":
             return [f"{kind} of {name} changed" if kind != "input" else f"{name} changed"]
         case _:
             return [f"{kind} of the stage changed"]

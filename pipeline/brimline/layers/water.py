@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from brimline.layers.flags import FLAG_COLUMN
-from brimline.layers.schema import Column, Geometry, Layer
+from brimline.layers.schema import Column, Geometry, Layer, Table
 
 _INTAKE_ID: Final = Column("intake_id", "int", "Number of the intake, from 1.", minimum=1)
 _ALL_AREA: Final = Column(
@@ -58,6 +58,17 @@ ITEMS: Final = (
             Column("level_m", "float", "Ground level at the snapped point.", "m"),
             FLAG_COLUMN,
         ),
+    ),
+    Table(
+        "intake_certainty",
+        "How sure the catchment areas are",
+        "Percentiles of each intake's area over the survey's error.",
+        (
+            _INTAKE_ID,
+            Column("area_low_m2", "float", "5th percentile.", "m²", 0),
+            Column("area_high_m2", "float", "95th percentile.", "m²", 0),
+        ),
+        published=False,
     ),
     Layer(
         "subcatchments",

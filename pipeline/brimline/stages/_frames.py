@@ -5,12 +5,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
+import numpy as np
+import shapely
 
 from brimline.io.frames import conformed, empty
 from brimline.layers import layer
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from numpy.typing import NDArray
 
     from brimline.grid import Grid
 
@@ -27,3 +31,9 @@ def frame_of(
     if not records:
         return gpd.GeoDataFrame(empty(layer(name), grid.crs))
     return frame(gpd.GeoDataFrame(list(records), geometry=list(shapes)), name, grid)
+
+
+def positions(line: shapely.LineString, grid: Grid) -> NDArray[np.float64]:
+    """Fractional row and column of a line's points, float64 (points, 2)."""
+    x, y = shapely.get_coordinates(line).T
+    return np.column_stack(grid.position(x, y))

@@ -5,32 +5,30 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-import shapely
-
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
+from brimline.stages._frames import positions
 from brimline.terrain.conditioning import condition
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from geopandas import GeoDataFrame
-
     from brimline.engine.stage import Given, Reporter
-    from brimline.grid import Grid
 
 
 def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
     params, grid, culverts = given.params, given.grid, given.frame("culverts")
+    rule = {
+        "mode": params.mode,
+        "max_depth_m": params.breach_depth_m,
+        "max_length_m": params.breach_length_m,
+    }
     done = condition(
         given.raster("elevation"),
         cell_m=grid.cell_m,
-        mode=params.mode,
-        max_depth_m=params.breach_depth_m,
-        max_length_m=params.breach_length_m,
-        burns=_positions(culverts, grid),
+        burns=[positions(line, grid) for line in culverts.geometry],
         sinks=given.raster("kept_sink") == 1,
+        **rule,
     )
     for number in done.left_out:
         name = culverts["name"].iloc[number] or f"row {number + 1}"
@@ -44,17 +42,12 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
         )
     return {
         "conditioned": done.surface,
-        "conditioning": {"opened": asdict(done.opened), "filled": asdict(done.filled)},
+        "conditioning": {
+            "rule": rule,
+            "opened": asdict(done.opened),
+            "filled": asdict(done.filled),
+        },
     }
-
-
-def _positions(lines: GeoDataFrame, grid: Grid) -> list[np.ndarray[Any, Any]]:
-    """Fractional (row, column) of each line's points."""
-    found = []
-    for line in lines.geometry:
-        x, y = shapely.get_coordinates(line).T
-        found.append(np.column_stack(grid.position(x, y)))
-    return found
 
 
 STAGE = Stage(

@@ -110,7 +110,7 @@ def publish(
         told(f"writing {GEOPACKAGE}")
         about = About(
             title=site_name,
-            description=f"Land and water at {site_name}, by brimline {brimline.__version__}. SI units.",
+            description=f"Land and water at {site_name}, by brimline {brimline.__version__}; SI.",
             cautions=CAUTIONS,
             details={"versions": made["versions"], "finished": made["finished"]},
         )

@@ -5,7 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from brimline.stages import (
+    audit,
     catchments,
+    certainty,
     conditioning,
     contours,
     flow,
@@ -34,6 +36,7 @@ _ALWAYS: Final = (
     paths,
     snapping,
     catchments,
+    audit,
     contours,
     storm,
 )
@@ -41,5 +44,7 @@ _ALWAYS: Final = (
 
 def stages_for(settings: Settings) -> tuple[Stage, ...]:
     """Return the stages of a site; their order follows from what each needs and makes."""
-    del settings
-    return tuple(module.STAGE for module in _ALWAYS)
+    wanted = [*_ALWAYS]
+    if settings.survey.realisations:
+        wanted.append(certainty)
+    return tuple(module.STAGE for module in wanted)

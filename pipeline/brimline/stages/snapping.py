@@ -42,7 +42,10 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:  # noqa: ARG001
         },
         geometry=shapely.points(*grid.xy(found.row, found.col)),
     )
-    return {"intakes_snapped": frame(rows, "intakes_snapped", grid)}
+    return {
+        "intakes_snapped": frame(rows, "intakes_snapped", grid),
+        "snapping": {"radius_m": params.snap_radius_m},
+    }
 
 
 STAGE = Stage(
@@ -50,7 +53,7 @@ STAGE = Stage(
     version=1,
     title="moving intakes onto their flow paths",
     needs=("grid", "intakes_drawn", "contributing_area_m2", "flow_direction"),
-    makes=("intakes_snapped",),
+    makes=("intakes_snapped", "snapping"),
     run=_run,
     table="drainage",
 )

@@ -1,0 +1,95 @@
+"""How sure the catchments are, given the survey's error."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from brimline.drainage.certainty import SURVEY_CLASSES, catchment_chance
+from brimline.engine.stage import Stage
+from brimline.stages._frames import positions
+from brimline.terrain.conditioning import condition
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from brimline.engine.stage import Given, Reporter
+    from brimline.grid import BoolGrid, Elevation
+
+
+def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
+    params, grid = given.params, given.grid
+    snapped = given.frame("intakes_snapped")
+    places = snapped[["row", "col"]].to_numpy(dtype=np.int64)
+    area_m2 = given.raster("contributing_area_m2")[tuple(places.T)]
+    sinks = given.raster("kept_sink") == 1
+    rule = given.facts("conditioning")["rule"]
+    burns = [positions(line, grid) for line in given.frame("culverts").geometry]
+    usual = SURVEY_CLASSES[params.accuracy_class].rmse_m
+    rmse_m = usual if params.rmse_m is None else params.rmse_m
+
+    def told(done: int, total: int) -> None:
+        report.advanced(done / total, f"{done} of {total} surfaces")
+
+    found = catchment_chance(
+        given.raster("elevation"),
+        places,
+        area_m2,
+        cell_m=grid.cell_m,
+        rmse_m=rmse_m,
+        correlation_m=params.correlation_m,
+        realisations=params.realisations,
+        seed=params.seed,
+        snap_radius_m=given.facts("snapping")["radius_m"],
+        movable=given.frame("intakes_drawn")["snap"].to_numpy(dtype=np.bool_),
+        condition=partial(_conditioned, cell_m=grid.cell_m, burns=burns, sinks=sinks, rule=rule),
+        sinks=sinks,
+        progress=told,
+    )
+    table = pd.DataFrame(
+        {
+            "intake_id": snapped["intake_id"],
+            "area_low_m2": found.area_low_m2,
+            "area_high_m2": found.area_high_m2,
+        }
+    )
+    return {
+        "catchment_chance": found.chance,
+        "intake_certainty": table,
+        "certainty": {"rmse_m": rmse_m, "realisations": params.realisations},
+    }
+
+
+def _conditioned(
+    surface: Elevation,
+    *,
+    cell_m: float,
+    burns: list[Any],
+    sinks: BoolGrid,
+    rule: dict[str, Any],
+) -> Elevation:
+    return condition(surface, cell_m=cell_m, burns=burns, sinks=sinks, **rule).surface
+
+
+STAGE = Stage(
+    name="certainty",
+    version=1,
+    title="catchments on surfaces that the survey's error allows",
+    needs=(
+        "grid",
+        "elevation",
+        "contributing_area_m2",
+        "kept_sink",
+        "culverts",
+        "intakes_drawn",
+        "intakes_snapped",
+        "conditioning",
+        "snapping",
+    ),
+    makes=("catchment_chance", "intake_certainty", "certainty"),
+    run=_run,
+    table="survey",
+)
