@@ -8,6 +8,7 @@ from brimline.cascade.limits import Limits
 from brimline.cascade.mends import Mend, mends_for
 from brimline.cascade.network import NOWHERE, Discharge, Link, Network
 from brimline.cascade.routing import ElementSums, LinkSums, Pace, Routed, Series, route
+from brimline.cascade.sills import size_sills
 
 __all__ = [
     "NOWHERE",
@@ -36,5 +37,6 @@ __all__ = [
     "mends_for",
     "route",
     "size",
+    "size_sills",
     "with_rain",
 ]
