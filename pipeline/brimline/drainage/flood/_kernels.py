@@ -1,151 +1,308 @@
-"""One time step of local-inertia flow on a grid: fluxes through faces, then depths.
+"""One time step of local-inertia flow on a grid, in a single sweep down the rows.
 
 Faces hold flow per width [m²/s]: `east[r, c]` between (r, c) and (r, c + 1), `south[r, c]` between
-(r, c) and (r + 1, c); positive eastwards and southwards. Rows run in parallel; no result depends on
-the order in which they do.
+(r, c) and (r + 1, c); positive eastwards and southwards. Every array is one cell wider on each side
+than the ground, and that rim is a wall, so that no loop needs to ask where the edge is.
+
+A step reads the old water and writes the new one, so bands of rows may be swept side by side; what
+a band needs of its neighbours' rows it works out for itself from the old water, with the same
+result. Flows and friction are float32, levels and volumes float64: what leaves one cell is the very
+number that enters the next.
+
+Each row goes through several short loops over few arrays because that is what the compiler turns
+into vector instructions: it gives up where many arrays might overlap, and never reorders sums.
 """
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
-from brimline._jit import kernel, prange
+from brimline._jit import kernel
 
 GRAVITY = 9.80665
+WALL_M = 1e9  # level of the bed where there is no ground
+THIN_M = np.float32(1e-5)  # water this thin does not flow
+TRACE_M = 1e-12  # water this thin stays where it is, or it would dwindle for ever
+SEEN_M = 1e-3  # speeds are kept where water is deeper
+THETA = np.float32(0.8)  # de Almeida et al. (2012): 1 is the scheme of Bates et al. (2010)
+
+_ZERO, _ONE, _TWO, _FOUR = (np.float32(number) for number in (0, 1, 2, 4))
+_QUARTER, _HALF = np.float32(0.25), np.float32(0.5)
+_NEARLY_ALL = 1 - 2.0**-19  # of a cell's water may leave, so that float32 never takes more
+_THIRD_OF_BIAS = np.int32(709_921_077)  # of float32's exponent: a cube root good to 4 %
 
 
-@kernel
-def face_flow(z0, z1, h0, h1, q, q_before, q_after, rough, step_s, cell_m, thin_m, theta):
-    """Return the new flow per width through a face, from bed levels and depths on both sides."""
-    top0, top1 = z0 + h0, z1 + h1
-    depth = max(top0, top1) - max(z0, z1)
-    if depth <= thin_m:
-        return 0.0
-    smooth = theta * q + 0.5 * (1.0 - theta) * (q_before + q_after)
-    driven = smooth - GRAVITY * depth * step_s * (top1 - top0) / cell_m
-    drag = GRAVITY * step_s * rough * rough * abs(q) / (depth * depth * np.cbrt(depth))
-    return driven / (1.0 + drag)
+class Land(NamedTuple):
+    """What does not change; arrays (rows + 2, cols + 2) but for the open cells.
 
-
-@kernel(parallel=True)
-def fluxes(bed, depth, rough, east, south, new_east, new_south, step_s, cell_m, thin_m, theta):
-    """Fill the new flows from the old ones; faces beside nodata stay shut."""
-    rows, cols = bed.shape
-    for r in prange(rows):
-        for c in range(cols):
-            new_east[r, c] = 0.0
-            new_south[r, c] = 0.0
-            z = bed[r, c]
-            if np.isnan(z):
-                continue
-            if c + 1 < cols and not np.isnan(bed[r, c + 1]):
-                before = east[r, c - 1] if c > 0 else 0.0
-                new_east[r, c] = face_flow(
-                    z, bed[r, c + 1], depth[r, c], depth[r, c + 1], east[r, c], before,
-                    east[r, c + 1], 0.5 * (rough[r, c] + rough[r, c + 1]), step_s, cell_m, thin_m,
-                    theta,
-                )  # fmt: skip
-            if r + 1 < rows and not np.isnan(bed[r + 1, c]):
-                before = south[r - 1, c] if r > 0 else 0.0
-                new_south[r, c] = face_flow(
-                    z, bed[r + 1, c], depth[r, c], depth[r + 1, c], south[r, c], before,
-                    south[r + 1, c], 0.5 * (rough[r, c] + rough[r + 1, c]), step_s, cell_m, thin_m,
-                    theta,
-                )  # fmt: skip
-
-
-@kernel(parallel=True)
-def shares(depth, east, south, edge_slope, rough, keep, leaves, step_s, cell_m, thin_m):
-    """Share of the wanted outflow that each cell has water for, and what leaves at open edges.
-
-    `keep` becomes the factor on all flows out of a cell, so that no depth falls below zero;
-    `leaves` the depth lost through an open edge at normal flow [m].
+    `rate` is what soaks in [m/s], `room` what the soil can take [m]; `open_start[r]` to
+    `open_start[r + 1]` are the places of row r in `open_col` and `open_pull`, sqrt(slope)/n.
     """
-    rows, cols = depth.shape
-    for r in prange(rows):
-        for c in range(cols):
-            h = depth[r, c]
-            out = max(east[r, c], 0.0) + max(south[r, c], 0.0)
-            if c > 0:
-                out += max(-east[r, c - 1], 0.0)
-            if r > 0:
-                out += max(-south[r - 1, c], 0.0)
-            over_edge = 0.0
-            if edge_slope[r, c] > 0.0 and h > thin_m:
-                over_edge = h * np.cbrt(h * h) * np.sqrt(edge_slope[r, c]) / rough[r, c]
-            wanted = (out + over_edge) * step_s / cell_m
-            share = 1.0
-            if wanted > h:
-                share = h / wanted
-            keep[r, c] = share
-            leaves[r, c] = over_edge * step_s / cell_m * share
+
+    bed: np.ndarray
+    rough: np.ndarray
+    rate: np.ndarray
+    room: np.ndarray
+    open_start: np.ndarray
+    open_col: np.ndarray
+    open_pull: np.ndarray
 
 
-@kernel(parallel=True)
-def advance(bed, depth, east, south, keep, leaves, rain_m, soak_m, deficit_m, most, speed, soaked,
-            row_out, row_soak, row_quickest, step_s, cell_m, thin_m):  # fmt: skip
-    """Move water through the faces, add rain, take soakage; keep the greatest depth and speed.
+class Water(NamedTuple):
+    """Depth, flows, and which rows hold water that can flow."""
 
-    `soak_m` is what the ground can take in this step [m], `deficit_m` what it can still store.
-    Flows are scaled by the share of the cell that they leave, in place.
+    depth: np.ndarray
+    east: np.ndarray
+    south: np.ndarray
+    awake: np.ndarray
+
+
+class Marks(NamedTuple):
+    """What is kept over the run: greatest depth and speed, water soaked in and left by row."""
+
+    most: np.ndarray
+    speed: np.ndarray
+    soaked: np.ndarray
+    left: np.ndarray
+
+
+def _quick(function):
+    return kernel(function, error_model="numpy")  # division must not raise, or nothing is vector
+
+
+@_quick
+def _levels(bed, depth, level):
+    for c in range(level.size):
+        level[c] = bed[c] + depth[c]
+
+
+@_quick
+def _faces(bed, bed_beyond, level, level_beyond, deep, rise):
+    """Depth of flow through faces, at least `THIN_M`, and rise of the water across them."""
+    for c in range(deep.size):
+        over = max(level[c], level_beyond[c]) - max(bed[c], bed_beyond[c])
+        deep[c] = max(np.float32(over), THIN_M)
+    for c in range(rise.size):
+        rise[c] = np.float32(level_beyond[c] - level[c])
+
+
+@_quick
+def _drags(deep, rough, rough_beyond, root, weight, drag):
+    """Drag g Δt n² / h^(7/3) of faces; the cube root by bits and a step of Halley, good to 3e-5."""
+    bits, found = deep.view(np.int32), root.view(np.int32)
+    for c in range(bits.size):
+        third = bits[c] >> 2
+        third += third >> 2
+        third += third >> 4
+        third += third >> 8
+        found[c] = third + _THIRD_OF_BIAS
+    for c in range(drag.size):
+        h, x = deep[c], root[c]
+        cube = x * x * x
+        x *= (cube + h + h) / (cube + cube + h)
+        n = _HALF * (rough[c] + rough_beyond[c])
+        drag[c] = weight * n * n / (h * h * x)
+
+
+@_quick
+def _means(one, two, three, four, mean):
+    for c in range(mean.size):
+        mean[c] = _QUARTER * ((one[c] + two[c]) + (three[c] + four[c]))
+
+
+@_quick
+def _flows(old, before, after, across, deep, rise, drag, push, new):
+    """Flow through faces after a step; see `brimline.drainage.flood.solver` for the formula."""
+    for c in range(new.size):
+        q, t, k = old[c], across[c], drag[c]
+        driven = THETA * q + _HALF * (_ONE - THETA) * (before[c] + after[c])
+        driven -= push * deep[c] * rise[c]
+        sideways = t * (_ONE + k * np.sqrt(q * q + t * t))
+        both = np.sqrt(driven * driven + sideways * sideways)
+        size = _TWO * both / (_ONE + np.sqrt(_ONE + _FOUR * k * both))
+        flow = driven / (_ONE + k * size)
+        new[c] = flow if deep[c] > THIN_M else _ZERO
+
+
+@_quick
+def _share(east, west, south, north, over_edge, per_cell, has):
+    """Share of a cell's wanted outflow that it has water for."""
+    out = max(east, _ZERO) + max(-west, _ZERO) + max(south, _ZERO) + max(-north, _ZERO)
+    wanted = (out + over_edge) * per_cell
+    gives = has * _NEARLY_ALL if has > TRACE_M else 0.0
+    return gives / wanted if wanted > gives else 1.0
+
+
+@_quick
+def _keeps(depth, east, west, south, north, per_cell, keep):
+    for c in range(keep.size):
+        keep[c] = np.float32(_share(east[c], west[c], south[c], north[c], 0.0, per_cell, depth[c]))
+
+
+@_quick
+def _kept(flow, keep, keep_beyond, scaled):
+    """Flows scaled by the share of the cell that they leave."""
+    for c in range(scaled.size):
+        q, one, other = flow[c], keep[c], keep_beyond[c]
+        scaled[c] = q * (one if q > _ZERO else other)
+
+
+@_quick
+def _moved(bed, depth, east, west, south, north, per_cell, fall_m, new):
+    """Depth after flow and rain."""
+    for c in range(new.size):
+        net = np.float64(west[c]) - np.float64(east[c])
+        net += np.float64(north[c]) - np.float64(south[c])
+        rain = fall_m if bed[c] < WALL_M else 0.0
+        new[c] = depth[c] + (net * per_cell + rain)
+
+
+@_quick
+def _soaked(rate, room, step_s, soaked, depth):
+    """Take what the ground can from depths, which rounding may have left a hair below 0."""
+    for c in range(depth.size):
+        has = max(depth[c], 0.0)
+        taken = min(has, rate[c] * step_s, room[c] - soaked[c])
+        soaked[c] += taken
+        depth[c] = has - taken
+
+
+@_quick
+def _speeds(flow, deep, speed):
+    for c in range(speed.size):
+        speed[c] = flow[c] / deep[c]
+
+
+@_quick
+def _fastest(east, west, south, north, fast):
+    """Speed of what leaves each cell, from the speeds through its faces."""
+    for c in range(fast.size):
+        u = max(east[c], -west[c], _ZERO)
+        v = max(south[c], -north[c], _ZERO)
+        fast[c] = np.sqrt(u * u + v * v)
+
+
+@_quick
+def _kept_marks(depth, fast, most, speed):
+    for c in range(depth.size):
+        h, v = np.float32(depth[c]), fast[c]
+        most[c] = max(h, most[c])
+        seen = v if depth[c] > SEEN_M else _ZERO
+        speed[c] = max(seen, speed[c])
+
+
+@_quick
+def _extremes(depth, fast, deepest, quickest):
+    """Greatest depth and speed in each column so far; return how many cells can flow."""
+    wet = 0
+    for c in range(depth.size):
+        h, v = np.float32(depth[c]), fast[c]
+        deepest[c] = max(h, deepest[c])
+        quickest[c] = max(v, quickest[c])
+    for c in range(depth.size):
+        wet += 1 if depth[c] > THIN_M else 0
+    return wet
+
+
+@_quick
+def _over_edge(depth, pull):
+    """Flow per width over an open edge at normal depth, h^(5/3) sqrt(slope)/n [m²/s]."""
+    return depth * np.cbrt(depth * depth) * pull if depth > THIN_M else 0.0
+
+
+@_quick
+def sweep(land, old, new, marks, first, last, step_s, cell_m, fall_m, soaks):
+    """Take rows `first` to `last` - 1 through one step; return their greatest depth and speed.
+
+    Reads `old`, writes those rows of `new` and `marks`. Flows of two rows above and one below are
+    worked out again, because the outflow of a neighbour is limited by all four of its faces.
     """
-    rows, cols = bed.shape
-    for r in prange(rows):
-        out, taken, quickest = 0.0, 0.0, 0.0
-        for c in range(cols):
-            if np.isnan(bed[r, c]):
-                continue
-            net = 0.0
-            q = east[r, c]
-            net -= q * (keep[r, c] if q > 0.0 else (keep[r, c + 1] if c + 1 < cols else 1.0))
-            q = south[r, c]
-            net -= q * (keep[r, c] if q > 0.0 else (keep[r + 1, c] if r + 1 < rows else 1.0))
-            if c > 0:
-                q = east[r, c - 1]
-                net += q * (keep[r, c - 1] if q > 0.0 else keep[r, c])
-            if r > 0:
-                q = south[r - 1, c]
-                net += q * (keep[r - 1, c] if q > 0.0 else keep[r, c])
-            h = depth[r, c] + net * step_s / cell_m - leaves[r, c] + rain_m[r, c]
-            soak = min(max(h, 0.0), soak_m[r, c], deficit_m[r, c])
-            deficit_m[r, c] -= soak
-            soaked[r, c] += soak
-            h = max(h - soak, 0.0)
-            depth[r, c] = h
-            out += leaves[r, c]
-            taken += soak
-            if h > most[r, c]:
-                most[r, c] = h
-            if h > thin_m:
-                # speed of what leaves: the depth upstream is the depth of a face on steep ground
-                u, v = max(east[r, c], 0.0), max(south[r, c], 0.0)
-                if c > 0:
-                    u = max(u, -east[r, c - 1])
-                if r > 0:
-                    v = max(v, -south[r - 1, c])
-                fast = np.sqrt(u * u + v * v) / h
-                # waves of gravity, and of friction on steep ground (5/3 of the speed, rounded up)
-                quickest = max(quickest, np.sqrt(GRAVITY * h), 2.0 * fast)
-                if fast > speed[r, c] and h > 10.0 * thin_m:
-                    speed[r, c] = fast
-        row_out[r] += out
-        row_soak[r] += taken
-        row_quickest[r] = quickest
+    rows, width = land.bed.shape[0] - 2, land.bed.shape[1]
+    per_cell = step_s / cell_m
+    weight, push = np.float32(GRAVITY * step_s), np.float32(GRAVITY * step_s / cell_m)
+    level, level_of = np.zeros((2, width)), np.full(2, -1)
+    east, south = np.zeros((3, width), np.float32), np.zeros((3, width), np.float32)
+    keep = np.ones((3, width), np.float32)
+    deep_e = np.full((2, width), THIN_M)
+    deep_s = np.full((2, width), THIN_M)
+    rise, root = np.zeros(width, np.float32), np.zeros(width, np.float32)
+    drag, across = np.zeros(width, np.float32), np.zeros(width, np.float32)
+    speed_e, fast = np.zeros(width, np.float32), np.zeros(width, np.float32)
+    speed_s, above = np.zeros((2, width), np.float32), np.zeros(width, np.float32)
+    deepest, quickest = np.zeros(width, np.float32), np.zeros(width, np.float32)
+    for i in range(max(first - 2, 0), last + 1):
+        e, s = east[i % 3], south[i % 3]
+        if 1 <= i <= rows and (old.awake[i] or old.awake[i + 1]):
+            for k in range(i, i + 2):
+                if level_of[k % 2] != k:
+                    _levels(land.bed[k], old.depth[k], level[k % 2])
+                    level_of[k % 2] = k
+            z, z_below = land.bed[i], land.bed[i + 1]
+            n, n_below = land.rough[i], land.rough[i + 1]
+            w, w_below = level[i % 2], level[(i + 1) % 2]
+            q_e, q_e_below = old.east[i], old.east[i + 1]
+            q_s, q_s_above = old.south[i], old.south[i - 1]
+            d = deep_s[i % 2]
+            _faces(z, z_below, w, w_below, d, rise)
+            _drags(d, n, n_below, root, weight, drag)
+            _means(q_e[1:], q_e[:-1], q_e_below[1:], q_e_below[:-1], across[1:])
+            _flows(q_s, q_s_above, old.south[i + 1], across, d, rise, drag, push, s)
+            d = deep_e[i % 2]
+            _faces(z[:-1], z[1:], w[:-1], w[1:], d[:-1], rise[:-1])
+            _drags(d[:-1], n[:-1], n[1:], root[:-1], weight, drag[:-1])
+            _means(q_s[:-1], q_s[1:], q_s_above[:-1], q_s_above[1:], across[:-1])
+            _flows(
+                q_e[1:-1], q_e[:-2], q_e[2:], across[1:-1], d[1:-1], rise[1:-1], drag[1:-1], push,
+                e[1:-1],
+            )  # fmt: skip
+        else:
+            e[:] = _ZERO
+            s[:] = _ZERO
+            deep_e[i % 2, :] = THIN_M
+            deep_s[i % 2, :] = THIN_M
+        if i < first - 1:
+            continue
+        _keeps_row(land, old.depth, i, e, s, south[(i + 2) % 3], per_cell, keep[i % 3])
+        r = i - 1
+        if r < first - 1:
+            continue
+        flow_s = new.south[r] if r >= first else above
+        _kept(south[r % 3], keep[r % 3], keep[i % 3], flow_s)
+        _speeds(flow_s, deep_s[r % 2], speed_s[r % 2])
+        if r < first:
+            continue
+        flow_e = new.east[r]
+        _kept(east[r % 3][:-1], keep[r % 3][:-1], keep[r % 3][1:], flow_e[:-1])
+        _speeds(flow_e, deep_e[r % 2], speed_e)
+        h = new.depth[r]
+        flow_n = new.south[r - 1] if r > first else above
+        _moved(
+            land.bed[r][1:], old.depth[r][1:], flow_e[1:], flow_e[:-1], flow_s[1:], flow_n[1:],
+            per_cell, fall_m, h[1:],
+        )  # fmt: skip
+        for at in range(land.open_start[r], land.open_start[r + 1]):
+            c = land.open_col[at]
+            gone = _over_edge(old.depth[r, c], land.open_pull[at]) * per_cell * keep[r % 3, c]
+            h[c] -= gone
+            marks.left[r] += gone
+        if soaks:
+            _soaked(land.rate[r], land.room[r], step_s, marks.soaked[r], h)
+        v_e, v_s, v_n = speed_e, speed_s[r % 2], speed_s[(r + 1) % 2]
+        _fastest(v_e[1:], v_e[:-1], v_s[1:], v_n[1:], fast[1:])
+        _kept_marks(h, fast, marks.most[r], marks.speed[r])
+        new.awake[r] = _extremes(h, fast, deepest, quickest) > 0
+    return np.float64(deepest.max()), np.float64(quickest.max())
 
 
-@kernel(parallel=True)
-def scale(east, south, keep):
-    """Scale the flows by the share of the cell that they leave, for the next step."""
-    rows, cols = east.shape
-    for r in prange(rows):
-        for c in range(cols):
-            q = east[r, c]
-            if q > 0.0:
-                east[r, c] = q * keep[r, c]
-            elif q < 0.0:
-                east[r, c] = q * keep[r, c + 1]
-            q = south[r, c]
-            if q > 0.0:
-                south[r, c] = q * keep[r, c]
-            elif q < 0.0:
-                south[r, c] = q * keep[r + 1, c]
+@_quick
+def _keeps_row(land, depth, i, east, south, north, per_cell, keep):
+    """Shares of a row, with what leaves over open edges counted in."""
+    _keeps(depth[i][1:], east[1:], east[:-1], south[1:], north[1:], per_cell, keep[1:])
+    for at in range(land.open_start[i], land.open_start[i + 1]):
+        c = land.open_col[at]
+        has = depth[i, c]
+        gone = _over_edge(has, land.open_pull[at])
+        share = _share(east[c], east[c - 1], south[c], north[c], gone, per_cell, has)
+        keep[c] = np.float32(share)

@@ -2,82 +2,62 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from brimline import _jit
 from brimline.drainage.flood import _kernels
+from brimline.drainage.flood.ground import (
+    check_cells,
+    checked_start,
+    rate_at,
+    to_next_change_s,
+)
 from brimline.errors import GridError
-from brimline.grid import checked_same_shape
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
 
-_THIN_M: Final = 1e-5  # water this thin does not flow
-_THETA: Final = 0.8  # de Almeida et al. (2012): 1 is the scheme of Bates et al. (2010)
+    from brimline.drainage.flood.ground import Ground, Inflow, Rain
+    from brimline.grid import BoolGrid
+
 _COURANT: Final = 0.7
 _FIRST_STEP_S: Final = 0.05  # for each metre of cell, before speeds are known
 _GROWTH: Final = 1.1  # of one step over the last
+_CELLS_A_BAND: Final = 30_000  # fewer are not worth a second thread
 
 
-@dataclass(frozen=True, slots=True)
-class Ground:
-    """What water runs over; arrays (rows, cols).
-
-    Parameters
-    ----------
-    bed_m : float levels [m]; NaN is a wall.
-    cell_m : side of a cell [m].
-    roughness : Manning's n [s/m^(1/3)].
-    soak_mm_per_h : greatest rate of soakage [mm/h].
-    soil_room_mm : water that the soil can still take [mm]; infinite for a constant rate.
-    open_slope : slope at which water leaves over the raster's edge or to nodata, 0 for a wall;
-        only on cells that touch one. Flow there is normal (Manning).
-    """
-
-    bed_m: NDArray[np.float64]
-    cell_m: float
-    roughness: NDArray[np.float64]
-    soak_mm_per_h: NDArray[np.float64]
-    soil_room_mm: NDArray[np.float64]
-    open_slope: NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True)
-class Rain:
-    """A storm that falls evenly: depth in each of equal steps [mm]."""
-
-    step_s: float
-    depth_mm: NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Flood:
     """What the storm did; arrays (rows, cols), NaN at nodata.
 
     Parameters
     ----------
-    depth_m : at the end [m].
-    most_m : greatest depth [m].
-    speed_m_s : greatest speed where water stood deeper than 0.1 mm [m/s].
-    soaked_m : taken in by the ground [m].
-    probe_times_s : (records,) times of the probes' levels.
-    probe_levels_m : (records, probes) water levels at the probes, the bed where dry [m].
-    rain_m3, started_m3, soaked_m3, left_m3, ended_m3 : volumes; the first two less the other
-        three is `residual_m3`, rounding only.
+    depth_m : float64, at the end [m].
+    most_m : float32, greatest depth [m].
+    speed_m_s : float32, greatest speed of what left the cell while its water stood deeper than
+        1 mm [m/s].
+    soaked_m : float64, taken in by the ground [m].
+    probe_times_s : float64 (records,), times of the probes' levels.
+    probe_levels_m : float64 (records, probes), water levels, the bed's where dry [m].
+    rain_m3, inflow_m3, started_m3, soaked_m3, left_m3, ended_m3 : volumes; the first three less
+        the others is `residual_m3`, rounding only.
     """
 
     depth_m: NDArray[np.float64]
-    most_m: NDArray[np.float64]
-    speed_m_s: NDArray[np.float64]
+    most_m: NDArray[np.float32]
+    speed_m_s: NDArray[np.float32]
     soaked_m: NDArray[np.float64]
     probe_times_s: NDArray[np.float64]
     probe_levels_m: NDArray[np.float64]
     steps: int
     rain_m3: float
+    inflow_m3: float
     started_m3: float
     soaked_m3: float
     left_m3: float
@@ -86,7 +66,8 @@ class Flood:
     @property
     def residual_m3(self) -> float:
         """What the volumes fail to close by [m³]."""
-        return self.rain_m3 + self.started_m3 - self.soaked_m3 - self.left_m3 - self.ended_m3
+        came = self.rain_m3 + self.inflow_m3 + self.started_m3
+        return came - self.soaked_m3 - self.left_m3 - self.ended_m3
 
 
 def flood(
@@ -94,21 +75,34 @@ def flood(
     rain: Rain,
     *,
     duration_s: float,
-    start_depth_m: NDArray[np.float64] | None = None,
-    probes: tuple[tuple[int, int], ...] = (),
+    start_depth_m: NDArray[np.floating] | None = None,
+    inflows: Sequence[Inflow] = (),
+    probes: Sequence[tuple[int, int]] = (),
     record_s: float = 60.0,
     longest_step_s: float = 10.0,
     progress: Callable[[float], None] = lambda _: None,
 ) -> Flood:
     """Run a storm over ground with the local-inertia form of the shallow-water equations.
 
-    Advection is left out: right for slow flow over land and through ponds, not for fast jets
-    (Froude number well above 1). The step follows the Courant condition on the deepest water.
+    The flow per width q through a face of depth h, after a step Δt, solves
+
+        q (1 + g Δt n² |q⃗| / h^(7/3)) = θ q₀ + (1 - θ)(q₋ + q₊)/2 - g h Δt ∂(water level)/∂x
+
+    with q₋ and q₊ the flows through the faces before and after it. It is the scheme of the
+    references but for two things. Friction is taken at the new time by the quadratic's root, not
+    on the old flow: on steep ground with thin water the old way swings from step to step. And
+    friction acts on the size of the whole flow q⃗, its crosswise part from the four faces around,
+    so that water runs down a slope alike in every direction.
+
+    Advection is left out: right for slow flow over land and through ponds, and for thin flow on
+    slopes, where friction rules; not for fast deep jets (Froude number well above 1). The step
+    follows the Courant condition on the deepest water and on the fastest flow.
 
     Parameters
     ----------
     duration_s : how long to run, the storm included [s].
-    start_depth_m : water on the ground at the start [m]; dry where left out.
+    start_depth_m : float (rows, cols), water on the ground at the start [m]; dry where left out.
+    inflows : water that enters at cells beside the rain.
     probes : cells (row, col) whose level is recorded every `record_s`.
     progress : hears the share that is done.
 
@@ -122,132 +116,156 @@ def flood(
     Bates, Horritt & Fewtrell (2010), doi:10.1016/j.jhydrol.2010.03.027, equation 11;
     de Almeida, Bates, Freer & Souvignet (2012), doi:10.1029/2011WR011570
     """
-    _check(ground, rain, duration_s)
-    bed = np.ascontiguousarray(ground.bed_m, dtype=np.float64)
-    valid = ~np.isnan(bed)
-    depth = np.zeros_like(bed) if start_depth_m is None else np.where(valid, start_depth_m, 0.0)
-    state = _State.new(ground, depth.astype(np.float64))
-    started = float(depth[valid].sum())
-    records: list[list[float]] = []
-    times: list[float] = []
-    now, steps, rained = 0.0, 0, 0.0
-    step_s = _FIRST_STEP_S * ground.cell_m
-    while now < duration_s - 1e-9:
-        if now >= len(times) * record_s - 1e-9:
-            times.append(now)
-            records.append([float(bed[p] + state.depth[p]) for p in probes])
-            progress(now / duration_s)
-        step_s = min(
-            longest_step_s,
-            _GROWTH * step_s,
-            _COURANT * ground.cell_m / max(state.quickest(), 1e-3),
-            duration_s - now,
-            _to_next_change(rain, now),
-            len(times) * record_s - now,
-        )
-        fall_m = _rate_m_per_s(rain, now) * step_s
-        rained += fall_m * float(valid.sum())
-        state.step(ground, bed, valid, fall_m, step_s)
-        now += step_s
-        steps += 1
-    times.append(now)
-    records.append([float(bed[p] + state.depth[p]) for p in probes])
-    area = ground.cell_m**2
-    return Flood(
-        depth_m=np.where(valid, state.depth, np.nan),
-        most_m=np.where(valid, state.most, np.nan),
-        speed_m_s=np.where(valid, state.speed, np.nan),
-        soaked_m=np.where(valid, state.soaked, np.nan),
-        probe_times_s=np.array(times),
-        probe_levels_m=np.array(records).reshape(len(times), len(probes)),
-        steps=steps,
-        rain_m3=rained * area,
-        started_m3=started * area,
-        soaked_m3=float(state.row_soak.sum()) * area,
-        left_m3=float(state.row_out.sum()) * area,
-        ended_m3=float(state.depth[valid].sum()) * area,
-    )
+    if not (duration_s > 0 and record_s > 0 and longest_step_s > 0):
+        raise GridError("duration_s, record_s and longest_step_s must be above 0 s")
+    check_cells(probes, ground.valid, "the probe")
+    check_cells([inflow.cell for inflow in inflows], ground.valid, "the inflow")
+    bands = _jit.bands(ground.bed_m.shape[0], least=-(-_CELLS_A_BAND // ground.bed_m.shape[1]))
+    with ThreadPoolExecutor(len(bands)) as pool:
+        run = _Run(ground, checked_start(start_depth_m, ground.valid), bands, pool)
+        records = [run.levels(probes)]
+        times = [0.0]
+        while run.now_s < duration_s - 1e-9:
+            if run.now_s >= len(times) * record_s - 1e-9:
+                times.append(run.now_s)
+                records.append(run.levels(probes))
+                progress(run.now_s / duration_s)
+            longest_s = min(
+                longest_step_s,
+                duration_s - run.now_s,
+                len(times) * record_s - run.now_s,
+                to_next_change_s(rain.step_s, rain.depth_mm, run.now_s),
+                *(to_next_change_s(i.step_s, i.flow_m3_s, run.now_s) for i in inflows),
+            )
+            run.step(rain, inflows, longest_s)
+    if run.now_s > times[-1]:
+        times.append(run.now_s)
+        records.append(run.levels(probes))
+    return run.result(np.array(times), np.array(records).reshape(len(times), len(probes)))
 
 
-@dataclass(slots=True)
-class _State:
-    """Arrays that a run works in."""
+class _Run:
+    """The state of a run: old and new water, marks, and volumes."""
 
-    depth: NDArray[np.float64]
-    most: NDArray[np.float64]
-    speed: NDArray[np.float64]
-    soaked: NDArray[np.float64]
-    room: NDArray[np.float64]
-    east: NDArray[np.float64]
-    south: NDArray[np.float64]
-    new_east: NDArray[np.float64]
-    new_south: NDArray[np.float64]
-    keep: NDArray[np.float64]
-    leaves: NDArray[np.float64]
-    rain: NDArray[np.float64]
-    row_out: NDArray[np.float64]
-    row_soak: NDArray[np.float64]
-    row_quickest: NDArray[np.float64]
-
-    @classmethod
-    def new(cls, ground: Ground, depth: NDArray[np.float64]) -> _State:
-        zeros = [np.zeros_like(depth) for _ in range(9)]
-        rows = [np.zeros(depth.shape[0]) for _ in range(3)]
-        room = np.array(ground.soil_room_mm, dtype=np.float64) / 1000
-        return cls(depth, depth.copy(), zeros[0], zeros[1], room, *zeros[2:9], *rows)
-
-    def quickest(self) -> float:
-        """Return the speed of the fastest wave of the last step [m/s]."""
-        still = float(np.sqrt(_kernels.GRAVITY * self.depth.max(initial=0.0)))
-        return max(still, float(self.row_quickest.max(initial=0.0)))
-
-    def step(
+    def __init__(
         self,
         ground: Ground,
-        bed: NDArray[np.float64],
-        valid: NDArray[np.bool_],
-        fall_m: float,
-        step_s: float,
+        depth_m: NDArray[np.float64],
+        bands: list[tuple[int, int]],
+        pool: ThreadPoolExecutor,
     ) -> None:
-        """Move everything on by one time step."""
-        cell_m, rough = ground.cell_m, ground.roughness
-        _kernels.fluxes(bed, self.depth, rough, self.east, self.south, self.new_east,
-                        self.new_south, step_s, cell_m, _THIN_M, _THETA)  # fmt: skip
-        _kernels.shares(self.depth, self.new_east, self.new_south, ground.open_slope, rough,
-                        self.keep, self.leaves, step_s, cell_m, _THIN_M)  # fmt: skip
-        self.rain[:] = np.where(valid, fall_m, 0.0)
-        soak_m = ground.soak_mm_per_h * (step_s / 3.6e6)
-        _kernels.advance(bed, self.depth, self.new_east, self.new_south, self.keep, self.leaves,
-                         self.rain, soak_m, self.room, self.most, self.speed, self.soaked,
-                         self.row_out, self.row_soak, self.row_quickest, step_s, cell_m,
-                         _THIN_M)  # fmt: skip
-        _kernels.scale(self.new_east, self.new_south, self.keep)
-        self.east, self.new_east = self.new_east, self.east
-        self.south, self.new_south = self.new_south, self.south
+        self.valid = ground.valid
+        self.cell_m = ground.cell_m
+        self.land = _land(ground)
+        self.old, self.new = _water(depth_m), _water(np.zeros_like(depth_m))
+        rows, cols = self.land.bed.shape
+        self.marks = _kernels.Marks(
+            self.old.depth.astype(np.float32),
+            np.zeros((rows, cols), np.float32),
+            np.zeros((rows, cols)),
+            np.zeros(rows),
+        )
+        self.bands = [(first + 1, last + 1) for first, last in bands]  # rows count the rim
+        self.pool = pool
+        self.soaks = bool((self.land.rate > 0).any() and (self.land.room > 0).any())
+        self.deepest_m, self.quickest_m_s = float(depth_m.max()), 0.0
+        self.stable_s = _FIRST_STEP_S * ground.cell_m
+        self.now_s, self.steps = 0.0, 0
+        self.started_m = float(depth_m.sum())
+        self.rained_m, self.inflow_m = 0.0, 0.0
+
+    def step(self, rain: Rain, inflows: Sequence[Inflow], longest_s: float) -> None:
+        """Move everything on by one time step, of at most `longest_s`."""
+        wave_m_s = max(
+            np.sqrt(_kernels.GRAVITY * self.deepest_m),
+            2.0 * self.quickest_m_s,  # a wave on steep ground runs at 5/3 of the flow's speed
+            1e-3,
+        )
+        self.stable_s = min(_GROWTH * self.stable_s, _COURANT * self.cell_m / wave_m_s)
+        step_s = min(longest_s, self.stable_s)
+        fall_m = rate_at(rain.step_s, rain.depth_mm, self.now_s) / 1000 / rain.step_s * step_s
+        self.rained_m += fall_m * int(self.valid.sum())
+        self._sweep(step_s, fall_m)
+        self.old, self.new = self.new, self.old
+        for inflow in inflows:
+            flow_m3_s = rate_at(inflow.step_s, inflow.flow_m3_s, self.now_s)
+            self._pour(inflow.cell, flow_m3_s * step_s / self.cell_m**2)
+        self.now_s += step_s
+        self.steps += 1
+
+    def _sweep(self, step_s: float, fall_m: float) -> None:
+        def band(rows: tuple[int, int]) -> tuple[float, float]:
+            found: tuple[float, float] = _kernels.sweep(
+                self.land, self.old, self.new, self.marks, rows[0], rows[1], step_s, self.cell_m,
+                fall_m, self.soaks,
+            )  # fmt: skip
+            return found
+
+        run = map if len(self.bands) == 1 else self.pool.map
+        extremes = list(run(band, self.bands))
+        self.deepest_m = max(deepest for deepest, _ in extremes)
+        self.quickest_m_s = max(quickest for _, quickest in extremes)
+
+    def _pour(self, cell: tuple[int, int], depth_m: float) -> None:
+        row, col = cell[0] + 1, cell[1] + 1
+        self.old.depth[row, col] += depth_m
+        self.old.awake[row] |= depth_m > 0
+        self.deepest_m = max(self.deepest_m, float(self.old.depth[row, col]))
+        self.inflow_m += depth_m
+
+    def levels(self, probes: Sequence[tuple[int, int]]) -> list[float]:
+        """Water levels at cells [m]."""
+        return [
+            float(self.land.bed[row + 1, col + 1] + self.old.depth[row + 1, col + 1])
+            for row, col in probes
+        ]
+
+    def result(self, times_s: NDArray[np.float64], levels_m: NDArray[np.float64]) -> Flood:
+        """Take the rim off and close the volumes."""
+        area_m2 = self.cell_m**2
+        inner = (slice(1, -1), slice(1, -1))
+        return Flood(
+            depth_m=np.where(self.valid, self.old.depth[inner], np.nan),
+            most_m=np.where(self.valid, self.marks.most[inner], np.float32(np.nan)),
+            speed_m_s=np.where(self.valid, self.marks.speed[inner], np.float32(np.nan)),
+            soaked_m=np.where(self.valid, self.marks.soaked[inner], np.nan),
+            probe_times_s=times_s,
+            probe_levels_m=levels_m,
+            steps=self.steps,
+            rain_m3=self.rained_m * area_m2,
+            inflow_m3=self.inflow_m * area_m2,
+            started_m3=self.started_m * area_m2,
+            soaked_m3=float(self.marks.soaked.sum()) * area_m2,
+            left_m3=float(self.marks.left.sum()) * area_m2,
+            ended_m3=float(self.old.depth.sum()) * area_m2,
+        )
 
 
-def _check(ground: Ground, rain: Rain, duration_s: float) -> None:
-    checked_same_shape(
-        bed_m=ground.bed_m,
-        roughness=ground.roughness,
-        soak_mm_per_h=ground.soak_mm_per_h,
-        soil_room_mm=ground.soil_room_mm,
-        open_slope=ground.open_slope,
+def _rimmed(array: NDArray[np.floating], valid: BoolGrid, rim: float, dtype: type) -> NDArray[Any]:
+    """Copy with a rim one cell wide, which nodata is set to as well."""
+    return np.pad(np.where(valid, array, rim).astype(dtype), 1, constant_values=rim)
+
+
+def _water(depth_m: NDArray[np.float64]) -> _kernels.Water:
+    depth = np.pad(depth_m, 1)
+    awake = np.zeros(depth.shape[0] + 1, np.bool_)
+    awake[:-1] = (depth > _kernels.THIN_M).any(axis=1)
+    return _kernels.Water(
+        depth, np.zeros(depth.shape, np.float32), np.zeros(depth.shape, np.float32), awake
     )
-    if not ground.cell_m > 0 or not duration_s > 0 or not rain.step_s > 0:
-        raise GridError("cell_m, duration_s and the storm's step_s must be above 0")
-    valid = ~np.isnan(ground.bed_m)
-    if not (ground.roughness[valid] > 0).all():
-        raise GridError("roughness must be above 0 on every valid cell")
-    if (rain.depth_mm < 0).any() or (ground.soak_mm_per_h < 0).any():
-        raise GridError("rain and soakage must not be negative")
 
 
-def _rate_m_per_s(rain: Rain, now: float) -> float:
-    place = int((now + 1e-9) // rain.step_s)
-    return float(rain.depth_mm[place]) / 1000 / rain.step_s if place < rain.depth_mm.size else 0.0
-
-
-def _to_next_change(rain: Rain, now: float) -> float:
-    place = int((now + 1e-9) // rain.step_s)
-    return (place + 1) * rain.step_s - now if place < rain.depth_mm.size else np.inf
+def _land(ground: Ground) -> _kernels.Land:
+    valid = ground.valid
+    row, col = np.nonzero(valid & (ground.open_slope > 0))
+    pull = np.sqrt(ground.open_slope[row, col]) / ground.roughness[row, col]
+    starts = np.searchsorted(row, np.arange(-1, valid.shape[0] + 2))
+    return _kernels.Land(
+        _rimmed(ground.bed_m, valid, _kernels.WALL_M, np.float64),
+        _rimmed(ground.roughness, valid, 1.0, np.float32),
+        _rimmed(ground.soak_mm_per_h / 3.6e6, valid, 0.0, np.float32),
+        _rimmed(ground.soil_room_mm / 1000, valid, 0.0, np.float32),
+        starts.astype(np.int64),
+        (col + 1).astype(np.int64),
+        pull.astype(np.float64),
+    )
