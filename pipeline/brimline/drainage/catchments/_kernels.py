@@ -14,16 +14,20 @@ DIAGONAL = np.int64(1) << 32  # of packed steps: straight ones count 1, diagonal
 
 
 @kernel
-def label_first(codes, labels):
-    """Give every unset cell the label that its water meets first; 0 where it meets none.
+def label_first(codes, labels, first, last):
+    """Give unset cells of rows first to last the label that their water meets first, or 0.
 
-    Two walks a cell: down to what is known, and again to write it. Returns False if the
-    directions run in a circle.
+    Two walks a cell: down to what is known, and again to write it. Where water leaves the rows
+    first, the label is -2 less a position in the list of cells that it goes on to, which is
+    returned; `settle` replaces it. The list ends with -1 if the directions run in a circle.
     """
     cols = codes.shape[1]
     code, label = codes.ravel(), labels.ravel()
     offset = D_ROW * cols + D_COL
-    for start in range(code.size):
+    top, bottom = first * cols, last * cols
+    onward = [np.int64(0)]
+    onward.clear()
+    for start in range(top, bottom):
         if label[start] != UNSET:
             continue
         cell, steps = start, 0
@@ -33,24 +37,57 @@ def label_first(codes, labels):
             if to >= _OUTLET:
                 found = np.int32(0)
                 break
-            cell += offset[to]
+            receiver = cell + offset[to]
+            if receiver < top or receiver >= bottom:
+                found = np.int32(-2 - len(onward))
+                onward.append(receiver)
+                break
+            cell = receiver
             found = label[cell]
             steps += 1
-            if steps > code.size:
-                return False
-        last, cell = cell, start
-        while cell != last:
+            if steps > bottom - top:
+                onward.append(np.int64(-1))
+                return np.array(onward, dtype=np.int64)
+        end, cell = cell, start
+        while cell != end:
             label[cell] = found
             cell += offset[code[cell]]
-        label[last] = found
-    return True
+        label[end] = found
+    return np.array(onward, dtype=np.int64)
 
 
 @kernel
-def count_cells(labels, counts):
-    """Add to `counts` how many cells carry each label."""
-    for label in labels.ravel():
-        counts[label] += 1
+def labels_onward(labels, bands_of_rows, onward, starts):
+    """For each cell that water goes on to from another band, the label that it meets first.
+
+    `onward` holds the lists of all bands one after the other, `starts` where each begins, and
+    `bands_of_rows` the first row of each. A label of -1 tells of a circle.
+    """
+    cols = labels.shape[1]
+    label = labels.ravel()
+    found = np.empty(onward.size, dtype=np.int32)
+    for i in range(onward.size):
+        cell = onward[i]
+        steps = 0
+        while label[cell] < UNSET and steps <= onward.size:
+            band = np.searchsorted(bands_of_rows, cell // cols, side="right") - 1
+            cell = onward[starts[band] - 2 - label[cell]]
+            steps += 1
+        found[i] = max(label[cell], UNSET)
+    return found
+
+
+@kernel
+def settle(labels, found, counts, first, last):
+    """Replace what `label_first` left open in rows first to last, and count cells by label."""
+    for row in range(first, last):
+        line = labels[row]
+        for col in range(line.size):
+            label = line[col]
+            if label < UNSET:
+                label = found[-2 - label]
+                line[col] = label
+            counts[label] += 1
 
 
 @kernel

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from functools import partial
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from brimline._jit import bands, side_by_side
 from brimline.drainage.catchments import _kernels
 from brimline.drainage.flow.directions import checked_directions, counted_donors
 from brimline.errors import GridError
@@ -16,6 +18,8 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
     from brimline.grid import Directions, Labels
+
+_CIRCLE: Final = "directions run in a circle: not every cell reaches an outlet"
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,13 +82,7 @@ def subcatchments(directions: Directions, intakes: ArrayLike) -> Subcatchments:
     codes = checked_directions(directions)
     counted_donors(codes)  # refuses codes that lead out of the data
     cells = intake_cells(codes, intakes)
-    labels: Labels = np.full(codes.shape, _kernels.UNSET, dtype=np.int32)
-    unique, first = np.unique(cells, return_index=True)
-    labels.ravel()[unique] = first + 1
-    if not _kernels.label_first(codes, labels):
-        raise GridError("directions run in a circle: not every cell reaches an outlet")
-    counts = np.zeros(cells.size + 1, dtype=np.int64)
-    _kernels.count_cells(labels, counts)
+    labels, counts = _labelled(codes, cells)
     touched = np.zeros(cells.size + 1, dtype=np.bool_)
     _kernels.mark_rim(codes, labels, touched)
     downstream = _downstream_ids(codes, labels, cells)
@@ -96,6 +94,31 @@ def subcatchments(directions: Directions, intakes: ArrayLike) -> Subcatchments:
         cells=gathered(downstream, counts[1:]),
         edge_limited=gathered(downstream, touched[1:], np.logical_or),
     )
+
+
+def _labelled(codes: Directions, cells: NDArray[np.int64]) -> tuple[Labels, NDArray[np.int64]]:
+    """Label the ground by the first intake on its way, and count the cells of each label."""
+    labels: Labels = np.full(codes.shape, _kernels.UNSET, dtype=np.int32)
+    unique, first = np.unique(cells, return_index=True)
+    labels.ravel()[unique] = first + 1
+    parts = bands(codes.shape[0])
+    lists = side_by_side([partial(_kernels.label_first, codes, labels, *part) for part in parts])
+    onward = np.concatenate(lists)
+    starts = np.cumsum([0, *(found.size for found in lists)])
+    top_rows = np.array([first for first, _ in parts])
+    if (onward < 0).any():
+        raise GridError(_CIRCLE)
+    found = _kernels.labels_onward(labels, top_rows, onward, starts)
+    if (found < 0).any():
+        raise GridError(_CIRCLE)
+    counts = np.zeros((len(parts), cells.size + 1), dtype=np.int64)
+    side_by_side(
+        [
+            partial(_kernels.settle, labels, found[start:], count, *part)
+            for part, start, count in zip(parts, starts[:-1].tolist(), counts, strict=True)
+        ]
+    )
+    return labels, counts.sum(axis=0)
 
 
 def intake_cells(codes: Directions, intakes: ArrayLike) -> NDArray[np.int64]:
