@@ -1,9 +1,11 @@
 """The audit by an independent library: silent on sound results, loud on broken ones."""
 
 import os
+from pathlib import Path
 
 import numpy as np
 import pytest
+import rasterio
 from matplotlib import cbook
 from scipy import ndimage
 
@@ -11,7 +13,7 @@ from brimline.drainage.audit import second_opinion
 from brimline.drainage.flow import accumulate, flow_directions
 from brimline.errors import GridError
 from brimline.grid import D_COL, D_ROW, NO_DATA, OUTLET
-from brimline.terrain.conditioning import fill
+from brimline.terrain.conditioning import breach, fill
 
 
 def jacksboro():
@@ -46,6 +48,18 @@ def test_real_elevation_of_whole_metres_agrees_though_it_is_full_of_flats_and_ti
     # the library lets a flat at the raster's edge leave at fewer cells than we do
     assert found.directions_pct < 0.01
     np.testing.assert_array_equal(found.area_m2, case[2][tuple(case[3].T)])
+
+
+@pytest.mark.realdata
+def test_a_survey_of_glacial_ground_agrees_in_every_cell():
+    folder = os.environ.get("BRIMLINE_DATA")
+    if not folder:
+        pytest.skip("BRIMLINE_DATA is not set")
+    with rasterio.open(Path(folder) / "moraine_1m.tif") as source:
+        dem = source.read(1, masked=True).filled(np.nan).astype(np.float32)
+    breached = breach(dem, cell_m=1.0, max_depth_m=1.0, max_length_m=30.0)
+    found = opinion(results(breached))
+    assert (found.greatest_pct, found.directions_pct) == (0.0, 0.0)
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -180,7 +180,11 @@ def _apart_pct(theirs: NDArray[np.float64], ours: NDArray[np.float64]) -> NDArra
 @contextmanager
 def _quiet() -> Iterator[None]:
     """Drop what compiled code writes to standard error."""
-    kept = os.dup(2)
+    try:
+        kept = os.dup(2)
+    except OSError:  # closed: nothing is shown anyway
+        yield
+        return
     try:
         with open(os.devnull, "wb") as nowhere:  # noqa: PTH123 the name is no path on Windows
             os.dup2(nowhere.fileno(), 2)
