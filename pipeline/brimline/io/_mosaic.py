@@ -70,8 +70,11 @@ def read_mosaic(
     offsets, shape, transform = _layout(headers)
     if shape[0] * shape[1] > max_cells:
         raise InputError(_too_large(headers, shape, max_cells))
-    levels = np.full(shape, np.nan, dtype=np.float32)
     notices = [notice for header in headers for notice in header.notices]
+    if len(headers) == 1:
+        levels, found = read_levels(first)
+        return Mosaic(levels, transform, first.crs, first.unit, grouped([*notices, *found]))
+    levels = np.full(shape, np.nan, dtype=np.float32)
     overlaps = []
     for header, (row, col) in zip(headers, offsets, strict=True):
         tile, found = read_levels(header)

@@ -30,6 +30,7 @@ LOWEST_M: Final = -500.0  # below the Dead Sea's shore and every open pit
 HIGHEST_M: Final = 9000.0
 _HUGE: Final = 1e5  # in any unit of length, a level of this size is a marker
 _MARKERS: Final = (-9999.0, -32768.0, -99999.0)  # commonly written for nodata without a tag
+_BLOCK_ROWS: Final = 512
 _FEW: Final = 3  # distinct impossible levels: markers; more: a wrong unit
 
 
@@ -95,15 +96,23 @@ def read_levels(header: Header) -> tuple[Elevation, tuple[Problem, ...]]:
             mend="copy or download the file again.",
             source=str(header.path),
         ) from fault
+    levels = np.empty(raw.shape, dtype=np.float32)
+    doubtful = False
+    for top in range(0, raw.shape[0], _BLOCK_ROWS):  # float64 of a whole survey is too much
+        rows = slice(top, top + _BLOCK_ROWS)
+        values = raw[rows].astype(np.float64) * scale + offset
+        in_metres = values * header.unit.metres
+        valid[rows] &= np.isfinite(values)
+        levels[rows] = np.where(valid[rows], in_metres, np.nan)
+        doubtful |= bool((valid[rows] & _is_doubtful(values, in_metres)).any())
+    if not doubtful:
+        return levels, ()
     values = raw.astype(np.float64) * scale + offset
-    valid &= np.isfinite(values)
-    levels = values * header.unit.metres
-    markers = _markers(values, levels, valid)
-    notices: tuple[Problem, ...] = ()
-    if markers.any():
-        notices = (_markers_notice(header.path, values[markers]),)
-    levels[~valid | markers] = np.nan
-    return levels.astype(np.float32), notices
+    markers = _markers(values, values * header.unit.metres, valid)
+    if not markers.any():
+        return levels, ()
+    levels[markers] = np.nan
+    return levels, (_markers_notice(header.path, values[markers]),)
 
 
 def _header(file: Any, path: Path, vertical_unit: str, stated: str | None) -> Header:  # noqa: ANN401
@@ -246,6 +255,13 @@ def assumed_feet(unit: lengths.LengthUnit, source: str) -> Problem:
         'state the unit of height in the configuration: "m", "ft" or "us-ft".',
         source,
     )
+
+
+def _is_doubtful(values: NDArray[np.float64], levels_m: NDArray[np.float64]) -> BoolGrid:
+    """Find levels that may be markers."""
+    with np.errstate(invalid="ignore"):
+        off: BoolGrid = (levels_m < LOWEST_M) | (levels_m > HIGHEST_M) | np.isin(values, _MARKERS)
+    return off
 
 
 def _markers(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -57,10 +58,15 @@ def bilinear(
     row, col : where to sample; whole numbers are cell centres.
     """
     rows, cols = levels.shape
-    valid = np.isfinite(levels)
-    at = np.array([row, col])
     with np.errstate(invalid="ignore"):
         inside = (row >= -0.5) & (row <= rows - 0.5) & (col >= -0.5) & (col <= cols - 0.5)
+    if not inside.any():
+        return np.full(row.shape, np.nan, dtype=np.float32)
+    first_row, last_row = _reach(row[inside])
+    first_col, last_col = _reach(col[inside])
+    levels = levels[first_row:last_row, first_col:last_col]  # what this call needs of them
+    valid = np.isfinite(levels)
+    at = np.array([row - first_row, col - first_col])
     at[:, ~inside] = 0
     options: dict[str, Any] = {"order": 1, "mode": "nearest", "prefilter": False}
     base = float(levels[valid].min()) if valid.any() else 0.0  # keeps float32 sums small
@@ -74,6 +80,11 @@ def bilinear(
     with np.errstate(invalid="ignore", divide="ignore"):
         sampled = np.where(weight >= _ENOUGH, base + total / weight, np.nan)
     return sampled.astype(np.float32)
+
+
+def _reach(at: NDArray[np.float64]) -> tuple[int, int]:
+    """First and one past the last row or column that positions draw on."""
+    return max(0, math.floor(at.min())), math.floor(at.max()) + 2
 
 
 def block_mean(values: NDArray[np.float32], factor: int) -> NDArray[np.float32]:

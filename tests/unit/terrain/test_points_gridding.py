@@ -8,8 +8,7 @@ from matplotlib.tri import LinearTriInterpolator, Triangulation
 
 from brimline.errors import GridError
 from brimline.grid import Grid
-from brimline.terrain import points as gridding
-from brimline.terrain.points import LowestBins, PointBins, fitting_cell_m, gridded
+from brimline.terrain.points import LowestBins, PointBins, fitting_cell_m, gridded, surface
 
 GRID = Grid(60, 80, 2.0, 1000.0, 2120.0)
 
@@ -62,7 +61,7 @@ def test_tiles_agree_with_the_whole_away_from_the_rim(monkeypatch):
     x, y = scattered(6000)
     bins = binned(x, y, 10 * np.sin(x / 20) + 5 * np.cos(y / 15))
     whole = gridded(bins, max_gap_m=4.0)
-    monkeypatch.setattr(gridding, "_TILE_CELLS", 16)
+    monkeypatch.setattr(surface, "_TILE_CELLS", 16)
     tiled = gridded(bins, max_gap_m=4.0)
     inner = (slice(3, -3), slice(3, -3))
     np.testing.assert_array_equal(np.isnan(tiled[inner]), np.isnan(whole[inner]))
@@ -112,6 +111,17 @@ def test_lowest_level_of_each_cell():
 )
 def test_cells_fit_the_spacing(area_m2, points, expected):
     assert fitting_cell_m(area_m2, points) == expected
+
+
+@pytest.mark.interpreted
+def test_one_triangle_is_read_at_the_cells_that_it_holds():
+    # corners at (row, col) (0, 0), (0, 4), (4, 0) with levels 0, 8, 4: level = 2 col + row
+    grid = Grid(6, 6, 1.0, 0.0, 6.0)
+    bins = PointBins(grid)
+    bins.add(np.array([0.5, 4.5, 0.5]), np.array([5.5, 5.5, 1.5]), np.array([0.0, 8.0, 4.0]))
+    row, col = np.indices((6, 6))
+    expected = np.where(row + col <= 4, 2.0 * col + row, np.nan)
+    np.testing.assert_allclose(gridded(bins, max_gap_m=9.0), expected, atol=1e-6)
 
 
 def test_what_cannot_be_gridded_is_refused():

@@ -1,15 +1,11 @@
-"""From scattered ground points to levels on a grid: binned means, then a triangulated surface."""
+"""Points gathered in the cells of a grid, piece by piece."""
 
 from __future__ import annotations
 
 import math
-from concurrent.futures import ThreadPoolExecutor
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from scipy import ndimage
-from scipy.interpolate import LinearNDInterpolator
-from scipy.spatial import Delaunay, QhullError
 
 from brimline.errors import GridError
 
@@ -18,7 +14,6 @@ if TYPE_CHECKING:
 
     from brimline.grid import BoolGrid, Elevation, Grid
 
-_TILE_CELLS: Final = 192  # triangulating is slower than linear, so it goes piece by piece
 _NEAT_CELLS_M: Final = (0.25, 0.5, 1.0, 2.0, 5.0, 10.0)
 
 
@@ -105,59 +100,6 @@ class PointBins:
         return row, col, self._level[cell] / count
 
 
-def gridded(bins: PointBins, *, max_gap_m: float) -> Elevation:
-    """Lay a triangulated surface through binned points and read it at every cell centre.
-
-    Linear over Delaunay triangles. Triangulated in square tiles that see the points around
-    them as far as four times the gap; a triangle whose circumcircle is larger than that may
-    differ from the one over all points at once, which happens beside voids and the rim only.
-
-    Parameters
-    ----------
-    bins : the gathered points.
-    max_gap_m : cells farther than this from any occupied cell are NaN [m].
-
-    Returns
-    -------
-    float32 (rows, cols) [m]
-        NaN outside the triangles and beyond the gap.
-
-    Raises
-    ------
-    GridError
-        If fewer than three points were gathered or the gap is not positive.
-    """
-    if not max_gap_m > 0:
-        raise GridError(f"max_gap_m must be above 0 m, got {max_gap_m} m")
-    row, col, level_m = bins.means()
-    if row.size < 3:
-        raise GridError(f"a surface needs points in at least 3 cells, got {row.size}")
-    grid = bins.grid
-    lines = bins.cells // grid.cols
-    near = _within(bins.occupied, max_gap_m / grid.cell_m)
-    halo = math.ceil(4 * max_gap_m / grid.cell_m) + 1
-    dem = np.full(grid.shape, np.nan, dtype=np.float32)
-
-    def fill(corner: tuple[int, int]) -> None:
-        top, left = corner
-        window = (slice(top, top + _TILE_CELLS), slice(left, left + _TILE_CELLS))
-        wanted = near[window]
-        if wanted.any():
-            # points come by rows, so those of the rows around a tile lie together
-            ends = np.searchsorted(lines, [top - halo, top + wanted.shape[0] + halo])
-            part = slice(*ends.tolist())
-            dem[window] = _tile(row[part], col[part], level_m[part], corner, wanted, halo)
-
-    corners = [
-        (top, left)
-        for top in range(0, grid.rows, _TILE_CELLS)
-        for left in range(0, grid.cols, _TILE_CELLS)
-    ]
-    with ThreadPoolExecutor(max_workers=2) as pool:  # tiles write apart from each other
-        list(pool.map(fill, corners))
-    return dem
-
-
 class LowestBins:
     """The lowest level in every cell of a grid, gathered piece by piece."""
 
@@ -199,40 +141,3 @@ def fitting_cell_m(area_m2: float, points: int) -> float:
         if spacing_m <= cell_m:
             return cell_m
     return _NEAT_CELLS_M[-1]
-
-
-def _within(occupied: BoolGrid, cells: float) -> BoolGrid:
-    if occupied.all():
-        return occupied
-    near: BoolGrid = ndimage.distance_transform_edt(~occupied) <= cells
-    return near
-
-
-def _tile(
-    row: NDArray[np.float64],
-    col: NDArray[np.float64],
-    level_m: NDArray[np.float64],
-    corner: tuple[int, int],
-    wanted: BoolGrid,
-    halo: int,
-) -> NDArray[np.float32]:
-    """Read the surface at the wanted cells of one tile."""
-    top, left = corner
-    seen = (col >= left - halo) & (col <= left + wanted.shape[1] + halo)
-    points = np.column_stack([row[seen] - top, col[seen] - left])
-    result = np.full(wanted.shape, np.nan, dtype=np.float32)
-    at = np.argwhere(wanted)
-    surface = _surface(points, level_m[seen])
-    if surface is not None:
-        result[at[:, 0], at[:, 1]] = surface(at)
-    return result
-
-
-def _surface(points: NDArray[np.float64], level_m: NDArray[np.float64]) -> Any:  # noqa: ANN401
-    """Triangulate; None where the points span no triangle."""
-    if level_m.size < 3:
-        return None
-    try:
-        return LinearNDInterpolator(Delaunay(points), level_m)
-    except QhullError:
-        return None  # all on one line
