@@ -12,6 +12,7 @@ import numpy as np
 from brimline.drainage.catchments.subcatchments import intake_cells
 from brimline.drainage.flow.directions import checked_directions, counted_donors
 from brimline.grid import NO_DATA, OUTLET, checked_elevation, checked_same_shape
+from brimline.grid.nodata import outside
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -114,23 +115,22 @@ def second_opinion(
 def _own_routing(surface: Elevation, codes: Directions, sinks: BoolGrid | None) -> Directions:
     """Directions by the library's own slopes."""
     import richdem
-    from scipy import ndimage
 
-    nodata = np.pad(codes == NO_DATA, 1, constant_values=True)
-    labels, _ = ndimage.label(nodata, structure=np.ones((3, 3)))
-    level = np.pad(surface.astype(np.float64), 1)
-    level[nodata] = np.where(labels[nodata] == labels[0, 0], _NODATA_M, _ABOVE_ALL_M)
+    level = surface.astype(np.float64)
+    nodata = codes == NO_DATA
+    level[nodata] = np.where(outside(nodata)[nodata], _NODATA_M, _ABOVE_ALL_M)
     if sinks is not None:
-        kept = np.pad(np.asarray(sinks, dtype=np.bool_), 1) & ~nodata
+        kept = np.asarray(sinks, dtype=np.bool_) & ~nodata
         level[kept] = np.nextafter(level[kept], -np.inf)  # a flat must find its way there
-    ground = richdem.rdarray(level, no_data=_NODATA_M, geotransform=(0, 1, 0, 0, 0, -1))
+    framed = np.pad(level, 1, constant_values=_NODATA_M)
+    ground = richdem.rdarray(framed, no_data=_NODATA_M, geotransform=(0, 1, 0, 0, 0, -1))
     with _quiet():
         richdem.ResolveFlats(ground, in_place=True)
         slopes = np.asarray(richdem.FlowProportions(ground, method="Quinn"))[1:-1, 1:-1]
     theirs = _steepest(slopes, codes)
     if sinks is not None:
         theirs[np.asarray(sinks, dtype=np.bool_)] = OUTLET
-    theirs[codes == NO_DATA] = NO_DATA
+    theirs[nodata] = NO_DATA
     return theirs
 
 

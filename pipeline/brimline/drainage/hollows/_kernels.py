@@ -11,29 +11,6 @@ _RASTER_ORDER = np.array([3, 2, 1, 4, 0, 5, 6, 7], dtype=np.int64)
 
 
 @kernel
-def enclosed(nodata):
-    """Nodata that is not joined to the raster's edge, corners joining."""
-    rows, cols = nodata.shape
-    inside = nodata.copy()
-    stack = [np.int64(0)]
-    stack.clear()
-    for row in range(rows):
-        inner = 0 < row < rows - 1
-        for col in range(0, cols, max(1, cols - 1) if inner else 1):
-            if inside[row, col]:
-                inside[row, col] = False
-                stack.append(np.int64(row * cols + col))
-    while len(stack) > 0:
-        cell = stack.pop()
-        for k in range(8):
-            r, c = cell // cols + D_ROW[k], cell % cols + D_COL[k]
-            if 0 <= r < rows and 0 <= c < cols and inside[r, c]:
-                inside[r, c] = False
-                stack.append(np.int64(r * cols + c))
-    return inside
-
-
-@kernel
 def places(cells, turn):
     """Write each cell's turn, and count the cells without a neighbour of an earlier turn."""
     rows, cols = turn.shape

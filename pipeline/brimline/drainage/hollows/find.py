@@ -13,6 +13,7 @@ from brimline.drainage.hollows.listing import Limits, kept_with_holders, listed_
 from brimline.drainage.hollows.tree import hollow_tree
 from brimline.errors import GridError
 from brimline.grid import checked_elevation, checked_same_shape
+from brimline.grid.nodata import outside
 from brimline.terrain.conditioning import fill
 
 if TYPE_CHECKING:
@@ -133,7 +134,8 @@ def find_hollows(
     surface = checked_elevation(dem)
     brim = fill(surface) if filled is None else checked_elevation(filled, "filled")
     checked_same_shape(dem=surface, filled=brim)
-    void = _kernels.enclosed(np.isnan(surface))
+    nodata = np.isnan(surface)
+    void = nodata & ~outside(nodata)
     tree = hollow_tree(surface, brim, void)
     limits = Limits(
         min_depth_m=min_depth_m,
