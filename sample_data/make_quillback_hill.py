@@ -20,11 +20,13 @@ import datetime as dt
 from dataclasses import dataclass
 from pathlib import Path
 
+import contourpy
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import rasterio
 import shapely
+import shapely.affinity
 from rasterio.transform import from_origin
 from scipy import ndimage
 
@@ -289,6 +291,73 @@ def site_layers() -> dict[str, gpd.GeoDataFrame]:
     }  # fmt: skip
 
 
+def level_line(
+    smooth: np.ndarray, level: float, west: float, east: float, south: float
+) -> shapely.LineString:
+    """Trace the contour of a level between two eastings, north of a line, from west to east."""
+    lines = contourpy.contour_generator(z=smooth[::-1]).lines(level)
+    best: list[tuple[float, float]] = []
+    for line in lines:
+        x, y = line[:, 0] + 0.5, line[:, 1] + 0.5
+        inside = [
+            (a, b) for a, b in zip(x, y, strict=True) if west <= a <= east and south <= b <= 215
+        ]
+        best = max(best, inside, key=len)
+    if best[0][0] > best[-1][0]:
+        best.reverse()
+    return shapely.LineString(best).simplify(0.4)
+
+
+def plan_layers(bare: np.ndarray) -> dict[str, gpd.GeoDataFrame]:
+    """Draw what a designer would: a chain from the lane's outfall to the stream, and one from the roofs."""
+    smooth = ndimage.gaussian_filter(bare, 3)
+    drain = level_line(smooth, 124.75, 330, 398, 140)
+    drain = shapely.LineString([(311, 206), *drain.coords])
+    pond = shapely.Point(418, 152).buffer(1.0)
+    pond = shapely.affinity.rotate(shapely.affinity.scale(pond, 19, 10), -8)
+    swales = [level_line(smooth, level, 392, 500, 60) for level in (123.2, 122.5, 121.8)]
+    garden = shapely.box(432, 268, 446, 275)
+    return {
+        "drawn_drains": frame([
+            {"name": "Lane drain", "spills_to": "Hill pond", "lining": "short-grass", "fall_pct": 0.3, "shape": drain},
+        ]),
+        "drawn_ponds": frame([
+            {"name": "Hill pond", "spills_to": "Orchard swale 1", "depth_m": 1.4, "seepage_mm_per_h": 0.2, "shape": pond},
+        ]),
+        "drawn_swales": frame([
+            {"name": f"Orchard swale {number}",
+             "spills_to": f"Orchard swale {number + 1}" if number < 3 else "Stream outlet", "shape": line}
+            for number, line in enumerate(swales, start=1)
+        ]),
+        "drawn_tanks": frame([
+            {"name": "Yard tank", "spills_to": "Rain garden", "volume_m3": 20.0, "height_m": 2.2,
+             "roofs": "North shed;South shed", "overflow_mm": 150.0, "start_share": 0.6, "shape": shapely.Point(449, 295)},
+        ]),
+        "drawn_basins": frame([
+            {"name": "Rain garden", "spills_to": "Orchard swale 3", "form": "rain garden", "shape": garden},
+        ]),
+        "drawn_pipes": frame([
+            {"name": "Pond low outlet", "from_id": "Hill pond", "to_id": "Orchard swale 1", "diameter_mm": 110.0,
+             "shape": shapely.LineString([(424, 143), (428, 136)])},
+        ]),
+        "inflow_points": frame([
+            {"name": "Lane gutters", "into": "Lane drain", "peak_m3_s": 0.03, "volume_m3": 60.0, "start_h": 2.5,
+             "shape": shapely.Point(311, 207)},
+        ]),
+        "discharge_points": frame([
+            {"name": "Stream outlet", "level_m": 117.0, "shape": shapely.Point(508, stream_y(np.array(508.0)).item())},
+        ]),
+        "planting_zones": frame([
+            {"name": "Old orchard", "planting": "orchard, grassed floor", "irrigated": False,
+             "shape": shapely.box(340, 350, 595, 555)},
+            {"name": "Young orchard", "planting": "orchard, grassed floor", "irrigated": True,
+             "draws_on": "Hill pond", "shape": shapely.box(395, 100, 500, 122)},
+            {"name": "Kitchen beds", "planting": "small vegetables", "irrigated": True,
+             "draws_on": "Yard tank", "shape": shapely.box(432, 280, 446, 292)},
+        ]),
+    }  # fmt: skip
+
+
 def write_layers(path: Path, layers: dict[str, gpd.GeoDataFrame]) -> None:
     """Write layers into one GeoPackage, replacing it."""
     path.unlink(missing_ok=True)
@@ -346,6 +415,7 @@ def make(folder: Path) -> None:
     bare = ground(np.random.default_rng(terrain_seed))
     write_terrain(folder, survey(np.random.default_rng(survey_seed), bare))
     write_layers(folder / "site.gpkg", site_layers())
+    write_layers(folder / "plan.gpkg", plan_layers(bare))
     write_rainfall(folder / "rainfall.csv")
     write_weather(folder / "weather.csv", np.random.default_rng(weather_seed))
 

@@ -15,6 +15,7 @@ from brimline.config.tables import (
     Survey,
     SwaleRows,
     Terrain,
+    Works,
 )
 
 __all__ = [
@@ -32,5 +33,6 @@ __all__ = [
     "Survey",
     "SwaleRows",
     "Terrain",
+    "Works",
     "load",
 ]

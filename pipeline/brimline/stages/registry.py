@@ -19,6 +19,7 @@ from brimline.stages import (
     storm,
     survey,
     terrain,
+    works,
 )
 
 if TYPE_CHECKING:
@@ -39,6 +40,7 @@ _ALWAYS: Final = (
     audit,
     contours,
     storm,
+    works,
 )
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-
 from brimline._jit import kernel
 from brimline.grid import D_COL, D_ROW, STEP
 

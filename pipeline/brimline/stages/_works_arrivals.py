@@ -1,0 +1,264 @@
+"""What a storm brings to each element: runoff of its ground, roofs, inflows from outside, rain."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from brimline.cascade import inflow_of, with_rain
+from brimline.drainage.receiving import received, way_to
+from brimline.elements import Kind
+from brimline.errors import Problem, Severity
+from brimline.grid.shapes import cells_inside
+from brimline.rainfall import (
+    SOIL_GROUPS,
+    GroundClass,
+    PathFlow,
+    Storm,
+    concentration_h,
+    cover,
+    hydrograph,
+    peak_and_volume,
+    roof_hydrograph,
+    segments_along_path,
+)
+from brimline.rainfall import ground_of as ground_classes_of
+from brimline.stages._works_shapes import number_of, text_of
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    import shapely
+    from geopandas import GeoDataFrame
+    from numpy.typing import NDArray
+
+    from brimline.cascade import StormInflow
+    from brimline.config import Works
+    from brimline.drainage.receiving import Received
+    from brimline.rainfall import Hydrograph
+    from brimline.stages._works_shapes import Drawn
+    from brimline.stages._works_ways import Ground
+
+
+@dataclass(frozen=True, slots=True)
+class Catchment:
+    """The ground that drains to one element."""
+
+    area_m2: float
+    curve_number: float
+    concentration_h: float
+
+
+@dataclass(frozen=True, slots=True)
+class Arrivals:
+    """Everything that arrives at elements, but for the storm itself."""
+
+    catchments: Mapping[str, Catchment]
+    roofs_m2: Mapping[str, float]
+    roof_flush_mm: Mapping[str, float]
+    open_m2: Mapping[str, float]
+    outside: Mapping[str, Sequence[Hydrograph]]
+    works: Works
+
+    def of(self, storm: Storm, step_s: float) -> StormInflow:
+        """Return a storm's inflow, stepped until the last hydrograph has run out."""
+        parts: dict[str, list[Hydrograph]] = {name: [] for name in self.open_m2}
+        for name, ground in self.catchments.items():
+            parts[name].append(
+                hydrograph(
+                    storm,
+                    ground.area_m2,
+                    concentration_h=ground.concentration_h,
+                    curve_number=ground.curve_number,
+                )
+            )
+        for name, area_m2 in self.roofs_m2.items():
+            parts[name].append(
+                roof_hydrograph(
+                    storm,
+                    area_m2,
+                    coefficient=self.works.roof_coefficient,
+                    first_flush_mm=self.roof_flush_mm[name],
+                )
+            )
+        for name, flows in self.outside.items():
+            parts[name] += flows
+        ends = [float(one.time_s[-1]) for flows in parts.values() for one in flows]
+        last = max([storm.step_s * storm.depth_mm.size, *ends])
+        edges = step_s * np.arange(math.ceil(last / step_s) + 1)
+        rain_ends_s = storm.step_s * storm.depth_mm.size
+        inflow = inflow_of(parts, edges, ends_s=rain_ends_s, name=storm.name)
+        return with_rain(inflow, storm, self.open_m2)
+
+
+def arrivals_of(
+    drawn: Sequence[Drawn],
+    ground: Ground,
+    layers: Mapping[str, GeoDataFrame],
+    rasters: Mapping[str, NDArray[Any]],
+    works: Works,
+) -> tuple[Arrivals, list[Problem], Received]:
+    """Measure the ground of every element.
+
+    Parameters
+    ----------
+    layers : surfaces, soils and inflow_points.
+    rasters : elevation and contributing_area_m2.
+    """
+    problems: list[Problem] = []
+    grid = ground.grid
+    seeds = ground.seeds.copy()
+    seeds[seeds > len(drawn)] = 0  # a discharge point gathers nothing
+    found = received(ground.directions, seeds, cell_m=grid.cell_m)
+    roofs_m2, flush, piped = _roofs(drawn, layers["surfaces"], problems)
+    labels = np.where(seeds == 0, found.labels, 0).astype(np.int32)
+    labels[cells_inside(piped, grid)] = 0  # roof water goes to its tank, not to the ground below
+    numbers = _curve_numbers(labels, layers, ground, works, problems)
+    catchments = {}
+    for number, one in enumerate(drawn, start=1):
+        if number not in numbers:
+            continue
+        area_m2, curve = numbers[number]
+        hours = _concentration(number, found, seeds, ground, rasters, works)
+        catchments[one.element.element_id] = Catchment(area_m2, curve, hours)
+    names = [one.element.element_id for one in drawn]
+    open_m2 = {
+        one.element.element_id: 0.0 if one.element.kind is Kind.TANK else one.element.footprint_m2
+        for one in drawn
+    }
+    outside = _outside(layers["inflow_points"], names, ground, found, problems)
+    return Arrivals(catchments, roofs_m2, flush, open_m2, outside, works), problems, found
+
+
+def _roofs(
+    drawn: Sequence[Drawn], surfaces: GeoDataFrame, problems: list[Problem]
+) -> tuple[dict[str, float], dict[str, float], list[Any]]:
+    area, flush, piped = {}, {}, []
+    by_name = dict(zip(surfaces["name"], surfaces.geometry, strict=True))
+    for one in drawn:
+        missing = [name for name in one.roofs if name not in by_name]
+        if missing:
+            problems.append(
+                Problem(
+                    Severity.WARNING,
+                    f"{one.element.element_id} names surfaces that are not there: "
+                    f"{', '.join(missing)}",
+                    "write the names of the surfaces input, separated by semicolons",
+                    "plan, drawn_tanks",
+                )
+            )
+        shapes = [by_name[name] for name in one.roofs if name in by_name]
+        if shapes:
+            area[one.element.element_id] = float(sum(shape.area for shape in shapes))
+            flush[one.element.element_id] = one.first_flush_mm
+            piped += shapes
+    return area, flush, piped
+
+
+def _curve_numbers(
+    labels: NDArray[np.int32],
+    layers: Mapping[str, GeoDataFrame],
+    ground: Ground,
+    works: Works,
+    problems: list[Problem],
+) -> dict[int, tuple[float, float]]:
+    """Area and composite curve number of each element's ground."""
+    grid = ground.grid
+    usual = GroundClass(works.usual_cover, _condition(works.usual_cover, works))
+    classes = [usual]
+    covers = np.ones(grid.shape, dtype=np.int32)
+    open_ground = np.ones(grid.shape, dtype=np.bool_)
+    for name, rows in layers["surfaces"].groupby("cover"):
+        classes.append(GroundClass(str(name), _condition(str(name), works)))
+        here = cells_inside(rows.geometry, grid)
+        covers[here] = len(classes)
+        open_ground[here] = False
+    soils = np.full(grid.shape, 1 + SOIL_GROUPS.index(works.usual_soil_group), dtype=np.int32)
+    for group, rows in layers["soils"].groupby("group"):
+        soils[cells_inside(rows.geometry, grid)] = 1 + SOIL_GROUPS.index(str(group))
+    drains = labels > 0
+    assumed_pct = 100 * float((open_ground & drains).sum()) / max(int(drains.sum()), 1)
+    if assumed_pct > 1:
+        problems.append(
+            Problem(
+                Severity.NOTICE,
+                f"{assumed_pct:.0f} % of the ground that drains to elements has no cover drawn; "
+                f"it is taken as {works.usual_cover}",
+                "draw it in the surfaces input, or set works.usual_cover",
+                "surfaces",
+            )
+        )
+    counted = ground_classes_of(labels, covers, soils, classes, cell_area_m2=grid.cell_area_m2)
+    curves = counted.composite_curve_number
+    return {
+        int(label): (float(counted.total_m2[place]), float(curves[place]))
+        for place, label in enumerate(counted.labels)
+        if label > 0 and math.isfinite(curves[place])
+    }
+
+
+def _condition(name: str, works: Works) -> str:
+    conditions = cover(name).conditions
+    return works.condition if works.condition in conditions else ""
+
+
+def _concentration(
+    number: int,
+    found: Received,
+    seeds: NDArray[np.int32],
+    ground: Ground,
+    rasters: Mapping[str, NDArray[Any]],
+    works: Works,
+) -> float:
+    """Time of concentration along the longest way, by TR-55's segments."""
+    head = int(found.heads[number]) if number < found.heads.size else -1
+    if head < 0:
+        return 0.1
+    rows, cols = way_to(ground.directions, head, seeds)
+    chainage = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(rows), np.diff(cols)))])
+    levels = np.minimum.accumulate(rasters["elevation"][rows, cols].astype(np.float64))
+    if chainage.size < 2 or not np.isfinite(levels).all():
+        return 0.1
+    chainage = chainage * ground.grid.cell_m
+    area = rasters["contributing_area_m2"][rows, cols]
+    sheet_n = cover(works.usual_cover).sheet_n
+    flow = PathFlow(rain_2y_24h_mm=works.rain_2y_24h_mm, sheet_n=sheet_n)
+    return float(concentration_h(segments_along_path(chainage, levels, area, flow)))
+
+
+def _outside(
+    points: GeoDataFrame,
+    names: Sequence[str],
+    ground: Ground,
+    found: Received,
+    problems: list[Problem],
+) -> dict[str, list[Hydrograph]]:
+    flows: dict[str, list[Hydrograph]] = {}
+    for number, row in enumerate(points.itertuples(index=False), start=1):
+        into = text_of(row, "into") or _reached(row.geometry, names, ground, found)
+        peak, volume = number_of(row, "peak_m3_s"), number_of(row, "volume_m3")
+        label = text_of(row, "name") or f"inflow {number}"
+        if into not in names or not (peak > 0 and volume > 0):
+            problems.append(
+                Problem(
+                    Severity.WARNING,
+                    f"{label} was left out: it reaches no element, or lacks peak_m3_s or volume_m3",
+                    "fill in into, peak_m3_s and volume_m3",
+                    "plan, inflow_points",
+                )
+            )
+            continue
+        start_s = 3600 * number_of(row, "start_h", 0.0)
+        flows.setdefault(into, []).append(peak_and_volume(peak, volume, start_s=start_s))
+    return flows
+
+
+def _reached(point: shapely.Point, names: Sequence[str], ground: Ground, found: Received) -> str:
+    row, col = (int(v) for v in ground.grid.cell(point.x, point.y))
+    if not ground.grid.holds(row, col):
+        return ""
+    label = int(found.labels[row, col])
+    return names[label - 1] if 0 < label <= len(names) else ""

@@ -1,0 +1,322 @@
+"""The cascade of drawn elements through the design storms."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from brimline.cascade import (
+    Finding,
+    Limits,
+    Network,
+    Pace,
+    check,
+    flags_of,
+    judge,
+    mends_for,
+    route,
+    size_sills,
+)
+from brimline.cascade.rows import (
+    balance_row,
+    element_rows,
+    finding_rows,
+    mend_rows,
+    overflow_result_rows,
+    overflow_rows,
+    result_rows,
+    series_columns,
+)
+from brimline.engine.stage import Stage
+from brimline.errors import Problem, Severity
+from brimline.grid.shapes import cells_inside
+from brimline.io.frames import conformed, empty
+from brimline.layers import table
+from brimline.layers.flags import joined
+from brimline.rainfall import Storm
+from brimline.stages._frames import frame_of
+from brimline.stages._works_arrivals import arrivals_of
+from brimline.stages._works_shapes import Site, collect
+from brimline.stages._works_ways import ground_of, ways_of
+from brimline.terrain.smooth import smoothed
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from geopandas import GeoDataFrame
+
+    from brimline.cascade import Mend, Routed
+    from brimline.config import Works
+    from brimline.engine.stage import Given, Reporter
+    from brimline.grid import Grid
+    from brimline.stages._works_shapes import Drawn
+    from brimline.stages._works_ways import Way
+
+_SMOOTH_M: Final = 2.0  # takes the survey's noise off the levels that elements are designed from
+_STEP_S: Final = 60.0
+_TABLES: Final = (
+    "storm_results",
+    "overflow_results",
+    "storm_series",
+    "storm_balance",
+    "cascade_findings",
+    "cascade_mends",
+)
+_DRAWN: Final = ("drawn_swales", "drawn_drains", "drawn_ponds", "drawn_basins", "drawn_tanks")
+_PLAN: Final = (*_DRAWN, "drawn_pipes", "drawn_overflows", "discharge_points", "inflow_points")
+
+
+def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
+    works: Works = given.params
+    grid = given.grid
+    plan = {name: given.frame(name) for name in _PLAN}
+    site = _site(given, works)
+    collected = collect(plan, site)
+    for problem in collected.problems:
+        report.problem(problem)
+    drawn = collected.drawn
+    if not drawn:
+        return _nothing(grid)
+    ground, discharges = ground_of(
+        drawn, plan["discharge_points"], given.raster("flow_direction"), grid
+    )
+    ways = ways_of(drawn, plan, ground, site)
+    layers = {name: given.frame(name) for name in ("surfaces", "soils")}
+    rasters = {name: given.raster(name) for name in ("elevation", "contributing_area_m2")}
+    arrivals, problems, _ = arrivals_of(
+        drawn, ground, layers | {"inflow_points": plan["inflow_points"]}, rasters, works
+    )
+    for problem in (*ways.problems, *problems):
+        report.problem(problem)
+    report.advanced(0.3, "routing the design storm")
+    network = Network(
+        tuple(one.element for one in drawn), tuple(way.link for way in ways.ways), tuple(discharges)
+    )
+    limits, pace = _limits(works), Pace(after_h=works.after_h)
+    storms = [_storm(given.facts("storms")["design"])]
+    storms += [_storm(plain) for plain in given.facts("storms")["checks"]]
+    inflows = [arrivals.of(storm, _STEP_S) for storm in storms]
+    sized = [way.link for way in ways.ways if way.sized_later]
+    network, first = size_sills(network, inflows[0], sized, head_m=works.sill_head_m, pace=pace)
+    routed = [first, *(route(network, inflow, pace) for inflow in inflows[1:])]
+    report.advanced(0.6, "looking for what is wrong, and what would mend it")
+    found = _findings(network, routed, limits)
+    found[""] += _near_buildings(drawn, given.frame("keep_out"), works)
+    mends = mends_for(first, [*found[""], *found[first.inflow.name]], limits, pace, ways.on_ground)
+    every = [finding for part in found.values() for finding in part]
+    _tell(every, report)
+    return {
+        "elements": _elements(network, routed, drawn, every, grid),
+        "overflows": _overflows(network, routed, ways.ways, every, grid),
+        **_tables(routed, found, mends, every),
+        "cascade": {"headline": _headline(network, first, every)},
+    }
+
+
+def _site(given: Given, works: Works) -> Site:
+    grid = given.grid
+    soak = np.full(grid.shape, np.nan, dtype=np.float32)
+    for shape, rate in zip(
+        given.frame("soils").geometry, given.frame("soils")["soak_mm_per_h"], strict=True
+    ):
+        if not pd.isna(rate):
+            soak[cells_inside([shape], grid)] = rate
+    levels = smoothed(given.raster("elevation"), cell_m=grid.cell_m, sigma_m=_SMOOTH_M)
+    return Site(grid, levels, given.raster("slope_pct"), soak, works)
+
+
+def _limits(works: Works) -> Limits:
+    return Limits(
+        min_drop_m=works.min_drop_m,
+        drawdown_h=works.drawdown_h,
+        engineer_height_m=works.engineer_height_m,
+        engineer_volume_m3=works.engineer_volume_m3,
+        steep_slope_pct=works.max_slope_pct,
+    )
+
+
+def _storm(plain: dict[str, Any]) -> Storm:
+    return Storm(
+        plain["name"], plain["step_s"], np.array(plain["depth_mm"]), plain["return_period_y"]
+    )
+
+
+def _findings(
+    network: Network, routed: Sequence[Routed], limits: Limits
+) -> dict[str, list[Finding]]:
+    """Sort findings by storm; those of the drawing itself under an empty name."""
+    found = {"": list(check(network, limits))}
+    for one in routed:
+        found[one.inflow.name] = list(judge(one, limits))
+    return found
+
+
+def _near_buildings(drawn: Sequence[Drawn], keep_out: GeoDataFrame, works: Works) -> list[Finding]:
+    """Flag held water near a building; keep-out areas hold their setback already."""
+    found = []
+    for row in keep_out[keep_out["kind"] == "building"].itertuples(index=False):
+        building = row.geometry.buffer(-row.setback_m)
+        for one in drawn:
+            distance = one.shape.distance(building)
+            if one.element.kind != "tank" and distance < works.near_building_m:
+                name = row.name if isinstance(row.name, str) else "a building"
+                asked = f"{works.near_building_m:g} m"
+                text = f"holds water {distance:.1f} m from {name}, where {asked} is asked"
+                found.append(Finding("near-building", one.element.element_id, text))
+    return found
+
+
+def _tell(findings: Sequence[Finding], report: Reporter) -> None:
+    flagged = {finding.element_id for finding in findings}
+    if flagged:
+        report.problem(
+            Problem(
+                Severity.WARNING,
+                f"{len(flagged)} elements need a person: {', '.join(sorted(flagged))}",
+                "read cascade_findings and cascade_mends",
+                "elements",
+            )
+        )
+
+
+def _elements(
+    network: Network,
+    routed: Sequence[Routed],
+    drawn: Sequence[Drawn],
+    findings: Sequence[Finding],
+    grid: Grid,
+) -> GeoDataFrame:
+    records = []
+    for row, one in zip(element_rows(network, routed), drawn, strict=True):
+        name = row["element_id"]
+        line = one.shape.geom_type == "LineString"
+        notes = dict.fromkeys(f.text for f in findings if f.element_id == name and f.link is None)
+        records.append(
+            row
+            | {
+                "drawn": True,
+                "length_m": one.shape.length if line else None,
+                "flag": joined(flags_of(findings, name)),
+                "notes": "; ".join(notes) or None,
+            }
+        )
+    return frame_of(records, [one.shape for one in drawn], "elements", grid)
+
+
+def _overflows(
+    network: Network,
+    routed: Sequence[Routed],
+    ways: Sequence[Way],
+    findings: Sequence[Finding],
+    grid: Grid,
+) -> GeoDataFrame:
+    """Lines that water takes, with the flags of each."""
+    records, shapes = [], []
+    for row, link, way in zip(overflow_rows(network, routed), network.links, ways, strict=True):
+        mine = [f for f in findings if f.link is not None and _same_way(f, link)]
+        records.append(
+            row
+            | {
+                "flag": joined({f.flag for f in mine}),
+                "notes": "; ".join(dict.fromkeys(f.text for f in mine)) or None,
+            }
+        )
+        shapes.append(_with_length(way.line, grid))
+    return frame_of(records, shapes, "overflows", grid)
+
+
+def _same_way(finding: Finding, link: Any) -> bool:  # noqa: ANN401 - a Link
+    other = finding.link
+    return (
+        other is not None
+        and (other.from_id, other.to_id) == (link.from_id, link.to_id)
+        and other.outlet.crest_m == link.outlet.crest_m
+    )
+
+
+def _with_length(line: shapely.LineString, grid: Grid) -> shapely.LineString:
+    """Give a way that ends where it begins a short length, so that it can be seen."""
+    if line.length > 0:
+        return line
+    x, y = line.coords[0]
+    return shapely.LineString([(x, y), (x + grid.cell_m, y)])
+
+
+def _tables(
+    routed: Sequence[Routed],
+    found: Mapping[str, list[Finding]],
+    mends: Sequence[Mend],
+    findings: Sequence[Finding],
+) -> dict[str, pd.DataFrame]:
+    flags = {f.element_id: joined(flags_of(findings, f.element_id)) for f in findings}
+    results = [
+        row | {"flag": joined(flags_of(found[one.inflow.name], row["element_id"]))}
+        for one in routed
+        for row in result_rows(one)
+    ]
+    overflow = [
+        row | {"flag": flags.get(row["from_id"], "")}
+        for one in routed
+        for row in overflow_result_rows(one)
+    ]
+    series = pd.concat([pd.DataFrame(series_columns(one)) for one in routed])
+    told = [row for storm, part in found.items() for row in finding_rows(part, storm or None)]
+    rows = {
+        "storm_results": pd.DataFrame(results),
+        "overflow_results": pd.DataFrame(overflow),
+        "storm_series": series,
+        "storm_balance": pd.DataFrame([balance_row(one) for one in routed]),
+        "cascade_findings": pd.DataFrame(told),
+        "cascade_mends": pd.DataFrame(mend_rows(mends, routed[0].inflow.name)),
+    }
+    return {
+        name: pd.DataFrame(conformed(part, table(name)) if len(part) else empty(table(name)))
+        for name, part in rows.items()
+    }
+
+
+def _headline(
+    network: Network, routed: Routed, findings: Sequence[Finding]
+) -> dict[str, float | int]:
+    return {
+        "elements": len(network.elements),
+        "storage_m3": float(sum(element.storage_m3 for element in network.elements)),
+        "design_storm_arrives_m3": float(routed.elements.outside_m3.sum()),
+        "design_storm_leaves_m3": float(routed.left_m3),
+        "elements_flagged": len({finding.element_id for finding in findings}),
+    }
+
+
+def _nothing(grid: Grid) -> Mapping[str, Any]:
+    empties = {name: pd.DataFrame(empty(table(name))) for name in _TABLES}
+    return {
+        "elements": frame_of([], [], "elements", grid),
+        "overflows": frame_of([], [], "overflows", grid),
+        **empties,
+        "cascade": {},
+    }
+
+
+STAGE = Stage(
+    name="works",
+    version=1,
+    title="drawn elements and their cascade through the design storms",
+    needs=(
+        "grid",
+        "elevation",
+        "slope_pct",
+        "flow_direction",
+        "contributing_area_m2",
+        "surfaces",
+        "soils",
+        "keep_out",
+        "storms",
+        *_PLAN,
+    ),
+    makes=("elements", "overflows", *_TABLES, "cascade"),
+    run=_run,
+    table="works",
+)
