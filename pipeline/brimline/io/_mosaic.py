@@ -57,7 +57,7 @@ class _Overlap:
 def read_mosaic(
     paths: Sequence[Path], *, vertical_unit: str, crs: str | None, max_cells: int
 ) -> Mosaic:
-    """Read elevation files into one array in the order of their names; the first one wins.
+    """Read elevation files into one array; where two overlap the one that is named first wins.
 
     Raises
     ------
@@ -199,7 +199,7 @@ def _overlap_notices(overlaps: Sequence[_Overlap]) -> list[Problem]:
         Problem(
             Severity.WARNING,
             f"differs by up to {o.largest_m:.2f} m from the tiles that it overlaps ({o.cells}"
-            " cells); the tile that comes first by name was kept",
+            " cells); the tile that is named first was kept",
             "use the tiles of one survey only.",
             str(o.path),
         )

@@ -124,12 +124,15 @@ def _header(file: Any, path: Path, vertical_unit: str, stated: str | None) -> He
         problems += said
     except InputError as error:
         problems += error.problems
-    if file.transform.is_identity and not file.gcps[0]:
+    if file.transform.is_identity:
+        how = "export it again with its world file or as GeoTIFF."
+        if file.gcps[0]:
+            how = "warp it onto its ground control points first, for example with gdalwarp."
         problems.append(
             Problem(
                 Severity.ERROR,
                 "is not georeferenced: the file does not say where its cells are",
-                "export it again with its world file or as GeoTIFF.",
+                how,
                 str(path),
             )
         )

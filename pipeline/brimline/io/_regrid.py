@@ -57,7 +57,7 @@ def to_run_grid(mosaic: Mosaic, *, cell_m: float | None, max_cells: int, source:
     """
     notices: list[Problem] = []
     upright = _upright(mosaic)
-    crs, factor, why = metric.run_crs(upright.crs, extent(upright))
+    crs, factor, why = metric.run_crs(upright.crs, extent(upright), source=source)
     if why:
         notices.append(Problem(Severity.NOTICE, why, "", source))
     if factor != 1.0:

@@ -36,7 +36,7 @@ class ElevationRead:
     ----------
     dem : float32 (rows, cols) [m]; NaN is nodata.
     notices : what was found and changed, for the person; no errors.
-    files : what was read, sorted.
+    files : what was read, in the order in which it was named.
     holes, hole_cells : nodata inside the data: how many pieces, how many cells.
     """
 
@@ -127,7 +127,7 @@ def run_crs(paths: str | Path | Iterable[str | Path], *, crs: str | None = None)
     corners = ((0, 0), (header.cols, 0), (0, header.rows), (header.cols, header.rows))
     places = [header.transform @ corner for corner in corners]
     box = metric.box_of([x for x, _ in places], [y for _, y in places])
-    return crs_of.canonical(metric.run_crs(header.crs, box)[0])
+    return crs_of.canonical(metric.run_crs(header.crs, box, source=str(files[0]))[0])
 
 
 def inside_data(dem: Elevation) -> BoolGrid:

@@ -14,7 +14,7 @@ from pyproj.crs.coordinate_operation import UTMConversion
 from pyproj.database import query_utm_crs_info
 from pyproj.transformer import TransformerGroup
 
-from brimline.errors import Problem, Severity
+from brimline.errors import InputError, Problem, Severity
 from brimline.io.crs import canonical, east_first, horizontal, plan_unit, title
 
 if TYPE_CHECKING:
@@ -73,7 +73,7 @@ def fitting_utm(crs: CRS, box: Box) -> CRS:
     return CRS.from_user_input(canonical(own))
 
 
-def run_crs(crs: CRS, box: Box) -> tuple[CRS, float, str]:
+def run_crs(crs: CRS, box: Box, *, source: str = "") -> tuple[CRS, float, str]:
     """Choose the CRS of a run: in metres and true to scale.
 
     Parameters
@@ -89,9 +89,22 @@ def run_crs(crs: CRS, box: Box) -> tuple[CRS, float, str]:
         To multiply map coordinates with; 1 where they stay or must be reprojected.
     message
         What was done, for the person; empty where nothing was.
+
+    Raises
+    ------
+    InputError
+        If the coordinates cannot be those of the CRS.
     """
     flat = horizontal(crs)
     if flat.is_geographic:
+        longitude, latitude = middle_lon_lat(flat, box)
+        if not (abs(longitude) <= 360 and abs(latitude) <= 90):
+            raise InputError.of(
+                f"states coordinates in degrees ({title(flat)}), but {box[0]:.1f}, {box[1]:.1f} are"
+                " not degrees",
+                mend="state its real coordinate reference system.",
+                source=source,
+            )
         utm = fitting_utm(flat, box)
         return utm, 1.0, f"is in degrees ({title(flat)}); it was reprojected to {title(utm)}"
     off = scale_error(flat, box)

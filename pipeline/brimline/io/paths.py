@@ -16,7 +16,7 @@ _GLOB: Final = frozenset("*?[")
 
 
 def spread(paths: str | Path | Iterable[str | Path]) -> tuple[Path, ...]:
-    """Return the files that paths and globs stand for, sorted, each once.
+    """Return the files that paths and globs stand for, in the order written, globs sorted.
 
     Raises
     ------

@@ -149,7 +149,7 @@ def read_points(
 def points_run_crs(path: Path, crs: str | None) -> str:
     """Return the CRS that a run on this point cloud has, from its header alone."""
     cloud = read_cloud(path, vertical_unit="m", crs=crs)
-    return crs_of.canonical(metric.run_crs(cloud.crs, cloud.box)[0])
+    return crs_of.canonical(metric.run_crs(cloud.crs, cloud.box, source=str(path))[0])
 
 
 def _clouds(files: Sequence[Path], vertical_unit: str, crs: str | None) -> tuple[Cloud, ...]:
@@ -180,7 +180,7 @@ def _clouds(files: Sequence[Path], vertical_unit: str, crs: str | None) -> tuple
 def _to_metres(clouds: Sequence[Cloud], source: str) -> tuple[_ToMetres, list[Problem]]:
     own, box = clouds[0].crs, _hull(clouds)
     notices = [notice for cloud in clouds for notice in cloud.notices]
-    target, factor, why = metric.run_crs(own, box)
+    target, factor, why = metric.run_crs(own, box, source=source)
     if why:
         notices.append(Problem(Severity.NOTICE, why, "", source))
     units = dict.fromkeys(cloud.unit for cloud in clouds if not cloud.unit.is_metre)

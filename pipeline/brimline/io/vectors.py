@@ -111,13 +111,13 @@ def read_layer(
         found += notes
         own, notes = _own_crs(raw, where, assume_crs)
         found += notes
+        target = _own_metres(raw, own, str(where)) if crs is None else crs_of.parsed(crs)
     except InputError as error:
         return LayerRead(_no_rows(columns, crs or "EPSG:4326"), (*found, *error.problems), where)
     label = str(where)
     frame = raw.set_crs(own, allow_override=True)
     frame["row"] = frame.index.to_numpy()
     frame = frame.reset_index(drop=True)
-    target = _own_metres(frame, own) if crs is None else crs_of.parsed(crs)
     frame, notes = _in_run_crs(frame, own, target, label)
     if crs is not None:
         found += notes
@@ -250,12 +250,12 @@ def _own_crs(
     ]
 
 
-def _own_metres(frame: gpd.GeoDataFrame, own: CRS) -> CRS:
+def _own_metres(frame: gpd.GeoDataFrame, own: CRS, source: str) -> CRS:
     """Return the CRS of a layer that stands alone: its own, or one in metres that fits it."""
     box = _extent(frame)
     if box is None:
         return crs_of.horizontal(own)
-    return metric.run_crs(own, box)[0]
+    return metric.run_crs(own, box, source=source)[0]
 
 
 def _extent(frame: gpd.GeoDataFrame) -> metric.Box | None:

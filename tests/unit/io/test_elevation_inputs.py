@@ -2,8 +2,10 @@
 
 import numpy as np
 import pytest
+import rasterio
 from affine import Affine
 from pyproj import CRS, Transformer
+from rasterio.control import GroundControlPoint
 from scipy import ndimage
 
 from brimline.errors import InputError, Severity
@@ -280,6 +282,33 @@ def test_a_picture_is_refused_and_a_second_band_is_warned_of(tif):
 @pytest.mark.filterwarnings("ignore::rasterio.errors.NotGeoreferencedWarning")
 def test_an_ungeoreferenced_raster_is_refused(tif):
     assert "not georeferenced" in refused(tif(sloped(), crs=None, transform=Affine.identity()))
+
+
+def test_degrees_that_are_none_are_refused(tif):
+    # coordinates in metres under a CRS in degrees
+    assert "are not degrees" in refused(tif(sloped(), crs="EPSG:4326"))
+
+
+def test_a_text_grid_is_read_with_a_stated_crs(tmp_path):
+    path = tmp_path / "dem.asc"
+    path.write_text(
+        "ncols 3\nnrows 2\nxllcorner 500000\nyllcorner 5200000\ncellsize 5\n"
+        "NODATA_value -9999\n1 2 3\n4 -9999 6\n"
+    )
+    read = read_elevation(path, crs=UTM)
+    np.testing.assert_array_equal(read.dem, [[1, 2, 3], [4, np.nan, 6]])
+    assert (read.grid.cell_m, read.grid.north_m) == (5.0, 5_200_010)
+
+
+def test_a_raster_on_control_points_is_refused_with_the_mend(tmp_path):
+    path = tmp_path / "scan.tif"
+    corners = [(0, 0), (0, 9), (9, 0)]
+    points = [GroundControlPoint(r, c, 500_000 + 2 * c, 5_200_000 - 2 * r) for r, c in corners]
+    with rasterio.open(
+        path, "w", driver="GTiff", count=1, height=9, width=9, dtype="float32", gcps=points, crs=UTM
+    ) as file:
+        file.write(np.ones((1, 9, 9), dtype=np.float32))
+    assert "ground control points" in refused(path)
 
 
 def test_an_all_nodata_raster_is_refused(tif):

@@ -190,6 +190,15 @@ def test_several_kinds_may_be_wanted(drawn):
     assert read.frame.geom_type.tolist() == ["MultiPolygon", "Point", "LineString"]
 
 
+def test_curves_are_followed_by_short_chords(tmp_path):
+    path = tmp_path / "ponds.csv"
+    ring = "500100 5200000, 500000 5200100, 499900 5200000, 500000 5199900, 500100 5200000"
+    path.write_text(f'WKT\n"CURVEPOLYGON(CIRCULARSTRING({ring}))"\n')
+    read = polygons(path, assume_crs=UTM)
+    assert read.errors == ()
+    assert read.frame.area.iloc[0] == pytest.approx(np.pi * 100**2, rel=0.002)
+
+
 def test_a_line_without_length_is_passed_over(drawn):
     read = read_layer(drawn([LineString([(EAST, NORTH), (EAST, NORTH)])]), kinds={"line"}, crs=UTM)
     assert read.frame.empty
