@@ -315,8 +315,9 @@ def plan_layers(bare: np.ndarray) -> dict[str, gpd.GeoDataFrame]:
     drain = shapely.LineString([(311, 206), *drain.coords])
     pond = shapely.Point(418, 152).buffer(1.0)
     pond = shapely.affinity.rotate(shapely.affinity.scale(pond, 19, 10), -8)
-    swales = [level_line(smooth, level, 392, 500, 60) for level in (123.2, 122.5, 121.8)]
-    garden = shapely.box(432, 268, 446, 275)
+    rows = ((123.2, 500), (122.5, 500), (121.8, 562))
+    swales = [level_line(smooth, level, 392, east, 60) for level, east in rows]
+    garden = shapely.box(498, 243, 512, 250)
     return {
         "drawn_drains": frame([
             {"name": "Lane drain", "spills_to": "Hill pond", "lining": "short-grass", "fall_pct": 0.3, "shape": drain},
@@ -326,7 +327,8 @@ def plan_layers(bare: np.ndarray) -> dict[str, gpd.GeoDataFrame]:
         ]),
         "drawn_swales": frame([
             {"name": f"Orchard swale {number}",
-             "spills_to": f"Orchard swale {number + 1}" if number < 3 else "Stream outlet", "shape": line}
+             "spills_to": f"Orchard swale {number + 1}" if number < 3 else None,
+             "depth_m": 0.3, "soak_mm_per_h": 16.0, "shape": line}
             for number, line in enumerate(swales, start=1)
         ]),
         "drawn_tanks": frame([
@@ -334,10 +336,11 @@ def plan_layers(bare: np.ndarray) -> dict[str, gpd.GeoDataFrame]:
              "roofs": "North shed;South shed", "overflow_mm": 150.0, "start_share": 0.6, "shape": shapely.Point(449, 295)},
         ]),
         "drawn_basins": frame([
-            {"name": "Rain garden", "spills_to": "Orchard swale 3", "form": "rain garden", "shape": garden},
+            {"name": "Rain garden", "form": "rain garden", "shape": garden},
         ]),
         "drawn_pipes": frame([
             {"name": "Pond low outlet", "from_id": "Hill pond", "to_id": "Orchard swale 1", "diameter_mm": 110.0,
+             "from_level_m": 123.45, "to_level_m": 123.32,
              "shape": shapely.LineString([(424, 143), (428, 136)])},
         ]),
         "inflow_points": frame([
@@ -345,13 +348,13 @@ def plan_layers(bare: np.ndarray) -> dict[str, gpd.GeoDataFrame]:
              "shape": shapely.Point(311, 207)},
         ]),
         "discharge_points": frame([
-            {"name": "Stream outlet", "level_m": 117.0, "shape": shapely.Point(508, stream_y(np.array(508.0)).item())},
+            {"name": "Stream outlet", "level_m": 117.0, "shape": shapely.Point(604, stream_y(np.array(604.0)).item())},
         ]),
         "planting_zones": frame([
             {"name": "Old orchard", "planting": "orchard, grassed floor", "irrigated": False,
              "shape": shapely.box(340, 350, 595, 555)},
             {"name": "Young orchard", "planting": "orchard, grassed floor", "irrigated": True,
-             "draws_on": "Hill pond", "shape": shapely.box(395, 100, 500, 122)},
+             "draws_on": "Hill pond", "shape": shapely.box(395, 84, 500, 104)},
             {"name": "Kitchen beds", "planting": "small vegetables", "irrigated": True,
              "draws_on": "Yard tank", "shape": shapely.box(432, 280, 446, 292)},
         ]),

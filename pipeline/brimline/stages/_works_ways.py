@@ -175,7 +175,8 @@ def _sill(row: Any, one: Drawn, site: Site) -> tuple[Outlet, bool]:  # noqa: ANN
 def _main_way(one: Drawn, traced: str, line: shapely.LineString, ground: Ground) -> Way:
     """Return the way over its own sill, to where it was said to go or the ground leads."""
     element = one.element
-    target = one.spills_to if one.spills_to in ground.names else traced
+    said = bool(one.spills_to) and one.spills_to in ground.names
+    target = one.spills_to if said else traced
     if target and target != traced:
         line = _straight(one.shape, ground.shapes[ground.names.index(target) - 1])
     shape = element.shape
