@@ -70,6 +70,9 @@ def run(
     if_changed: Annotated[
         bool, typer.Option("--if-changed", help="Leave quietly where nothing has changed.")
     ] = False,
+    pdf: Annotated[
+        bool, typer.Option("--pdf", help="Print the report as PDF too; needs brimline[pdf].")
+    ] = False,
     jobs: Annotated[
         int | None, typer.Option(min=1, help="Threads to work with; default: all cores.")
     ] = None,
@@ -79,7 +82,7 @@ def run(
     from brimline.cli import run as command
 
     options = command.Options(
-        out=out, until=until, rebuild=rebuild, if_changed=if_changed, jobs=jobs
+        out=out, until=until, rebuild=rebuild, if_changed=if_changed, jobs=jobs, pdf=pdf
     )
     command.run(site, options, as_json=as_json)
 

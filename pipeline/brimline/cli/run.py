@@ -26,6 +26,7 @@ class Options:
     rebuild: bool
     if_changed: bool
     jobs: int | None
+    pdf: bool = False
 
 
 def run(site: Path, options: Options, *, as_json: bool) -> None:
@@ -66,10 +67,13 @@ def _run(loaded: Loaded, options: Options, folder: Path) -> tuple[RunResult, Inp
     )
     from brimline.grid import Grid
     from brimline.io.intermediates import FileCodec, checked, versions
+    from brimline.stages.pages import weasyprint_or_refuse
     from brimline.stages.publish import publish
     from brimline.stages.registry import stages_for
     from brimline.stages.sources import sources_of
 
+    if options.pdf:
+        weasyprint_or_refuse()  # before an hour of work, not after
     _use_threads(options.jobs)
     every = stages_for(loaded.settings)
     stages = ordered(every, options.until)
@@ -98,6 +102,8 @@ def _run(loaded: Loaded, options: Options, folder: Path) -> tuple[RunResult, Inp
             folder,
             site_folder=loaded.folder,
             site_name=settings.site.name,
+            units=settings.site.units,
+            pdf=options.pdf,
             grid=Grid(**result.value("grid")),
             told=progress.note,
         )

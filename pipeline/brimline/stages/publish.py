@@ -13,6 +13,8 @@ from brimline.io import atomic
 from brimline.io.geopackage import About, write_geopackage
 from brimline.io.rasters import write_raster
 from brimline.layers import Layer, Raster, Table
+from brimline.report import pages_digest
+from brimline.stages.pages import REPORT_PDF, results_of, write_pages
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
 
     from brimline.engine import Inputs, RunResult
     from brimline.grid import Grid
+    from brimline.units import System
 
 MANIFEST: Final = "run.json"
 GEOPACKAGE: Final = "site.gpkg"
@@ -66,7 +69,9 @@ def publish(
     *,
     site_folder: Path,
     site_name: str,
+    units: System,
     grid: Grid,
+    pdf: bool = False,
     told: Callable[[str], None] = lambda _: None,
 ) -> Published:
     """Write a run folder beside the old one and put it in its place.
@@ -75,20 +80,21 @@ def publish(
 
     Parameters
     ----------
+    units : that pages show; layers are SI.
+    pdf : print the report as PDF too.
     told : hears what is being written.
 
     Raises
     ------
     StoreError
         If the folder cannot be written, or holds something else than a run; what was there
-        before is untouched.
+        before is untouched. Also if a PDF is wanted and the library that prints is missing.
     """
     made = manifest(result, inputs, version=brimline.__version__, base=site_folder)
+    made["pages"] = pages_digest()
     atomic.recover(target)
     before = _read_manifest(target)
-    if before is not None and all(
-        before.get(key) == made[key] for key in ("outputs", "brimline", "parameters", "problems")
-    ):
+    if before is not None and _same(before, made) and (not pdf or (target / REPORT_PDF).exists()):
         return Published(target, written=False, manifest=before)
     if target.exists() and before is None and any(target.iterdir()):
         raise StoreError(
@@ -115,9 +121,16 @@ def publish(
             details={"versions": made["versions"], "finished": made["finished"]},
         )
         write_geopackage(folder / GEOPACKAGE, rows, crs=grid.crs, about=about)
+    results = results_of(result, made, grid, site_name=site_name, units=units, cautions=CAUTIONS)
+    write_pages(folder, results, pdf=pdf, told=told)
     atomic.write_text(folder / MANIFEST, json.dumps(made, indent=2, ensure_ascii=False) + "\n")
     atomic.replace_folder(folder, target)
     return Published(target, written=True, manifest=made)
+
+
+def _same(before: dict[str, Any], made: dict[str, Any]) -> bool:
+    kept = ("outputs", "brimline", "pages", "parameters", "problems")
+    return all(before.get(key) == made[key] for key in kept)
 
 
 def _read_manifest(target: Path) -> dict[str, Any] | None:

@@ -1,0 +1,280 @@
+// The map itself: ground, pictures upon it, and the run's layers with their switches.
+
+const corners = ([[west, south], [east, north]]) =>
+  [[west, north], [east, north], [east, south], [west, south]].map(toMap);
+const box = ([low, high]) => [toMap(low), toMap(high)];
+const kindOf = (layer) => layer.rows.reduce((most, row) => Math.max(most, row.g[0]), 0);
+
+function startMap() {
+  const map = new maplibregl.Map({
+    container: "map",
+    style: { version: 8, sources: {}, layers: [] },
+    bounds: box(DATA.start),
+    fitBoundsOptions: { padding: 30 },
+    attributionControl: false,
+    canvasContextAttributes: { preserveDrawingBuffer: true, antialias: true },
+    maxZoom: 23,
+    minZoom: 8,
+    maxPitch: 0,
+    dragRotate: false,
+    pitchWithRotate: false,
+    renderWorldCopies: false,
+    fadeDuration: 0,
+  });
+  map.touchZoomRotate.disableRotation();
+  map.keyboard.disableRotation();
+  return map;
+}
+
+/** Build the whole style for the present theme; switches keep what they were. */
+function styleOf(isOn, overlay) {
+  const style = { version: 8, sources: {}, layers: [] };
+  const add = (layer) => style.layers.push(layer);
+  add({ id: "paper", type: "background", paint: { "background-color": cssColour("paper") } });
+  const raster = (id, url, visible, opacity) => {
+    style.sources[id] = { type: "image", url, coordinates: corners(DATA.bounds) };
+    add({
+      id,
+      type: "raster",
+      source: id,
+      layout: { visibility: visible ? "visible" : "none" },
+      paint: {
+        "raster-fade-duration": 0,
+        "raster-opacity": opacity,
+        "raster-brightness-max": isDark() ? 0.5 : 1,
+      },
+    });
+  };
+  if (DATA.ground) raster("ground", DATA.ground, true, 1);
+  for (const picture of DATA.overlays) {
+    raster(`over/${picture.name}`, picture.image, overlay === picture.name, 0.62);
+  }
+  for (const layer of DATA.layers) {
+    style.sources[layer.name] = { type: "geojson", data: collectionOf(layer), tolerance: 0.2 };
+  }
+  const visibility = (layer) => ({ visibility: isOn(layer.name) ? "visible" : "none" });
+  for (const part of [areasOf, linesOf, marksOf, labelsOf]) {
+    for (const layer of DATA.layers) part(layer, visibility(layer)).forEach(add);
+  }
+  const empty = { type: "FeatureCollection", features: [] };
+  for (const id of ["picked", "drawn"]) style.sources[id] = { type: "geojson", data: empty };
+  for (const id of ["picked", "drawn"]) add(strongLine(id));
+  add({
+    id: "drawn/points",
+    type: "circle",
+    source: "drawn",
+    filter: ["==", ["geometry-type"], "Point"],
+    paint: {
+      "circle-radius": 5,
+      "circle-color": cssColour("alarm"),
+      "circle-stroke-color": cssColour("paper"),
+      "circle-stroke-width": 2,
+    },
+  });
+  return style;
+}
+
+function strongLine(id) {
+  return {
+    id: `${id}/line`,
+    type: "line",
+    source: id,
+    layout: { "line-cap": "round", "line-join": "round" },
+    paint: {
+      "line-color": cssColour(id === "drawn" ? "alarm" : "ink"),
+      "line-width": id === "drawn" ? 2.5 : 6,
+      "line-opacity": id === "drawn" ? 1 : 0.45,
+    },
+  };
+}
+
+function collectionOf(layer) {
+  return {
+    type: "FeatureCollection",
+    features: layer.rows.map((row, i) => ({
+      type: "Feature",
+      id: i,
+      properties: { i, r: row.r, k: row.g[0], l: row.l || "" },
+      geometry: geometryOf(row.g),
+    })),
+  };
+}
+
+const only = (rule, ...kinds) => [
+  "all",
+  ["==", ["get", "r"], rule],
+  ["in", ["get", "k"], ["literal", kinds]],
+];
+
+function areasOf(layer, layout) {
+  if (kindOf(layer) < 2) return [];
+  return layer.rules.flatMap((rule, r) => {
+    if (!rule.fill) return [];
+    const [ink, opacity, hatch] = rule.fill;
+    const paint = hatch
+      ? { "fill-pattern": `hatch/${ink[0]}` }
+      : { "fill-color": inkOf(ink), "fill-opacity": opacity };
+    const id = `${layer.name}/${r}/fill`;
+    return [{ id, type: "fill", source: layer.name, filter: only(r, 2), layout, paint }];
+  });
+}
+
+function linesOf(layer, layout) {
+  if (kindOf(layer) < 1) return [];
+  return layer.rules.flatMap((rule, r) => {
+    if (!rule.line) return [];
+    const [ink, width, dash, arrow] = rule.line;
+    const filter = only(r, 1, 2);
+    const base = { type: "line", source: layer.name, filter };
+    const found = [];
+    if (width >= 1.6) {
+      found.push({
+        ...base,
+        id: `${layer.name}/${r}/casing`,
+        layout: { ...layout, "line-join": "round" },
+        paint: { "line-color": cssColour("paper"), "line-width": width + 2, "line-opacity": 0.6 },
+      });
+    }
+    const paint = { "line-color": inkOf(ink), "line-width": width };
+    if (dash.length) paint["line-dasharray"] = dash.map((length) => length / width);
+    const joined = { ...layout, "line-join": "round" };
+    found.push({ ...base, id: `${layer.name}/${r}/line`, layout: joined, paint });
+    if (arrow) {
+      found.push({
+        id: `${layer.name}/${r}/arrow`,
+        type: "symbol",
+        source: layer.name,
+        filter: only(r, 1),
+        layout: {
+          ...layout,
+          "symbol-placement": "line",
+          "symbol-spacing": 120,
+          "icon-image": `arrow/${ink[0]}`,
+          "icon-allow-overlap": true,
+          "icon-ignore-placement": true,
+        },
+      });
+    }
+    return found;
+  });
+}
+
+function marksOf(layer, layout) {
+  return layer.rules.flatMap((rule, r) =>
+    rule.mark
+      ? [
+          {
+            id: `${layer.name}/${r}/mark`,
+            type: "symbol",
+            source: layer.name,
+            filter: only(r, 0),
+            layout: {
+              ...layout,
+              "icon-image": `mark/${rule.mark[1]}/${rule.mark[0][0]}`,
+              "icon-allow-overlap": true,
+            },
+          },
+        ]
+      : [],
+  );
+}
+
+function labelsOf(layer, layout) {
+  const kind = kindOf(layer);
+  if (!layer.rows.some((row) => row.l)) return [];
+  const first = layer.rules[0];
+  const ink = (first.line || first.mark || [["#000", "#fff"]])[0];
+  return [
+    {
+      id: `${layer.name}/labels`,
+      type: "symbol",
+      source: layer.name,
+      filter: ["!=", ["get", "l"], ""],
+      layout: {
+        ...layout,
+        "text-field": ["get", "l"],
+        "text-font": ["sans-serif"],
+        "text-size": 12,
+        "symbol-placement": kind === 1 ? "line" : "point",
+        ...(kind === 1
+          ? { "symbol-spacing": 300 }
+          : kind === 0
+            ? { "text-variable-anchor": ["left", "right", "top", "bottom"], "text-radial-offset": 0.9 }
+            : {}),
+      },
+      paint: {
+        "text-color": inkOf(ink),
+        "text-halo-color": cssColour("paper"),
+        "text-halo-width": 1.6,
+      },
+    },
+  ];
+}
+
+function addPictures(map) {
+  const put = (id, content) => {
+    if (map.hasImage(id)) map.removeImage(id);
+    map.addImage(id, content, { pixelRatio: RATIO });
+  };
+  for (const layer of DATA.layers) {
+    for (const { line, fill, mark } of layer.rules) {
+      if (line && line[3]) put(`arrow/${line[0][0]}`, arrowPicture(line[0]));
+      if (fill && fill[2]) put(`hatch/${fill[0][0]}`, hatchPicture(fill[0]));
+      if (mark) put(`mark/${mark[1]}/${mark[0][0]}`, markPicture(mark));
+    }
+  }
+}
+
+/** Switches in the panel: a group of layers each, and the pictures of the ground. */
+function buildSwitches(onLayer, onOverlay) {
+  const panel = byId("switches");
+  const groups = new Map();
+  for (const layer of DATA.layers) {
+    if (!groups.has(layer.group)) {
+      const group = make("fieldset", {}, make("legend", {}, layer.group));
+      groups.set(layer.group, group);
+      panel.append(group);
+    }
+    const input = make("input", { type: "checkbox", id: `on-${layer.name}`, checked: layer.on });
+    input.addEventListener("change", () => onLayer(layer.name, input.checked));
+    const count = make("span", { class: "count" }, String(layer.rows.length));
+    const used = layer.rules.findIndex((_, r) => layer.rows.some((row) => row.r === r));
+    const sign = make("span", { class: "sign", "data-layer": layer.name, "data-rule": used });
+    const label = make("label", { title: layer.meaning }, input, sign, layer.title, count);
+    groups.get(layer.group).append(label);
+  }
+  if (DATA.overlays.length) {
+    const group = make("fieldset", {}, make("legend", {}, "Ground picture"));
+    const choices = [{ name: "", title: "Relief only", legend: [] }, ...DATA.overlays];
+    for (const choice of choices) {
+      const input = make("input", {
+        type: "radio", name: "overlay", value: choice.name, checked: choice.name === "",
+      });
+      input.addEventListener("change", () => {
+        onOverlay(choice.name);
+        showRamp(choice);
+      });
+      group.append(make("label", { title: choice.meaning }, input, choice.title));
+    }
+    group.append(make("ul", { id: "ramp", class: "ramp" }));
+    panel.append(group);
+  }
+  refreshSigns();
+}
+
+function refreshSigns() {
+  for (const sign of document.querySelectorAll(".sign")) {
+    const layer = DATA.layers.find((one) => one.name === sign.dataset.layer);
+    sign.replaceChildren(swatch(layer.rules[Number(sign.dataset.rule)], kindOf(layer)));
+  }
+}
+
+function showRamp(choice) {
+  byId("ramp").replaceChildren(
+    ...choice.legend.map(([words, colour]) => {
+      const patch = make("span", { class: "patch" });
+      patch.style.background = colour;
+      return make("li", {}, patch, words);
+    }),
+  );
+}

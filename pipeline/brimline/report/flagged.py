@@ -1,0 +1,60 @@
+"""The rows that a person must look at, with the meaning and the mend of each flag."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from brimline.layers import CATALOGUE, FLAGS, Layer, Table
+
+if TYPE_CHECKING:
+    from brimline.report.results import Results
+
+
+@dataclass(frozen=True, slots=True)
+class Flagged:
+    """One flag, and every row of a layer that carries it."""
+
+    layer: str
+    title: str
+    code: str
+    meaning: str
+    mend: str
+    rows: tuple[str, ...]
+
+
+def flagged(results: Results) -> tuple[Flagged, ...]:
+    """Return the flags of all layers, in the catalogue's order of layers and of flags."""
+    found: list[Flagged] = []
+    for item in CATALOGUE.values():
+        if not isinstance(item, Layer | Table) or not item.published:
+            continue
+        frame = results.table(item.name)
+        if frame is not None and "flag" in frame.columns:
+            found += _of_frame(item, frame)
+    return tuple(found)
+
+
+def codes_of(value: object) -> tuple[str, ...]:
+    """Split the text of a ``flag`` column; anything but text is no flag."""
+    return tuple(code for code in value.split(";") if code) if isinstance(value, str) else ()
+
+
+def row_name(item: Layer | Table, row: Any) -> str:  # noqa: ANN401 - a row of a frame
+    """Name a row as people speak of it: its number, and its name where it has one."""
+    first = item.columns[0].name
+    name = row.get("name")
+    number = str(row.get(first))
+    return f"{number} {name}" if isinstance(name, str) and name and first != "name" else number
+
+
+def _of_frame(item: Layer | Table, frame: Any) -> list[Flagged]:  # noqa: ANN401
+    rows: dict[str, list[str]] = {}
+    for _, row in frame.iterrows():
+        for code in codes_of(row["flag"]):
+            rows.setdefault(code, []).append(row_name(item, row))
+    return [
+        Flagged(item.name, item.title, code, flag.meaning, flag.mend, tuple(rows[code]))
+        for code, flag in FLAGS.items()
+        if code in rows
+    ]

@@ -1,0 +1,188 @@
+"""The figures of the report as plain values, each computed from the layers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from brimline.grid.shapes import cells_inside
+from brimline.units import shown
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from brimline.report.results import Results
+    from brimline.units import System
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One number of the report.
+
+    Parameters
+    ----------
+    key : unit-suffixed name, stable for machines.
+    title : what people read.
+    value : SI.
+    quantity : of `units.shown`; empty for counts and shares.
+    source : the layer or raster that it is computed from.
+    note : a few words beneath it.
+    """
+
+    key: str
+    title: str
+    value: float
+    quantity: str
+    source: str
+    note: str = ""
+
+    def text(self, system: System) -> str:
+        """Show the value in the units asked for."""
+        if self.quantity:
+            return shown(self.quantity, system).text(self.value)
+        return f"{self.value:,.0f}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+
+
+def figures(results: Results) -> tuple[Figure, ...]:
+    """Return every headline figure that the run's layers allow, in reading order."""
+    found: list[Figure] = []
+    for part in _PARTS:
+        found += part(results)
+    return tuple(found)
+
+
+def figure(results: Results, key: str) -> Figure | None:
+    """Return one figure by its key, or None where the layers do not allow it."""
+    return next((f for f in figures(results) if f.key == key), None)
+
+
+def _site(results: Results) -> list[Figure]:
+    found = []
+    boundary = results.layer("boundary")
+    dem = results.raster("elevation")
+    if boundary is not None:
+        area_m2 = float(boundary["area_m2"].sum())
+        found.append(Figure("site_area_m2", "Site", area_m2, "area", "boundary"))
+    if dem is not None:
+        inside = np.isfinite(dem)
+        if boundary is not None:
+            within = inside & cells_inside(boundary.geometry, results.grid)
+            inside = within if within.any() else inside
+        low, high = float(dem[inside].min()), float(dem[inside].max())
+        found += [
+            Figure("lowest_m", "Lowest ground", low, "level", "elevation", "inside the boundary"),
+            Figure(
+                "highest_m", "Highest ground", high, "level", "elevation", "inside the boundary"
+            ),
+        ]
+        slope = results.raster("slope_pct")
+        if slope is not None:
+            known = inside & np.isfinite(slope)
+            found.append(
+                Figure(
+                    "mean_slope_pct",
+                    "Mean slope",
+                    float(slope[known].mean(dtype=np.float64)),
+                    "slope",
+                    "slope_pct",
+                    "inside the boundary",
+                )
+            )
+    return found
+
+
+def _water(results: Results) -> list[Figure]:
+    found = []
+    intakes = results.layer("intakes")
+    if intakes is not None:
+        last = intakes[intakes["downstream_id"] == 0]
+        note = _range_note(last, results.units)
+        found += [
+            Figure("intakes", "Intakes", len(intakes), "", "intakes"),
+            Figure(
+                "gathered_m2",
+                "Ground that drains to the intakes",
+                float(last["area_m2"].sum()),
+                "area",
+                "intakes",
+                note,
+            ),
+        ]
+    found += _sum(results, "flow_paths", "flow_paths_m", "Flow paths", "length_m", "length")
+    found += _sum(results, "hollows", "hollows_m3", "Hollows hold", "volume_m3", "volume")
+    return found
+
+
+def _range_note(rows: Any, system: System) -> str:  # noqa: ANN401 - a frame
+    notes = []
+    if {"area_low_m2", "area_high_m2"} <= set(rows.columns):
+        low, high = rows["area_low_m2"].sum(), rows["area_high_m2"].sum()
+        if rows["area_low_m2"].notna().all() and high > 0:
+            area = shown("area", system)
+            notes.append(f"{area.text(float(low))} to {area.text(float(high))}, survey error")
+    if bool(rows["edge_limited"].any()):
+        notes.append("a lower bound: it reaches the edge of the data")
+    return "; ".join(notes)
+
+
+def _lines(results: Results) -> list[Figure]:
+    found = _sum(results, "swale_lines", "swale_lines_m", "Swale lines", "length_m", "length")
+    found += _sum(results, "drain_lines", "drain_lines_m", "Drain lines", "length_m", "length")
+    keypoints = results.layer("keypoints")
+    if keypoints is not None:
+        found.append(Figure("keypoints", "Keypoints", len(keypoints), "", "keypoints"))
+    lines = results.layer("cultivation_lines")
+    if lines is not None:
+        length = lines.geometry.length
+        falling = length[lines["fall_to_ridge_pct"] > 0].sum()
+        share = f"{100 * falling / length.sum():.0f} % of length falls from valley to ridge"
+        found.append(
+            Figure(
+                "cultivation_lines_m",
+                "Cultivation lines",
+                float(length.sum()),
+                "length",
+                "cultivation_lines",
+                share,
+            )
+        )
+    return found
+
+
+def _works(results: Results) -> list[Figure]:
+    found = []
+    storms = results.facts.get("storms", {})
+    design = storms.get("design")
+    if design:
+        note = f"{design['name']}, {design['duration_h']:g} h"
+        rain = float(design["total_mm"])
+        found.append(Figure("design_rain_mm", "Design storm", rain, "rain", "storms", note))
+    found += _sum(results, "elements", "storage_m3", "Elements store", "storage_m3", "volume")
+    overflows = results.layer("overflows")
+    if overflows is not None and overflows["peak_m3_s"].notna().any():
+        found.append(
+            Figure(
+                "largest_overflow_m3_s",
+                "Largest overflow",
+                float(overflows["peak_m3_s"].max()),
+                "flow",
+                "overflows",
+            )
+        )
+    return found
+
+
+def _sum(
+    results: Results, layer: str, key: str, title: str, column: str, quantity: str
+) -> list[Figure]:
+    frame = results.layer(layer)
+    if frame is None or column not in frame.columns or not frame[column].notna().any():
+        return []
+    count = len(frame)
+    note = f"{count} {'row' if count == 1 else 'rows'}" if layer != "flow_paths" else ""
+    return [Figure(key, title, float(frame[column].sum()), quantity, layer, note)]
+
+
+_PARTS: Final[tuple[Callable[[Results], list[Figure]], ...]] = (_site, _water, _lines, _works)

@@ -1,0 +1,65 @@
+"""``report.html``: one file that opens offline and prints cleanly."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from brimline.report import assumptions, flagged, numbers, prose, tables
+from brimline.report.palette import theme_colours
+from brimline.report.plates import album
+from brimline.report.plates.svg import theme_variables, themed
+from brimline.report.templates import environment
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from brimline.report.results import Results
+
+
+def report_html(
+    results: Results, *, paper: bool = False, told: Callable[[str], None] = lambda _: None
+) -> str:
+    """Return the report as one HTML text; the same results give the same text.
+
+    Parameters
+    ----------
+    paper : colours of paper only, for a printer; otherwise dark screens get dark colours.
+    told : hears what is being drawn.
+    """
+    return environment().get_template("report.html.j2").render(_content(results, paper, told))
+
+
+def _content(results: Results, paper: bool, told: Callable[[str], None]) -> dict[str, Any]:  # noqa: FBT001
+    found = numbers.figures(results)
+    plates = [
+        {
+            "name": plate.name,
+            "title": plate.title,
+            "alt": plate.alt,
+            "caption": plate.caption,
+            "svg": plate.svg if paper else themed(plate.svg),
+        }
+        for plate in album(results, told)
+    ]
+    parameters = assumptions.parameters(results)
+    return {
+        "site": results.site_name,
+        "date": results.date,
+        "version": results.manifest.get("brimline", ""),
+        "crs": results.crs_text,
+        "paragraph": prose.paragraph(results, {figure.key: figure for figure in found}),
+        "figures": [(figure, figure.text(results.units)) for figure in found],
+        "flagged": flagged.flagged(results),
+        "plates": plates,
+        "tables": tables.printed(results),
+        "cautions": results.cautions,
+        "input_files": assumptions.input_files(results),
+        "accuracy": assumptions.accuracy(results),
+        "parameters": parameters,
+        "changed": [parameter for parameter in parameters if parameter.changed],
+        "notes": assumptions.notes(results),
+        "versions": results.manifest.get("versions", {}),
+        "paper": paper,
+        "light": theme_colours(dark=False) + theme_variables(dark=False),
+        "dark": theme_colours(dark=True) + theme_variables(dark=True),
+    }

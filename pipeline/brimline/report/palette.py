@@ -1,0 +1,316 @@
+"""Colours and line styles of every layer, declared once: figures, map page and SLD read them here.
+
+Colours come from sets published for colour-blind readers:
+
+- lines and marks: Okabe & Ito (2008), "Color universal design", and Tol (2021), "Colour schemes",
+  SRON/EPS/TN/09-002 issue 3.2, schemes bright, vibrant, muted and light;
+- ramps (in `ramps`): ColorBrewer (Harrower & Brewer 2003, doi:10.1179/000870403235002042),
+  viridis (van der Walt & Smith 2015) and cividis (Nuñez, Anderton & Renslow 2018,
+  doi:10.1371/journal.pone.0199239).
+
+Conventions follow the trade's drawings: brown contours with every index line heavier, blue for
+water, a long dash with two dots for the boundary, a dash and a dot for divides, ticks and arrows
+downslope (common practice, no source). Every colour has a counterpart for dark screens.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+
+@dataclass(frozen=True, slots=True)
+class Ink:
+    """A colour on paper and its counterpart on a dark screen, as ``#rrggbb``."""
+
+    light: str
+    dark: str
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A line or an outline.
+
+    Parameters
+    ----------
+    width_px : at 96 pixels an inch.
+    dash_px : lengths of strokes and gaps in turn; empty is a plain line.
+    arrow : shows the direction in which it is drawn.
+    """
+
+    ink: Ink
+    width_px: float
+    dash_px: tuple[float, ...] = ()
+    arrow: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Fill:
+    """The inside of a polygon."""
+
+    ink: Ink
+    opacity: float
+    hatch: Literal["", "slash"] = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A point symbol with a halo in the colour of the paper."""
+
+    ink: Ink
+    shape: Literal["circle", "square", "triangle", "diamond", "cross"]
+    size_px: float
+
+
+@dataclass(frozen=True, slots=True)
+class Where:
+    """Which rows a rule is for."""
+
+    column: str
+    test: Literal["=", ">="]
+    value: str | float | bool
+
+    def holds(self, value: object) -> bool:
+        """Tell whether a row with this value is meant."""
+        if self.test == "=":
+            return bool(value == self.value)
+        return isinstance(value, int | float) and value >= float(self.value)
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """How some or all rows of a layer are drawn; the last rule that holds is taken."""
+
+    title: str
+    line: Line | None = None
+    fill: Fill | None = None
+    mark: Mark | None = None
+    where: Where | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Style:
+    """How a layer is drawn.
+
+    Parameters
+    ----------
+    rules : from the general to the particular.
+    label : column whose value is written beside the feature; empty for none.
+    """
+
+    layer: str
+    rules: tuple[Rule, ...]
+    label: str = ""
+
+    def rule(self, row: object) -> Rule:
+        """Return the rule for a row (a mapping of column to value)."""
+        get = getattr(row, "get", lambda _: None)
+        found = self.rules[0]
+        for rule in self.rules:
+            if rule.where is None or rule.where.holds(get(rule.where.column)):
+                found = rule
+        return found
+
+
+# the sheet
+PAPER: Final = Ink("#fcfbf7", "#14191b")
+INK: Final = Ink("#1c2526", "#e9ebe6")
+QUIET: Final = Ink("#566062", "#a3adad")
+RULE_LINE: Final = Ink("#c9cdc6", "#3c4648")
+
+# Okabe & Ito
+BLUE: Final = Ink("#0072b2", "#56b4e9")
+BLUE_GREEN: Final = Ink("#009e73", "#44bb99")
+VERMILION: Final = Ink("#d55e00", "#e69f00")
+# Tol
+INDIGO: Final = Ink("#332288", "#99ddff")
+WINE: Final = Ink("#882255", "#ffaabb")
+PURPLE: Final = Ink("#aa4499", "#cc99bb")
+RED: Final = Ink("#cc3311", "#ee8866")
+OLIVE: Final = Ink("#999933", "#bbcc33")
+TEAL: Final = Ink("#44aa99", "#77cccc")
+CYAN: Final = Ink("#88ccee", "#88ccee")
+GREEN: Final = Ink("#117733", "#5aae61")
+SAND: Final = Ink("#ddcc77", "#ddcc77")
+# ColorBrewer BrBG: the brown of contours
+BROWN: Final = Ink("#8c510a", "#dfc27d")
+GREY: Final = Ink("#777777", "#bbbbbb")
+
+INKS: Final = (
+    PAPER,
+    INK,
+    QUIET,
+    RULE_LINE,
+    BLUE,
+    BLUE_GREEN,
+    VERMILION,
+    INDIGO,
+    WINE,
+    PURPLE,
+    RED,
+    OLIVE,
+    TEAL,
+    CYAN,
+    GREEN,
+    SAND,
+    BROWN,
+    GREY,
+)
+
+CELLS: Final = (
+    "#77aadd",
+    "#ee8866",
+    "#eedd88",
+    "#ffaabb",
+    "#99ddff",
+    "#44bb99",
+    "#bbcc33",
+    "#aaaa00",
+)
+"""Pale fills for areas that only need telling apart (Tol, scheme light), in the set's order."""
+
+_DIVIDE: Final = (8.0, 3.0, 1.5, 3.0)
+_BOUNDARY: Final = (14.0, 3.0, 2.0, 3.0, 2.0, 3.0)
+
+
+def _kind(value: str, title: str, *, line: Line, fill: Fill) -> Rule:
+    return Rule(title, line=line, fill=fill, where=Where("kind", "=", value))
+
+
+STYLES: Final[dict[str, Style]] = {
+    style.layer: style
+    for style in (
+        Style("boundary", (Rule("Boundary", line=Line(INK, 2.2, _BOUNDARY)),)),
+        Style(
+            "surfaces",
+            (
+                Rule("Land cover", line=Line(GREY, 0.8), fill=Fill(SAND, 0.12)),
+                *(
+                    Rule(
+                        title,
+                        line=Line(INK, 1.0),
+                        fill=Fill(QUIET, 0.55),
+                        where=Where("cover", "=", cover),
+                    )
+                    for cover, title in (("roof", "Roof"), ("paving", "Paving"))
+                ),
+                Rule(
+                    "Woods",
+                    line=Line(GREY, 0.8),
+                    fill=Fill(GREEN, 0.18),
+                    where=Where("cover", "=", "woods"),
+                ),
+                Rule(
+                    "Gravel",
+                    line=Line(GREY, 0.8),
+                    fill=Fill(GREY, 0.35),
+                    where=Where("cover", "=", "gravel"),
+                ),
+            ),
+            label="name",
+        ),
+        Style("soils", (Rule("Soil", line=Line(GREY, 1.2, (2.0, 3.0))),), label="texture"),
+        Style(
+            "keep_out",
+            (Rule("Keep-out area", line=Line(RED, 1.1), fill=Fill(RED, 0.8, "slash")),),
+            label="name",
+        ),
+        Style(
+            "contours",
+            (
+                Rule("Contour", line=Line(BROWN, 0.6)),
+                Rule("Index contour", line=Line(BROWN, 1.3), where=Where("index", "=", value=True)),
+            ),
+            label="level_m",
+        ),
+        Style(
+            "subcatchments",
+            (Rule("Subcatchment", line=Line(INDIGO, 1.4, _DIVIDE), fill=Fill(CYAN, 0.25)),),
+            label="intake_id",
+        ),
+        Style("hollows", (Rule("Hollow", line=Line(BLUE, 0.8), fill=Fill(BLUE, 0.35)),)),
+        Style(
+            "flow_paths",
+            (
+                Rule("Flow path", line=Line(BLUE, 1.0)),
+                Rule("Order 2", line=Line(BLUE, 1.7), where=Where("order", ">=", 2)),
+                Rule("Order 3", line=Line(BLUE, 2.5), where=Where("order", ">=", 3)),
+                Rule("Order 4 and more", line=Line(BLUE, 3.4), where=Where("order", ">=", 4)),
+            ),
+        ),
+        Style(
+            "longest_paths",
+            (Rule("Longest flow path", line=Line(INDIGO, 1.6, (6.0, 3.0), arrow=True)),),
+        ),
+        Style("culverts", (Rule("Culvert", line=Line(INK, 2.6, (3.0, 2.0))),), label="name"),
+        Style("valley_lines", (Rule("Valley line", line=Line(BLUE, 1.4, (6.0, 2.0))),)),
+        Style("ridge_lines", (Rule("Ridge line", line=Line(BROWN, 1.4, (6.0, 2.0))),)),
+        Style("cultivation_lines", (Rule("Cultivation line", line=Line(VERMILION, 0.7)),)),
+        Style("keylines", (Rule("Keyline", line=Line(VERMILION, 2.4)),), label="keyline_id"),
+        Style(
+            "keypoints", (Rule("Keypoint", mark=Mark(VERMILION, "diamond", 9.0)),), label="level_m"
+        ),
+        Style("swale_lines", (Rule("Swale line", line=Line(BLUE_GREEN, 2.2)),), label="swale_id"),
+        Style(
+            "drain_lines",
+            (Rule("Drain line", line=Line(PURPLE, 2.0, (9.0, 3.0), arrow=True)),),
+            label="drain_id",
+        ),
+        Style(
+            "elements",
+            (
+                Rule(
+                    "Element",
+                    line=Line(BLUE, 1.6),
+                    fill=Fill(BLUE, 0.35),
+                    mark=Mark(BLUE, "circle", 8.0),
+                ),
+                _kind("swale", "Swale", line=Line(BLUE_GREEN, 2.6), fill=Fill(BLUE_GREEN, 0.4)),
+                _kind(
+                    "drain",
+                    "Drain",
+                    line=Line(PURPLE, 2.2, (9.0, 3.0), arrow=True),
+                    fill=Fill(PURPLE, 0.3),
+                ),
+                _kind("pond", "Pond", line=Line(BLUE, 1.6), fill=Fill(BLUE, 0.5)),
+                _kind("basin", "Basin", line=Line(GREEN, 1.6), fill=Fill(GREEN, 0.4)),
+                Rule(
+                    "Tank",
+                    line=Line(INDIGO, 1.6),
+                    fill=Fill(INDIGO, 0.5),
+                    mark=Mark(INDIGO, "square", 9.0),
+                    where=Where("kind", "=", "tank"),
+                ),
+            ),
+            label="element_id",
+        ),
+        Style("overflows", (Rule("Overflow", line=Line(WINE, 1.8, (4.0, 2.5), arrow=True)),)),
+        Style("intakes", (Rule("Intake", mark=Mark(INDIGO, "triangle", 10.0)),), label="name"),
+        Style("stakes", (Rule("Stake", mark=Mark(INK, "cross", 5.0)),)),
+    )
+}
+
+
+def style(layer: str) -> Style:
+    """Return how a layer is drawn; one without a style of its own is drawn in plain ink."""
+    plain = Rule(
+        layer.replace("_", " ").capitalize(),
+        line=Line(QUIET, 1.2),
+        fill=Fill(QUIET, 0.2),
+        mark=Mark(QUIET, "circle", 6.0),
+    )
+    return STYLES.get(layer, Style(layer, (plain,)))
+
+
+def theme_colours(*, dark: bool) -> str:
+    """Return the colours of the pages as CSS declarations."""
+    named = {
+        "paper": PAPER,
+        "ink": INK,
+        "quiet": QUIET,
+        "rule": RULE_LINE,
+        "water": BLUE,
+        "works": BLUE_GREEN,
+        "alarm": RED,
+    }
+    return "".join(f"--{name}:{ink.dark if dark else ink.light};" for name, ink in named.items())

@@ -1,0 +1,47 @@
+"""The words beside the colours of a ramp."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from brimline.layers import raster
+from brimline.report.quantities import unit_of
+
+if TYPE_CHECKING:
+    from brimline.report.ramps import Ramp
+    from brimline.report.results import Results
+
+_OPEN: Final = 1e8  # a break beyond it stands for "anything below"
+_IN_PERCENT: Final = frozenset({"catchment_chance"})
+
+
+def class_titles(results: Results, ramp: Ramp) -> list[tuple[str, str]]:
+    """Return (words, colour) of each class, in the units shown."""
+    try:
+        declared = raster(ramp.raster)
+    except KeyError:
+        declared = None
+    unit = unit_of(ramp.raster, declared.unit if declared else "", results.units)
+    factor, symbol = (unit.per_si, unit.symbol) if unit else (1.0, "")
+    if ramp.raster in _IN_PERCENT:
+        factor, symbol = 100.0, "%"
+    told = []
+    for number, colour in enumerate(ramp.colours):
+        low = ramp.breaks[number]
+        high = ramp.breaks[number + 1] if number + 1 < len(ramp.breaks) else None
+        if low < -_OPEN and high is not None:
+            words = f"below {_round(high * factor)}"
+        elif high is None:
+            words = f"{_round(low * factor)} and more"
+        else:
+            words = f"{_round(low * factor)} to {_round(high * factor)}"
+        told.append((f"{words} {symbol}".strip(), colour))
+    return told
+
+
+def _round(value: float) -> str:
+    return (
+        f"{value:,.3g}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+        if abs(value) < 1000
+        else (f"{value:,.0f}".replace(",", "\N{NARROW NO-BREAK SPACE}"))
+    )

@@ -1,0 +1,190 @@
+"""The strip beneath a map: legend, scale bar, north arrow, CRS and date."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Final
+
+from matplotlib.patches import Polygon, Rectangle
+
+from brimline.report.palette import INK, PAPER, QUIET, RULE_LINE
+from brimline.report.plates.classes import class_titles
+from brimline.report.plates.pens import MARKERS, PX, dashes
+from brimline.units import FOOT_M
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from matplotlib.axes import Axes
+
+    from brimline.report.palette import Rule
+    from brimline.report.ramps import Ramp
+    from brimline.report.results import Results
+
+_ROW_MM: Final = 4.6
+_COLUMNS: Final = 4
+_LEGEND_MM: Final = 128.0  # of the width; the rest is for scale, arrow and date
+_LEAST_MM: Final = 17.0
+_BAR_MM: Final = 36.0  # longest scale bar
+
+
+class Strip:
+    """Gathers the legend while a map is drawn, then draws everything beneath the map."""
+
+    def __init__(self, results: Results) -> None:
+        self._results = results
+        self._entries: dict[str, Callable[[Axes, float, float], None]] = {}
+
+    def add(self, title: str, rule: Rule, kind: str) -> None:
+        """Add an entry for a rule, once; `kind` is area, line or point."""
+        self._entries.setdefault(title, lambda axes, x, y: _swatch(axes, x, y, rule, kind))
+
+    def add_ramp(self, ramp: Ramp) -> None:
+        """Add an entry for each class of a ramp."""
+
+        def patch(colour: str) -> Callable[[Axes, float, float], None]:
+            return lambda axes, x, y: _patch(axes, x, y, colour)
+
+        for title, colour in class_titles(self._results, ramp):
+            self._entries[title] = patch(colour)
+
+    @property
+    def height_mm(self) -> float:
+        """How high the strip must be [mm]."""
+        rows = math.ceil(len(self._entries) / _COLUMNS)
+        return max(_LEAST_MM, rows * _ROW_MM + 4.0)
+
+    def draw(self, axes: Axes, width_mm: float, mm_a_metre: float) -> None:
+        """Draw on axes that fill the strip.
+
+        Parameters
+        ----------
+        mm_a_metre : scale of the map on the sheet.
+        """
+        height = self.height_mm
+        axes.set_xlim(0, width_mm)
+        axes.set_ylim(0, height)
+        axes.axis("off")
+        rows = max(1, math.ceil(len(self._entries) / _COLUMNS))
+        for number, (title, draw) in enumerate(self._entries.items()):
+            column, row = divmod(number, rows)
+            x, y = 1 + column * _LEGEND_MM / _COLUMNS, height - 4.5 - row * _ROW_MM
+            draw(axes, x, y)
+            axes.text(x + 9, y, title, fontsize=6.5, color=INK.light, va="center_baseline")
+        x = _LEGEND_MM + 4
+        _scale_bar(axes, x, height - 7.5, mm_a_metre, us=self._results.units == "us")
+        _north_arrow(axes, width_mm - 5, height - 9)
+        note = f"{self._results.crs_text} · {self._results.date}"
+        axes.text(x, height - 14.2, note, fontsize=5.8, color=QUIET.light, va="center_baseline")
+
+
+def nice_below(value: float) -> float:
+    """Return the largest of 1, 2, 5 times a power of ten that is not above a value."""
+    power = 10.0 ** math.floor(math.log10(value))
+    return max(step * power for step in (1, 2, 5) if step * power <= value * (1 + 1e-9))
+
+
+def _scale_bar(axes: Axes, x: float, y: float, mm_a_metre: float, *, us: bool) -> None:
+    mm_a_unit = mm_a_metre * (FOOT_M if us else 1.0)
+    length = nice_below(_BAR_MM / mm_a_unit)
+    half = length * mm_a_unit / 2
+    for part, colour in ((0, INK.light), (1, PAPER.light)):
+        corner = (x + part * half, y)
+        axes.add_patch(
+            Rectangle(corner, half, 1.3, facecolor=colour, edgecolor=INK.light, linewidth=0.5)
+        )
+    words = {0.0: "0", 0.5: f"{length / 2:g}", 1.0: f"{length:g} {'ft' if us else 'm'}"}
+    for share, text in words.items():
+        at = x + 2 * half * share
+        axes.text(at, y + 2.6, text, fontsize=6, color=INK.light, ha="center", va="center_baseline")
+
+
+def _patch(axes: Axes, x: float, y: float, colour: str) -> None:
+    patch = Rectangle(
+        (x, y - 1.3), 7, 2.6, facecolor=colour, edgecolor=RULE_LINE.light, linewidth=0.5
+    )
+    patch.set_gid(f"ramp-{colour[1:]}")
+    axes.add_patch(patch)
+
+
+def _swatch(axes: Axes, x: float, y: float, rule: Rule, kind: str) -> None:
+    if kind == "point" and rule.mark is not None:
+        axes.plot(
+            [x + 3.5],
+            [y],
+            marker=MARKERS[rule.mark.shape],
+            markersize=rule.mark.size_px * PX,
+            markerfacecolor=rule.mark.ink.light,
+            markeredgecolor=rule.mark.ink.light,
+        )
+        return
+    line = rule.line
+    if kind == "area":
+        fill = rule.fill
+        hatched = fill is not None and fill.hatch == "slash"
+        if fill is not None:
+            axes.add_patch(
+                Rectangle(
+                    (x, y - 1.3),
+                    7,
+                    2.6,
+                    linewidth=0,
+                    alpha=fill.opacity,
+                    facecolor="none" if hatched else fill.ink.light,
+                    edgecolor=fill.ink.light,
+                    hatch="////" if hatched else None,
+                )
+            )
+        if line is not None:
+            axes.add_patch(
+                Rectangle(
+                    (x, y - 1.3),
+                    7,
+                    2.6,
+                    fill=False,
+                    edgecolor=line.ink.light,
+                    linewidth=line.width_px * PX,
+                    linestyle=dashes(line.dash_px, line.width_px),
+                )
+            )
+    elif line is not None:
+        axes.plot(
+            [x, x + 7],
+            [y, y],
+            color=line.ink.light,
+            linewidth=line.width_px * PX,
+            linestyle=dashes(line.dash_px, line.width_px),
+            solid_capstyle="butt",
+        )
+        if line.arrow:
+            axes.add_patch(
+                Polygon(
+                    [(x + 7, y), (x + 5.2, y + 0.8), (x + 5.2, y - 0.8)],
+                    facecolor=line.ink.light,
+                    linewidth=0,
+                )
+            )
+
+
+def _north_arrow(axes: Axes, x: float, y: float) -> None:
+    axes.add_patch(
+        Polygon([(x, y + 5), (x - 1.7, y - 1.5), (x, y)], facecolor=INK.light, linewidth=0)
+    )
+    axes.add_patch(
+        Polygon(
+            [(x, y + 5), (x + 1.7, y - 1.5), (x, y)],
+            facecolor=PAPER.light,
+            edgecolor=INK.light,
+            linewidth=0.5,
+        )
+    )
+    axes.text(
+        x,
+        y + 6.6,
+        "N",
+        fontsize=7,
+        fontweight="bold",
+        color=INK.light,
+        ha="center",
+        va="center_baseline",
+    )

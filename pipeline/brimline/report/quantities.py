@@ -1,0 +1,87 @@
+"""How a column's values are shown: which unit, how many digits, and empty values in words."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any, Final
+
+from brimline.units import FOOT_M, Shown, shown
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from brimline.layers import Column
+    from brimline.units import System
+
+UNKNOWN: Final = "not known"
+_PLAIN_LENGTHS: Final = ("length", "chainage", "spacing", "longest", "offset_m", "relief")
+_EARTH: Final = ("cut", "fill", "earth", "spoil", "topsoil", "mound", "stone")
+_AREA_FROM_M2: Final = 5_000.0  # below, hectares would show too few digits
+
+
+def unit_of(name: str, unit: str, system: System, *, typical: float = math.inf) -> Shown | None:
+    """Return the unit that values of a column are shown in; None where they are plain numbers.
+
+    Parameters
+    ----------
+    name, unit : of the column, as the catalogue has them.
+    typical : a usual value [SI]; decides between large and small units of area.
+    """
+    if unit == "m":
+        plain = any(word in name for word in _PLAIN_LENGTHS) and "error" not in name
+        return shown("length" if plain else "level", system)
+    if unit == "m²":
+        return shown("area" if typical >= _AREA_FROM_M2 else "small area", system)
+    if unit == "m³":
+        return shown("earth" if any(word in name for word in _EARTH) else "volume", system)
+    if unit == "mm/h":
+        depth = shown("rain", system)
+        return Shown(f"{depth.symbol}/h", depth.per_si, depth.digits)
+    if unit == "m/s":
+        return Shown("m/s", 1.0, 2) if system == "metric" else Shown("ft/s", 1 / FOOT_M, 2)
+    simple = {"%": "slope", "mm": "rain", "m³/s": "flow"}.get(unit)
+    if simple is not None:
+        return shown(simple, system)
+    if unit in {"h", "min", "d", "s", "L", "m³/d", "1/m"}:
+        return Shown(unit, 1.0, 3 if unit == "1/m" else 1)
+    return Shown(unit, 1.0, 2) if unit else None
+
+
+def unit_for(column: Column, system: System, values: Iterable[Any] = ()) -> Shown | None:
+    """Return the unit in which a whole column is shown, so that its rows can be compared."""
+    known = [float(v) for v in values if not _missing(v)] if column.unit == "m²" else []
+    typical = max(known, default=math.inf)
+    return unit_of(column.name, column.unit, system, typical=typical)
+
+
+def text(value: Any, unit: Shown | None, dtype: str = "") -> str:  # noqa: ANN401 - any cell
+    """Show one value; `unit` is that of the column."""
+    if _missing(value):
+        return UNKNOWN if dtype != "text" else ""
+    if isinstance(value, str):
+        return value
+    if dtype == "bool" or isinstance(value, bool):
+        return "yes" if value else "no"
+    if unit is not None:
+        return unit.text(float(value))
+    number = float(value)
+    if dtype == "int" or number.is_integer():
+        return f"{number:,.0f}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+    return f"{number:.2f}"
+
+
+def number(value: Any, unit: Shown | None, dtype: str = "") -> str:  # noqa: ANN401 - any cell
+    """Show one value without its unit, for a table whose header names it."""
+    shown_text = text(value, unit, dtype)
+    if unit is None or shown_text == UNKNOWN:
+        return shown_text
+    return shown_text.removesuffix(unit.symbol).rstrip("\N{NO-BREAK SPACE}")
+
+
+def _missing(value: object) -> bool:
+    if value is None or value == "":
+        return True
+    try:
+        return bool(value != value)
+    except TypeError:
+        return True

@@ -1,0 +1,122 @@
+"""Layers and tables as rows of text, in the units shown, with the meaning of each column."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from brimline.layers import CATALOGUE, Layer, Table
+from brimline.report.quantities import number, unit_for
+
+if TYPE_CHECKING:
+    from brimline.report.results import Results
+
+MOST_ROWS: Final = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """The head of a column: its words, its unit as shown, and what it means."""
+
+    words: str
+    unit: str
+    meaning: str
+    is_number: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A table to print.
+
+    Parameters
+    ----------
+    left_out : rows beyond the first `MOST_ROWS`, which are in the GeoPackage only.
+    """
+
+    name: str
+    title: str
+    meaning: str
+    headings: tuple[Heading, ...]
+    rows: tuple[tuple[str, ...], ...]
+    left_out: int
+
+
+# what the report prints, and the columns that a reader needs on paper
+_PRINTED: Final[dict[str, tuple[str, ...]]] = {
+    "intakes": (
+        "intake_id", "name", "area_m2", "own_area_m2", "area_low_m2", "area_high_m2", "level_m",
+        "snap_m", "downstream_id", "flag",
+    ),
+    "subcatchments": (
+        "intake_id", "area_m2", "own_area_m2", "mean_slope_pct", "relief_m", "longest_path_m",
+        "inside_pct", "edge_limited",
+    ),
+    "hollows": ("hollow_id", "area_m2", "depth_m", "volume_m3", "spill_level_m", "kept"),
+    "swale_lines": (
+        "swale_id", "level_m", "length_m", "level_error_m", "mean_slope_pct", "spacing_m",
+        "catchment_m2", "flag",
+    ),
+    "drain_lines": (
+        "drain_id", "from_level_m", "to_level_m", "length_m", "fall_pct", "fall_error_m", "flag",
+    ),
+    "keypoints": (
+        "keypoint_id", "valley_id", "level_m", "slope_above_pct", "slope_below_pct", "confidence",
+    ),
+    "elements": (
+        "element_id", "kind", "spill_level_m", "crest_level_m", "storage_m3", "peak_level_m",
+        "drawdown_h", "spills_to", "flag",
+    ),
+    "overflows": (
+        "from_id", "to_id", "outlet", "crest_level_m", "drop_m", "peak_m3_s", "sill_width_m",
+        "sill_head_m", "diameter_mm", "flag",
+    ),
+    "storm_results": (
+        "storm", "element_id", "outside_m3", "received_m3", "inflow_peak_m3_s", "peak_level_m",
+        "dry_height_m", "soaked_m3", "spilled_m3", "drawdown_h", "flag",
+    ),
+    "storm_balance": (
+        "storm", "start_m3", "outside_m3", "left_m3", "soaked_m3", "end_m3", "residual_m3",
+    ),
+    "cascade_findings": ("storm", "element_id", "code", "text"),
+    "cascade_mends": ("element_id", "code", "changed_id", "text"),
+}  # fmt: skip
+
+
+def printed(results: Results) -> tuple[Sheet, ...]:
+    """Return the tables that the report prints, in the catalogue's order."""
+    found = []
+    for name, columns in _PRINTED.items():
+        item = CATALOGUE.get(name)
+        frame = results.table(name)
+        if frame is not None and isinstance(item, Layer | Table):
+            found.append(_sheet(results, item, columns))
+    return tuple(found)
+
+
+def words(name: str, unit: str) -> str:
+    """Return a column's name as words, without the unit that ends it."""
+    return name.removesuffix(_suffix(unit)).replace("_", " ").capitalize()
+
+
+def _sheet(results: Results, item: Layer | Table, columns: tuple[str, ...]) -> Sheet:
+    frame = results.frames[item.name]
+    shown = frame.head(MOST_ROWS)
+    headings: list[Heading] = []
+    cells: list[list[str]] = []
+    for column in (c for c in item.columns if c.name in columns and c.name in frame.columns):
+        unit = unit_for(column, results.units, frame[column.name])
+        symbol = unit.symbol if unit else ""
+        is_number = column.dtype in {"int", "float"}
+        headings.append(Heading(words(column.name, column.unit), symbol, column.meaning, is_number))
+        cells.append([number(value, unit, column.dtype) for value in shown[column.name]])
+    rows = tuple(zip(*cells, strict=True))
+    return Sheet(
+        item.name, item.title, item.meaning, tuple(headings), rows, len(frame) - len(shown)
+    )
+
+
+def _suffix(unit: str) -> str:
+    return {
+        "m": "_m", "m²": "_m2", "m³": "_m3", "%": "_pct", "mm": "_mm", "mm/h": "_mm_per_h",
+        "m³/s": "_m3_s", "h": "_h", "m/s": "_m_s",
+    }.get(unit, "\0")  # fmt: skip
