@@ -1,0 +1,26 @@
+"""Carving and mounding a ground: shapes, how they meet, and the surface that they make."""
+
+from brimline.terrain.shaping.along import Bank, Channel, notch
+from brimline.terrain.shaping.areas import Bowl, Pad
+from brimline.terrain.shaping.compose import Composed, Placed, composed
+from brimline.terrain.shaping.shapes import LevelAlong, Levels, Shape, beside
+from brimline.terrain.shaping.surface import Design, Piece, Shaped, design
+
+__all__ = [
+    "Bank",
+    "Bowl",
+    "Channel",
+    "Composed",
+    "Design",
+    "LevelAlong",
+    "Levels",
+    "Pad",
+    "Piece",
+    "Placed",
+    "Shape",
+    "Shaped",
+    "beside",
+    "composed",
+    "design",
+    "notch",
+]
