@@ -150,12 +150,14 @@ def passes(level, codes, labels, root, first, last, saddles):
     one = np.empty(most, dtype=np.int32)
     other = np.empty(most, dtype=np.int32)
     at = np.empty(most, dtype=level.dtype)
+    spots = np.empty(cols, dtype=np.int64)
     edges = 0
     for row in range(first, last):
-        line = codes[row]
-        for col in range(1, cols - 1):
-            if line[col] < SADDLE:
-                continue
+        line, found = codes[row], 0
+        for col in range(cols):
+            spots[found] = col
+            found += line[col] >= SADDLE
+        for col in spots[:found]:
             z = level[row, col]
             mine = root[labels[row, col]]
             lower = 0
@@ -207,7 +209,8 @@ def rim_passes(level, labels, root, leaving):
 def _longer(array):
     """Copy the values into an array with room for as many again."""
     longer = np.empty(2 * array.size, dtype=array.dtype)
-    longer[: array.size] = array
+    for i in range(array.size):  # numba compiles this ten times faster than a slice
+        longer[i] = array[i]
     return longer
 
 

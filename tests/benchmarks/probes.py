@@ -1,0 +1,115 @@
+"""What is measured in a process of its own: memory, growth with size, and compiling."""
+
+import json
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+HERE = Path(__file__).parent
+
+
+def in_own_process(probe, *arguments, **environment):
+    """Run one probe below in a fresh interpreter and return what it printed."""
+    done = subprocess.run(
+        [sys.executable, str(HERE / "probes.py"), probe, *map(str, arguments)],
+        env={**os.environ, **environment},
+        check=True,
+        capture_output=True,
+        text=True,
+    )
+    return json.loads(done.stdout.splitlines()[-1])
+
+
+def memory(side):
+    """Bytes a cell that the chain adds at its peak to a process that holds the input."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "dem.npy"
+        in_own_process("save_terrain", side, path)
+        # virtual machines are slow to hand out memory that nobody has used for a while
+        in_own_process("touch", 30 * side * side)
+        return in_own_process("peak", path)
+
+
+def compiling():
+    """Seconds to compile every kernel of the water core into an empty cache, and to load them."""
+    with tempfile.TemporaryDirectory() as folder:
+        cold = in_own_process("every_kernel", BRIMLINE_KERNEL_CACHE=folder)
+        warm = min(
+            (in_own_process("every_kernel", BRIMLINE_KERNEL_CACHE=folder) for _ in range(3)),
+            key=lambda times: times["wall_s"],
+        )
+    return cold, warm
+
+
+def _save_terrain(side, path):
+    import numpy as np
+    from ground import terrain
+
+    np.save(path, terrain(int(side)))
+    return True
+
+
+def _touch(size):
+    return bytearray(b"1") * int(size) != b""
+
+
+def _peak(path):
+    import numpy as np
+    from contestants import chain
+
+    dem = np.load(path)
+    small = np.ascontiguousarray(dem[:300, :300])
+    intakes = np.stack([np.arange(20) * 10 + 50, np.full(20, 150)], axis=1)
+    chain(small, intakes)  # so that compiled code is loaded before
+    held = _peak_bytes()
+    began, began_cpu = time.perf_counter(), time.process_time()
+    result = chain(dem, intakes)
+    return {
+        "wall_s": time.perf_counter() - began,
+        "cpu_s": time.process_time() - began_cpu,
+        "bytes_per_cell": (_peak_bytes() - held) / result[0].size,
+    }
+
+
+def _peak_bytes():
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+
+
+def _every_kernel():
+    import numpy as np
+
+    import brimline._jit  # noqa: F401 numba itself is loaded before the clock starts
+
+    began, began_cpu = time.perf_counter(), time.process_time()
+    from contestants import chain
+
+    from brimline.drainage.flow import (
+        dinf_accumulation,
+        flow_directions,
+        mfd_accumulation,
+        upstream_order,
+    )
+    from brimline.terrain.conditioning import condition, fill
+
+    dem = np.random.default_rng(0).normal(size=(150, 150)).astype(np.float32)
+    dem[30:60, :50] = np.nan
+    condition(dem, cell_m=1.0)
+    chain(dem, np.array([[100, 100]]))
+    upstream_order(flow_directions(fill(dem)))
+    dinf_accumulation(dem)
+    mfd_accumulation(dem)
+    return {"wall_s": time.perf_counter() - began, "cpu_s": time.process_time() - began_cpu}
+
+
+if __name__ == "__main__":
+    probes = {
+        "save_terrain": _save_terrain,
+        "touch": _touch,
+        "peak": _peak,
+        "every_kernel": _every_kernel,
+    }
+    print(json.dumps(probes[sys.argv[1]](*sys.argv[2:])))
