@@ -120,6 +120,22 @@ FLAGS: Final = (
         "Move the element, or have the foundation checked.",
     ),
     Flag("steep-ground", "The element stands on ground steeper than the limit.", "Move it."),
+    # earthworks and stakes
+    Flag(
+        "level-on-site",
+        "The survey's error is larger than what this level bears: level on site before digging.",
+        "Set the stake's level with a laser or optical level from the benchmark.",
+    ),
+    Flag(
+        "open-batter",
+        "A batter meets no ground within the limit, so its toe was cut off there.",
+        "Make it steeper than the ground, or move the element to flatter ground.",
+    ),
+    Flag(
+        "spoil-no-place",
+        "Spoil is left over and no stockpile is named for it.",
+        "Draw a stockpile, or raise the mound.",
+    ),
     Flag("not-computable", "A needed value is missing.", "Fill in the columns named in notes."),
 )
 

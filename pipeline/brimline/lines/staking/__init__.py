@@ -1,0 +1,42 @@
+"""Setting out: stations along lines, stakes on them, tolerances, and rod readings."""
+
+from brimline.lines.staking.levelling import Instrument, Reading, readings
+from brimline.lines.staking.stakes import (
+    LEVEL_ON_SITE,
+    LevelsAt,
+    Stake,
+    judged,
+    offset_stakes,
+    stakes_on,
+    survey_decides_m,
+)
+from brimline.lines.staking.stations import Reason, Stations, stations_along, stations_around
+from brimline.lines.staking.tolerance import (
+    Tolerance,
+    crest_tolerance,
+    fall_tolerance,
+    floor_tolerance,
+    sill_tolerance,
+)
+
+__all__ = [
+    "LEVEL_ON_SITE",
+    "Instrument",
+    "LevelsAt",
+    "Reading",
+    "Reason",
+    "Stake",
+    "Stations",
+    "Tolerance",
+    "crest_tolerance",
+    "fall_tolerance",
+    "floor_tolerance",
+    "judged",
+    "offset_stakes",
+    "readings",
+    "sill_tolerance",
+    "stakes_on",
+    "stations_along",
+    "stations_around",
+    "survey_decides_m",
+]

@@ -1,0 +1,164 @@
+"""Stakes: what a crew is told at each place, and where a level must be checked before digging."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final, Literal, Protocol
+
+from brimline.lines.staking.stations import Reason
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from brimline.lines.staking.stations import Stations
+
+Side = Literal["", "left", "right"]
+
+LEVEL_ON_SITE: Final = "level-on-site"  # code of the flag
+_SURE: Final = 1.96  # standard errors that 95 % of a normal error lie within
+
+
+class LevelsAt(Protocol):
+    """Levels of a surface at points."""
+
+    def __call__(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Level at each point, NaN where there is none [m]."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Stake:
+    """One stake.
+
+    Parameters
+    ----------
+    role : what is staked: lip, floor, crest, sill, edge.
+    side, offset_m : of an offset stake, which stands clear of the digging; its design level is
+        that of the stake on the line [m].
+    ground_m, design_m : levels [m]; NaN where the surface has none.
+    tolerance_m : error of level at which the element still works; infinite where any does [m].
+    reason : why it stands there.
+    flags : codes of the flag catalogue.
+    """
+
+    element_id: str
+    stake_id: str
+    role: str
+    chainage_m: float
+    x: float
+    y: float
+    ground_m: float
+    design_m: float
+    tolerance_m: float = math.inf
+    side: Side = ""
+    offset_m: float = 0.0
+    reason: Reason = Reason.INTERVAL
+    flags: tuple[str, ...] = ()
+
+    @property
+    def cut_m(self) -> float:
+        """Ground less design, how deep to dig from the stake's foot; negative is fill [m]."""
+        return self.ground_m - self.design_m
+
+
+def stakes_on(
+    element_id: str,
+    role: str,
+    stations: Stations,
+    ground: LevelsAt,
+    design: LevelsAt,
+    *,
+    tolerance_m: float = math.inf,
+) -> list[Stake]:
+    """Put a stake at every station.
+
+    Parameters
+    ----------
+    ground, design : levels of the survey and of what is to be built.
+    tolerance_m : error of level at which the element still works [m].
+    """
+    levels = zip(
+        stations.chainage_m.tolist(), stations.x.tolist(), stations.y.tolist(),
+        ground(stations.x, stations.y).tolist(), design(stations.x, stations.y).tolist(),
+        stations.reason.tolist(), strict=True,
+    )  # fmt: skip
+    width = max(2, len(str(len(stations.x))))
+    found = []
+    for number, (at, x, y, below, wanted, reason) in enumerate(levels, start=1):
+        name = f"{element_id}-{role}-{number:0{width}}"
+        found.append(
+            Stake(
+                element_id, name, role, at, x, y, below, wanted, tolerance_m, reason=Reason(reason)
+            )
+        )
+    return found
+
+
+def offset_stakes(
+    stakes: Sequence[Stake], stations: Stations, left_m: float, ground: LevelsAt
+) -> list[Stake]:
+    """Put stakes beside those on a line, clear of the digging.
+
+    Parameters
+    ----------
+    stakes : those of `stakes_on` for the same stations.
+    left_m : distance to the left of the line; negative is to its right [m].
+
+    Raises
+    ------
+    ValueError
+        If the distance is 0, or stakes and stations differ in number.
+    """
+    if left_m == 0:
+        raise ValueError("an offset stake needs a distance other than 0 m")
+    if len(stakes) != len(stations.x):
+        raise ValueError(f"{len(stakes)} stakes do not stand at {len(stations.x)} stations")
+    x, y = stations.offset(left_m)
+    side: Side = "left" if left_m > 0 else "right"
+    return [
+        replace(
+            stake, stake_id=f"{stake.stake_id}{side[0].upper()}", x=east, y=north, ground_m=level,
+            side=side, offset_m=abs(left_m),
+        )
+        for stake, east, north, level in zip(
+            stakes, x.tolist(), y.tolist(), ground(x, y).tolist(), strict=True
+        )
+    ]  # fmt: skip
+
+
+def survey_decides_m(rmse_m: float) -> float:
+    """Smallest difference of two surveyed levels that is no chance, at 95 %: 1.96 √2 σ [m].
+
+    References
+    ----------
+    Brasington, Langham & Rumsby (2003), doi:10.1016/S0169-555X(02)00320-3: least detectable
+    change t √(σ1² + σ2²); 0.10 and 0.10 m give 0.277 m.
+
+    Raises
+    ------
+    ValueError
+        If the error is negative.
+    """
+    if not rmse_m >= 0:
+        raise ValueError(f"rmse_m must be 0 m or more, got {rmse_m}")
+    return _SURE * math.sqrt(2) * rmse_m
+
+
+def judged(stakes: Iterable[Stake], rmse_m: float) -> list[Stake]:
+    """Flag stakes whose level the survey cannot decide: level on site before digging.
+
+    Parameters
+    ----------
+    rmse_m : vertical error of the survey [m].
+    """
+    least_m = survey_decides_m(rmse_m)
+    return [
+        replace(stake, flags=(*stake.flags, LEVEL_ON_SITE))
+        if stake.tolerance_m < least_m and LEVEL_ON_SITE not in stake.flags
+        else stake
+        for stake in stakes
+    ]
