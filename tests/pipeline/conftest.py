@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import geopandas as gpd
 import numpy as np
+import pyogrio
 import pytest
 import rasterio
 import shapely
@@ -94,6 +95,21 @@ class Site:
         shapes = [shapely.Point(WEST + x, NORTH - SIZE + y) for x, y in points]
         labels = names or [f"intake {n}" for n in range(len(points))]
         self.write_shapes("intakes", shapes, name=labels, **options)
+
+    def write_plan(self, **layers: list[dict]) -> None:
+        """Write the plan anew; each row is its columns and a `shape` in metres from the corner."""
+        path = self.folder / "plan.gpkg"
+        path.unlink(missing_ok=True)
+        corner = np.array([self.west, self.north - self.size])
+        for name, rows in layers.items():
+            shapes = [shapely.transform(row["shape"], lambda xy: xy + corner) for row in rows]
+            columns = [{k: v for k, v in row.items() if k != "shape"} for row in rows]
+            frame = gpd.GeoDataFrame(columns, geometry=shapes, crs=self.crs)
+            frame.to_file(path, layer=name, driver="GPKG")
+        self.inputs["plan"] = "plan.gpkg"
+
+    def table(self, name: str):
+        return pyogrio.read_dataframe(self.results / "site.gpkg", layer=name)
 
     def write(self) -> Path:
         """Write the site file; inputs that the test did not write get their usual form."""
