@@ -6,12 +6,14 @@ import math
 import warnings
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
 import pyproj
 from pyproj import CRS
 from pyproj.aoi import AreaOfInterest
 from pyproj.crs import ProjectedCRS
 from pyproj.crs.coordinate_operation import UTMConversion
-from pyproj.database import query_utm_crs_info
+from pyproj.database import query_crs_info, query_utm_crs_info
+from pyproj.enums import PJType
 from pyproj.transformer import TransformerGroup
 
 from brimline.errors import InputError, Problem, Severity
@@ -21,16 +23,22 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 SCALE_LIMIT: Final = 0.02  # a map scale further from 1 than this makes lengths and areas wrong
+_SAME_PLACE_M: Final = 0.001
 _ACCURACY_LIMIT_M: Final = 2.0  # a coarser datum shift is worth telling
 
 Box = tuple[float, float, float, float]  # west, south, east, north
 
 
-def metre_sibling(crs: CRS) -> CRS:
+def metre_sibling(crs: CRS, box: Box) -> CRS:
     """Return the same projection with its map coordinates in metres.
 
-    Coordinates of the sibling are the given ones times the length of the unit, exactly, so a
-    grid in feet becomes a grid in metres without resampling.
+    Coordinates of the sibling are the given ones times the length of the unit, so a grid in feet
+    becomes a grid in metres without resampling. Where the EPSG registry holds a CRS that agrees
+    to a millimetre it is taken, because every program knows its code.
+
+    Parameters
+    ----------
+    box : west, south, east, north in the coordinates of `crs`.
     """
     flat = horizontal(crs)
     described = flat.to_json_dict()
@@ -38,8 +46,35 @@ def metre_sibling(crs: CRS) -> CRS:
         axis["unit"] = "metre"
     described.pop("id", None)
     described["name"] = f"{flat.name}, in metres"
-    sibling = CRS.from_json_dict(described)
-    return CRS.from_user_input(canonical(sibling))
+    return _registered(flat, box) or CRS.from_json_dict(described)
+
+
+def _registered(crs: CRS, box: Box) -> CRS | None:
+    """Find a CRS of the registry in which coordinates are those of `crs` times its unit."""
+    longitude, latitude = middle_lon_lat(crs, box)
+    spot = AreaOfInterest(longitude, latitude, longitude, latitude)
+    factor = plan_unit(crs).metres
+    x = np.array([box[0], box[2], box[2], box[0]])
+    y = np.array([box[1], box[1], box[3], box[3]])
+    kinds = PJType.PROJECTED_CRS
+    for found in query_crs_info("EPSG", kinds, area_of_interest=spot, contains=True):
+        known = CRS.from_epsg(found.code)
+        if not _alike(crs, known):
+            continue
+        east, north = pyproj.Transformer.from_crs(crs, known, always_xy=True).transform(x, y)
+        apart = np.hypot(east - x * factor, north - y * factor)
+        if apart.max() < _SAME_PLACE_M:
+            return known
+    return None
+
+
+def _alike(crs: CRS, known: CRS) -> bool:
+    """Tell whether a CRS in metres has the same datum and kind of projection."""
+    one, other = crs.coordinate_operation, known.coordinate_operation
+    same_method = one is not None and other is not None and one.method_name == other.method_name
+    base = crs.geodetic_crs
+    same_datum = base is not None and base.equals(known.geodetic_crs, ignore_axis_order=True)
+    return same_method and same_datum and plan_unit(known).is_metre
 
 
 def fitting_utm(crs: CRS, box: Box) -> CRS:
@@ -122,7 +157,7 @@ def run_crs(crs: CRS, box: Box, *, source: str = "") -> tuple[CRS, float, str]:
     if unit.is_metre:
         return flat, 1.0, ""
     return (
-        metre_sibling(flat),
+        metre_sibling(flat, box),
         unit.metres,
         (
             f"has map coordinates in {unit.name} ({title(flat)}); they were converted to metres in"

@@ -141,7 +141,36 @@ def test_map_in_feet_becomes_metres_without_resampling(tif):
     here = Transformer.from_crs(CRS(read.grid.crs), 4152, always_xy=True).transform(
         read.grid.west_m, read.grid.north_m
     )
-    np.testing.assert_allclose(here, there, atol=1e-10)
+    np.testing.assert_allclose(here, there, atol=1e-8)  # degrees: a millimetre
+
+
+@pytest.mark.parametrize(
+    ("feet", "metres", "west", "north"),
+    [
+        ("EPSG:2903", "EPSG:2826", 1_639_600, 1_454_700),  # New Mexico Central
+        ("EPSG:2225", "EPSG:26941", 6_000_000, 2_000_000),  # California 1
+        ("EPSG:2263", "EPSG:32118", 984_250, 200_000),  # New York Long Island
+    ],
+)
+def test_the_sibling_in_metres_has_the_registrys_code_where_there_is_one(
+    tif, feet, metres, west, north
+):
+    read = read_elevation(tif(sloped(), crs=feet, west=west, north=north))
+    assert read.grid.crs == metres
+
+
+def test_a_sites_own_projection_in_feet_stays_its_own(tif):
+    # as surveyors lay them out, at the scale of the site's own height
+    own = (
+        "+proj=tmerc +lat_0=46.5 +lon_0=-93.92 +k=1.0001 +x_0=30480 +y_0=15240 +datum=NAD83"
+        " +units=ft"
+    )
+    read = read_elevation(tif(sloped(), crs=own, cell=5.0, west=100_000.0, north=50_000.0))
+    assert CRS(read.grid.crs).axis_info[0].unit_name == "metre"
+    assert read.grid.cell_m == pytest.approx(1.524)
+    assert (read.grid.west_m, read.grid.north_m) == pytest.approx((30_480, 15_240))
+    lon, lat = Transformer.from_crs(read.grid.crs, 4269, always_xy=True).transform(30_480, 15_240)
+    assert (lon, lat) == pytest.approx((-93.92, 46.5), abs=1e-8)
 
 
 def test_stated_metres_win_over_the_map_in_feet(tif):

@@ -22,9 +22,11 @@ from brimline.errors import InternalError, StoreError
 from brimline.io.crs import canonical, parsed
 from brimline.io.frames import conformed, empty
 from brimline.io.geopackage import About, write_geopackage
-from brimline.io.metric import metre_sibling
 from brimline.layers import CATALOGUE, Column, Geometry, Layer, Raster, Table
 
+CUSTOM = (  # a projection of one site, as surveyors make them
+    "+proj=tmerc +lat_0=47.1 +lon_0=15.3 +k=1.0001 +x_0=10000 +y_0=20000 +datum=WGS84 +units=m"
+)
 UTM = "EPSG:32633"
 MOMENT = datetime(2024, 5, 6, 7, 8, 9, tzinfo=UTC)
 ABOUT = About(
@@ -148,7 +150,7 @@ def test_any_geometry_and_tables_are_read(package):
 
 
 def test_a_custom_crs_is_written_and_read(tmp_path):
-    crs = canonical(metre_sibling(parsed("EPSG:2903")))
+    crs = canonical(parsed(CUSTOM))
     write_geopackage(tmp_path / "a.gpkg", [(WELLS, wells(crs))], crs=crs)
     back = gpd.read_file(tmp_path / "a.gpkg", layer="wells")
     assert back.crs.equals(CRS(crs), ignore_axis_order=True)

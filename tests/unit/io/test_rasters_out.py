@@ -12,6 +12,9 @@ from brimline.grid import Grid
 from brimline.io.rasters import plain_bytes, read_raster, write_raster
 from brimline.layers import CATALOGUE, Raster, raster
 
+CUSTOM = (  # a projection of one site, as surveyors make them
+    "+proj=tmerc +lat_0=47.1 +lon_0=15.3 +k=1.0001 +x_0=10000 +y_0=20000 +datum=WGS84 +units=m"
+)
 RASTERS = [item for item in CATALOGUE.values() if isinstance(item, Raster)]
 GRID = Grid(430, 390, 1.5, 500_000.25, 5_200_000.75, "EPSG:32633")
 
@@ -87,9 +90,8 @@ def test_values_and_grid_come_back_exactly(tmp_path, writer):
 
 def test_a_grid_without_crs_or_with_a_custom_one_comes_back(tmp_path):
     from brimline.io.crs import canonical, parsed
-    from brimline.io.metric import metre_sibling
 
-    custom = canonical(metre_sibling(parsed("EPSG:2903")))
+    custom = canonical(parsed(CUSTOM))
     for crs in ("", custom):
         grid = Grid(3, 4, 0.3048006096, 1.0, 2.0, crs)
         path = tmp_path / "a.tif"
