@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from brimline.cascade import _kernels as kernels
+from brimline.cascade.step.records import ELEMENT, LINK, STAGE
 from brimline.elements._kernels import PIPE
 
 if TYPE_CHECKING:
@@ -49,7 +49,7 @@ def pack(network: Network, ways: tuple[Link, ...], broken: frozenset[int]) -> Pa
 
 
 def _elements(network: Network) -> NDArray[Any]:
-    rows = np.zeros(len(network.elements), dtype=kernels.ELEMENT)
+    rows = np.zeros(len(network.elements), dtype=ELEMENT)
     starts = _starts([element.stages.level_m.size for element in network.elements])
     rows["table_first"], rows["table_last"] = starts[:-1], starts[1:]
     for row, element in zip(rows, network.elements, strict=True):
@@ -64,7 +64,7 @@ def _elements(network: Network) -> NDArray[Any]:
 
 def _table(network: Network) -> NDArray[Any]:
     tables = [element.stages for element in network.elements]
-    rows = np.zeros(sum(table.level_m.size for table in tables), dtype=kernels.STAGE)
+    rows = np.zeros(sum(table.level_m.size for table in tables), dtype=STAGE)
     rows["level"] = np.concatenate([table.level_m for table in tables])
     rows["storage"] = np.concatenate([table.storage_m3 for table in tables])
     rows["soak"] = np.concatenate([table.soak_area_m2 for table in tables])
@@ -74,7 +74,7 @@ def _table(network: Network) -> NDArray[Any]:
 def _links(
     network: Network, ways: tuple[Link, ...], broken: frozenset[int]
 ) -> tuple[NDArray[Any], FloatArray, FloatArray]:
-    rows = np.zeros(len(ways), dtype=kernels.LINK)
+    rows = np.zeros(len(ways), dtype=LINK)
     outlets = [way.outlet.row() for way in ways]
     starts = _starts([outlet.heads_m.size for outlet in outlets])
     rows["rating_first"], rows["rating_last"] = starts[:-1], starts[1:]

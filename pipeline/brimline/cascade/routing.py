@@ -37,7 +37,8 @@ class Pace:
     ----------
     tolerance_m : error of level allowed in one step [m].
     halvings : how often a step may be halved to reach it.
-    sweeps : how often drowned elements are solved in turn before the step is halved.
+    sweeps : how often drowned elements are solved in turn, where solving them together stalls,
+        before the step is halved.
     after_h : how long to go on after the storm [h].
     after_step_s : step after the storm [s].
     """

@@ -1,0 +1,1 @@
+"""One step of time for all elements of a cascade together."""
