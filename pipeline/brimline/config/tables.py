@@ -272,6 +272,29 @@ class Works(ConfigTable):
     after_h: Positive = Field(96.0, description="How long routing goes on after the storm.")
 
 
+class DrainLines(ConfigTable):
+    """Graded lines: how gently they fall, where a drawn start or drain does not say."""
+
+    run_per_fall: Positive = Field(
+        400.0, description="Metres along for a metre down, for lines from a start point."
+    )
+    least_fall_pct: Positive = Field(0.1, description="Gentlest fall between two points.")
+    most_fall_pct: Positive = Field(1.0, description="Steepest fall between two points.")
+    max_length_m: Positive = Field(1000.0, description="Greatest length from a start point.")
+    fall_tolerance_m: Positive = Field(
+        0.05, description="Departure from the stated fall above which a line is flagged."
+    )
+
+    @model_validator(mode="after")
+    def _falls_in_order(self) -> Self:
+        if self.most_fall_pct <= self.least_fall_pct:
+            raise ValueError(
+                f"most_fall_pct ({self.most_fall_pct} %) must be above least_fall_pct "
+                f"({self.least_fall_pct} %)"
+            )
+        return self
+
+
 class Cultivation(ConfigTable):
     """Keypoints, keylines, and the lines that follow them."""
 
@@ -279,6 +302,14 @@ class Cultivation(ConfigTable):
         5000.0, description="Ground that must gather before a valley line is drawn."
     )
     profile_smooth_m: Positive = Field(10.0, description="Smoothing of the valley's long profile.")
+    valley_smooth_m: Positive = Field(
+        4.0, description="Smoothing of the surface before valleys and ridges are sought."
+    )
+    keypoint_at: Literal["break", "inflection"] = Field(
+        "break",
+        description="break: where the steep floor meets the gentle one; inflection: where a curved"
+        " floor goes over from convex to concave.",
+    )
     min_confidence: float = Field(
         0.8, ge=0, le=1, description="Keypoints that are less sure are left out."
     )
@@ -300,5 +331,6 @@ class Settings(ConfigTable):
     contours: Contours = Contours()
     lines: LevelLines = LevelLines()
     swales: SwaleRows = SwaleRows()
+    drains: DrainLines = DrainLines()
     cultivation: Cultivation = Cultivation()
     works: Works = Works()

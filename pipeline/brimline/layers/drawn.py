@@ -89,6 +89,16 @@ ITEMS: Final = (
         _FREEBOARD,
     ),
     _drawn(
+        "drain_starts",
+        Geometry.POINT,
+        "Starts of drains",
+        "Points from which a graded line is laid along the ground.",
+        _NAME,
+        _free("run_per_fall", "float", "Metres along for a metre down: 400 falls at 1:400.", "", 1),
+        _free("side", "text", "Which way it sets out, looking downhill.", values=("left", "right")),
+        _free("max_length_m", "float", "Greatest length.", "m", 0),
+    ),
+    _drawn(
         "drawn_ponds",
         Geometry.POLYGON,
         "Ponds as drawn",

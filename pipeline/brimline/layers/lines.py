@@ -45,6 +45,19 @@ ITEMS: Final = (
             Column(
                 "catchment_m2", "float", "Ground that sheds to it, rows above excluded.", "m²", 0
             ),
+            Column("must_hold_m3", "float", "Runoff of that ground in the design storm.", "m³", 0),
+            Column("holds_m3", "float", "What it stores and soaks in during the storm.", "m³", 0),
+            Column("drawn", "bool", "True where a person drew it, false where it is a proposal."),
+            Column("name", "text", "Name as drawn.", required=False),
+            Column("moved_m", "float", "Farthest that a drawn row was moved.", "m", 0),
+            Column(
+                "moved_level_m",
+                "float",
+                "Largest height between a drawn row and its corrected level.",
+                "m",
+                0,
+                required=False,
+            ),
             FLAG_COLUMN,
         ),
     ),
@@ -55,6 +68,7 @@ ITEMS: Final = (
         "Lines that fall gently along the slope, drawn downhill.",
         (
             Column("drain_id", "int", "Number of the line, from 1.", minimum=1),
+            Column("name", "text", "Name as drawn.", required=False),
             Column("from_level_m", "float", "Ground level at the upper end.", "m"),
             Column("to_level_m", "float", "Ground level at the lower end.", "m"),
             _LENGTH,
@@ -70,16 +84,48 @@ ITEMS: Final = (
         ),
     ),
     Layer(
+        "valley_lines",
+        Geometry.LINE,
+        "Valley lines",
+        "Floors of valleys on the smoothed survey surface, drawn downstream.",
+        (
+            Column("valley_id", "int", "Number of the valley, most ground first.", minimum=1),
+            Column("downstream_id", "int", "The valley that it runs into; 0 if none.", minimum=0),
+            Column("order", "int", "Order by Strahler.", minimum=1),
+            Column("primary", "bool", "Runs from a ridge without valleys of note beside it."),
+            Column("area_m2", "float", "Ground that gathers at its lower end.", "m²", 0),
+            _LENGTH,
+            Column("fall_pct", "float", "Mean fall.", "%", 0),
+        ),
+    ),
+    Layer(
+        "ridge_lines",
+        Geometry.LINE,
+        "Ridge lines",
+        "Crests of ridges and spurs on the smoothed survey surface, drawn downwards.",
+        (
+            Column("ridge_id", "int", "Number of the ridge, most ground first.", minimum=1),
+            Column("parent_id", "int", "The ridge that it leaves; 0 if none.", minimum=0),
+            Column("order", "int", "Order by Strahler on the surface upside down.", minimum=1),
+            _LENGTH,
+            Column("fall_pct", "float", "Mean fall from end to end.", "%"),
+        ),
+    ),
+    Layer(
         "keypoints",
         Geometry.POINT,
         "Keypoints",
         "Where a primary valley's floor turns from steep to gentle.",
         (
             Column("keypoint_id", "int", "Number of the keypoint, from 1.", minimum=1),
-            Column("valley_id", "int", "The valley line that it lies on.", minimum=1),
+            Column("valley_id", "int", "The valley line that it lies on; 0 if none.", minimum=0),
             _LEVEL,
-            Column("slope_above_pct", "float", "Fall of the valley floor above.", "%", 0),
-            Column("slope_below_pct", "float", "Fall of the valley floor below.", "%", 0),
+            Column(
+                "slope_above_pct", "float", "Fall of the valley floor above.", "%", required=False
+            ),
+            Column(
+                "slope_below_pct", "float", "Fall of the valley floor below.", "%", required=False
+            ),
             Column(
                 "confidence",
                 "float",
@@ -88,6 +134,7 @@ ITEMS: Final = (
                 0,
                 1,
             ),
+            Column("kind", "text", "How it was placed: break, inflection, or given by a person."),
         ),
     ),
     Layer(
@@ -97,9 +144,16 @@ ITEMS: Final = (
         "The level line through each keypoint inside its valley.",
         (
             Column("keyline_id", "int", "Number of the keyline, from 1.", minimum=1),
-            Column("keypoint_id", "int", "The keypoint that it runs through.", minimum=1),
+            Column(
+                "keypoint_id",
+                "int",
+                "The keypoint that it runs through; 0 for a guide line that was drawn.",
+                minimum=0,
+            ),
             _LEVEL,
             _LENGTH,
+            Column("level_error_m", "float", "Largest departure from level.", "m", 0),
+            FLAG_COLUMN,
         ),
     ),
     Layer(
@@ -117,9 +171,22 @@ ITEMS: Final = (
             Column(
                 "fall_to_ridge_pct",
                 "float",
-                "Signed mean fall from the valley towards the ridges: positive spreads water.",
+                "Signed mean fall from the valley towards the ridges: positive spreads water; empty"
+                " where it is not known which way that is.",
                 "%",
+                required=False,
             ),
+            _LENGTH,
+            Column(
+                "share_right_pct",
+                "float",
+                "Share of its length that falls from valley to ridge.",
+                "%",
+                0,
+                100,
+                required=False,
+            ),
+            FLAG_COLUMN,
         ),
     ),
 )
