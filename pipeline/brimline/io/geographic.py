@@ -1,0 +1,48 @@
+"""Longitude and latitude on WGS 84, for people's phones and for files that hold nothing else."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import shapely
+from pyproj import CRS
+
+from brimline.errors import InternalError
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    import numpy as np
+    from numpy.typing import NDArray
+
+WGS84: Final = "OGC:CRS84"  # longitude first
+
+
+def on_wgs84(frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Return rows on WGS 84, longitude first, without heights.
+
+    Levels stay in their columns: they count from the survey's datum, not from the ellipsoid that
+    WGS 84 heights count from.
+
+    Raises
+    ------
+    InternalError
+        If the rows have no CRS.
+    """
+    if frame.crs is None:
+        raise InternalError("rows without a CRS have no longitude and latitude")
+    flat = frame.set_geometry(shapely.force_2d(frame.geometry.to_numpy()), crs=frame.crs)
+    return flat.to_crs(CRS.from_user_input(WGS84))
+
+
+def lon_lat(points: gpd.GeoSeries) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Longitude and latitude of points [degrees].
+
+    Raises
+    ------
+    InternalError
+        If the points have no CRS.
+    """
+    if points.crs is None:
+        raise InternalError("points without a CRS have no longitude and latitude")
+    moved = points.to_crs(CRS.from_user_input(WGS84))
+    return moved.x.to_numpy(), moved.y.to_numpy()
