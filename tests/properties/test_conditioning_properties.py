@@ -10,6 +10,7 @@ from brimline.drainage.flow import flow_directions
 from brimline.grid import D_COL, D_ROW, OUTLET
 from brimline.grid.nodata import outside
 from brimline.terrain.conditioning import breach, burn, fill
+from brimline.terrain.conditioning.breaching import limited
 
 LEVELS = st.sampled_from([0.0, 1.0, 1.0, 2.0, 3.0, 0.5, -1.5, np.nan])
 LIMITS = st.sampled_from([0.0, 0.5, 1.0, 2.0, 3.0, 8.0, np.inf])
@@ -26,7 +27,7 @@ def grounds(draw, levels=LEVELS):
         dem[0, 0] = 0.0
     kept = draw(st.booleans())
     sinks = draw(hnp.arrays(np.bool_, shape, elements=st.sampled_from([False] * 7 + [True])))
-    return dem, sinks & np.isfinite(dem) & kept
+    return dem, sinks & kept
 
 
 @given(grounds())
@@ -36,8 +37,9 @@ def test_filling_again_changes_nothing_and_never_digs(ground):
     filled = fill(dem, sinks=sinks)
     valid = np.isfinite(dem)
     assert (filled[valid] >= dem[valid]).all()
-    assert (filled[sinks] == dem[sinks]).all()
+    assert (filled[sinks & valid] == dem[sinks & valid]).all()
     assert np.isnan(filled[~valid]).all()
+    np.testing.assert_array_equal(fill(dem, sinks=sinks & valid), filled)
     np.testing.assert_array_equal(fill(filled, sinks=sinks), filled)
 
 
@@ -63,8 +65,22 @@ def test_breaching_digs_no_deeper_than_allowed_and_never_raises(ground, depth_m,
     dug = (dem - opened)[valid]
     assert (dug >= 0).all()
     assert (dug <= depth_m).all()
-    assert (opened[sinks] == dem[sinks]).all()
+    assert (opened[sinks & valid] == dem[sinks & valid]).all()
     assert (np.isnan(opened) == ~valid).all()
+
+
+@given(grounds(), LIMITS, LIMITS)
+@few
+def test_breaching_is_the_same_however_little_room_a_search_starts_with(ground, depth_m, length_m):
+    dem, sinks = ground
+
+    def opened():
+        return breach(dem, cell_m=1.0, max_depth_m=depth_m, max_length_m=length_m, sinks=sinks)
+
+    expected = opened()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(limited, "_ROOM", 1)
+        np.testing.assert_array_equal(opened(), expected)
 
 
 @given(grounds())

@@ -3,8 +3,7 @@
 from brimline.drainage.flow.accumulation import accumulate
 from brimline.drainage.flow.directions import checked_directions, flow_directions
 from brimline.drainage.flow.order import upstream_order
-from brimline.drainage.flow.spreading import dinf_accumulation, mfd_accumulation
-from brimline.drainage.flow.wetness import wetness_index
+from brimline.drainage.flow.spreading import dinf_accumulation, mfd_accumulation, wetness_index
 
 __all__ = [
     "accumulate",

@@ -9,6 +9,7 @@ import numpy as np
 
 from brimline._jit import bands, side_by_side
 from brimline.drainage.flow import _kernels
+from brimline.drainage.flow.flats import drain_flats
 from brimline.errors import GridError
 from brimline.grid import NO_DATA, OUTLET, checked_elevation, checked_same_shape
 from brimline.grid.nodata import outside
@@ -66,17 +67,8 @@ def flow_directions(surface: Elevation, *, sinks: BoolGrid | None = None) -> Dir
         beyond = outside(codes == NO_DATA)
         side_by_side([partial(_kernels.settle_rim, codes, beyond, *band) for band in parts])
     if undecided:
-        _drain_flats(dem, codes)
+        drain_flats(dem, codes)
     return codes
-
-
-def _drain_flats(dem: Elevation, codes: Directions) -> None:
-    """Decide the undecided cells in place: first the flats within one band, then the others."""
-    steps = np.zeros(dem.shape, dtype=np.int32)
-    deferred = side_by_side(
-        [partial(_kernels.drain_flats, dem, codes, steps, *band) for band in bands(dem.shape[0])]
-    )
-    _kernels.drain_deferred(dem, codes, steps, np.concatenate(deferred))
 
 
 def checked_directions(directions: NDArray[Any]) -> Directions:

@@ -54,7 +54,7 @@ def fill(dem: Elevation, *, sinks: BoolGrid | None = None) -> Elevation:
     level = without_nan(surface)
     codes = relations(level)
     if sinks is not None:
-        codes[np.asarray(sinks, dtype=np.bool_)] = _kernels.OUT
+        codes[np.asarray(sinks, dtype=np.bool_) & np.isfinite(level)] = _kernels.OUT
     labels, spill = _basins(level, codes)
     filled = np.empty_like(level)
     side_by_side(

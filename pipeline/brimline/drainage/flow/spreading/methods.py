@@ -1,4 +1,4 @@
-"""Accumulation where a cell's water spreads over more than one receiver, for hillslopes."""
+"""Adding up over facets, and over all lower neighbours."""
 
 from __future__ import annotations
 
@@ -8,15 +8,22 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from brimline._jit import bands, side_by_side
-from brimline.drainage.flow import _kernels
 from brimline.drainage.flow.directions import flow_directions
+from brimline.drainage.flow.spreading import _kernels
 from brimline.errors import GridError
 from brimline.grid import NO_DATA, checked_elevation, checked_same_shape
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import NDArray
 
     from brimline.grid import Accumulation, BoolGrid, Directions, Elevation
+
+    Cells = NDArray[np.int64]
+    Amounts = NDArray[np.float64]
+
+_BAND_ROWS = 256
 
 
 def dinf_accumulation(
@@ -64,7 +71,7 @@ def dinf_accumulation(
     )
     pending = np.zeros_like(codes)
     _kernels.count_facet_donors(facet, share, pending)
-    _kernels.spread_over_facets(facet, share, pending, total)
+    _in_rounds(partial(_kernels.spread_over_facets, facet, share, pending, total), codes.shape)
     return total
 
 
@@ -113,7 +120,8 @@ def mfd_accumulation(
             for band in bands(codes.shape[0])
         ]
     )
-    _kernels.spread_downhill(dem, codes, pending, total, float(exponent))
+    power = float(exponent)
+    _in_rounds(partial(_kernels.spread_downhill, dem, codes, power, pending, total), codes.shape)
     return total
 
 
@@ -126,3 +134,31 @@ def _shares(codes: Directions, weights: NDArray[Any] | None) -> Accumulation:
         given = np.array(weights, dtype=np.float64)
     given[codes == NO_DATA] = np.nan
     return given
+
+
+def _in_rounds(spread: Callable[..., tuple[Cells, Amounts]], shape: tuple[int, ...]) -> None:
+    """Let bands of rows spread side by side, passing on what leaves them, until all is summed.
+
+    The bands are the same whatever the number of threads, and what comes in is taken in the
+    order of the bands that it comes from, so sums are the same too.
+    """
+    cols = shape[1]
+    starts = range(0, shape[0], _BAND_ROWS)
+    edges = [(first, min(first + _BAND_ROWS, shape[0])) for first in starts]
+    nothing = np.empty(0, dtype=np.int64), np.empty(0)
+    inbox = [nothing for _ in edges]
+    busy = list(range(len(edges)))
+    begin = True
+    while busy:
+        sent = side_by_side([partial(spread, *inbox[band], begin, *edges[band]) for band in busy])
+        left: dict[int, list[tuple[Cells, Amounts]]] = {}
+        for cells, amounts in sent:
+            to = cells // (cols * _BAND_ROWS)
+            for band in np.unique(to).tolist():
+                left.setdefault(band, []).append((cells[to == band], amounts[to == band]))
+        busy, begin = sorted(left), False
+        for band, parcels in left.items():
+            inbox[band] = (
+                np.concatenate([cells for cells, _ in parcels]),
+                np.concatenate([amounts for _, amounts in parcels]),
+            )

@@ -1,4 +1,4 @@
-"""Cutting through what dams water in the survey, where that is cheap."""
+"""Breaching within limits of depth and length."""
 
 from __future__ import annotations
 
@@ -11,11 +11,15 @@ from brimline._jit import bands, side_by_side
 from brimline.errors import GridError
 from brimline.grid import checked_elevation, checked_same_shape
 from brimline.grid.nodata import outside
-from brimline.terrain.conditioning import _kernels
+from brimline.terrain.conditioning.breaching import _kernels
 from brimline.terrain.conditioning.relations import relations, without_nan
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from brimline.grid import BoolGrid, Elevation
+
+_ROOM = 1 << 16  # cells waiting in one search, and cuts listed before they are handed over
 
 
 def breach(
@@ -75,8 +79,26 @@ def breach(
         codes[np.asarray(sinks, dtype=np.bool_)] = _kernels.KEPT
     limits = (float(cell_m), float(max_depth_m), float(max_length_m))
     breached = surface.copy()
-    for cells, levels in side_by_side(
-        [partial(_kernels.find_breaches, level, codes, *band, *limits) for band in parts]
-    ):
-        _kernels.cut(breached, cells, levels)
+    for pieces in side_by_side([partial(_search, level, codes, limits, *band) for band in parts]):
+        for cells, levels in pieces:
+            _kernels.cut(breached, cells, levels)
     return breached
+
+
+def _search(
+    level: Elevation,
+    codes: NDArray[np.uint8],
+    limits: tuple[float, float, float],
+    first: int,
+    last: int,
+) -> list[tuple[NDArray[np.int64], Elevation]]:
+    """List the cuts for the pits in rows first to last, with more room where it runs out."""
+    pieces = []
+    room, begin, end = _ROOM, first * level.shape[1], last * level.shape[1]
+    while begin < end:
+        cells, levels, reached = _kernels.find_breaches(level, codes, *limits, room, begin, last)
+        pieces.append((cells, levels))
+        if reached < end and reached == begin:
+            room *= 4
+        begin = reached
+    return pieces
