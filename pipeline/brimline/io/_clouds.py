@@ -116,7 +116,7 @@ def read_cloud(path: Path, *, vertical_unit: str, crs: str | None) -> Cloud:
 
 
 def pieces(cloud: Cloud) -> Iterator[Piece]:
-    """Read a cloud's points, withheld and noise ones left out.
+    """Read a cloud's points, withheld ones left out.
 
     Raises
     ------
@@ -140,8 +140,7 @@ def _piece(chunk: Any) -> Piece:  # noqa: ANN401
         classes,
         np.asarray(chunk.return_number) >= np.asarray(chunk.number_of_returns),
     )
-    noise = np.isin(classes, (7, 18))  # low and high noise
-    return piece.taken(~(np.asarray(chunk.withheld, dtype=bool) | noise))
+    return piece.taken(~np.asarray(chunk.withheld, dtype=bool))
 
 
 def _unreadable(path: Path, fault: Exception) -> InputError:

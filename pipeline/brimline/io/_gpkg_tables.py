@@ -106,7 +106,6 @@ def describe(path: Path, declarations: Sequence[Layer | Table], about: About, st
                 _describe_column(file, declaration.name, column)
         _describe_file(file, declarations, about, stamp)
         file.execute("COMMIT")
-        file.execute("VACUUM")  # the same pages in the same order, whatever was written before
 
 
 def verify(path: Path, counts: Mapping[str, int]) -> None:

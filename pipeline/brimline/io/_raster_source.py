@@ -217,6 +217,17 @@ def _unit(
     unit, assumed = settle_unit(crs, tagged)
     if assumed:
         problems.append(assumed_feet(unit, str(path)))
+    by_crs = crs_of.height_unit(crs)
+    if tagged is not None and by_crs not in {None, tagged}:
+        problems.append(
+            Problem(
+                Severity.WARNING,
+                f"says that its levels are in {tagged.name}, its reference system says"
+                f" {by_crs.name if by_crs else ''}; {tagged.name} were taken",
+                'state the unit of height in the configuration: "m", "ft" or "us-ft".',
+                str(path),
+            )
+        )
     return unit, problems
 
 

@@ -228,6 +228,22 @@ def test_the_first_and_the_next_result_are_published(tmp_path, way):
         assert [entry.name for entry in target.parent.iterdir()] == ["site"], way
 
 
+def test_every_file_is_on_the_disk_before_the_folder_takes_its_place(tmp_path, way, monkeypatch):
+    target = fill(tmp_path / "site", 1)
+    new = fill(atomic.new_folder_beside(target), 2)
+    flushed = []
+    flush = atomic._flush_file
+
+    def recording(path):
+        assert version_of(target) == 1
+        flushed.append(path.relative_to(new).as_posix())
+        flush(path)
+
+    monkeypatch.setattr(atomic, "_flush_file", recording)
+    atomic.replace_folder(new, target)
+    assert sorted(flushed) == sorted(FILES), way
+
+
 def test_files_of_the_old_result_do_not_stay(tmp_path, way):
     target = fill(tmp_path / "site", 1)
     (target / "old.txt").write_text("old")

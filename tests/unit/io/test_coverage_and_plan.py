@@ -54,6 +54,11 @@ def test_the_uncovered_share_and_its_side_are_named(outline, share, sides):
     assert sides in message
 
 
+def test_a_side_with_little_of_what_is_missing_is_not_named():
+    found = uncovered(box(WEST, SOUTH, EAST + 2, NORTH + 50), ALL, GRID)
+    assert found.sides == ("north",)
+
+
 def test_cells_without_data_count_by_the_quarter_that_they_lie_in():
     covered = ALL.copy()
     covered[:, 150:] = False

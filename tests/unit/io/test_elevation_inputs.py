@@ -118,6 +118,13 @@ def test_levels_in_feet_by_compound_crs_are_converted(tif):
     assert "converted to metres" in texts(read, Severity.NOTICE)
 
 
+def test_the_levels_own_unit_wins_over_the_reference_systems_with_a_warning(tif):
+    dem = sloped()
+    read = read_elevation(tif(dem, crs="EPSG:26915+5703", unit="ft"))  # 5703: heights in metres
+    np.testing.assert_allclose(read.dem, dem * 0.3048, rtol=1e-6)
+    assert "its reference system says metres; feet were taken" in texts(read, Severity.WARNING)
+
+
 def test_levels_in_feet_as_stated_are_converted(tif):
     dem = sloped()
     read = read_elevation(tif(dem), vertical_unit="ft")
@@ -247,6 +254,14 @@ def test_south_up_rows_are_turned_without_resampling(tif):
     read = read_elevation(tif(dem[::-1], transform=Affine(2, 0, 500_000, 0, 2, south)))
     np.testing.assert_array_equal(read.dem, dem)
     assert read.grid.north_m == 5_200_000
+
+
+def test_mirrored_columns_are_turned_without_resampling(tif):
+    dem = sloped()
+    east = 500_000 + 2 * dem.shape[1]
+    read = read_elevation(tif(dem[:, ::-1], transform=Affine(-2, 0, east, 0, -2, 5_200_000)))
+    np.testing.assert_array_equal(read.dem, dem)
+    assert read.grid.west_m == 500_000
 
 
 def test_oblong_cells_are_resampled_to_squares(tif):

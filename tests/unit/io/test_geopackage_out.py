@@ -19,6 +19,7 @@ import shapely
 from pyproj import CRS
 
 from brimline.errors import InternalError, StoreError
+from brimline.io._gpkg_tables import verify
 from brimline.io.crs import canonical, parsed
 from brimline.io.frames import conformed, empty
 from brimline.io.geopackage import About, write_geopackage
@@ -305,6 +306,17 @@ def test_same_rows_and_moment_give_the_same_bytes(package, tmp_path):
     write_geopackage(tmp_path / "again.gpkg", items(), crs=UTM, about=ABOUT)
     assert (tmp_path / "again.gpkg").read_bytes() == package.read_bytes()
     assert [entry.name for entry in tmp_path.iterdir()] == ["again.gpkg"]  # no journal beside it
+
+
+def test_a_file_that_lost_rows_or_pages_is_noticed(package, tmp_path):
+    counts = {item.name: len(frame) for item, frame in items()}
+    verify(package, counts)
+    with pytest.raises(sqlite3.DatabaseError, match="wells holds 2 of its 3 rows"):
+        verify(package, counts | {"wells": 3})
+    cut = tmp_path / "cut.gpkg"
+    cut.write_bytes(package.read_bytes()[:-4096])
+    with pytest.raises(sqlite3.DatabaseError):
+        verify(cut, counts)
 
 
 def test_the_moment_is_not_left_in_gdals_options(package):

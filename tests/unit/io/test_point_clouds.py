@@ -96,6 +96,16 @@ def test_only_ground_points_count(cloud):
     assert error_m(read) < 0.002
 
 
+def test_withheld_points_do_not_count(cloud):
+    path = cloud()
+    las = laspy.read(path)
+    out = np.random.default_rng(3).random(len(las.x)) < 0.3
+    las.withheld = out.astype(np.uint8)
+    las.z = np.where(out, las.z + 9, las.z)
+    las.write(path)
+    assert error_m(read_elevation(path)) < 0.002
+
+
 def test_grid_lines_lie_at_whole_cells_and_the_asked_cell_is_used(cloud):
     grid = read_elevation(cloud(origin=(EAST + 0.37, NORTH + 0.81)), cell_m=2.5).grid
     assert grid.cell_m == 2.5

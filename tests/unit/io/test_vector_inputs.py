@@ -102,6 +102,26 @@ def test_a_small_fault_in_a_polygon_is_repaired_with_a_notice(drawn):
     assert "500100" in notice  # where
 
 
+@pytest.mark.parametrize(("lobe_m2", "repaired"), [(20, True), (400, False)])
+def test_a_repair_may_change_the_area_by_one_percent(drawn, lobe_m2, repaired):
+    # the outline crosses itself at its corner and turns the wrong way round a lobe outside
+    side = np.sqrt(lobe_m2)
+    ring = [
+        (0, 0),
+        (100, 0),
+        (100, 100 + side),
+        (100 + side, 100 + side),
+        (100 + side, 100),
+        (0, 100),
+    ]
+    read = polygons(drawn([Polygon([(EAST + x, NORTH + y) for x, y in ring])]))
+    assert (read.errors == ()) is repaired
+    if repaired:
+        assert read.frame.area.iloc[0] == pytest.approx(10_000 + lobe_m2)
+    else:
+        assert "9600 m² as drawn, 10400 m² after" in texts(read, Severity.ERROR)
+
+
 def test_a_crossed_outline_is_refused_with_the_place_of_the_fault(drawn):
     bow = Polygon(
         [(EAST, NORTH), (EAST + 100, NORTH + 100), (EAST + 100, NORTH), (EAST, NORTH + 100)]
@@ -271,6 +291,12 @@ def test_columns_are_found_by_alias_and_in_any_case(drawn):
     assert read.frame[["name", "diameter_m"]].to_numpy().tolist() == [["a", 0.3]]
 
 
+def test_a_columns_own_name_comes_before_its_aliases(drawn):
+    path = drawn([spot()], label=["alias"], name_=["own"])
+    read = points(path, columns=[Wanted("name_", aliases=("label",))])
+    assert read.frame["name_"].tolist() == ["own"]
+
+
 def test_shapefile_names_cut_after_ten_letters_are_found(drawn):
     path = drawn([square()], name="s.shp", runoff_coe=[0.9])
     read = polygons(path, columns=[Wanted("runoff_coefficient", "float")])
@@ -310,6 +336,12 @@ def test_values_that_do_not_fit_are_named_by_row(drawn):
     assert "row 4: diameter_m is -1; the least allowed is 0" in message
     assert 'row 2: keep is "maybe", which is not yes or no' in message
     assert 'row 2: count is "2.5", which is not a whole number' in message
+    read = points(path, columns=[Wanted("diameter_m", "float", maximum=0.2)])
+    assert "row 1: diameter_m is 0.3; the most allowed is 0.2" in texts(read, Severity.ERROR)
+    read = points(
+        path,
+        columns=[Wanted("diameter_m", "float"), Wanted("keep", "bool"), Wanted("count", "int")],
+    )
     assert read.frame["diameter_m"].tolist()[0] == 0.3  # a decimal comma is understood
     assert read.frame["keep"].tolist()[0] is True
     assert read.frame["count"].tolist()[0] == 1
