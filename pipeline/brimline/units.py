@@ -14,6 +14,7 @@ US_SURVEY_FOOT_M: Final = 1200 / 3937
 INCH_MM: Final = 25.4
 ACRE_M2: Final = 43_560 * FOOT_M**2
 CUBIC_YARD_M3: Final = (3 * FOOT_M) ** 3
+MILE_M: Final = 5280 * FOOT_M
 US_GALLON_M3: Final = 231 * (INCH_MM / 1000) ** 3
 HECTARE_M2: Final = 10_000.0
 MM_PER_H_M_S: Final = 1 / 3_600_000  # one millimetre an hour in metres a second

@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from brimline._jit import threads
 from brimline.balance.answers import site_days, store_residual_m3, zone_residual_mm
 from brimline.balance.generator import Normals, daily_from_normals
 from brimline.balance.planting import PLANTINGS
@@ -47,6 +48,8 @@ def site(seed: int, *, rain_factor: float = 1.0) -> System:
             evaporates=float(rng.uniform(0, 1.2)),
             spills_to=names[i + 1] if i + 1 < len(names) and rng.random() < 0.8 else "",
             feeds={zone.zone_id: 0.9 / len(zones) for zone in zones} if rng.random() < 0.5 else {},
+            reserve_share=float(rng.choice([0.0, 0.2])),
+            soak_area_m2=np.sort(rng.uniform(0, 40, SHAPE_POINTS)),
             start_full=float(rng.random()),
         )
         for i, name in enumerate(names)
@@ -100,17 +103,20 @@ def test_the_curve_agrees_with_single_runs_and_threads(seed):
     system = site(seed)
     name = system.stores[0].store_id
     base = system.stores[0].capacity_m3
-    many = simulate_sizes(system, name, [0.0, base, 2 * base], threads=2)
-    one = simulate_sizes(system, name, [0.0, base, 2 * base], threads=1)
+    with threads(2):
+        many = simulate_sizes(system, name, [0.0, base, 2 * base])
+    with threads(1):
+        one = simulate_sizes(system, name, [0.0, base, 2 * base])
     for left, right in zip(
-        (many.zones, many.stores, many.uses, many.zone_days_met, many.site_days_met),
-        (one.zones, one.stores, one.uses, one.zone_days_met, one.site_days_met),
+        (many.zones, many.stores, many.uses, many.days_met),
+        (one.zones, one.stores, one.uses, one.days_met),
         strict=True,
     ):
         np.testing.assert_array_equal(left, right)
     alone = simulate(system)
     np.testing.assert_allclose(many.zones[:, 1, :8], alone.zones.sum(axis=0)[:, :8])
     np.testing.assert_allclose(many.stores[:, 1, :6], alone.stores.sum(axis=0)[:, :6])
+    assert abs(many.days_met[1] - site_days(system, alone).days_met.sum()) <= 1  # rounding at 5 %
 
 
 def test_a_lone_tank_saves_more_mains_the_larger_it_is():
@@ -121,7 +127,8 @@ def test_a_lone_tank_saves_more_mains_the_larger_it_is():
     zone = Zone("beds", 200.0, 60.0, 0.4, np.full(DAYS, 0.9), np.zeros(DAYS), ("tank",))
     system = System(rain, np.full(DAYS, 4.0), (zone,), (tank,))
     curve = size_curve(system, "tank", np.linspace(0, 60, 25))
-    assert (np.diff(curve.mains_m3_per_year) <= 1e-9).all()
+    assert (np.diff(curve.mains_m3_per_y) <= 1e-9).all()
+    assert curve.served == ("beds",)
     assert curve.share_of_volume[-1] > curve.share_of_volume[0]
     goal = float(curve.share_of_volume[0] + curve.share_of_volume[-1]) / 2
     smallest = smallest_capacity(curve, goal)
@@ -129,7 +136,14 @@ def test_a_lone_tank_saves_more_mains_the_larger_it_is():
     assert np.interp(smallest, curve.capacity_m3, curve.share_of_volume) == pytest.approx(goal)
     assert (curve.share_of_volume[curve.capacity_m3 < smallest] < goal).all()
     assert smallest_capacity(curve, 1.0) is None
-    assert 0 < pays_until(curve, gain_per_m3=1.0) <= 60
+    pays = pays_until(curve, worth_m3=1.0)
+    assert 0 < pays < 60
+    # beyond it no size gains as much as it must be worth, and up to it the whole did
+    beyond = curve.capacity_m3 > pays
+    at = int(np.flatnonzero(curve.capacity_m3 == pays)[0])
+    gained = curve.met_m3_per_y - curve.met_m3_per_y[at]
+    assert (gained[beyond] <= 1.0 * (curve.capacity_m3[beyond] - pays)).all()
+    assert -gained[0] >= pays
 
 
 def test_a_ring_of_overflows_and_unknown_names_are_refused():
@@ -162,12 +176,24 @@ def test_generated_weather_keeps_the_normals_and_repeats_by_seed():
 @pytest.mark.parametrize("planting", PLANTINGS.values(), ids=lambda planting: planting.name)
 def test_coefficients_run_through_their_stages(planting):
     days = np.arange(1, 366)
-    kc = planting.kc(days)
+    kc = planting.kc_of(days)
     initial, rising, middle, late = planting.stage_days
     at = planting.first_day - 1
-    assert kc[at] == planting.kc_initial
-    assert kc[(at + initial + rising) % 365] == planting.kc_middle
-    assert kc[(at + initial + rising + middle) % 365] == planting.kc_middle
+    assert kc[at] == planting.kc[1 if initial == 0 else 0]
+    assert kc[(at + initial + rising) % 365] == planting.kc[1]
+    if late > 0:
+        assert kc[(at + initial + rising + middle) % 365] == planting.kc[1]
     # south of the equator the same curve runs half a year later
-    np.testing.assert_array_equal(planting.kc(days, southern=True), np.roll(kc, 182))
-    assert late > 0
+    np.testing.assert_array_equal(planting.kc_of(days, southern=True), np.roll(kc, 182))
+
+
+@pytest.mark.parametrize("planting", PLANTINGS.values(), ids=lambda planting: planting.name)
+def test_mulch_never_asks_more_nor_less_than_plants_on_dry_ground(planting):
+    """A mulched coefficient lies between the basal and the single one, lower for more mulch."""
+    days = np.arange(1, 366)
+    none, half, full = (planting.mulched(share).kc_of(days) for share in (0, 0.5, 1))
+    np.testing.assert_array_equal(none, planting.kc_of(days))
+    assert (half <= none + 1e-12).all()
+    assert (full <= half + 1e-12).all()
+    for level, basal in zip(planting.mulched(1).kc, planting.kcb, strict=True):
+        assert level >= basal - 1e-12

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from brimline.balance.answers import driest_year, site_days, zone_days
+from brimline.balance.answers import site_days, zone_days
+from brimline.balance.periods import Period, calendar
 from brimline.balance.simulate import STORE_COLUMNS, ZONE_COLUMNS, columns, simulate
 from brimline.balance.soil import total_available_mm
 from brimline.balance.system import SHAPE_POINTS, Store, System, Use, Zone
@@ -57,8 +58,9 @@ def test_yield_after_spillage_by_hand():
     assert found["held_m3"].tolist() == [4, 3, 1, 0, 5]
     assert found["spilled_m3"].tolist() == [0, 2, 0, 0, 1]
     assert series.uses[:, 0, 2].tolist() == [2, 0, 0, 1, 2]
-    met = site_days(system, series).over(np.ones(5, bool))
-    assert (met.harvested_m3, met.mains_m3, met.days_met) == (5, 5, 2)
+    days = site_days(system, series)
+    met = days.over(Period(None, None, np.ones(5, bool), 1.0, whole=False))
+    assert (met.harvested_m3, met.mains_m3, met.share_of_days) == (5, 5, 0.4)
     assert met.share_without_mains == 0.5
 
 
@@ -86,8 +88,24 @@ def test_two_stores_by_hand():
 
 
 def test_driest_year_is_named_and_short_years_are_passed_over():
-    years = np.repeat([2001, 2002, 2003, 2004], [365, 365, 365, 90])
+    dates = np.arange("2001-01-01", "2004-04-01", dtype="datetime64[D]")
+    years = dates.astype("datetime64[Y]").astype(int) + 1970
     rain = np.where(years == 2002, 1.0, 2.0)
-    assert driest_year(rain, years) == 2002
-    with pytest.raises(ValueError, match="no whole year"):
-        driest_year(rain[-90:], years[-90:])
+    found = calendar(dates, rain)
+    assert found.driest.year == 2002
+    assert [period.year for period in found.years if not period.whole] == [2004]
+    assert found.average.years == 3
+    assert found.average.sum(rain) == (365 * 2 + 365 + 365 * 2) / 3
+    january = found.average_months[0]
+    assert (january.month, january.sum(rain), january.mean(rain)) == (1, 31 * 5 / 3, 5 / 3)
+    assert found.driest_months[1].sum(rain) == 28
+
+
+def test_a_record_without_a_whole_year_has_no_driest():
+    dates = np.arange("2001-07-01", "2002-07-01", dtype="datetime64[D]")
+    found = calendar(dates, np.ones(365))
+    assert found.driest is None
+    assert found.driest_months == ()
+    assert found.average.sum(np.ones(365)) == pytest.approx(365.25)
+    with pytest.raises(ValueError, match="need as many depths"):
+        calendar(dates, np.ones(3))

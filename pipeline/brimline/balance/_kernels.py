@@ -15,29 +15,38 @@ ET, DEMAND, ET_HARVEST, ET_MAINS, DRAINED, FED, GIVEN_STORE, GIVEN_MAINS, WATER 
 IN_OWN, IN_SPILL, SPILLED, EVAPORATED, SOAKED, DRAWN, HELD = range(7)
 ASKED, USE_STORE, USE_MAINS = range(3)
 
+SHORT = 0.05  # a day is met where mains and deficit are at most this share of its demand
+
+
+@kernel
+def _at_fill(areas, place, share):
+    """Area of a store at a share of its volume [m²]."""
+    points = areas.shape[1] - 1
+    at = share * points
+    low = min(int(at), points - 1)
+    part = at - low
+    return areas[place, low] * (1.0 - part) + areas[place, low + 1] * part
+
 
 @kernel
 def _store_day(
-    place, day, inflow, held, arrives, spare, capacity, area, area_scale, seep, evaporates, et0,
-    row, spills_to,
+    place, day, inflow, held, arrives, spare, capacity, area, soak_area, area_scale, seep,
+    evaporates, et0, row, spills_to,
 ):  # fmt: skip
     """Fill, spill, then lose water from one store in every variant, into its row of results."""
-    points = area.shape[1] - 1
     for v in range(held.shape[1]):
         before = held[place, v]
         full = capacity[place, v]
         water = before + inflow[place, day] + arrives[place, v]
         spill = max(water - full, 0.0)
         water -= spill
-        surface = 0.0
+        lost = 0.0
+        soaked = 0.0
         if full > 0.0:
-            at = water / full * points
-            low = min(int(at), points - 1)
-            share = at - low
-            surface = area[place, low] * (1.0 - share) + area[place, low + 1] * share
-            surface *= area_scale[place, v]
-        lost = et0[day] * evaporates[place] * surface * 1e-3
-        soaked = seep[place] * surface * 1e-3
+            share = water / full
+            scale = area_scale[place, v] * 1e-3  # m³ for each mm
+            lost = et0[day] * evaporates[place] * _at_fill(area, place, share) * scale
+            soaked = seep[place] * _at_fill(soak_area, place, share) * scale
         wanted = lost + soaked
         if wanted > water:
             lost *= water / wanted
@@ -59,12 +68,12 @@ def _store_day(
 
 
 @kernel
-def _draw(amount, v, first, last, draw_from, spare, held, reserve, store_row):
+def _draw(amount, v, first, last, draw_from, spare, held, capacity, reserve, store_row):
     """Take up to an amount from stores in order; returns what was taken [m³]."""
     taken = 0.0
     for link in range(first, last):
         place = draw_from[link]
-        part = min(amount - taken, spare[place, v] - reserve[place])
+        part = min(amount - taken, spare[place, v] - reserve[place] * capacity[place, v])
         if part > 0.0:
             spare[place, v] -= part
             held[place, v] -= part
@@ -113,16 +122,18 @@ def _soil_day(water, from_store, from_mains, rain_in, fed, demand, total, readil
 def simulate(
     rain, et0, mains_limit,
     zone_area, zone_total, zone_depletion, zone_kc, zone_runoff, zone_start_at, zone_efficiency,
-    zone_irrigated, zone_full, zone_first, zone_draws,
-    inflow, capacity, area, area_scale, seep, evaporates, spills_to, reserve, store_full, order,
+    zone_irrigated, zone_full, zone_first, zone_draws, zone_watched,
+    inflow, capacity, area, soak_area, area_scale, seep, evaporates, spills_to, reserve,
+    store_full, order,
     feed_first, feed_zone, feed_share,
-    use_demand, use_first, use_draws,
+    use_demand, use_first, use_draws, use_watched,
     keep,
 ):  # fmt: skip
     """Run every day; returns totals by variant, days met, and series of the first variant.
 
     Axes: zone_kc and zone_runoff (zones, days); inflow (stores, days); capacity and area_scale
-    (stores, variants). Links are lists with the place where each part's begin.
+    (stores, variants). Links are lists with the place where each part's begin. Days met count the
+    watched zones and uses together.
     """
     days = rain.size
     zones, stores, uses, variants = (
@@ -135,8 +146,7 @@ def simulate(
     zone_sum = np.zeros((zones, variants, 9))
     store_sum = np.zeros((stores, variants, 7))
     use_sum = np.zeros((uses, variants, 3))
-    zone_met = np.zeros((zones, variants))
-    site_met = np.zeros(variants)
+    days_met = np.zeros(variants)
     zone_series = np.zeros((kept, zones, 9))
     store_series = np.zeros((kept, stores, 7))
     use_series = np.zeros((kept, uses, 3))
@@ -154,33 +164,36 @@ def simulate(
     fed = np.zeros((zones, variants))
     store_row = np.zeros((stores, variants, 7))
     mains_left = np.empty(variants)
-    all_met = np.empty(variants)
+    day_demand = np.empty(variants)
+    day_short = np.empty(variants)
 
     for day in range(days):
         fed[:] = 0.0
         for k in range(stores):
             place = order[k]
-            _store_day(place, day, inflow, held, arrives, spare, capacity, area, area_scale, seep,
-                       evaporates, et0, store_row[place], spills_to)  # fmt: skip
+            _store_day(place, day, inflow, held, arrives, spare, capacity, area, soak_area,
+                       area_scale, seep, evaporates, et0, store_row[place], spills_to)  # fmt: skip
             for link in range(feed_first[place], feed_first[place + 1]):
                 z = feed_zone[link]
                 for v in range(variants):
                     depth = store_row[place, v, SOAKED] * feed_share[link] / zone_area[z] * 1e3
                     fed[z, v] += depth
         mains_left[:] = mains_limit
-        all_met[:] = 1.0
+        day_demand[:] = 0.0
+        day_short[:] = 0.0
         for u in range(uses):
             asked = use_demand[u, day]
             for v in range(variants):
                 taken = _draw(asked, v, use_first[u], use_first[u + 1], use_draws, spare, held,
-                              reserve, store_row)  # fmt: skip
+                              capacity, reserve, store_row)  # fmt: skip
                 mains = min(asked - taken, mains_left[v])
                 mains_left[v] -= mains
                 use_sum[u, v, ASKED] += asked
                 use_sum[u, v, USE_STORE] += taken
                 use_sum[u, v, USE_MAINS] += mains
-                if taken < asked:
-                    all_met[v] = 0.0
+                if use_watched[u]:
+                    day_demand[v] += asked
+                    day_short[v] += asked - taken
                 if keep and v == 0:
                     use_series[day, u, ASKED] = asked
                     use_series[day, u, USE_STORE] = taken
@@ -201,7 +214,7 @@ def simulate(
                 if zone_irrigated[z] and total - w > zone_start_at[z] * readily:
                     asked = (total - w) / zone_efficiency[z] * cubic
                     taken = _draw(asked, v, zone_first[z], zone_first[z + 1], zone_draws, spare,
-                                  held, reserve, store_row)  # fmt: skip
+                                  held, capacity, reserve, store_row)  # fmt: skip
                     mains = min(asked - taken, mains_left[v])
                     mains_left[v] -= mains
                     to_soil = zone_efficiency[z] / cubic
@@ -211,9 +224,9 @@ def simulate(
                 water[z, v] = w
                 from_store[z, v] = hs
                 from_mains[z, v] = hm
-                met = 1.0 if mains == 0.0 and used >= demand * (1.0 - 1e-9) else 0.0
-                zone_met[z, v] += met
-                all_met[v] = min(all_met[v], met)
+                if zone_watched[z]:
+                    day_demand[v] += demand * cubic
+                    day_short[v] += (demand - used + used_mains) * cubic
                 zone_sum[z, v, ET] += used
                 zone_sum[z, v, DEMAND] += demand
                 zone_sum[z, v, ET_HARVEST] += used_store
@@ -235,7 +248,8 @@ def simulate(
                     series[GIVEN_MAINS] = mains
                     series[WATER] = w
         for v in range(variants):
-            site_met[v] += all_met[v]
+            if day_short[v] <= SHORT * day_demand[v]:
+                days_met[v] += 1.0
         for s in range(stores):
             for v in range(variants):
                 store_row[s, v, HELD] = held[s, v]
@@ -245,4 +259,4 @@ def simulate(
             if keep:
                 for q in range(7):
                     store_series[day, s, q] = store_row[s, 0, q]
-    return zone_sum, store_sum, use_sum, zone_met, site_met, zone_series, store_series, use_series
+    return zone_sum, store_sum, use_sum, days_met, zone_series, store_series, use_series

@@ -1,4 +1,4 @@
-"""What the year's water comes to: per zone, store and site, by month and by year."""
+"""How demand was met, day by day: per zone, per use and for the site."""
 
 from __future__ import annotations
 
@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from brimline.balance.simulate import STORE_COLUMNS, USE_COLUMNS, ZONE_COLUMNS, columns
+from brimline.balance.simulate import SHORT_SHARE, STORE_COLUMNS, USE_COLUMNS, ZONE_COLUMNS, columns
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
+    from brimline.balance.periods import Period
     from brimline.balance.simulate import Series
     from brimline.balance.system import System
 
@@ -25,53 +26,58 @@ class Met:
     Demand is what the planting would transpire and evaporate without stress, and what uses ask.
     """
 
-    days: int
     demand_m3: float
     rain_m3: float
     harvested_m3: float  # from stores: soaked in and reached by roots, or drawn
     mains_m3: float
     deficit_m3: float
-    days_met: int  # days without mains and without deficit
+    share_of_days: float  # days met (`simulate.SHORT_SHARE`) over days
 
     @property
     def share_without_mains(self) -> float:
         """Share of the demand met by rain and harvested water; 1 where nothing is asked."""
         if self.demand_m3 == 0:
             return 1.0
-        return (self.rain_m3 + self.harvested_m3) / self.demand_m3
-
-    @property
-    def share_of_days(self) -> float:
-        """Share of days without mains and without deficit; 1 for no days."""
-        return self.days_met / self.days if self.days else 1.0
+        return min((self.rain_m3 + self.harvested_m3) / self.demand_m3, 1.0)
 
 
 @dataclass(frozen=True, slots=True)
 class DailyMet:
-    """The parts of `Met` for every day: arrays (days,) [m³/d], and whether the day was met."""
+    """The parts of `Met` for every day: arrays (days,) [m³/d]."""
 
     demand: NDArray[np.float64]
     rain: NDArray[np.float64]
     harvested: NDArray[np.float64]
     mains: NDArray[np.float64]
     deficit: NDArray[np.float64]
-    met: NDArray[np.bool_]
 
-    def over(self, chosen: NDArray[np.bool_]) -> Met:
-        """Add up the chosen days."""
+    @property
+    def days_met(self) -> NDArray[np.bool_]:
+        """Days on which mains and deficit are at most `simulate.SHORT_SHARE` of the demand."""
+        return np.asarray(self.mains + self.deficit <= SHORT_SHARE * self.demand)
+
+    def over(self, period: Period) -> Met:
+        """Add up a period; a mean over years where it is an average."""
         return Met(
-            days=int(chosen.sum()),
-            demand_m3=float(self.demand[chosen].sum()),
-            rain_m3=float(self.rain[chosen].sum()),
-            harvested_m3=float(self.harvested[chosen].sum()),
-            mains_m3=float(self.mains[chosen].sum()),
-            deficit_m3=float(self.deficit[chosen].sum()),
-            days_met=int(self.met[chosen].sum()),
+            demand_m3=period.sum(self.demand),
+            rain_m3=period.sum(self.rain),
+            harvested_m3=period.sum(self.harvested),
+            mains_m3=period.sum(self.mains),
+            deficit_m3=period.sum(self.deficit),
+            share_of_days=period.mean(self.days_met.astype(np.float64)),
         )
 
-    def by(self, groups: NDArray[np.int64]) -> dict[int, Met]:
-        """Add up by group, such as the year or the month of every day."""
-        return {int(group): self.over(groups == group) for group in np.unique(groups)}
+
+def together(parts: Sequence[DailyMet], days: int) -> DailyMet:
+    """Add up how several zones and uses were met; nothing is asked where there are none."""
+    zero = np.zeros(days)
+    return DailyMet(
+        demand=sum((part.demand for part in parts), zero),
+        rain=sum((part.rain for part in parts), zero),
+        harvested=sum((part.harvested for part in parts), zero),
+        mains=sum((part.mains for part in parts), zero),
+        deficit=sum((part.deficit for part in parts), zero),
+    )
 
 
 def zone_days(system: System, series: Series, place: int) -> DailyMet:
@@ -86,14 +92,12 @@ def zone_days(system: System, series: Series, place: int) -> DailyMet:
     demand, used = found["demand_mm"], found["et_mm"]
     deficit = np.maximum(demand - used, 0)
     harvested, mains = found["et_harvested_mm"], found["et_mains_mm"]
-    met = (found["irrigation_mains_m3"] == 0) & (deficit <= 1e-9 * demand)
     return DailyMet(
         demand=demand * cubic,
-        rain=(used - harvested - mains) * cubic,
+        rain=np.maximum(used - harvested - mains, 0) * cubic,
         harvested=harvested * cubic,
         mains=mains * cubic,
         deficit=deficit * cubic,
-        met=met,
     )
 
 
@@ -107,7 +111,6 @@ def use_days(series: Series, place: int) -> DailyMet:
         harvested=harvested,
         mains=mains,
         deficit=np.maximum(asked - harvested - mains, 0),
-        met=harvested >= asked,
     )
 
 
@@ -115,15 +118,7 @@ def site_days(system: System, series: Series) -> DailyMet:
     """How the whole site's demand was met: all zones and uses together."""
     parts = [zone_days(system, series, place) for place in range(len(system.zones))]
     parts += [use_days(series, place) for place in range(len(system.uses))]
-    zero = np.zeros(system.days)
-    return DailyMet(
-        demand=sum((part.demand for part in parts), zero),
-        rain=sum((part.rain for part in parts), zero),
-        harvested=sum((part.harvested for part in parts), zero),
-        mains=sum((part.mains for part in parts), zero),
-        deficit=sum((part.deficit for part in parts), zero),
-        met=np.logical_and.reduce([np.ones(system.days, np.bool_), *(part.met for part in parts)]),
-    )
+    return together(parts, system.days)
 
 
 def mains_m3(system: System, series: Series) -> NDArray[np.float64]:
@@ -132,27 +127,6 @@ def mains_m3(system: System, series: Series) -> NDArray[np.float64]:
     uses = columns(series.uses, USE_COLUMNS)["mains_m3"].sum(axis=1)
     total: NDArray[np.float64] = zones + uses + np.zeros(system.days)
     return total
-
-
-def driest_year(rain_mm: NDArray[np.float64], years: NDArray[np.int64]) -> int:
-    """Return the whole year with the least rain.
-
-    Parameters
-    ----------
-    rain_mm : (days,) [mm/d].
-    years : (days,) calendar year; years of fewer than 365 days are passed over.
-
-    Raises
-    ------
-    ValueError
-        If the record holds no whole year.
-    """
-    found, days = np.unique(years, return_counts=True)
-    whole = found[days >= 365]
-    if whole.size == 0:
-        raise ValueError("the record holds no whole year")
-    totals = [rain_mm[years == year].sum() for year in whole]
-    return int(whole[int(np.argmin(totals))])
 
 
 def store_residual_m3(system: System, series: Series, place: int) -> NDArray[np.float64]:

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import accumulate
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from brimline._jit import side_by_side, thread_count
 from brimline.balance import _kernels
 from brimline.balance.system import SHAPE_POINTS
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -29,6 +29,12 @@ STORE_COLUMNS: Final = (
     "held_m3",
 )  # fmt: skip
 USE_COLUMNS: Final = ("asked_m3", "harvested_m3", "mains_m3")
+
+# A day is met where the mains and what stays unmet are at most this share of the day's demand
+# (ours): mains water once given stays in the soil for weeks, so none at all would be too strict,
+# and none given on that day too lenient.
+SHORT_SHARE: Final = _kernels.SHORT
+_YEAR_D: Final = 365
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +53,7 @@ class Totals:
     zones: NDArray[np.float64]  # (zones, variants, 9)
     stores: NDArray[np.float64]  # (stores, variants, 7)
     uses: NDArray[np.float64]  # (uses, variants, 3)
-    zone_days_met: NDArray[np.float64]  # (zones, variants): neither mains nor stress
-    site_days_met: NDArray[np.float64]  # (variants,): all zones and uses met
+    days_met: NDArray[np.float64]  # (variants,): of the zones and uses that were watched
 
 
 def simulate(system: System) -> Series:
@@ -63,22 +68,52 @@ def simulate(system: System) -> Series:
     evening if it is drawn down far enough. In the soil, water of all origins is well mixed, so
     what roots take is counted once, in proportion.
     """
-    result = _run(system, *_base(system), keep=True)
-    return Series(*result[5:])
+    return Series(*_run(system, *_base(system), keep=True)[4:])
+
+
+def warmed(system: System) -> System:
+    """Return the system with the contents that its first year leaves behind.
+
+    So nobody has to guess how full soils and stores are on the first day: the record's first year
+    runs once before it, uncounted.
+    """
+    series = simulate(system.first_days(min(_YEAR_D, system.days)))
+    water = series.zones[-1, :, ZONE_COLUMNS.index("soil_water_mm")]
+    held = series.stores[-1, :, STORE_COLUMNS.index("held_m3")]
+    return replace(
+        system,
+        zones=tuple(
+            replace(zone, start_full=_share(float(left), zone.available_mm))
+            for zone, left in zip(system.zones, water, strict=True)
+        ),
+        stores=tuple(
+            replace(store, start_full=_share(float(left), store.capacity_m3))
+            for store, left in zip(system.stores, held, strict=True)
+        ),
+    )
+
+
+def _share(part: float, whole: float) -> float:
+    return min(max(part / whole, 0.0), 1.0) if whole > 0 else 0.0
 
 
 def simulate_sizes(
-    system: System, store_id: str, capacities_m3: Sequence[float], *, threads: int = 2
+    system: System,
+    store_id: str,
+    capacities_m3: Sequence[float],
+    *,
+    watched: Collection[str] | None = None,
 ) -> Totals:
     """Run the system with one store in several sizes, in one pass over the weather.
 
-    The water surface of the store grows in proportion to its capacity (same depth, larger plan).
+    The water surface and the soaking ground of the store grow in proportion to its capacity (same
+    depth, larger plan).
 
     Parameters
     ----------
     store_id : the store whose size changes.
     capacities_m3 : its sizes [m³], not negative.
-    threads : how many threads share the sizes; results do not depend on it.
+    watched : names of the zones and uses whose days met are counted; all where left out.
 
     Raises
     ------
@@ -95,18 +130,22 @@ def simulate_sizes(
     if capacity[place, 0] > 0:
         scale[place] = sizes / capacity[place, 0]
     capacity[place] = sizes
-    parts = np.array_split(np.arange(sizes.size), min(threads, sizes.size))
-
-    def part(columns: NDArray[np.int64]) -> tuple[NDArray[np.float64], ...]:
-        return _run(system, capacity[:, columns], scale[:, columns], keep=False)
-
-    with ThreadPoolExecutor(max_workers=len(parts)) as pool:
-        results = list(pool.map(part, parts))
-    zones, stores, uses, zone_days = (
-        np.concatenate([result[i] for result in results], axis=1) for i in range(4)
+    parts = np.array_split(np.arange(sizes.size), min(thread_count(), sizes.size))
+    calls = [_call(system, capacity[:, part], scale[:, part], watched) for part in parts]
+    results = side_by_side(calls)
+    zones, stores, uses = (
+        np.concatenate([result[i] for result in results], axis=1) for i in range(3)
     )
-    site_days = np.concatenate([result[4] for result in results])
-    return Totals(zones, stores, uses, zone_days, site_days)
+    return Totals(zones, stores, uses, np.concatenate([result[3] for result in results]))
+
+
+def _call(
+    system: System,
+    capacity: NDArray[np.float64],
+    scale: NDArray[np.float64],
+    watched: Collection[str] | None,
+) -> Any:  # noqa: ANN401 - a call that runs some of the sizes
+    return lambda: _run(system, capacity, scale, keep=False, watched=watched)
 
 
 def _base(system: System) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -115,7 +154,12 @@ def _base(system: System) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
 
 
 def _run(
-    system: System, capacity: NDArray[np.float64], scale: NDArray[np.float64], *, keep: bool
+    system: System,
+    capacity: NDArray[np.float64],
+    scale: NDArray[np.float64],
+    *,
+    keep: bool,
+    watched: Collection[str] | None = None,
 ) -> tuple[NDArray[np.float64], ...]:
     zones, stores, uses = system.zones, system.stores, system.uses
     places = {store.store_id: place for place, store in enumerate(stores)}
@@ -124,7 +168,6 @@ def _run(
     use_first, use_draws = _links([[places[name] for name in use.draws_on] for use in uses])
     feed_first, feed_zone = _links([[zone_places[z] for z in store.feeds] for store in stores])
     spills_to = [places.get(store.spills_to, -1) for store in stores]
-    # a reserve above a variant's capacity leaves nothing to draw, which is what it means
     result: tuple[NDArray[np.float64], ...] = _kernels.simulate(
         _floats(system.rain_mm), _floats(system.et0_mm), float(system.mains_limit_m3),
         _floats([zone.area_m2 for zone in zones]),
@@ -134,22 +177,25 @@ def _run(
         _rows([zone.runoff_mm for zone in zones], system.days),
         _floats([zone.start_at for zone in zones]),
         _floats([zone.efficiency for zone in zones]),
-        np.array([zone.irrigated for zone in zones], dtype=np.bool_),
+        _flags([zone.irrigated for zone in zones]),
         _floats([zone.start_full for zone in zones]),
         zone_first, zone_draws,
+        _flags([watched is None or zone.zone_id in watched for zone in zones]),
         _rows([store.inflow_m3 for store in stores], system.days),
         np.ascontiguousarray(capacity),
         _rows([store.area_m2 for store in stores], SHAPE_POINTS),
+        _rows([store.soaks_over_m2 for store in stores], SHAPE_POINTS),
         np.ascontiguousarray(scale),
         _floats([store.seep_mm for store in stores]),
         _floats([store.evaporates for store in stores]),
         np.array(spills_to, dtype=np.int64),
-        _floats([store.reserve_m3 for store in stores]),
+        _floats([store.reserve_share for store in stores]),
         _floats([store.start_full for store in stores]),
         np.array(system.spill_order(), dtype=np.int64),
         feed_first, feed_zone,
         _floats([share for store in stores for share in store.feeds.values()]),
         _rows([use.demand_m3 for use in uses], system.days), use_first, use_draws,
+        _flags([watched is None or use.use_id in watched for use in uses]),
         keep,
     )  # fmt: skip
     return result
@@ -157,6 +203,10 @@ def _run(
 
 def _floats(values: Any) -> NDArray[np.float64]:  # noqa: ANN401 - anything numpy takes
     return np.ascontiguousarray(values, dtype=np.float64)
+
+
+def _flags(values: Sequence[bool]) -> NDArray[np.bool_]:
+    return np.array(values, dtype=np.bool_)
 
 
 def _rows(arrays: Sequence[NDArray[np.float64]], width: int) -> NDArray[np.float64]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -16,16 +16,38 @@ if TYPE_CHECKING:
 
     from brimline.balance.system import System
 
+_YEAR_D: Final = 365.25
+
 
 @dataclass(frozen=True, slots=True)
 class SizeCurve:
-    """Reliability of the whole site against one store's capacity; arrays (sizes,)."""
+    """What one store's capacity does for what draws on it; arrays (sizes,).
+
+    Parameters
+    ----------
+    served : zones and uses that draw on the store; all of them where none does.
+    capacity_m3 : sizes, rising [m³].
+    share_of_volume : share of their demand that is met without mains and without deficit.
+    share_of_days : share of days on which it is (`simulate.SHORT_SHARE`).
+    met_m3_per_y : that demand, of the whole site [m³ a year].
+    mains_m3_per_y : water drawn from the mains by the whole site [m³ a year].
+    """
 
     store_id: str
+    served: tuple[str, ...]
     capacity_m3: NDArray[np.float64]
-    share_of_volume: NDArray[np.float64]  # demand met without mains and without deficit
+    share_of_volume: NDArray[np.float64]
     share_of_days: NDArray[np.float64]
-    mains_m3_per_year: NDArray[np.float64]
+    met_m3_per_y: NDArray[np.float64]
+    mains_m3_per_y: NDArray[np.float64]
+
+
+def served_by(system: System, store_id: str) -> tuple[str, ...]:
+    """Names of the zones and uses that draw on a store."""
+    return tuple(
+        [zone.zone_id for zone in system.zones if store_id in zone.draws_on and zone.irrigated]
+        + [use.use_id for use in system.uses if store_id in use.draws_on]
+    )
 
 
 def size_curve(system: System, store_id: str, capacities_m3: Sequence[float]) -> SizeCurve:
@@ -36,21 +58,28 @@ def size_curve(system: System, store_id: str, capacities_m3: Sequence[float]) ->
     ValueError
         If there is no such store or a size is negative.
     """
-    totals = simulate_sizes(system, store_id, capacities_m3)
+    served = served_by(system, store_id)
+    every = tuple([zone.zone_id for zone in system.zones] + [use.use_id for use in system.uses])
+    served = served or every
+    sizes = np.sort(np.asarray(capacities_m3, dtype=np.float64))
+    totals = simulate_sizes(system, store_id, sizes.tolist(), watched=set(served))
     area = np.array([zone.area_m2 for zone in system.zones])[:, None] / 1000
     zones, uses = columns(totals.zones, ZONE_COLUMNS), columns(totals.uses, USE_COLUMNS)
-    demand = (zones["demand_mm"] * area).sum(axis=0) + uses["asked_m3"].sum(axis=0)
-    free = ((zones["et_mm"] - zones["et_mains_mm"]) * area).sum(axis=0)
-    free = free + uses["harvested_m3"].sum(axis=0)
+    demand = np.concatenate([zones["demand_mm"] * area, uses["asked_m3"]])
+    met = np.concatenate([(zones["et_mm"] - zones["et_mains_mm"]) * area, uses["harvested_m3"]])
     mains = zones["irrigation_mains_m3"].sum(axis=0) + uses["mains_m3"].sum(axis=0)
-    with np.errstate(invalid="ignore"):
-        volume = np.where(demand > 0, free / demand, 1.0)
+    mine = np.array([name in served for name in every], dtype=np.bool_)
+    asked = demand[mine].sum(axis=0)
+    share = np.divide(met[mine].sum(axis=0), asked, out=np.ones_like(asked), where=asked > 0)
+    years = system.days / _YEAR_D
     return SizeCurve(
         store_id=store_id,
-        capacity_m3=np.asarray(capacities_m3, dtype=np.float64),
-        share_of_volume=volume,
-        share_of_days=totals.site_days_met / system.days,
-        mains_m3_per_year=mains / system.days * 365.25,
+        served=served,
+        capacity_m3=sizes,
+        share_of_volume=share,
+        share_of_days=totals.days_met / system.days,
+        met_m3_per_y=met.sum(axis=0) / years,
+        mains_m3_per_y=mains / years,
     )
 
 
@@ -68,8 +97,7 @@ def smallest_capacity(curve: SizeCurve, share_of_volume: float) -> float | None:
     """
     if not 0 <= share_of_volume <= 1:
         raise ValueError(f"share_of_volume must lie between 0 and 1, got {share_of_volume}")
-    order = np.argsort(curve.capacity_m3)
-    size, share = curve.capacity_m3[order], curve.share_of_volume[order]
+    size, share = curve.capacity_m3, curve.share_of_volume
     enough = np.flatnonzero(share >= share_of_volume)
     if enough.size == 0:
         return None
@@ -80,22 +108,23 @@ def smallest_capacity(curve: SizeCurve, share_of_volume: float) -> float | None:
     return float(np.interp(share_of_volume, share[below], size[below]))
 
 
-def pays_until(curve: SizeCurve, *, gain_per_m3: float) -> float:
-    """Capacity beyond which a further m³ saves less mains water than a stated amount.
+def pays_until(curve: SizeCurve, *, worth_m3: float) -> float:
+    """Capacity beyond which a further m³ meets less demand in a year than makes it worth while.
+
+    Gains are taken from the least curve without dents that lies nowhere below the real one, so
+    that a small size that happens to gain little does not hide a larger one that gains much.
 
     Parameters
     ----------
-    gain_per_m3 : mains water saved in a year for each m³ of capacity [m³/m³].
+    worth_m3 : demand that a further m³ of capacity must meet in a year [m³].
 
     Raises
     ------
     ValueError
         If the curve holds fewer than two sizes.
     """
-    order = np.argsort(curve.capacity_m3)
-    size, mains = curve.capacity_m3[order], curve.mains_m3_per_year[order]
+    size, met = curve.capacity_m3, curve.met_m3_per_y
     if size.size < 2:
         raise ValueError("a curve needs at least two sizes")
-    gain = -np.diff(mains) / np.diff(size)
-    below = np.flatnonzero(gain < gain_per_m3)
-    return float(size[below[0]]) if below.size else float(size[-1])
+    # the size where the demand met less what the size must be worth is greatest: on the hull
+    return float(size[int(np.argmax(met - worth_m3 * size))])

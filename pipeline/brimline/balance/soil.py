@@ -1,50 +1,78 @@
 """How much water a root zone holds.
 
-Field capacity and wilting point by texture are the middle of the ranges of FAO-56 (Allen et al.
-1998), table 19; values from memory.
+Ranges by texture are those of FAO Irrigation and Drainage Paper 56 (Allen et al. 1998), table 19;
+values from memory. The water available to plants has a range of its own there, narrower than the
+ranges of its two ends allow, because soils that hold more at field capacity hold more at the
+wilting point too.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Literal
+
+Within = Literal["low", "middle", "high"]  # where in the range of a texture
+
+Range = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
 class Texture:
-    """Water content of a soil at field capacity and at the wilting point [m³/m³]."""
+    """Water in a soil by volume [m³/m³], each as (least, most).
+
+    Parameters
+    ----------
+    field_capacity : held against drainage.
+    wilting_point : held against roots.
+    available : between the two.
+    """
 
     name: str
-    field_capacity: float
-    wilting_point: float
+    field_capacity: Range
+    wilting_point: Range
+    available: Range
 
+    def available_mm(self, root_depth_m: float, within: Within = "middle") -> float:
+        """Water that roots can reach when the soil is at field capacity [mm].
 
-def _middle(name: str, capacity: tuple[float, float], wilting: tuple[float, float]) -> Texture:
-    return Texture(name, sum(capacity) / 2, sum(wilting) / 2)
+        Parameters
+        ----------
+        within : the low end, the middle or the high end of what soils of this texture hold.
+
+        Raises
+        ------
+        ValueError
+            If the depth is not positive.
+        """
+        if not root_depth_m > 0:
+            raise ValueError(f"root_depth_m must be above 0 m, got {root_depth_m}")
+        low, high = self.available
+        content = {"low": low, "middle": (low + high) / 2, "high": high}[within]
+        return 1000 * content * root_depth_m
 
 
 TEXTURES: Final[dict[str, Texture]] = {
     texture.name: texture
     for texture in (
-        _middle("sand", (0.07, 0.17), (0.02, 0.07)),
-        _middle("loamy sand", (0.11, 0.19), (0.03, 0.10)),
-        _middle("sandy loam", (0.18, 0.28), (0.06, 0.16)),
-        _middle("loam", (0.20, 0.30), (0.07, 0.17)),
-        _middle("silt loam", (0.22, 0.36), (0.09, 0.21)),
-        _middle("silt", (0.28, 0.36), (0.12, 0.22)),
-        _middle("silty clay loam", (0.30, 0.37), (0.17, 0.24)),
-        _middle("silty clay", (0.30, 0.42), (0.17, 0.29)),
-        _middle("clay", (0.32, 0.40), (0.20, 0.24)),
-        # not in table 19: between its neighbours
-        _middle("clay loam", (0.27, 0.36), (0.15, 0.22)),
-        _middle("sandy clay loam", (0.22, 0.30), (0.13, 0.19)),
-        _middle("sandy clay", (0.28, 0.36), (0.18, 0.24)),
+        Texture("sand", (0.07, 0.17), (0.02, 0.07), (0.05, 0.11)),
+        Texture("loamy sand", (0.11, 0.19), (0.03, 0.10), (0.06, 0.12)),
+        Texture("sandy loam", (0.18, 0.28), (0.06, 0.16), (0.11, 0.15)),
+        Texture("loam", (0.20, 0.30), (0.07, 0.17), (0.13, 0.18)),
+        Texture("silt loam", (0.22, 0.36), (0.09, 0.21), (0.13, 0.19)),
+        Texture("silt", (0.28, 0.36), (0.12, 0.22), (0.16, 0.20)),
+        Texture("silty clay loam", (0.30, 0.37), (0.17, 0.24), (0.13, 0.18)),
+        Texture("silty clay", (0.30, 0.42), (0.17, 0.29), (0.13, 0.19)),
+        Texture("clay", (0.32, 0.40), (0.20, 0.24), (0.12, 0.20)),
+        # not in table 19: ours, between their neighbours in the texture triangle
+        Texture("clay loam", (0.27, 0.36), (0.15, 0.22), (0.12, 0.18)),
+        Texture("sandy clay loam", (0.22, 0.30), (0.13, 0.19), (0.09, 0.15)),
+        Texture("sandy clay", (0.28, 0.36), (0.18, 0.24), (0.10, 0.16)),
     )
 }
 
 
 def total_available_mm(field_capacity: float, wilting_point: float, root_depth_m: float) -> float:
-    """Water that roots can reach between field capacity and wilting point [mm].
+    """Water that roots can reach between measured field capacity and wilting point [mm].
 
     Raises
     ------

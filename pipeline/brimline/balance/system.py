@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -59,11 +59,13 @@ class Store:
         water itself is part of it.
     area_m2 : (SHAPE_POINTS,) water surface at equal steps of volume from empty to full [m²]; zero
         for a closed tank.
-    seep_mm : soakage through the wetted floor [mm/d], taken over the water surface.
+    soak_area_m2 : (SHAPE_POINTS,) ground that water soaks into at the same steps [m²]; the water
+        surface where left out.
+    seep_mm : soakage over that ground [mm/d].
     evaporates : factor on reference evapotranspiration over the water surface; 0 for covered.
     spills_to : the store that takes its overflow; empty where that leaves the site.
     feeds : zone to share of the soakage that reaches its root zone; together at most 1.
-    reserve_m3 : volume that is not drawn for irrigation [m³].
+    reserve_share : share of `capacity_m3` that is not drawn.
     start_full : share of `capacity_m3` that is held on the first day.
     """
 
@@ -71,12 +73,18 @@ class Store:
     capacity_m3: float
     inflow_m3: NDArray[np.float64]
     area_m2: NDArray[np.float64] = field(default_factory=lambda: np.zeros(SHAPE_POINTS))
+    soak_area_m2: NDArray[np.float64] | None = None
     seep_mm: float = 0.0
     evaporates: float = 0.0
     spills_to: str = ""
     feeds: dict[str, float] = field(default_factory=dict)
-    reserve_m3: float = 0.0
+    reserve_share: float = 0.0
     start_full: float = 0.0
+
+    @property
+    def soaks_over_m2(self) -> NDArray[np.float64]:
+        """Ground that water soaks into, (SHAPE_POINTS,) [m²]."""
+        return self.area_m2 if self.soak_area_m2 is None else self.soak_area_m2
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +144,29 @@ class System:
         """Number of days."""
         return int(self.rain_mm.size)
 
+    def first_days(self, days: int) -> System:
+        """Return the system with the beginning of its record only."""
+        cut = slice(0, days)
+        return replace(
+            self,
+            rain_mm=self.rain_mm[cut],
+            et0_mm=self.et0_mm[cut],
+            zones=tuple(
+                replace(zone, kc=zone.kc[cut], runoff_mm=zone.runoff_mm[cut]) for zone in self.zones
+            ),
+            stores=tuple(replace(store, inflow_m3=store.inflow_m3[cut]) for store in self.stores),
+            uses=tuple(replace(use, demand_m3=use.demand_m3[cut]) for use in self.uses),
+        )
+
+    def without_stores(self) -> System:
+        """Return the same planting and uses with nothing that harvests water."""
+        return replace(
+            self,
+            zones=tuple(replace(zone, draws_on=()) for zone in self.zones),
+            stores=(),
+            uses=tuple(replace(use, draws_on=()) for use in self.uses),
+        )
+
     def store_index(self, store_id: str) -> int:
         """Place of a store among `stores`; raises ValueError where there is none."""
         for place, store in enumerate(self.stores):
@@ -175,12 +206,13 @@ class System:
     def _check_store(self, store: Store) -> None:
         what = f"store {store.store_id}"
         self._check_days(what, store.inflow_m3)
-        if store.area_m2.shape != (SHAPE_POINTS,) or (store.area_m2 < 0).any():
-            raise ValueError(f"{what}: area_m2 must hold {SHAPE_POINTS} areas from empty to full")
+        for areas in (store.area_m2, store.soaks_over_m2):
+            if areas.shape != (SHAPE_POINTS,) or not (areas >= 0).all():
+                raise ValueError(f"{what}: needs {SHAPE_POINTS} areas [m²] from empty to full")
         _check_range(what, "capacity_m3", store.capacity_m3, 0, np.inf)
         _check_range(what, "seep_mm", store.seep_mm, 0, np.inf)
         _check_range(what, "evaporates", store.evaporates, 0, 2)
-        _check_range(what, "reserve_m3", store.reserve_m3, 0, store.capacity_m3)
+        _check_range(what, "reserve_share", store.reserve_share, 0, 1)
         _check_range(what, "start_full", store.start_full, 0, 1)
         if store.spills_to:
             self._check_names(what, (store.spills_to,))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, Literal
@@ -11,7 +13,8 @@ import pandas as pd
 
 from brimline.errors import Problem, Severity
 from brimline.io.paths import missing
-from brimline.units import INCH_MM
+from brimline.rainfall.daily import wind_at_2m
+from brimline.units import INCH_MM, MILE_M
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -22,18 +25,7 @@ if TYPE_CHECKING:
 _NAMED_ROWS: Final = 5
 _TRACE: Final = frozenset({"t", "tr", "trace"})
 _MISSING: Final = frozenset({"", "m", "na", "n/a", "nan", "null", "none", "-", "--", "*", "---"})
-_SENTINELS: Final = frozenset({-999.0, -9999.0, -99.9, -999.9, 9999.0, 999.9, -8888.0})
-
-Quantity = Literal[
-    "date",
-    "precipitation",
-    "temp_max",
-    "temp_min",
-    "radiation",
-    "humidity_max",
-    "humidity_min",
-    "wind",
-]
+_SENTINELS: Final = (-999.0, -9999.0, -99.9, -99.99, -999.9, 9999.0, 999.9, -8888.0)
 
 _NAMES: Final[dict[str, str]] = {
     "date": r"(date|day|time|datum)",
@@ -41,12 +33,48 @@ _NAMES: Final[dict[str, str]] = {
     "temp_max": r"(temp_max|tmax|t_max|max_temp|temperature_max|tx|maximum_temperature)",
     "temp_min": r"(temp_min|tmin|t_min|min_temp|temperature_min|tn|minimum_temperature)",
     "radiation": r"(radiation|solar_radiation|srad|rs)",
+    "sunshine": r"(sunshine|sun_hours|sunshine_hours|sunshine_duration)",
     "humidity_max": r"(humidity_max|rh_max|rhmax|max_humidity)",
     "humidity_min": r"(humidity_min|rh_min|rhmin|min_humidity)",
-    "wind": r"(wind|wind_speed|windspeed|u2)",
+    "humidity_mean": r"(humidity|relative_humidity|humidity_mean|mean_humidity|rh|rh_mean|rhmean)",
+    "dewpoint": r"(dewpoint|dew_point|dewpoint_temperature|tdew|t_dew|tdew_mean)",
+    "wind": r"(wind|wind_speed|windspeed|ws|awnd|u2)",
 }
-_UNIT: Final = r"(_(?P<unit>mm|in|inch|inches|c|degc|f|degf|m_s|ms|mj_m2|mj|pct|percent))?"
+_UNITS: Final = (
+    "tenths_of_mm|tenths_of_c|mm|in|inch|inches|deg_c|deg_f|degc|degf|celsius|fahrenheit|c|f|"
+    "m_s|ms|km_h|kmh|kph|mph|kn|kt|kts|knots|mj_m2|mj|w_m2|kwh_m2|pct|percent|hours|hour|h"
+)
+_UNIT: Final = rf"(_(?P<unit>{_UNITS}))?(_per_day|_day|_d)?"
 _NEEDED: Final = ("date", "precipitation", "temp_max", "temp_min")
+TEMPERATURES: Final = ("temp_max", "temp_min", "dewpoint")
+
+# what a unit is called in a column's name or in the configuration, by what it is to us
+_ALIASES: Final[dict[str, str]] = {
+    "": "",
+    **dict.fromkeys(("mm", "c", "deg_c", "degc", "celsius", "m_s", "ms", "mj_m2", "mj"), ""),
+    **dict.fromkeys(("pct", "percent", "hours", "hour", "h"), ""),
+    **dict.fromkeys(("in", "inch", "inches"), "in"),
+    **dict.fromkeys(("f", "deg_f", "degf", "fahrenheit"), "F"),
+    **dict.fromkeys(("km_h", "kmh", "kph"), "km/h"),
+    **dict.fromkeys(("kn", "kt", "kts", "knots"), "kn"),
+    "mph": "mph",
+    "w_m2": "W/m2",
+    "kwh_m2": "kWh/m2",
+    "tenths_of_mm": "tenths of mm",
+    "tenths_of_c": "tenths of C",
+}
+# unit: (its words, factor to ours, what is taken off before)
+_TO_OURS: Final[dict[str, tuple[str, float, float]]] = {
+    "in": ("inches to mm", INCH_MM, 0.0),
+    "F": ("°F to °C", 1 / 1.8, 32.0),
+    "tenths of mm": ("tenths of mm to mm", 0.1, 0.0),
+    "tenths of C": ("tenths of °C to °C", 0.1, 0.0),
+    "km/h": ("km/h to m/s", 1000 / 3600, 0.0),
+    "mph": ("miles per hour to m/s", MILE_M / 3600, 0.0),
+    "kn": ("knots to m/s", 1852 / 3600, 0.0),
+    "W/m2": ("W/m² to MJ/m² a day", 0.0864, 0.0),
+    "kWh/m2": ("kWh/m² to MJ/m²", 3.6, 0.0),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,15 +84,29 @@ class Layout:
     Parameters
     ----------
     columns : quantity to the name of its column.
-    temperature_unit, precipitation_unit : stated units, or ``"auto"``: by the column's name,
-        else °C and mm.
+    temperature_unit, precipitation_unit, wind_unit, radiation_unit : stated units, or ``"auto"``:
+        by the column's name, else °C, mm, m/s and MJ/m² a day.
+    wind_height_m : where the anemometer stands above ground [m].
     date_format : as `datetime.strptime` takes it; empty means year-month-day.
     """
 
     columns: Mapping[str, str] = field(default_factory=dict)
-    temperature_unit: Literal["auto", "C", "F"] = "auto"
-    precipitation_unit: Literal["auto", "mm", "in"] = "auto"
+    temperature_unit: Literal["auto", "C", "F", "tenths of C"] = "auto"
+    precipitation_unit: Literal["auto", "mm", "in", "tenths of mm"] = "auto"
+    wind_unit: Literal["auto", "m/s", "km/h", "mph", "kn"] = "auto"
+    radiation_unit: Literal["auto", "MJ/m2", "W/m2", "kWh/m2"] = "auto"
+    wind_height_m: float = 2.0
     date_format: str = ""
+
+    def unit_of(self, quantity: str, in_name: str) -> str:
+        """Return the unit of a quantity that is not ours; empty where it is."""
+        stated = "auto"
+        if quantity in TEMPERATURES:
+            stated = self.temperature_unit
+        elif quantity in ("precipitation", "wind", "radiation"):
+            stated = str(getattr(self, f"{quantity}_unit"))
+        unit = _ALIASES[in_name] if stated == "auto" else stated
+        return unit if unit in _TO_OURS else ""
 
 
 class WeatherRows:
@@ -80,9 +122,10 @@ class WeatherRows:
         self.path = path
         self.layout = layout
         self.problems: list[Problem] = []
+        self._lines: list[int] = []  # of the file, by row
 
     def read(self) -> tuple[NDArray[np.datetime64], dict[str, NDArray[np.float64]]] | None:
-        """Return dates and the values by quantity, in °C and mm; None where they are unusable."""
+        """Return dates and the values by quantity, in our units; None where they are unusable."""
         rows = self._rows()
         found = None if rows is None else self._recognised(list(rows.columns))
         if rows is None or found is None:
@@ -93,7 +136,9 @@ class WeatherRows:
             for name, (column, _) in found.items()
             if name != "date"
         }
-        self._convert(values, {name: unit for name, (_, unit) in found.items()})
+        for name, (_, unit) in found.items():
+            if name != "date":
+                self._convert(values, name, unit)
         return None if self.failed else (dates, values)
 
     @property
@@ -105,22 +150,27 @@ class WeatherRows:
         """Keep a problem of this file."""
         self.problems.append(Problem(severity, message, mend, str(self.path), place))
 
+    def place(self, rows: NDArray[np.int64]) -> str:
+        """Say rows as line numbers of the file, counted as an editor counts them."""
+        named = ", ".join(str(self._lines[row]) for row in rows[:_NAMED_ROWS])
+        more = f" and {rows.size - _NAMED_ROWS} more" if rows.size > _NAMED_ROWS else ""
+        return f"line{'s' if rows.size > 1 else ''} {named}{more}"
+
     def _rows(self) -> pd.DataFrame | None:
         if not self.path.is_file():
             self.problems.append(missing(self.path))
             return None
         try:
+            text = self._without_remarks(self.path.read_text(encoding="utf-8-sig"))
             rows = pd.read_csv(
-                self.path,
+                io.StringIO(text),
                 dtype=str,
                 sep=None,
                 engine="python",
                 skipinitialspace=True,
-                comment="#",
                 keep_default_na=False,
-                encoding="utf-8-sig",
             )
-        except (ValueError, UnicodeDecodeError, pd.errors.ParserError) as fault:
+        except (ValueError, csv.Error, pd.errors.ParserError) as fault:
             self.tell(
                 Severity.ERROR,
                 f"is not a table of comma-separated values ({fault})",
@@ -130,7 +180,17 @@ class WeatherRows:
         if rows.empty:
             self.tell(Severity.ERROR, "holds no rows", "give a daily record")
             return None
-        return rows
+        return rows.fillna("")  # rows that end early
+
+    def _without_remarks(self, text: str) -> str:
+        """Leave out blank lines and those that begin with #, and keep the numbers of the others."""
+        kept = [
+            (number, line)
+            for number, line in enumerate(text.splitlines(), start=1)
+            if line.strip(" \t,;") and not line.lstrip().startswith("#")
+        ]
+        self._lines = [number for number, _ in kept[1:]]  # the first is the header
+        return "\n".join(line for _, line in kept)
 
     def _recognised(self, names: list[str]) -> dict[str, tuple[str, str]] | None:
         """Quantity to the name of its column and the unit in that name."""
@@ -149,25 +209,25 @@ class WeatherRows:
                 self.tell(
                     Severity.ERROR,
                     f'has no column "{stated}" for {quantity}; it holds {", ".join(names)}',
-                    "name one of them in [weather]",
+                    f"name one of them in weather.{quantity}_column",
                 )
             elif len(matches) > 1:
                 self.tell(
                     Severity.ERROR,
                     f"has several columns for {quantity}: "
                     + ", ".join(name for name, _ in matches),
-                    f"name one in [weather]: {quantity}_column",
+                    f"name one in weather.{quantity}_column",
                 )
             elif matches:
                 found[quantity] = matches[0]
-        missing = [name for name in _NEEDED if name not in found]
-        if missing and not self.failed:
+        lacking = [name for name in _NEEDED if name not in found]
+        if lacking and not self.failed:
             self.tell(
                 Severity.ERROR,
-                f"has no column for {', '.join(missing)}; it holds {', '.join(names)}",
-                "rename the columns, or name them in [weather]",
+                f"has no column for {', '.join(lacking)}; it holds {', '.join(names)}",
+                f"rename the columns, or name them in [weather]: {lacking[0]}_column",
             )
-        return None if missing else found
+        return None if lacking or self.failed else found
 
     def _dates(self, column: pd.Series[str]) -> NDArray[np.datetime64]:
         written = column.str.strip()
@@ -181,16 +241,18 @@ class WeatherRows:
                 Severity.ERROR,
                 f'"{column.iloc[bad[0]]}" is not a date as {form}',
                 "write dates as 2019-03-31, or state weather.date_format",
-                at_lines(bad),
+                self.place(bad),
             )
         return np.asarray(dates.to_numpy(), dtype="datetime64[D]")
 
     def _numbers(self, column: pd.Series[str], name: str) -> NDArray[np.float64]:
         text = column.str.strip().str.lower()
-        trace = (
-            text.isin(_TRACE).to_numpy() if name == "precipitation" else np.zeros(len(text), bool)
-        )
+        rain = name == "precipitation"
+        trace = text.isin(_TRACE).to_numpy() if rain else np.zeros(len(text), bool)
         absent = text.isin(_MISSING).to_numpy()
+        commas = text.str.fullmatch(r"[+-]?\d+,\d+")
+        if commas.any():
+            text = text.where(~commas, text.str.replace(",", ".", regex=False))
         values = np.array(pd.to_numeric(text.where(~(trace | absent)), errors="coerce"), float)
         strange = np.flatnonzero(np.isnan(values) & ~trace & ~absent)
         if strange.size:
@@ -198,38 +260,36 @@ class WeatherRows:
                 Severity.ERROR,
                 f'{name}: "{column.iloc[strange[0]]}" is not a number',
                 "correct it, or leave it empty where nothing was measured",
-                at_lines(strange),
+                self.place(strange),
             )
-        marks = np.isin(values, list(_SENTINELS))
-        values[marks] = np.nan
+        values[np.isin(values, _SENTINELS)] = np.nan
         values[trace] = 0.0
         if trace.any():
-            self.tell(Severity.NOTICE, f"{int(trace.sum())} traces of rain count as none", "")
+            self.tell(
+                Severity.NOTICE,
+                f"{int(trace.sum())} traces of rain count as none",
+                "",
+                self.place(np.flatnonzero(trace)),
+            )
         return values
 
-    def _convert(self, values: dict[str, NDArray[np.float64]], units: Mapping[str, str]) -> None:
-        """Bring temperatures to °C and rain to mm, in place."""
-        stated = self.layout.temperature_unit
-        for name in ("temp_max", "temp_min"):
-            if name in values and (
-                stated == "F" or (stated == "auto" and units[name] in ("f", "degf"))
-            ):
-                values[name] = (values[name] - 32) / 1.8
-                self.tell(Severity.NOTICE, f"{name} was converted from °F to °C", "")
-        inches = self.layout.precipitation_unit
-        if "precipitation" in values and (
-            inches == "in" or (inches == "auto" and units["precipitation"].startswith("in"))
-        ):
-            values["precipitation"] = values["precipitation"] * INCH_MM
-            self.tell(Severity.NOTICE, "precipitation was converted from inches to mm", "")
+    def _convert(self, values: dict[str, NDArray[np.float64]], name: str, in_name: str) -> None:
+        """Bring one quantity to our unit, in place, and say so."""
+        unit = self.layout.unit_of(name, in_name)
+        if unit:
+            words, factor, less = _TO_OURS[unit]
+            values[name] = (values[name] - less) * factor
+            self.tell(Severity.NOTICE, f"{name} was converted from {words}", "")
+        height_m = self.layout.wind_height_m
+        if name == "wind" and height_m != 2:
+            values[name] = wind_at_2m(values[name], height_m)
+            self.tell(
+                Severity.NOTICE,
+                f"wind was brought from {height_m:g} m down to 2 m above ground",
+                "",
+            )
 
 
 def _plain_name(name: str) -> str:
-    return re.sub(r"[^a-z0-9]+", "_", name.strip().lower().replace("°", "")).strip("_")
-
-
-def at_lines(rows: NDArray[np.int64]) -> str:
-    """Line numbers as an editor counts them: the header is line 1."""
-    named = ", ".join(str(int(row) + 2) for row in rows[:_NAMED_ROWS])
-    more = f" and {rows.size - _NAMED_ROWS} more" if rows.size > _NAMED_ROWS else ""
-    return f"line{'s' if rows.size > 1 else ''} {named}{more}"
+    plain = name.strip().lower().replace("°", "").replace("²", "2").replace("%", "pct")
+    return re.sub(r"[^a-z0-9]+", "_", plain).strip("_")

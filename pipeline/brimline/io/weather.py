@@ -17,7 +17,8 @@ import numpy as np
 import pandas as pd
 
 from brimline.errors import InputError, Problem, Severity
-from brimline.io._weather_rows import Layout, WeatherRows, at_lines
+from brimline.io._weather_checks import Checks
+from brimline.io._weather_rows import Layout, WeatherRows
 from brimline.rainfall.daily import DailyWeather
 
 if TYPE_CHECKING:
@@ -28,8 +29,16 @@ if TYPE_CHECKING:
 SHORT_GAP_D: Final = 5
 MAX_MISSING_D: Final = 31
 _FEW_YEARS: Final = 10
-_HIGHEST_RAIN_MM: Final = 1900.0  # above the record for one day (1825 mm, WMO archive; from memory)
-_COLDEST_C, _HOTTEST_C = -90.0, 57.0  # WMO records are -89.2 and 56.7 °C (from memory)
+_OPTIONAL: Final = {
+    "radiation": "radiation_mj_m2",
+    "sunshine": "sunshine_h",
+    "humidity_max": "humidity_max_pct",
+    "humidity_min": "humidity_min_pct",
+    "humidity_mean": "humidity_mean_pct",
+    "dewpoint": "dewpoint_c",
+    "wind": "wind_m_s",
+}
+_OPTIONAL_GAPS: Final = 0.1  # share of days that may lack a quantity that can be left out
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,79 +72,10 @@ class _Record:
     def of(
         self, dates: NDArray[np.datetime64], values: dict[str, NDArray[np.float64]]
     ) -> DailyWeather | None:
-        if not self._plausible(values):
+        if not Checks(self._rows, dates, values).sound():
             return None
         table = self._one_row_a_day(pd.DataFrame(values), dates)
-        return None if table is None else self._complete(table)
-
-    def _plausible(self, values: dict[str, NDArray[np.float64]]) -> bool:
-        """Find wrong units and swapped columns; turn single impossible values into gaps."""
-        high, low, rain = values["temp_max"], values["temp_min"], values["precipitation"]
-        for name, array in (("precipitation", rain), ("temp_max", high), ("temp_min", low)):
-            if np.isnan(array).all():
-                self._rows.tell(Severity.ERROR, f"{name} holds no value", "check the column")
-                return False
-        if np.nanpercentile(high, 95) > 50:
-            self._rows.tell(
-                Severity.ERROR,
-                f"temp_max reaches {np.nanmax(high):.0f}: this looks like °F",
-                'state weather.temperature_unit = "F"',
-                at_lines(np.flatnonzero(high > 50)),
-            )
-            return False
-        crossed = np.flatnonzero(high < low)
-        if crossed.size > 0.05 * high.size:
-            self._rows.tell(
-                Severity.ERROR,
-                f"temp_max is below temp_min in {crossed.size} rows: the columns look swapped",
-                "swap their names",
-                at_lines(crossed),
-            )
-            return False
-        yearly = np.nanmean(rain) * 365.25
-        if yearly > 13_000:
-            self._rows.tell(
-                Severity.ERROR,
-                f"{yearly:.0f} mm of rain a year: the unit looks wrong",
-                "precipitation is taken in mm; some archives give tenths of mm",
-            )
-            return False
-        if yearly < 80:
-            self._rows.tell(
-                Severity.WARNING,
-                f"only {yearly:.0f} mm of rain a year",
-                'if these are inches, state weather.precipitation_unit = "in"',
-            )
-        self._to_gaps(values, crossed, ("temp_max", "temp_min"), "temp_max below temp_min")
-        self._to_gaps(
-            values,
-            np.flatnonzero((rain < 0) | (rain > _HIGHEST_RAIN_MM)),
-            ("precipitation",),
-            "impossible precipitation",
-        )
-        for name in ("temp_max", "temp_min"):
-            beyond = (values[name] < _COLDEST_C) | (values[name] > _HOTTEST_C)
-            self._to_gaps(values, np.flatnonzero(beyond), (name,), f"impossible {name}")
-        return True
-
-    def _to_gaps(
-        self,
-        values: dict[str, NDArray[np.float64]],
-        rows: NDArray[np.int64],
-        names: tuple[str, ...],
-        what: str,
-    ) -> None:
-        if not rows.size:
-            return
-        shown = ", ".join(f"{values[name][rows[0]]:g}" for name in names)
-        self._rows.tell(
-            Severity.WARNING,
-            f"{what} ({shown}) in {rows.size} rows: taken as missing",
-            "correct them in the file",
-            at_lines(rows),
-        )
-        for name in names:
-            values[name][rows] = np.nan
+        return None if table is None else self._complete(table, dates)
 
     def _one_row_a_day(
         self, table: pd.DataFrame, dates: NDArray[np.datetime64]
@@ -153,74 +93,102 @@ class _Record:
                     Severity.ERROR,
                     f"{day} stands twice with different values",
                     "keep the right row",
-                    at_lines(rows),
+                    self._rows.place(rows),
                 )
                 return None
             self._rows.tell(
                 Severity.NOTICE,
                 f"{int(same.sum())} repeated rows were dropped",
                 "",
-                at_lines(np.flatnonzero(same)),
+                self._rows.place(np.flatnonzero(same)),
             )
         return table.sort_index()
 
-    def _complete(self, table: pd.DataFrame) -> DailyWeather | None:
+    def _complete(self, table: pd.DataFrame, dates: NDArray[np.datetime64]) -> DailyWeather | None:
         """Every day once, without gaps; None where too much is missing."""
         table = table.reindex(pd.date_range(table.index[0], table.index[-1]))
         core = table[["precipitation", "temp_max", "temp_min"]]
-        lacking = core.isna().any(axis=1)
-        by_year = lacking.groupby(pd.DatetimeIndex(table.index).year).sum()
-        years = [
-            f"{year} ({int(days)} days)" for year, days in by_year.items() if days > MAX_MISSING_D
-        ]
-        if years:
-            self._rows.tell(
-                Severity.ERROR,
-                f"these years lack more than {MAX_MISSING_D} days: " + ", ".join(years),
-                "fill them, or cut the record to whole years",
-            )
+        if not self._enough(core.isna().any(axis=1), dates):
             return None
-        if len(table) < 365:
-            self._rows.tell(Severity.ERROR, f"holds {len(table)} days", "a year at least is needed")
-            return None
-        if lacking.any():
-            self._rows.tell(
-                Severity.WARNING,
-                f"{int(lacking.sum())} days are missing or partial"
-                f" (first {table.index[int(lacking.to_numpy().argmax())].date()}); gaps up to"
-                f" {SHORT_GAP_D} days were spanned, longer ones taken from the nearest year",
-                "complete the record",
-            )
-        if len(table) < _FEW_YEARS * 365:
-            self._rows.tell(
-                Severity.WARNING,
-                f"covers {len(table) / 365.25:.1f} years: a dry year may not be among them",
-                f"give {_FEW_YEARS} years or more",
-            )
-        optional = {
-            name: _optional(table, name)
-            for name in ("radiation", "humidity_max", "humidity_min", "wind")
-        }
-        both = optional["humidity_max"] is not None and optional["humidity_min"] is not None
+        optional: dict[str, Any] = {name: self._optional(table, name) for name in _OPTIONAL}
+        for one, other in (("humidity_max", "humidity_min"), ("humidity_min", "humidity_max")):
+            if optional[one] is not None and optional[other] is None:
+                self._leave_out(one, f"there is no {other} to go with it")
+                optional[one] = None
         filled = {name: _filled(core[name]) for name in core.columns}
-        low = np.minimum(filled["temp_min"], filled["temp_max"])
         return DailyWeather(
             first_day=np.datetime64(table.index[0].date()),
             precipitation_mm=filled["precipitation"],
             temp_max_c=filled["temp_max"],
-            temp_min_c=low,
-            radiation_mj_m2=optional["radiation"],
-            humidity_max_pct=optional["humidity_max"] if both else None,
-            humidity_min_pct=optional["humidity_min"] if both else None,
-            wind_m_s=optional["wind"],
+            temp_min_c=np.minimum(filled["temp_min"], filled["temp_max"]),
+            **{_OPTIONAL[name]: values for name, values in optional.items()},
         )
 
+    def _enough(self, lacking: pd.Series[bool], dates: NDArray[np.datetime64]) -> bool:
+        """Tell how much is missing and what was done about it; False where it is too much."""
+        by_year = lacking.groupby(pd.DatetimeIndex(lacking.index).year).sum()
+        bad = by_year[by_year > MAX_MISSING_D]
+        if len(bad):
+            named = ", ".join(f"{year} ({int(days)} days)" for year, days in bad.head(6).items())
+            more = f" and {len(bad) - 6} more" if len(bad) > 6 else ""
+            self._rows.tell(
+                Severity.ERROR,
+                f"these years lack more than {MAX_MISSING_D} days: {named}{more}",
+                "fill them, or cut the record to whole years",
+                self._gap_after(
+                    lacking[pd.DatetimeIndex(lacking.index).year == bad.index[0]], dates
+                ),
+            )
+            return False
+        if len(lacking) < 365:
+            self._rows.tell(
+                Severity.ERROR, f"holds {len(lacking)} days", "a year at least is needed"
+            )
+            return False
+        if lacking.any():
+            self._rows.tell(
+                Severity.WARNING,
+                f"{int(lacking.sum())} days are missing or partial"
+                f" (first {_first(lacking)}); gaps up to {SHORT_GAP_D} days were"
+                " spanned, longer ones taken from the nearest year",
+                "complete the record",
+                self._gap_after(lacking, dates),
+            )
+        if len(lacking) < _FEW_YEARS * 365:
+            self._rows.tell(
+                Severity.WARNING,
+                f"covers {len(lacking) / 365.25:.1f} years: a dry year may not be among them",
+                f"give {_FEW_YEARS} years or more",
+            )
+        return True
 
-def _optional(table: pd.DataFrame, name: str) -> NDArray[np.float64] | None:
-    """Return a quantity that may be left out, where nearly every day has it."""
-    if name not in table or table[name].isna().mean() > 0.1:
-        return None
-    return _filled(table[name])
+    def _gap_after(self, lacking: pd.Series[bool], dates: NDArray[np.datetime64]) -> str:
+        """Say the line of the first day that lacks a value, or the one before a gap of rows."""
+        day = _first(lacking)
+        here = np.flatnonzero(dates == day)
+        if here.size:
+            return self._rows.place(here)
+        before = np.flatnonzero(dates < day)
+        return f"after {self._rows.place(before[[np.argmax(dates[before])]])}"
+
+    def _optional(self, table: pd.DataFrame, name: str) -> NDArray[np.float64] | None:
+        """Return a quantity that may be left out, where nearly every day has it."""
+        if name not in table:
+            return None
+        gaps = float(table[name].isna().mean())
+        if gaps > _OPTIONAL_GAPS:
+            self._leave_out(name, f"{100 * gaps:.0f} % of its days are empty")
+            return None
+        return _filled(table[name])
+
+    def _leave_out(self, name: str, why: str) -> None:
+        self._rows.tell(Severity.NOTICE, f"{name} is not used: {why}", "")
+
+
+def _first(lacking: pd.Series[bool]) -> np.datetime64:
+    """Return the first day that lacks a value."""
+    place = int(lacking.to_numpy().argmax())
+    return np.datetime64(pd.DatetimeIndex(lacking.index)[place].date())
 
 
 def _filled(values: pd.Series[float]) -> NDArray[np.float64]:

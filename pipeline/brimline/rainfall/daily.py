@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from numpy.typing import ArrayLike, NDArray
 
-_OPTIONAL = ("radiation_mj_m2", "humidity_max_pct", "humidity_min_pct", "wind_m_s")
+MEASURED: Final = ("precipitation_mm", "temp_max_c", "temp_min_c")
+OPTIONAL: Final = (
+    "radiation_mj_m2",
+    "sunshine_h",
+    "humidity_max_pct",
+    "humidity_min_pct",
+    "humidity_mean_pct",
+    "dewpoint_c",
+    "wind_m_s",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +32,10 @@ class DailyWeather:
     precipitation_mm : float64 [mm/d], not negative.
     temp_max_c, temp_min_c : float64 [°C], the maximum nowhere below the minimum.
     radiation_mj_m2 : float64 solar radiation [MJ/m²/d], or None.
+    sunshine_h : float64 bright sunshine [h/d], or None.
     humidity_max_pct, humidity_min_pct : float64 relative humidity [%], or None; both or neither.
+    humidity_mean_pct : float64 relative humidity [%], or None.
+    dewpoint_c : float64 dewpoint [°C], or None.
     wind_m_s : float64 mean wind at 2 m above ground [m/s], or None.
     made_up : True where the record was generated rather than measured.
 
@@ -38,14 +50,17 @@ class DailyWeather:
     temp_max_c: NDArray[np.float64]
     temp_min_c: NDArray[np.float64]
     radiation_mj_m2: NDArray[np.float64] | None = None
+    sunshine_h: NDArray[np.float64] | None = None
     humidity_max_pct: NDArray[np.float64] | None = None
     humidity_min_pct: NDArray[np.float64] | None = None
+    humidity_mean_pct: NDArray[np.float64] | None = None
+    dewpoint_c: NDArray[np.float64] | None = None
     wind_m_s: NDArray[np.float64] | None = None
     made_up: bool = False
 
     def __post_init__(self) -> None:
         days = self.precipitation_mm.shape
-        for name in ("precipitation_mm", "temp_max_c", "temp_min_c", *_OPTIONAL):
+        for name in (*MEASURED, *OPTIONAL):
             values = getattr(self, name)
             if values is None:
                 continue
@@ -99,3 +114,24 @@ class DailyWeather:
         if factor < 0:
             raise ValueError(f"the factor on precipitation must not be negative, got {factor}")
         return replace(self, precipitation_mm=self.precipitation_mm * factor)
+
+
+def wind_at_2m(wind_m_s: ArrayLike, height_m: float) -> NDArray[np.float64]:
+    """Wind at 2 m over grass from what an anemometer at another height shows [m/s].
+
+    Raises
+    ------
+    ValueError
+        If the height is not between 0.5 and 200 m.
+
+    References
+    ----------
+    FAO-56 (Allen et al. 1998), equation 47
+    """
+    if not 0.5 <= height_m <= 200:
+        raise ValueError(f"an anemometer stands 0.5 to 200 m above ground, got {height_m} m")
+    wind = np.asarray(wind_m_s, dtype=np.float64)
+    if height_m == 2:
+        return wind
+    found: NDArray[np.float64] = wind * 4.87 / np.log(67.8 * height_m - 5.42)
+    return found
