@@ -311,7 +311,7 @@ def level_line(
 def plan_layers(bare: np.ndarray) -> dict[str, gpd.GeoDataFrame]:
     """Draw what a designer would: a chain from the lane's outfall to the stream, and one from the roofs."""
     smooth = ndimage.gaussian_filter(bare, 3)
-    drain = level_line(smooth, 124.75, 330, 398, 140)
+    drain = level_line(smooth, 124.6, 334, 400, 140)
     drain = shapely.LineString([(311, 206), *drain.coords])
     pond = shapely.Point(418, 152).buffer(1.0)
     pond = shapely.affinity.rotate(shapely.affinity.scale(pond, 19, 10), -8)

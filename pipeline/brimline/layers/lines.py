@@ -95,7 +95,7 @@ ITEMS: Final = (
             Column("primary", "bool", "Runs from a ridge without valleys of note beside it."),
             Column("area_m2", "float", "Ground that gathers at its lower end.", "m²", 0),
             _LENGTH,
-            Column("fall_pct", "float", "Mean fall.", "%", 0),
+            Column("fall_pct", "float", "Mean fall; empty beside missing data.", "%", required=False),
         ),
     ),
     Layer(
@@ -108,7 +108,7 @@ ITEMS: Final = (
             Column("parent_id", "int", "The ridge that it leaves; 0 if none.", minimum=0),
             Column("order", "int", "Order by Strahler on the surface upside down.", minimum=1),
             _LENGTH,
-            Column("fall_pct", "float", "Mean fall from end to end.", "%"),
+            Column("fall_pct", "float", "Mean fall from end to end.", "%", required=False),
         ),
     ),
     Layer(
