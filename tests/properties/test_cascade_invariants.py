@@ -181,10 +181,13 @@ def test_more_rain_never_lessens_what_is_spilled(case, factor):
 @settings(deadline=None, max_examples=20)
 @given(cases())
 def test_finer_steps_change_little(case):
-    """Peak levels at the usual pace lie within a few millimetres of those at a fine one."""
+    """Peak levels at the usual pace lie within a centimetre of those at a fine one.
+
+    The cases are harsh: up to 300 L/s into a pool of 2 m².
+    """
     network, storm = case
     usual, fine = route(network, storm, PACE), route(network, storm, FINE)
-    assert np.abs(usual.elements.peak_level_m - fine.elements.peak_level_m).max() < 5e-3
+    assert np.abs(usual.elements.peak_level_m - fine.elements.peak_level_m).max() < 0.01
 
 
 @settings(deadline=None, max_examples=40)
