@@ -15,19 +15,23 @@ _WIDTH = 96
 
 
 def run(*, as_json: bool) -> None:
-    """Print every published layer, raster and table with its columns, and every flag."""
-    from brimline.layers import FLAGS, published
+    """Print every published item with its columns, what a person draws, and every flag."""
+    from brimline.layers import FLAGS, drawn, published
 
     items = published()
     if as_json:
         console.result_json(
             {
                 "layers": [_plain(item) for item in items],
+                "drawn": [_plain(item) for item in drawn.ITEMS],
                 "flags": [asdict(flag) for flag in FLAGS.values()],
             }
         )
         return
     for item in items:
+        console.result(_text(item))
+    console.result("DRAWN by a person in plan.gpkg: a column that is left empty is designed\n")
+    for item in drawn.ITEMS:
         console.result(_text(item))
     console.result("FLAGS: why a person must look before using a row\n")
     for flag in FLAGS.values():

@@ -94,6 +94,6 @@ def _vector(folder: Path, path: Path, wanted: str) -> str | dict[str, str]:
 
 
 def _run_crs(elevation: Sequence[Path]) -> str:
-    from brimline.io.elevation import read_elevation
+    from brimline.io.elevation import run_crs
 
-    return read_elevation(list(elevation)).grid.crs
+    return run_crs(list(elevation))

@@ -75,6 +75,9 @@ class Terrain(ConfigTable):
     cell_m: Positive | None = Field(
         None, description="Cell size to work at; left out: the elevation's own."
     )
+    crs: str | None = Field(
+        None, description="Reference system of the elevation, where its files do not say theirs."
+    )
     vertical_unit: Literal["auto", "m", "ft", "us-ft"] = Field(
         "auto", description="Unit of heights; auto trusts the file."
     )

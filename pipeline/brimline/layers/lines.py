@@ -95,7 +95,9 @@ ITEMS: Final = (
             Column("primary", "bool", "Runs from a ridge without valleys of note beside it."),
             Column("area_m2", "float", "Ground that gathers at its lower end.", "m²", 0),
             _LENGTH,
-            Column("fall_pct", "float", "Mean fall; empty beside missing data.", "%", required=False),
+            Column(
+                "fall_pct", "float", "Mean fall; empty beside missing data.", "%", required=False
+            ),
         ),
     ),
     Layer(

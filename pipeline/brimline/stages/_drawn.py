@@ -108,6 +108,21 @@ def read_site(sources: Mapping[str, Source | None], elevation: Elevation, grid: 
     return found
 
 
+def layer_problems(sources: Mapping[str, Source]) -> list[Problem]:
+    """Read every drawn layer as it is, where there is no grid to bring it to."""
+    return [
+        problem
+        for name, source in sources.items()
+        for problem in read_layer(
+            source,
+            kinds=_KINDS[name],
+            crs=None,
+            columns=_COLUMNS[name],
+            default_layer=name,
+        ).problems
+    ]
+
+
 def _clean(rows: Any, name: str, grid: Grid) -> gpd.GeoDataFrame:  # noqa: ANN401
     return gpd.GeoDataFrame(conformed(rows, layer(name), grid.crs))
 

@@ -138,6 +138,8 @@ def _add_drawn(
         if to_id and to_id not in ground.names:
             raise ValueError(f"there is nothing called {to_id}")
         outlet, later = make(row, by_name[from_id], site)
+        if outlet.crest_m < by_name[from_id].element.floor_m:
+            raise ValueError(f"it lies below the floor of {from_id}")
     except ValueError as error:
         name = text_of(row, "name") or f"row {number}"
         found.problems.append(

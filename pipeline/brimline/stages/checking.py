@@ -70,11 +70,17 @@ def _elevation(
     terrain = settings.terrain
     try:
         read = read_elevation(
-            sources["elevation"].value, cell_m=terrain.cell_m, vertical_unit=terrain.vertical_unit
+            sources["elevation"].value,
+            cell_m=terrain.cell_m,
+            vertical_unit=terrain.vertical_unit,
+            crs=terrain.crs,
         )
     except InputError as error:
         found.problems += error.problems
-        found.facts.append("the drawn layers were not checked: without elevation there is no grid")
+        found.facts.append("without elevation there is no grid: where things lie was not checked")
+        found.problems += _drawn.layer_problems(
+            {name: sources[name].value for name in SOURCES if name in sources}
+        )
         return None
     found.problems += read.notices
     low, high = float(np.nanmin(read.dem)), float(np.nanmax(read.dem))

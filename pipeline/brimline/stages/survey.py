@@ -20,7 +20,10 @@ if TYPE_CHECKING:
 def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
     params = given.params
     read = read_elevation(
-        given.source("elevation"), cell_m=params.cell_m, vertical_unit=params.vertical_unit
+        given.source("elevation"),
+        cell_m=params.cell_m,
+        vertical_unit=params.vertical_unit,
+        crs=params.crs,
     )
     for problem in read.notices:
         report.problem(problem)

@@ -31,7 +31,7 @@ from brimline.cascade.rows import (
     series_columns,
 )
 from brimline.engine.stage import Stage
-from brimline.errors import Problem, Severity
+from brimline.errors import InputError, Problem, Severity
 from brimline.grid.shapes import cells_inside
 from brimline.io.frames import conformed, empty
 from brimline.layers import table
@@ -92,9 +92,16 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
     for problem in (*ways.problems, *problems):
         report.problem(problem)
     report.advanced(0.3, "routing the design storm")
-    network = Network(
-        tuple(one.element for one in drawn), tuple(way.link for way in ways.ways), tuple(discharges)
-    )
+    try:
+        network = Network(
+            tuple(one.element for one in drawn),
+            tuple(way.link for way in ways.ways),
+            tuple(discharges),
+        )
+    except ValueError as error:
+        raise InputError.of(
+            str(error), mend="give every element and discharge point its own name", source="plan"
+        ) from error
     limits, pace = _limits(works), Pace(after_h=works.after_h)
     storms = [_storm(given.facts("storms")["design"])]
     storms += [_storm(plain) for plain in given.facts("storms")["checks"]]
