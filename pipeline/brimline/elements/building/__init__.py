@@ -10,18 +10,32 @@ from brimline.elements.building.bill import (
     sill_quantities,
     total_cost,
 )
+from brimline.elements.building.ground_shapes import (
+    Building,
+    Dimensions,
+    SillAt,
+    dimensions,
+    shapes_of,
+    uphill_left,
+)
 from brimline.elements.building.order import Step, Way, build_order
 
 __all__ = [
     "ITEMS",
     "BillRow",
+    "Building",
+    "Dimensions",
     "Item",
     "Quantity",
+    "SillAt",
     "Step",
     "Way",
     "bill",
     "build_order",
+    "dimensions",
     "earth_quantities",
+    "shapes_of",
     "sill_quantities",
     "total_cost",
+    "uphill_left",
 ]

@@ -3,7 +3,6 @@
 from brimline.lines.staking.levelling import Instrument, Reading, readings
 from brimline.lines.staking.stakes import (
     LEVEL_ON_SITE,
-    LevelsAt,
     Stake,
     judged,
     offset_stakes,
@@ -22,7 +21,6 @@ from brimline.lines.staking.tolerance import (
 __all__ = [
     "LEVEL_ON_SITE",
     "Instrument",
-    "LevelsAt",
     "Reading",
     "Reason",
     "Stake",

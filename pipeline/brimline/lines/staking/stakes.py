@@ -4,30 +4,20 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final, Literal, Protocol
+from typing import TYPE_CHECKING, Final, Literal
 
 from brimline.lines.staking.stations import Reason
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    import numpy as np
-    from numpy.typing import NDArray
-
     from brimline.lines.staking.stations import Stations
+    from brimline.terrain.shaping import LevelsAt
 
 Side = Literal["", "left", "right"]
 
 LEVEL_ON_SITE: Final = "level-on-site"  # code of the flag
 _SURE: Final = 1.96  # standard errors that 95 % of a normal error lie within
-
-
-class LevelsAt(Protocol):
-    """Levels of a surface at points."""
-
-    def __call__(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Level at each point, NaN where there is none [m]."""
-        ...
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,5 +1,11 @@
-"""Earth between surfaces: volumes, and where the spoil goes."""
+"""Earth between surfaces: volumes from cells and from sections, and where the spoil goes."""
 
+from brimline.terrain.earthwork.sections import (
+    Section,
+    SectionVolumes,
+    earth_by_sections,
+    sections_across,
+)
 from brimline.terrain.earthwork.spoil import (
     Haul,
     Need,
@@ -24,7 +30,9 @@ __all__ = [
     "Earth",
     "Haul",
     "Need",
+    "Section",
     "SectionAreas",
+    "SectionVolumes",
     "Soil",
     "Spoil",
     "Stockpile",
@@ -33,7 +41,9 @@ __all__ = [
     "balanced",
     "earth_between",
     "earth_by_label",
+    "earth_by_sections",
     "need_of",
     "prismoidal_m3",
     "section_areas",
+    "sections_across",
 ]

@@ -3,7 +3,7 @@
 from brimline.terrain.shaping.along import Bank, Channel, notch
 from brimline.terrain.shaping.areas import Bowl, Pad
 from brimline.terrain.shaping.compose import Composed, Placed, composed
-from brimline.terrain.shaping.shapes import LevelAlong, Levels, Shape, beside
+from brimline.terrain.shaping.shapes import LevelAlong, Levels, LevelsAt, Shape, beside
 from brimline.terrain.shaping.surface import Design, Piece, Shaped, design
 
 __all__ = [
@@ -14,6 +14,7 @@ __all__ = [
     "Design",
     "LevelAlong",
     "Levels",
+    "LevelsAt",
     "Pad",
     "Piece",
     "Placed",

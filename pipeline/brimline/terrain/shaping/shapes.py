@@ -32,6 +32,14 @@ class Levels(NamedTuple):
     heaped: NDArray[np.float64]
 
 
+class LevelsAt(Protocol):
+    """Levels of a surface at points."""
+
+    def __call__(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Level at each point, NaN where there is none [m]."""
+        ...
+
+
 class Shape(Protocol):
     """Something that changes the ground."""
 

@@ -1,0 +1,320 @@
+"""An element as earth: what is dug and heaped up to build it, from its dimensions and its drawing.
+
+Dimensions pass as plain values, so that they can lie between stages.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+import shapely
+
+from brimline.elements.basin import Basin
+from brimline.elements.drain import Drain
+from brimline.elements.pond import Pond
+from brimline.elements.section import Parabola, Trapezoid
+from brimline.elements.swale import Swale
+from brimline.terrain.shaping import Bank, Bowl, Channel, LevelAlong, notch
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from brimline.elements.element import Element
+    from brimline.terrain.shaping import LevelsAt, Shape
+
+Dimensions = dict[str, Any]  # plain values that JSON can hold
+
+_LEAST_MOUND_M: Final = 0.01  # lower than this is only levelled
+_LOOK_M: Final = 2.0  # to each side of a line, to see which is uphill
+_STEP_M: Final = 0.5  # outwards, to see where the ground is low or high enough
+_SPARE_M: Final = 1.0  # a sill runs on past the toe of its bank
+
+
+@dataclass(frozen=True, slots=True)
+class SillAt:
+    """A level sill and where on the plan it stands."""
+
+    level_m: float
+    width_m: float
+    place: shapely.Point
+
+
+@dataclass(frozen=True, slots=True)
+class Building:
+    """How banks and sills are built.
+
+    Parameters
+    ----------
+    top_m, outer : top width and outer batter of banks round ponds and beside drains [m].
+    settlement : share of their height by which they are built higher.
+    sill_batter : batter of the sides of sill notches.
+    returns_m : greatest length of the wings that carry a swale's mound uphill round its ends, so
+        that water held above the line does not leak there; 0 builds none [m].
+    """
+
+    top_m: float = 1.0
+    outer: float = 2.0
+    settlement: float = 0.10
+    sill_batter: float = 2.0
+    returns_m: float = 15.0
+
+
+def dimensions(element: Element) -> Dimensions:
+    """Return the dimensions that an element is built to, as plain values.
+
+    Tanks, and elements that were not made from a shape, have none.
+    """
+    made = element.shape
+    levels = {"spill_level_m": element.spill_level_m, "crest_level_m": element.crest_level_m}
+    if isinstance(made, Swale):
+        return levels | {
+            "kind": "swale",
+            "line_level_m": made.line_level_m,
+            "form": made.form,
+            "depth_m": made.depth_m,
+            "bottom_m": made.bottom_m if made.form == "trapezoid" else 0.0,
+            "top_m": made.top_m,
+            "side": made.side,
+            "upper_side": made.upper_side,
+            "settlement": made.settlement,
+            "mound_top_m": made.mound.crest_width_m,
+            "mound_inner": made.mound.inner,
+            "mound_outer": made.mound.outer,
+        }
+    if isinstance(made, Drain):
+        return levels | {
+            "kind": "drain",
+            "from_level_m": made.from_level_m,
+            "to_level_m": made.to_level_m,
+            "depth_m": made.depth_m,
+            **_section_of(made.section),
+        }
+    if isinstance(made, Pond):
+        return levels | {
+            "kind": "pond",
+            "depth_m": made.dug_depth_m,
+            "side": made.side,
+            "shelf_width_m": made.shelf_width_m,
+            "shelf_depth_m": made.shelf_depth_m,
+        }
+    if isinstance(made, Basin):
+        depth_m = element.spill_level_m - element.floor_m
+        return levels | {
+            "kind": "basin",
+            "depth_m": depth_m,
+            "side": made.side,
+            "shelf_width_m": 0.0,
+            "shelf_depth_m": 0.0,
+            "filling_m": min(sum(layer.thickness_m for layer in made.fill), depth_m),
+        }
+    return {}
+
+
+def shapes_of(
+    element_id: str,
+    built: Mapping[str, Any],
+    drawn: shapely.Geometry,
+    sills: Sequence[SillAt],
+    ground: LevelsAt,
+    how: Building,
+) -> list[Shape]:
+    """Work out the shapes of one element.
+
+    Parameters
+    ----------
+    built : of `dimensions`; an empty one, as of a tank, gives no shapes.
+    drawn : its line or outline; of a multi-part geometry the largest part.
+    sills : its sills.
+    ground : levels of the surface that it is built on.
+
+    Raises
+    ------
+    ValueError
+        If the drawing is not of the kind that the element needs.
+    """
+    kind = built.get("kind")
+    if kind is None:
+        return []
+    parts = shapely.get_parts(drawn)
+    part = max(parts, key=lambda one: (one.area, one.length))
+    if kind in ("swale", "drain"):
+        line = uphill_left(part, ground)
+        make = _swale if kind == "swale" else _drain
+        return make(element_id, built, line, part, sills, ground, how)
+    return _bowl(element_id, built, part, sills, ground, how)
+
+
+def uphill_left(line: shapely.LineString, ground: LevelsAt) -> shapely.LineString:
+    """Turn a line so that the higher ground lies to its left."""
+    middles = np.arange(0.5, max(line.length, 1.0)) / max(line.length, 1.0)
+    points = shapely.get_coordinates(line.interpolate(middles, normalized=True))
+    ahead = shapely.get_coordinates(
+        line.interpolate(np.minimum(middles + 1e-3, 1), normalized=True)
+    )
+    east, north = (ahead - points).T
+    size = np.maximum(np.hypot(east, north), 1e-12)
+    step = _LOOK_M * np.column_stack([-north / size, east / size])
+    left, right = ground(*(points + step).T), ground(*(points - step).T)
+    rise = np.nanmean(left - right) if np.isfinite(left - right).any() else 0.0
+    return line if rise >= 0 else line.reverse()
+
+
+def _swale(
+    element_id: str,
+    built: Mapping[str, Any],
+    line: shapely.LineString,
+    _drawn: shapely.LineString,
+    sills: Sequence[SillAt],
+    ground: LevelsAt,
+    how: Building,
+) -> list[Shape]:
+    floor = LevelAlong.flat(built["line_level_m"] - built["depth_m"])
+    if built["form"] == "parabola":
+        reach_m = built["top_m"] / 2
+        wide_m = built["top_m"] / math.sqrt(built["depth_m"])
+        ditch = Channel(element_id, line, floor, reach_m, parabola_m=wide_m)
+    else:
+        reach_m = built["side"] * built["depth_m"] + built["bottom_m"] / 2
+        ditch = Channel(
+            element_id, line, floor, reach_m, built["bottom_m"], built["upper_side"], built["side"]
+        )
+    shapes: list[Shape] = [ditch]
+    height_m = built["crest_level_m"] - built["line_level_m"]
+    toe_m = 0.0
+    if height_m > _LEAST_MOUND_M:
+        offset_m = -(built["mound_inner"] * height_m + built["mound_top_m"] / 2)
+        toe_m = -offset_m + built["mound_top_m"] / 2 + built["mound_outer"] * height_m
+        mound = Bank(
+            element_id, line, LevelAlong.flat(built["crest_level_m"]), offset_m,
+            built["mound_top_m"], built["mound_inner"], built["mound_outer"], built["settlement"],
+        )  # fmt: skip
+        shapes.append(mound)
+        shapes += _wings(mound, built["side"] * built["depth_m"] - offset_m, ground, how)
+    for sill in sills:
+        clear_m = min(sill.width_m / 2 + _SPARE_M, line.length / 2)  # of the ends and their wings
+        at_m = min(max(line.project(sill.place), clear_m), line.length - clear_m)
+        shapes.append(
+            notch(
+                element_id, line, at_m, sill.level_m, sill.width_m,
+                left_m=reach_m, right_m=toe_m + _SPARE_M, batter=how.sill_batter,
+            )
+        )  # fmt: skip
+    return shapes
+
+
+def _wings(mound: Bank, past_end_m: float, ground: LevelsAt, how: Building) -> list[Shape]:
+    """Carry a mound round both ends of its ditch, uphill to where the ground is as high."""
+    if not how.returns_m:
+        return []
+    crest_m = float(mound.crest.level_m[0])
+    corners = shapely.get_coordinates(mound.line)
+    batter = max(mound.left, mound.right)
+    found: list[Shape] = []
+    # the uphill side is to the left; at its start, the way out runs against the line
+    for end, before, turn in ((corners[0], corners[1], -1.0), (corners[-1], corners[-2], 1.0)):
+        out = (end - before) / np.hypot(*(end - before))
+        uphill = turn * np.array([-out[1], out[0]])
+        start = end + uphill * mound.offset_m
+        foot = start + out * past_end_m
+        steps = np.arange(0.0, how.returns_m + _STEP_M, _STEP_M)
+        levels = ground(*(foot + steps[:, None] * uphill).T)
+        high = np.flatnonzero(levels >= crest_m)
+        reach_m = steps[high[0]] if high.size else how.returns_m
+        wing = shapely.LineString([start, foot, foot + uphill * max(reach_m, _STEP_M)])
+        found.append(
+            Bank(
+                mound.element_id, wing, mound.crest, 0.0, mound.top_m, batter, batter,
+                mound.settlement,
+            )
+        )  # fmt: skip
+    return found
+
+
+def _drain(
+    element_id: str,
+    built: Mapping[str, Any],
+    line: shapely.LineString,
+    drawn: shapely.LineString,
+    _sills: Sequence[SillAt],
+    _ground: LevelsAt,
+    how: Building,
+) -> list[Shape]:
+    levels = (built["from_level_m"], built["to_level_m"])
+    if line.coords[0] != drawn.coords[0]:  # it was turned; it falls the other way then
+        levels = levels[::-1]
+    floor = LevelAlong.graded(*levels, line.length)
+    crest = LevelAlong.graded(
+        levels[0] + built["depth_m"], levels[1] + built["depth_m"], line.length
+    )
+    if built["parabola_m"]:
+        half_m = built["parabola_m"] * math.sqrt(built["depth_m"]) / 2
+    else:
+        half_m = built["bottom_m"] / 2 + built["side"] * built["depth_m"]
+    return [
+        Channel(
+            element_id, line, floor, 0.0, built["bottom_m"], built["other_side"], built["side"],
+            built["parabola_m"],
+        ),
+        Bank(
+            element_id, line, crest, -(half_m + how.top_m / 2), how.top_m, max(built["side"], 1.0),
+            how.outer, how.settlement,
+        ),
+    ]  # fmt: skip
+
+
+def _bowl(
+    element_id: str,
+    built: Mapping[str, Any],
+    outline: shapely.Polygon,
+    sills: Sequence[SillAt],
+    ground: LevelsAt,
+    how: Building,
+) -> list[Shape]:
+    bowl = Bowl(
+        element_id, outline, built["spill_level_m"], built["depth_m"], built["side"],
+        built["shelf_width_m"], built["shelf_depth_m"], built["crest_level_m"], how.top_m,
+        how.outer, how.settlement,
+    )  # fmt: skip
+    shapes: list[Shape] = [bowl]
+    for sill in sills:
+        line = _outwards(bowl, sill, ground, how)
+        shapes.append(
+            Channel(
+                element_id, line, LevelAlong.flat(sill.level_m), bottom_m=sill.width_m,
+                left=how.sill_batter, right=how.sill_batter, through=True,
+            )
+        )  # fmt: skip
+    return shapes
+
+
+def _outwards(bowl: Bowl, sill: SillAt, ground: LevelsAt, how: Building) -> shapely.LineString:
+    """Line of a sill, square to the outline from within it to where the ground is low enough."""
+    ring = bowl.outline.exterior
+    at_m = ring.project(sill.place)
+    ends = [ring.interpolate((at_m + step) % ring.length) for step in (-0.5, 0.5)]
+    along = np.array([ends[1].x - ends[0].x, ends[1].y - ends[0].y])
+    along /= max(np.hypot(*along), 1e-12)
+    out = np.array([along[1], -along[0]])
+    edge = np.array(ring.interpolate(at_m).coords[0])
+    if bowl.outline.contains(shapely.Point(*(edge + 0.1 * out))):
+        out = -out
+    steps = np.arange(0.0, bowl.core_reach_m + how.returns_m + _STEP_M, _STEP_M)
+    levels = ground(*(edge + steps[:, None] * out).T)
+    low = np.flatnonzero((levels <= sill.level_m) & (steps >= bowl.core_reach_m))
+    reach_m = steps[low[0]] if low.size else steps[-1]
+    fall_m = max(sill.level_m - float(np.nanmin(levels)), 0.0) if low.size else 0.0
+    end = edge + out * (reach_m + how.outer * fall_m + _SPARE_M)
+    return shapely.LineString([edge - out * bowl.side * 0.2, end])
+
+
+def _section_of(section: Any) -> Dimensions:  # noqa: ANN401 - any section with these attributes
+    if isinstance(section, Trapezoid):
+        side, other = section.sides
+        return {"bottom_m": section.bottom_m, "side": side, "other_side": other, "parabola_m": 0.0}
+    if isinstance(section, Parabola):
+        wide_m = section.top_width_m(1.0)
+        return {"bottom_m": 0.0, "side": 1.0, "other_side": 1.0, "parabola_m": wide_m}
+    raise ValueError(f"a drain of section {type(section).__name__} cannot be dug")
