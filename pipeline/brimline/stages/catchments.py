@@ -40,13 +40,15 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
         "subcatchments": _subcatchments(given, found, longest.length_m),
         "longest_paths": _longest(longest.cells, longest.length_m, levels, grid),
         "subcatchment": found.labels,
-        "intakes_summary": {
-            "headline": {
-                "intakes": len(snapped),
-                "largest_catchment_m2": float(found.cells.max(initial=0) * grid.cell_area_m2),
-                "edge_limited_intakes": int(found.edge_limited.sum()),
-            }
-        },
+        "intakes_summary": {"headline": _headline(found, grid)} if len(snapped) else {},
+    }
+
+
+def _headline(found: Subcatchments, grid: Grid) -> dict[str, float | int]:
+    return {
+        "intakes": found.cells.size,
+        "largest_catchment_m2": float(found.cells.max() * grid.cell_area_m2),
+        "edge_limited_intakes": int(found.edge_limited.sum()),
     }
 
 

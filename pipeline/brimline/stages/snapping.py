@@ -10,16 +10,18 @@ import shapely
 
 from brimline.drainage.catchments import snap
 from brimline.engine.stage import Stage
+from brimline.errors import Problem, Severity
 from brimline.layers.flags import joined
 from brimline.stages._frames import frame
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from brimline.drainage.catchments import Snapped
     from brimline.engine.stage import Given, Reporter
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:  # noqa: ARG001
+def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
     params, grid, drawn = given.params, given.grid, given.frame("intakes_drawn")
     positions = grid.position(drawn.geometry.x.to_numpy(), drawn.geometry.y.to_numpy())
     found = snap(
@@ -31,6 +33,7 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:  # noqa: ARG001
         min_area_m2=params.snap_area_m2,
         movable=drawn["snap"].to_numpy(dtype=np.bool_),
     )
+    _tell_ambiguous(found, drawn, report)
     rows = gpd.GeoDataFrame(
         {
             "intake_id": drawn["intake_id"],
@@ -46,6 +49,22 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:  # noqa: ARG001
         "intakes_snapped": frame(rows, "intakes_snapped", grid),
         "snapping": {"radius_m": params.snap_radius_m},
     }
+
+
+def _tell_ambiguous(found: Snapped, drawn: gpd.GeoDataFrame, report: Reporter) -> None:
+    """Say which other path each ambiguous point could have meant."""
+    for place in np.flatnonzero(np.isfinite(found.other_area_m2)).tolist():
+        name = drawn["name"].iloc[place] or f"number {place + 1}"
+        report.problem(
+            Problem(
+                Severity.WARNING,
+                f"intake {name} stands on a path that gathers {found.area_m2[place]:.0f} m², and"
+                f" another that gathers {found.other_area_m2[place]:.0f} m² passes"
+                f" {found.other_distance_m[place]:.1f} m away",
+                "move the point onto the path that is meant, or set its snap column to false",
+                "intakes",
+            )
+        )
 
 
 STAGE = Stage(
