@@ -130,7 +130,8 @@ def _pyflwdir(pyflwdir, dem, filled, directions, intakes):
     ready.upstream_area()
     yield Contestant("fill and directions", "pyflwdir", lambda: fill_depressions(dem))
     yield Contestant("accumulation", "pyflwdir", lambda: graph().upstream_area(unit="cell"))
-    yield Contestant("catchments", "pyflwdir", lambda: ready.basins(idxs=cells))
+    yield Contestant("catchments", "pyflwdir", lambda: graph().basins(idxs=cells))
+    yield Contestant("catchments, order ready", "pyflwdir", lambda: ready.basins(idxs=cells))
 
 
 def _pysheds(_, dem, filled, directions, intakes):
@@ -179,7 +180,7 @@ def _topotoolbox(tt, dem, filled, directions, intakes):
     )
     yield Contestant("accumulation, order ready", "topotoolbox", flow.flow_accumulation)
     yield Contestant(
-        "catchments", "topotoolbox", lambda: flow.drainagebasins(outlets=cells), "order ready"
+        "catchments, order ready", "topotoolbox", lambda: flow.drainagebasins(outlets=cells)
     )
 
 

@@ -26,9 +26,7 @@ STEPS = (
     "directions",
     "fill and directions",
     "accumulation",
-    "accumulation, order ready",
     "catchments",
-    "directions, flats left",
     "breach",
     "D-infinity",
     "multiple directions",
@@ -38,39 +36,39 @@ CHAINS = {
     "topotoolbox": (
         ("fill and directions", "topotoolbox"),
         ("accumulation, order ready", "topotoolbox"),
-        ("catchments", "topotoolbox"),
+        ("catchments, order ready", "topotoolbox"),
     ),
     "pyflwdir": (
         ("fill and directions", "pyflwdir"),
         ("accumulation", "pyflwdir"),
-        ("catchments", "pyflwdir"),
+        ("catchments, order ready", "pyflwdir"),
     ),
     "richdem, then pyflwdir": (
         ("fill and directions", "richdem"),
         ("accumulation", "pyflwdir"),
-        ("catchments", "pyflwdir"),
+        ("catchments, order ready", "pyflwdir"),
     ),
     "richdem": (
         ("fill and directions", "richdem"),
         ("accumulation", "richdem"),
-        ("catchments", "pyflwdir"),
+        ("catchments, order ready", "pyflwdir"),
     ),
     "fastscapelib, then pyflwdir": (
         ("fill and directions", "fastscapelib"),
         ("accumulation, order ready", "fastscapelib"),
-        ("catchments", "pyflwdir"),
+        ("catchments, order ready", "pyflwdir"),
     ),
     "fastest fill, then pysheds": (
         ("fill", None),
         ("directions", "pysheds"),
         ("accumulation", None),
-        ("catchments", None),
+        ("catchments, order ready", None),
     ),
     "fastest fill, then richdem": (
         ("fill", None),
         ("directions", "richdem"),
         ("accumulation", None),
-        ("catchments", None),
+        ("catchments, order ready", None),
     ),
 }
 PAGE = """\
@@ -108,9 +106,12 @@ fastest way.
 | --- | --- | --- | --- | --- |
 {steps}
 
-Directions are complete: every cell reaches an outlet. brimline adds up from the directions alone;
-topotoolbox and fastscapelib add up along an order that their direction step made, which is
-compared as part of the chain.
+Directions are complete: every cell reaches an outlet. Accumulation and catchments start from the
+directions alone. topotoolbox, fastscapelib and pyflwdir can go on along an order that an earlier
+step made; brimline makes none, so that way is compared as part of the chain. Steps that do less
+than brimline's, as multiples of its time for the whole step:
+
+{ready}
 
 {notes}
 
@@ -214,6 +215,21 @@ def chain_rows(results):
         yield f"| {side}² | {count} | {shown} | {ratio:.2f} | {goal}{mark} |"
 
 
+def ready_lines(results):
+    """Peers' steps that do less than ours, as multiples of ours."""
+    for less, step in (
+        ("directions, flats left", "directions"),
+        ("accumulation, order ready", "accumulation"),
+        ("catchments, order ready", "catchments"),
+    ):
+        for (side, count), best in results.items():
+            peers = peers_of(best, less)
+            if peers:
+                ours = best[step, OURS]
+                shown = ", ".join(f"{name} {took / ours:.2f}" for name, took in peers.items())
+                yield f"- {less}, {side}², {count} threads: {shown}"
+
+
 def notes(entries):
     return sorted({f"{e.library}, {e.step}: {e.note}" for e in entries if e.note})
 
@@ -230,6 +246,7 @@ def write(results, entries, missing, probed, arguments):
         missing=f" Not installed: {', '.join(missing)}." if missing else "",
         chains="\n".join(chain_rows(results)),
         steps="\n".join(step_rows(results)),
+        ready="\n".join(ready_lines(results)),
         notes="\n".join(f"- {note}" for note in notes(entries)),
         probed="\n".join(probed),
     )
