@@ -45,8 +45,7 @@ def run(site: Path, options: Options, *, as_json: bool) -> None:
     else:
         from brimline.cli.summary import summary
 
-        console.result(summary(published.manifest, loaded.settings.site.units))
-        console.result(f"\nResults: {folder}")
+        console.result(summary(published.manifest, loaded.settings.site.units, folder))
         reused = len(result.stages) - len(ran)
         console.say(f"{len(ran)} stages ran, {reused} were reused")
     del inputs

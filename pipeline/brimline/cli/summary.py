@@ -1,28 +1,94 @@
-"""What matters of a run, in a short table."""
+"""What matters of a run, in a short table: figures, flags, and where the files are."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from brimline.units import shown
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from brimline.units import System
 
-_QUANTITY = {"_m2": "area", "_m3": "volume", "_m": "length", "_pct": "slope"}
+_QUANTITY: Final = {"_m2": "area", "_m3": "volume", "_m": "length", "_pct": "slope"}
+_FILES: Final = (
+    ("report.html", "the report, for reading and printing"),
+    ("report.pdf", "the same, printed"),
+    ("map.html", "the map page, works offline"),
+    ("site.gpkg", "all layers, for any GIS viewer"),
+    ("rasters", "rasters"),
+    ("styles", "a style for each layer (OGC SLD)"),
+    ("stakes", "stakes and files for machines"),
+    ("run.json", "every input, parameter, version and warning"),
+)
+_MOST_FLAGS: Final = 12
 
 
-def summary(manifest: dict[str, Any], units: System) -> str:
-    """Return the headline figures, a line each, and how many warnings need a person."""
-    figures = manifest["headline"]
-    lines = [
-        f"  {name.replace('_', ' ')}: {_text(name, value, units)}"
-        for name, value in figures.items()
+def summary(manifest: dict[str, Any], units: System, folder: Path) -> str:
+    """Return the closing table of a run.
+
+    Parameters
+    ----------
+    manifest : what ``run.json`` holds.
+    folder : the run folder, for the list of what is in it.
+    """
+    parts = [_figures(manifest, units), _needed(manifest), _files(folder)]
+    return "\n\n".join(part for part in parts if part)
+
+
+def _figures(manifest: dict[str, Any], units: System) -> str:
+    rows = [
+        (
+            figure["title"],
+            shown(figure["quantity"], units).text(figure["value"])
+            if figure["quantity"]
+            else _plain(figure["value"]),
+            figure["note"],
+        )
+        for figure in manifest.get("figures", ())
     ]
-    warnings = manifest["warnings"]
-    if warnings:
-        lines.append(f"  {warnings} warnings need a person: see above, and problems in run.json")
-    return "\n".join(lines)
+    known = {figure["key"] for figure in manifest.get("figures", ())}
+    rows += [
+        (_words(name), _text(name, value, units), "")
+        for name, value in manifest["headline"].items()
+        if name not in known
+    ]
+    wide, right = (max((len(row[at]) for row in rows), default=0) for at in (0, 1))
+    return "\n".join(
+        f"  {title:<{wide}}  {value:>{right}}  {note}".rstrip() for title, value, note in rows
+    )
+
+
+def _needed(manifest: dict[str, Any]) -> str:
+    flagged = manifest.get("flagged", ())
+    lines = [
+        f"  {flag['title']}: {flag['code']} in {len(flag['rows'])}"
+        f" {'row' if len(flag['rows']) == 1 else 'rows'} ({_few(flag['rows'])})"
+        for flag in flagged[:_MOST_FLAGS]
+    ]
+    if len(flagged) > _MOST_FLAGS:
+        lines.append(f"  and {len(flagged) - _MOST_FLAGS} more, see the report")
+    count = manifest["warnings"]
+    if count:
+        lines.append(f"  {count} {'warning' if count == 1 else 'warnings'}, see above and run.json")
+    return "\n".join(["Needs a person:", *lines]) if lines else "No row carries a flag."
+
+
+def _files(folder: Path) -> str:
+    there = [(name, what) for name, what in _FILES if (folder / name).exists()]
+    wide = max((len(name) for name, _ in there), default=0)
+    return "\n".join([f"Results in {folder}:", *(f"  {n:<{wide}}  {what}" for n, what in there)])
+
+
+def _few(rows: list[str]) -> str:
+    return ", ".join(rows[:4]) + (", …" if len(rows) > 4 else "")
+
+
+def _words(name: str) -> str:
+    for suffix in _QUANTITY:
+        name = name.removesuffix(suffix)
+    return name.replace("_", " ").capitalize()
 
 
 def _text(name: str, value: Any, units: System) -> str:  # noqa: ANN401
@@ -30,5 +96,9 @@ def _text(name: str, value: Any, units: System) -> str:  # noqa: ANN401
         for suffix, quantity in _QUANTITY.items():
             if name.endswith(suffix):
                 return shown(quantity, units).text(value)
-        return f"{value:,}"
+        return _plain(value)
     return str(value)
+
+
+def _plain(value: float) -> str:
+    return f"{value:,.10g}".replace(",", "\N{NARROW NO-BREAK SPACE}")

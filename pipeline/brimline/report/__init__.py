@@ -1,9 +1,20 @@
 """What people look at: numbers first as plain values, then figures and pages."""
 
+from brimline.report.attention import flagged
 from brimline.report.digest import pages_digest
 from brimline.report.map_page import map_html
+from brimline.report.numbers import Figure, figures
 from brimline.report.page import report_html
 from brimline.report.results import Results
 from brimline.report.sld import styles
 
-__all__ = ["Results", "map_html", "pages_digest", "report_html", "styles"]
+__all__ = [
+    "Figure",
+    "Results",
+    "figures",
+    "flagged",
+    "map_html",
+    "pages_digest",
+    "report_html",
+    "styles",
+]

@@ -16,11 +16,12 @@ import shapely
 
 from brimline.layers import CATALOGUE, FLAGS, Layer, Raster
 from brimline.report import backdrop, quantities
-from brimline.report.flagged import codes_of, row_name
+from brimline.report.attention import codes_of, row_name
 from brimline.report.map_surface import packed, quantised
 from brimline.report.palette import STYLES, style
 from brimline.report.plates.classes import class_titles
 from brimline.report.ramps import RAMPS
+from brimline.report.storm import busy_until_h
 from brimline.report.tables import words
 from brimline.units import shown
 
@@ -254,7 +255,8 @@ def _storms(results: Results) -> list[dict[str, Any]]:
     bounds = elements.set_index("element_id")
     found = []
     for storm, rows in series.groupby("storm", sort=False):
-        times = sorted(rows["time_h"].unique())
+        end_h = busy_until_h(rows)
+        times = sorted(time for time in rows["time_h"].unique() if time <= end_h)
         parts = []
         for name, own in rows.groupby("element_id", sort=False):
             if name not in bounds.index:

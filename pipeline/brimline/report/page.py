@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from brimline.report import assumptions, flagged, numbers, prose, tables
+from brimline.report import assumptions, attention, numbers, prose, tables
 from brimline.report.palette import theme_colours
 from brimline.report.plates import album
 from brimline.report.plates.svg import theme_variables, themed
@@ -49,7 +49,7 @@ def _content(results: Results, paper: bool, told: Callable[[str], None]) -> dict
         "crs": results.crs_text,
         "paragraph": prose.paragraph(results, {figure.key: figure for figure in found}),
         "figures": [(figure, figure.text(results.units)) for figure in found],
-        "flagged": flagged.flagged(results),
+        "flagged": attention.flagged(results),
         "plates": plates,
         "tables": tables.printed(results),
         "cautions": results.cautions,

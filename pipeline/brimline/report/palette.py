@@ -125,7 +125,7 @@ VERMILION: Final = Ink("#d55e00", "#e69f00")
 # Tol
 INDIGO: Final = Ink("#332288", "#99ddff")
 WINE: Final = Ink("#882255", "#ffaabb")
-PURPLE: Final = Ink("#aa4499", "#cc99bb")
+PURPLE: Final = Ink("#aa3377", "#cc99bb")
 RED: Final = Ink("#cc3311", "#ee8866")
 OLIVE: Final = Ink("#999933", "#bbcc33")
 TEAL: Final = Ink("#44aa99", "#77cccc")
@@ -225,7 +225,7 @@ STYLES: Final[dict[str, Style]] = {
         ),
         Style(
             "subcatchments",
-            (Rule("Subcatchment", line=Line(INDIGO, 1.4, _DIVIDE), fill=Fill(CYAN, 0.25)),),
+            (Rule("Subcatchment", line=Line(INDIGO, 1.4, _DIVIDE), fill=Fill(CYAN, 0.14)),),
             label="intake_id",
         ),
         Style("hollows", (Rule("Hollow", line=Line(BLUE, 0.8), fill=Fill(BLUE, 0.35)),)),
@@ -233,9 +233,9 @@ STYLES: Final[dict[str, Style]] = {
             "flow_paths",
             (
                 Rule("Flow path", line=Line(BLUE, 1.0)),
-                Rule("Order 2", line=Line(BLUE, 1.7), where=Where("order", ">=", 2)),
-                Rule("Order 3", line=Line(BLUE, 2.5), where=Where("order", ">=", 3)),
-                Rule("Order 4 and more", line=Line(BLUE, 3.4), where=Where("order", ">=", 4)),
+                Rule("Flow path, order 2", line=Line(BLUE, 1.7), where=Where("order", ">=", 2)),
+                Rule("Flow path, order 3", line=Line(BLUE, 2.5), where=Where("order", ">=", 3)),
+                Rule("Order 4 and higher", line=Line(BLUE, 3.4), where=Where("order", ">=", 4)),
             ),
         ),
         Style(

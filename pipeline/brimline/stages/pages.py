@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Final
 
 from brimline.engine.stage import GRID
 from brimline.errors import StoreError
 from brimline.io import atomic
 from brimline.layers import Raster
-from brimline.report import Results, map_html, report_html, styles
+from brimline.report import Results, figures, flagged, map_html, report_html, styles
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -70,6 +71,17 @@ def write_pages(
     if pdf:
         told("printing the report")
         atomic.write_bytes(folder / REPORT_PDF, pdf_bytes(results))
+
+
+def plain_figures(results: Results) -> dict[str, Any]:
+    """Return the report's figures and its count of flags as the manifest holds them."""
+    return {
+        "figures": [asdict(figure) for figure in figures(results)],
+        "flagged": [
+            {"layer": flag.layer, "title": flag.title, "code": flag.code, "rows": list(flag.rows)}
+            for flag in flagged(results)
+        ],
+    }
 
 
 def pdf_bytes(results: Results) -> bytes:

@@ -14,7 +14,7 @@ from brimline.io.geopackage import About, write_geopackage
 from brimline.io.rasters import write_raster
 from brimline.layers import Layer, Raster, Table
 from brimline.report import pages_digest
-from brimline.stages.pages import REPORT_PDF, results_of, write_pages
+from brimline.stages.pages import REPORT_PDF, plain_figures, results_of, write_pages
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -123,6 +123,7 @@ def publish(
         write_geopackage(folder / GEOPACKAGE, rows, crs=grid.crs, about=about)
     results = results_of(result, made, grid, site_name=site_name, units=units, cautions=CAUTIONS)
     write_pages(folder, results, pdf=pdf, told=told)
+    made |= plain_figures(results)
     atomic.write_text(folder / MANIFEST, json.dumps(made, indent=2, ensure_ascii=False) + "\n")
     atomic.replace_folder(folder, target)
     return Published(target, written=True, manifest=made)

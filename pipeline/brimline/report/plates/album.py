@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from brimline.report.plates import cascade, ground, lines, water
+from brimline.report.plates import cascade, ground, lines, storms, water
 from brimline.report.plates.frame import MapFrame
 
 if TYPE_CHECKING:
@@ -22,6 +22,7 @@ _MAKERS: Final[tuple[Callable[[Results, MapFrame], Plate | None], ...]] = (
     lines.key_lines,
     cascade.plan,
     cascade.diagram,
+    storms.levels,
 )
 
 

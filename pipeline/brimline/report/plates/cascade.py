@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Any, Final
 import matplotlib as mpl
 from matplotlib.figure import Figure
 from matplotlib.patches import FancyArrowPatch, Rectangle
+from matplotlib.patheffects import withStroke
 
-from brimline.report.flagged import codes_of
-from brimline.report.palette import INK, QUIET, RED, RULE_LINE, WINE, style
+from brimline.report.attention import codes_of
+from brimline.report.palette import INK, PAPER, QUIET, RED, RULE_LINE, WINE, style
+from brimline.report.plates.frame import MapFrame
 from brimline.report.plates.plate import Plate
 from brimline.report.plates.sheet import Sheet
 from brimline.report.plates.svg import SETTINGS, svg_of
@@ -19,9 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from geopandas import GeoDataFrame
-    from matplotlib.axes import Axes
 
-    from brimline.report.plates.frame import MapFrame
     from brimline.report.results import Results
 
 _WIDTH_IN: Final = 180 / 25.4
@@ -29,16 +29,18 @@ _SPAN: Final = 0.62  # of a column, the width of an element's bar
 
 
 def plan(results: Results, frame: MapFrame) -> Plate | None:
-    """Draw the elements and how they overflow."""
+    """Draw the elements and how they overflow, as near as they allow."""
     if results.layer("elements") is None:
         return None
-    sheet = Sheet(results, frame)
-    sheet.draw("contours", only="Index contour")
-    for name in ("surfaces", "flow_paths", "culverts", "keep_out", "boundary"):
+    near = MapFrame.around(results, ("elements", "overflows"), 0.08)
+    sheet = Sheet(results, near if near.width_m < frame.width_m else frame)
+    for name in ("surfaces", "contours", "flow_paths", "culverts", "keep_out", "boundary"):
         sheet.draw(name)
+    contours = results.layer("contours")
+    if contours is not None:
+        sheet.label_lines(contours[contours["index"]], "level_m", "contours", rank=9)
     sheet.draw("elements", label=True)
     sheet.draw("overflows")
-    sheet.draw("discharge_points", label=True)
     return Plate(
         "cascade-plan",
         "The cascade",
@@ -54,26 +56,19 @@ def diagram(results: Results, frame: MapFrame) -> Plate | None:  # noqa: ARG001 
     if elements is None or not elements["spill_level_m"].notna().any():
         return None
     known = elements[elements["spill_level_m"].notna()]
-    columns = ranks(
-        {str(row["element_id"]): str(row["spills_to"] or "") for _, row in elements.iterrows()}
-    )
-    wide = max(columns.values()) + 1
-    with mpl.rc_context(SETTINGS):
-        figure = Figure(figsize=(_WIDTH_IN, 3.9), facecolor="none")
-        axes = figure.add_axes((0.075, 0.05, 0.915, 0.90))
-        unit = shown("level", results.units)
-        _level_axis(axes, known["spill_level_m"] * unit.per_si, wide, unit.symbol)
-        places = _bars(axes, known, columns, results)
-        _links(axes, known, places)
-        svg = svg_of(figure, "cascade-diagram")
+    next_of = {
+        str(name): str(to) if isinstance(to, str) else ""
+        for name, to in zip(known["element_id"], known["spills_to"], strict=True)
+    }
+    chart = _Diagram(results, known, ranks(next_of))
     return Plate(
         "cascade-diagram",
         "The cascade by level",
-        svg,
+        chart.svg(),
         "Diagram of the elements from the first on the left to the outlet on the right, each at "
         "its spill level, with arrows to the next.",
-        "Each bar stands at the level at which the element spills; beneath it, what it stores. "
-        "A red bar carries a flag.",
+        "Each bar stands at the level at which the element spills; beneath it, what it stores; "
+        "on each arrow, the highest flow of any storm. A red bar carries a flag.",
     )
 
 
@@ -96,82 +91,95 @@ def ranks(spills_to: Mapping[str, str]) -> dict[str, int]:
     return found
 
 
-def _level_axis(axes: Axes, levels: Any, wide: int, symbol: str) -> None:  # noqa: ANN401
-    low, high = float(levels.min()), float(levels.max())
-    room = max(high - low, 1.0)
-    axes.set_xlim(-0.5, wide - 0.5)
-    axes.set_ylim(low - 0.25 * room, high + 0.22 * room)
-    axes.set_ylabel(f"Level, {symbol}", color=QUIET.light)
-    axes.set_xticks([])
-    axes.tick_params(colors=QUIET.light, labelsize=6.5, length=2)
-    axes.grid(axis="y", color=RULE_LINE.light, linewidth=0.5)
-    axes.set_axisbelow(True)
-    axes.patch.set_visible(False)
-    for side in ("top", "right", "bottom"):
-        axes.spines[side].set_visible(False)
-    axes.spines["left"].set_color(RULE_LINE.light)
+class _Diagram:
+    """Bars at their levels, column by column down the cascade."""
 
+    def __init__(self, results: Results, known: GeoDataFrame, columns: Mapping[str, int]) -> None:
+        self._results = results
+        self._known = known
+        self._columns = columns
+        self._level = shown("level", results.units)
+        self._places: dict[str, tuple[float, float]] = {}
 
-def _bars(
-    axes: Axes,
-    known: GeoDataFrame,
-    columns: Mapping[str, int],
-    results: Results,
-) -> dict[str, tuple[float, float]]:
-    level, volume = shown("level", results.units), shown("volume", results.units)
-    low, high = axes.get_ylim()
-    thick = 0.028 * (high - low)
-    look = style("elements")
-    crowd: dict[int, int] = {}
-    places: dict[str, tuple[float, float]] = {}
-    for _, row in known.sort_values("spill_level_m", ascending=False).iterrows():
+    def svg(self) -> str:
+        """Return the diagram."""
+        with mpl.rc_context(SETTINGS):
+            figure = Figure(figsize=(_WIDTH_IN, 3.9), facecolor="none")
+            self._axes = figure.add_axes((0.075, 0.03, 0.915, 0.94))
+            self._draw_axis()
+            for _, row in self._known.sort_values("spill_level_m", ascending=False).iterrows():
+                self._bar(row)
+            peaks = self._peaks()
+            for _, row in self._known.iterrows():
+                self._link(row, peaks)
+            return svg_of(figure, "cascade-diagram")
+
+    def _draw_axis(self) -> None:
+        axes, levels = self._axes, self._known["spill_level_m"] * self._level.per_si
+        low, high = float(levels.min()), float(levels.max())
+        room = max(high - low, 1.0)
+        axes.set_xlim(-0.5, max(self._columns.values()) + 1.5)
+        axes.set_ylim(low - 0.25 * room, high + 0.22 * room)
+        axes.set_ylabel(f"Level, {self._level.symbol}", color=QUIET.light)
+        axes.set_xticks([])
+        axes.tick_params(colors=QUIET.light, labelsize=6.5, length=2)
+        axes.grid(axis="y", color=RULE_LINE.light, linewidth=0.5)
+        axes.set_axisbelow(True)
+        axes.patch.set_visible(False)
+        for side in ("top", "right", "bottom"):
+            axes.spines[side].set_visible(False)
+        axes.spines["left"].set_color(RULE_LINE.light)
+        self._thick = 0.028 * (axes.get_ylim()[1] - axes.get_ylim()[0])
+
+    def _bar(self, row: Any) -> None:  # noqa: ANN401 - a row of the layer
         name = str(row["element_id"])
-        column = columns[name]
-        shift = 0.0 if crowd.get(column, 0) == 0 else 0.16 * (-1) ** crowd[column]
-        crowd[column] = crowd.get(column, 0) + 1
-        x, y = column + shift, float(row["spill_level_m"]) * level.per_si
-        places[name] = (x, y)
-        rule = look.rule(row)
-        flagged = bool(codes_of(row["flag"]))
-        colour = RED.light if flagged else rule.line.ink.light if rule.line else INK.light
-        axes.add_patch(
-            Rectangle((x - _SPAN / 2, y - thick), _SPAN, thick, facecolor=colour, linewidth=0)
-        )
-        axes.text(
-            x,
-            y + 0.5 * thick,
-            f"{name}\n{level.text(float(row['spill_level_m']))}",
-            ha="center",
-            va="bottom",
-            fontsize=6.5,
-            color=INK.light,
-        )
+        x, y = self._free_place(name, float(row["spill_level_m"]) * self._level.per_si)
+        self._places[name] = (x, y)
+        rule = style("elements").rule(row)
+        colour = rule.line.ink.light if rule.line else INK.light
+        if codes_of(row["flag"]):
+            colour = RED.light
+        thick = self._thick
+        corner = (x - _SPAN / 2, y - thick)
+        self._axes.add_patch(Rectangle(corner, _SPAN, thick, facecolor=colour, linewidth=0))
+        told = f"{name}\n{self._level.text(float(row['spill_level_m']))}"
+        self._text(x, y + 0.5 * thick, told, "bottom")
         if row["storage_m3"] == row["storage_m3"]:
-            axes.text(
-                x,
-                y - 1.6 * thick,
-                volume.text(float(row["storage_m3"])),
-                ha="center",
-                va="top",
-                fontsize=6,
-                color=QUIET.light,
-            )
-    return places
+            volume = shown("volume", self._results.units).text(float(row["storage_m3"]))
+            self._text(x, y - 1.6 * thick, volume, "top", QUIET.light)
 
+    def _free_place(self, name: str, y: float) -> tuple[float, float]:
+        """Step aside where another bar of the column stands at nearly the same level."""
+        x = float(self._columns[name])
+        near = 5 * self._thick
+        while any(
+            abs(x - ox) < _SPAN / 2 and abs(y - oy) < near for ox, oy in self._places.values()
+        ):
+            x += 0.18
+        return x, y
 
-def _links(
-    axes: Axes,
-    known: GeoDataFrame,
-    places: Mapping[str, tuple[float, float]],
-) -> None:
-    for _, row in known.iterrows():
-        start, end = places[str(row["element_id"])], places.get(str(row["spills_to"]))
-        if end is None:
-            continue
-        axes.add_patch(
+    def _peaks(self) -> dict[tuple[str, str], float]:
+        overflows = self._results.layer("overflows")
+        if overflows is None:
+            return {}
+        sums = overflows.groupby(["from_id", "to_id"])["peak_m3_s"].max()
+        return {(str(a), str(b)): float(peak) for (a, b), peak in sums.items()}
+
+    def _link(self, row: Any, peaks: Mapping[tuple[str, str], float]) -> None:  # noqa: ANN401
+        name, to = str(row["element_id"]), row["spills_to"]
+        if not isinstance(to, str) or not to:
+            return
+        x, y = self._places[name]
+        if to in self._places:
+            end = (self._places[to][0] - _SPAN / 2, self._places[to][1])
+        else:  # a discharge point: the water leaves the cascade
+            end = (x + _SPAN / 2 + 0.42, y - 4 * self._thick)
+            self._text(end[0] + 0.03, end[1], to, "center", side="left")
+        start = (x + _SPAN / 2, y)
+        self._axes.add_patch(
             FancyArrowPatch(
-                (start[0] + _SPAN / 2, start[1]),
-                (end[0] - _SPAN / 2, end[1]),
+                start,
+                end,
                 arrowstyle="-|>",
                 mutation_scale=8,
                 color=WINE.light,
@@ -179,5 +187,27 @@ def _links(
                 connectionstyle="arc3,rad=-0.08",
                 shrinkA=1,
                 shrinkB=1,
+                zorder=1.5,
             )
+        )
+        peak = peaks.get((name, to))
+        if peak:
+            flow = shown("flow", self._results.units).text(peak)
+            middle = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2 - 1.7 * self._thick)
+            self._text(*middle, flow, "center", WINE.light)
+
+    def _text(
+        self, x: float, y: float, text: str, upright: str, colour: str = INK.light,
+        side: str = "center",
+    ) -> None:  # fmt: skip
+        self._axes.text(
+            x,
+            y,
+            text,
+            ha=side,
+            va=upright,
+            fontsize=6.3,
+            color=colour,
+            zorder=4,
+            path_effects=[withStroke(linewidth=2.2, foreground=PAPER.light)],
         )

@@ -311,21 +311,23 @@ class Sheet:
 
     # --- labels
 
-    def label_lines(self, rows: GeoDataFrame, column: str, layer: str) -> None:
-        """Write a column's values along the longest part of each line."""
-        self._label_rows(style(layer).rules[0], rows, column)
+    def label_lines(self, rows: GeoDataFrame, column: str, layer: str, rank: float = 4.0) -> None:
+        """Write a column's values along the longest part of each line; low ranks go first."""
+        self._label_rows(style(layer).rules[0], rows, column, rank)
 
     def label_inside(self, shape: Any, text: str) -> None:  # noqa: ANN401
         """Write a text inside a polygon."""
-        self._ask(shape, text, INK.light)
+        self._ask(shape, text, INK.light, None)
 
-    def _label_rows(self, rule: Rule, rows: GeoDataFrame, column: str) -> None:
+    def _label_rows(
+        self, rule: Rule, rows: GeoDataFrame, column: str, rank: float | None = None
+    ) -> None:
         ink = rule.line.ink if rule.line else rule.mark.ink if rule.mark else INK
         colour = ink.light if ink is not INK else INK.light
         for shape, value in zip(rows.geometry, rows[column], strict=True):
             text = self._label_text(column, value)
             if text and not shape.is_empty:
-                self._ask(shape, text, colour)
+                self._ask(shape, text, colour, rank)
 
     def _label_text(self, column: str, value: Any) -> str:  # noqa: ANN401
         if value is None or value == "" or value != value:
@@ -338,11 +340,13 @@ class Sheet:
             return str(int(value))
         return str(value)
 
-    def _ask(self, shape: Any, text: str, colour: str) -> None:  # noqa: ANN401
+    def _ask(self, shape: Any, text: str, colour: str, rank: float | None) -> None:  # noqa: ANN401
         kind = shape.geom_type
         if kind == "Point":
             x, y = self.xy(shape.x, shape.y)
-            self.label(text, lambda w, h: labels.around(x, y, w, h, 4.5), colour=colour, rank=1)
+            self.label(
+                text, lambda w, h: labels.around(x, y, w, h, 4.5), colour=colour, rank=rank or 1
+            )
         elif "Polygon" in kind:
             largest = max(shapely.get_parts(shape), key=lambda part: part.area)
             if largest.area * self.scale**2 < 60:
@@ -353,11 +357,13 @@ class Sheet:
                 text,
                 lambda w, h: (labels.Place(x, y), *labels.around(x, y, w, h, 2)),
                 colour=colour,
-                rank=3,
+                rank=rank or 3,
             )
         else:
             longest = max(shapely.get_parts(shape), key=lambda part: part.length)
-            self.label(text, lambda w, _: self._along(longest, w), colour=colour, rank=4, size=6)
+            self.label(
+                text, lambda w, _: self._along(longest, w), colour=colour, rank=rank or 4, size=6
+            )
 
     def _along(self, line: Any, width: float) -> tuple[labels.Place, ...]:  # noqa: ANN401
         length = line.length * self.scale

@@ -3,9 +3,11 @@
 /**
  * Draw lines over one another.
  * series: [{points: [[x, y], …], colour, width, dash}], NaN breaks a line; levels: [{y, words}].
- * Returns the function that maps data to the chart, and the other way.
+ * xUnit, yUnit: [symbol, how many of it make one SI unit].
+ * Returns how to find the place under the pointer and to mark one, and how much taller than wide
+ * a unit is drawn.
  */
-function drawChart(svg, { series, levels = [], xWords, yWords, area = false }) {
+function drawChart(svg, { series, levels = [], xUnit, yUnit, area = false }) {
   const [width, height] = [svg.clientWidth || 600, svg.clientHeight || 170];
   const edge = { left: 56, right: 14, top: 12, bottom: 30 };
   svg.setAttribute("viewBox", `0 0 ${width} ${height}`);
@@ -25,13 +27,13 @@ function drawChart(svg, { series, levels = [], xWords, yWords, area = false }) {
     makeSvg("text", { x, y, "text-anchor": anchor, fill: cssColour("quiet"), "font-size": 11 }, words);
   const rule = (x, y, xx, yy) =>
     makeSvg("line", { x1: x, y1: y, x2: xx, y2: yy, stroke: cssColour("rule") });
-  for (const tick of ticksOf(y0, y1, 4)) {
+  for (const [tick, words] of ticksOf(y0, y1, 4, yUnit)) {
     svg.append(rule(edge.left, toY(tick), width - edge.right, toY(tick)));
-    svg.append(text(edge.left - 6, toY(tick) + 4, yWords(tick), "end"));
+    svg.append(text(edge.left - 6, toY(tick) + 4, words, "end"));
   }
-  for (const tick of ticksOf(x0, x1, Math.max(2, Math.floor(width / 130)))) {
+  for (const [tick, words] of ticksOf(x0, x1, Math.max(2, Math.floor(width / 130)), xUnit)) {
     svg.append(rule(toX(tick), height - edge.bottom, toX(tick), height - edge.bottom + 4));
-    svg.append(text(toX(tick), height - edge.bottom + 17, xWords(tick), "middle"));
+    svg.append(text(toX(tick), height - edge.bottom + 17, words, "middle"));
   }
   for (const { y, words, colour } of levels) {
     svg.append(makeSvg("line", {
@@ -66,7 +68,8 @@ function drawChart(svg, { series, levels = [], xWords, yWords, area = false }) {
     cursor.setAttribute("x1", toX(x));
     cursor.setAttribute("x2", toX(x));
   };
-  return { share, point, x0, x1 };
+  const exaggeration = ((toY(0) - toY(1)) / (toX(1) - toX(0)));
+  return { share, point, exaggeration };
 }
 
 function pathOf(points, toX, toY) {
@@ -81,11 +84,13 @@ function pathOf(points, toX, toY) {
   return parts.join(" ");
 }
 
-function ticksOf(low, high, about) {
-  const step = niceBelow((high - low) / about || 1);
+/** Round places on an axis, round in the unit shown: [SI value, words]. */
+function ticksOf(low, high, about, [symbol, perSi]) {
+  const step = niceBelow(((high - low) * perSi) / about || 1);
+  const digits = Math.max(0, -Math.floor(Math.log10(step) + 1e-9));
   const found = [];
-  for (let at = Math.ceil(low / step) * step; at <= high + 1e-9; at += step) {
-    found.push(Math.round(at / step) * step);
+  for (let count = Math.ceil((low * perSi) / step); count * step <= high * perSi + 1e-9; count += 1) {
+    found.push([(count * step) / perSi, `${grouped(count * step, digits)}\u00a0${symbol}`]);
   }
   return found;
 }

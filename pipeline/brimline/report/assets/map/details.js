@@ -135,10 +135,6 @@ function startSearch(map, switchOn) {
 
 function goTo(map, thing, switchOn) {
   switchOn(thing.layer.name);
-  const bounds = new maplibregl.LngLatBounds();
-  const extend = (part) =>
-    typeof part[0] === "number" ? bounds.extend(part) : part.forEach(extend);
-  extend(geometryOf(thing.row.g).coordinates);
-  map.fitBounds(bounds, { padding: 90, maxZoom: 18.5, duration: 500 });
+  map.fitBounds(around({ rows: [thing.row] }), { padding: 90, maxZoom: 18.5, duration: 500 });
   showThings(map, [thing], { focus: true });
 }

@@ -21,6 +21,7 @@ function startMap() {
     renderWorldCopies: false,
     fadeDuration: 0,
   });
+  map.getContainer().append(make("div", { id: "cross", "aria-hidden": "true" }));
   map.touchZoomRotate.disableRotation();
   map.keyboard.disableRotation();
   return map;
@@ -182,8 +183,7 @@ function marksOf(layer, layout) {
 function labelsOf(layer, layout) {
   const kind = kindOf(layer);
   if (!layer.rows.some((row) => row.l)) return [];
-  const first = layer.rules[0];
-  const ink = (first.line || first.mark || [["#000", "#fff"]])[0];
+  const own = layer.name === "contours" ? inkOf(layer.rules[0].line[0]) : cssColour("ink");
   return [
     {
       id: `${layer.name}/labels`,
@@ -203,7 +203,7 @@ function labelsOf(layer, layout) {
             : {}),
       },
       paint: {
-        "text-color": inkOf(ink),
+        "text-color": own,
         "text-halo-color": cssColour("paper"),
         "text-halo-width": 1.6,
       },
@@ -265,7 +265,8 @@ function buildSwitches(onLayer, onOverlay) {
 function refreshSigns() {
   for (const sign of document.querySelectorAll(".sign")) {
     const layer = DATA.layers.find((one) => one.name === sign.dataset.layer);
-    sign.replaceChildren(swatch(layer.rules[Number(sign.dataset.rule)], kindOf(layer)));
+    const rows = layer.rows.filter((row) => row.r === Number(sign.dataset.rule));
+    sign.replaceChildren(swatch(layer.rules[Number(sign.dataset.rule)], kindOf({ rows })));
   }
 }
 

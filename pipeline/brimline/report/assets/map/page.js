@@ -101,15 +101,24 @@ function startPosition(map, surface) {
 }
 
 function startPrint(map, on) {
+  // the page is laid out for paper before it hears of it, so the last picture is kept
+  const kept = document.createElement("canvas");
+  map.on("idle", () => {
+    const canvas = map.getCanvas();
+    if (!canvas.clientWidth) return;
+    [kept.width, kept.height] = [canvas.width, canvas.height];
+    kept.getContext("2d").drawImage(canvas, 0, 0);
+  });
   const prepare = () => {
-    byId("print-map").src = map.getCanvas().toDataURL("image/png");
+    byId("print-map").src = kept.toDataURL("image/png");
     byId("print-legend").replaceChildren(
       ...DATA.layers
         .filter((layer) => on.get(layer.name))
         .flatMap((layer) =>
           layer.rules
-            .filter((_, r) => layer.rows.some((row) => row.r === r))
-            .map((rule) => make("li", {}, swatch(rule, kindOf(layer)), rule.title)),
+            .map((rule, r) => [rule, layer.rows.filter((row) => row.r === r)])
+            .filter(([, rows]) => rows.length)
+            .map(([rule, rows]) => make("li", {}, swatch(rule, kindOf({ rows })), rule.title)),
         ),
     );
   };

@@ -1,5 +1,14 @@
 // The storm over the cascade: water level of each element by time, in the chart and on the map.
 
+/** The ground of a layer, for the map to move to. */
+function around(layer) {
+  const bounds = new maplibregl.LngLatBounds();
+  const extend = (part) =>
+    typeof part[0] === "number" ? bounds.extend(part) : part.forEach(extend);
+  for (const row of layer.rows) extend(geometryOf(row.g).coordinates);
+  return bounds;
+}
+
 function startStorm(map) {
   if (!DATA.storms.length) return { redraw: () => {} };
   const elements = DATA.layers.find((layer) => layer.name === "elements");
@@ -39,8 +48,8 @@ function startStorm(map) {
         { y: part.spill, words: `spills at ${shown("level", part.spill)}`, colour: cssColour("works") },
         { y: part.crest, words: `crest ${shown("level", part.crest)}`, colour: cssColour("alarm") },
       ],
-      xWords: words,
-      yWords: (y) => shown("level", y),
+      xUnit: ["h", 1],
+      yUnit: DATA.shown.level,
     });
     chart?.point(state.storm.time[state.at]);
     byId("storm-chart").setAttribute("aria-label", `Water level of ${part.id} by time`);
@@ -146,6 +155,8 @@ function startStorm(map) {
     isOpen = detail === "storm";
     if (!isOpen) stop();
     visible(isOpen);
+    map.resize();
+    if (isOpen) map.fitBounds(around(elements), { padding: 50, duration: 0 });
     if (isOpen) show();
   });
   window.addEventListener("resize", () => isOpen && chartOf());

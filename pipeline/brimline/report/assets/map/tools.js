@@ -23,7 +23,6 @@ function startTools(map, surface) {
       button.setAttribute("aria-pressed", String(button.dataset.tool === state.tool));
     }
     bench.hidden = !state.tool;
-    document.body.classList.toggle("aiming", Boolean(state.tool) && state.tool !== "storm");
     if (state.tool === "section") map.dragPan.disable();
     else map.dragPan.enable();
     for (const pane of bench.querySelectorAll("[data-pane]")) {
@@ -71,10 +70,13 @@ function startTools(map, surface) {
       `highest ${shown("level", Math.max(...levels))}. ${surface.words()}`;
     const tools = drawChart(chart, {
       series: [{ points: samples.map(({ along, level }) => [along, level]), colour: cssColour("ink") }],
-      xWords: (x) => shown("length", x),
-      yWords: (y) => shown("level", y),
+      xUnit: DATA.shown.length,
+      yUnit: DATA.shown.level,
       area: true,
     });
+    if (tools && tools.exaggeration > 1.05) {
+      said.textContent += ` Heights are drawn ${tools.exaggeration.toPrecision(2)} times larger than lengths.`;
+    }
     chart.onpointermove = (event) => {
       if (!tools) return;
       const near = samples[Math.round(tools.share(event.clientX) * (samples.length - 1))];

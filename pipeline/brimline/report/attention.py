@@ -42,6 +42,11 @@ def codes_of(value: object) -> tuple[str, ...]:
 
 def row_name(item: Layer | Table, row: Any) -> str:  # noqa: ANN401 - a row of a frame
     """Name a row as people speak of it: its number, and its name where it has one."""
+    if row.get("element_id") and "storm" in row:
+        return f"{row['element_id']} ({row['storm']})"
+    if row.get("from_id"):
+        way = f"{row['from_id']} to {row.get('to_id') or 'nowhere'}"
+        return f"{way} ({row['storm']})" if "storm" in row else way
     first = item.columns[0].name
     name = row.get("name")
     number = str(row.get(first))

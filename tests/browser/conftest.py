@@ -1,0 +1,95 @@
+"""A real Chromium, offline, over pages made from the invented site."""
+
+from __future__ import annotations
+
+import shutil
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+    from brimline.report import Results
+
+FLAGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--enable-unsafe-swiftshader",  # WebGL without a graphics card
+]
+DESKTOP = (900, 600)  # small: without a graphics card every pixel costs
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    found = shutil.which("chromium") or shutil.which("chromium-browser")
+    if found is None:
+        pytest.fail("Chromium is not installed; on Debian: apt-get install chromium")
+    with sync_playwright() as driver:
+        started = driver.chromium.launch(executable_path=found, args=FLAGS)
+        yield started
+        started.close()
+
+
+@pytest.fixture(scope="session")
+def written(made_results: Results, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    from brimline.stages.pages import write_pages
+
+    folder = tmp_path_factory.mktemp("run")
+    write_pages(folder, made_results, pdf=False)
+    return folder
+
+
+@pytest.fixture
+def opened(browser: Browser, written: Path) -> Iterator[Callable[..., Page]]:
+    """Open a page of the run folder from the file system; faults and requests end the test."""
+    contexts: list[Any] = []
+    faults: list[str] = []
+
+    def open_page(
+        name: str, size: tuple[int, int] = DESKTOP, scheme: str = "light", *, touch: bool = False
+    ) -> Page:
+        context = browser.new_context(
+            viewport={"width": size[0], "height": size[1]},
+            color_scheme=scheme,
+            offline=True,
+            has_touch=touch,
+            reduced_motion="reduce",
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.on("console", lambda said: said.type == "error" and faults.append(said.text))
+        page.on("pageerror", lambda fault: faults.append(str(fault)))
+        page.on("request", lambda asked: _refuse_network(asked.url, faults))
+        page.goto((written / name).as_uri())
+        if name == "map.html":
+            page.wait_for_selector("html[data-ready=yes]", timeout=30_000)
+            settle(page)
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+    assert not faults
+
+
+def settle(page: Page) -> None:
+    """Wait until the map has drawn all that it knows of."""
+    page.evaluate(
+        "() => new Promise((done) => {"
+        " const { map } = window.brimline;"
+        " map.once('idle', done); map.triggerRepaint(); })"
+    )
+
+
+def _refuse_network(url: str, faults: list[str]) -> None:
+    if not url.startswith(("file:", "data:", "blob:")):
+        faults.append(f"the page asked for {url}")

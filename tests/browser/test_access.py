@@ -1,0 +1,44 @@
+"""Automated checks of accessibility: axe finds nothing serious on either page, in either theme."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from playwright.sync_api import Page
+
+pytestmark = pytest.mark.browser
+
+
+def serious(page: Page) -> list[str]:
+    found = Axe().run(page).response["violations"]
+    return [
+        f"{fault['id']} ({fault['impact']}): {fault['nodes'][0]['html'][:160]}"
+        for fault in found
+        if fault["impact"] in {"serious", "critical"}
+    ]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_report(opened: Callable[..., Page], scheme: str) -> None:
+    assert serious(opened("report.html", scheme=scheme)) == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_map(opened: Callable[..., Page], scheme: str) -> None:
+    page = opened("map.html", scheme=scheme)
+    page.get_by_label("Find by number or name").fill("swale line 2")
+    page.keyboard.press("Enter")
+    page.get_by_role("button", name="Storm").click()
+    page.get_by_role("radio", name="Slope").check()
+    assert serious(page) == []
+
+
+def test_the_report_fits_a_phone_without_scrolling_sideways(opened: Callable[..., Page]) -> None:
+    page = opened("report.html", (390, 780))
+    assert page.evaluate("() => document.documentElement.scrollWidth") <= 390

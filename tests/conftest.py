@@ -1,0 +1,336 @@
+"""A small invented site with every kind of result, for the tests of what people look at."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+if TYPE_CHECKING:
+    from brimline.report import Results
+
+ORIGIN = (352_000.0, 5_211_000.0)  # open ocean, as the demo
+ROWS, COLS, CELL_M = 120, 160, 2.0
+DEPTHS_MM = [1.0, 4.0, 9.0, 3.0, 1.0, 0.0]
+
+
+@pytest.fixture(scope="session")
+def made_results() -> Results:
+    """Return a site of 320 m by 240 m that slopes to the south, with a valley and a cascade."""
+    return build_results()
+
+
+@pytest.fixture(scope="session")
+def make_results() -> Any:
+    """Return the function that builds the site, for other units or without some layers."""
+    return build_results
+
+
+def build_results(
+    units: str = "metric", *, frames: set[str] | None = None, rasters: set[str] | None = None
+) -> Results:
+    import numpy as np
+
+    from brimline.grid import Grid
+    from brimline.report import Results
+    from brimline.terrain.slope import hillshade, slope_pct
+
+    grid = Grid(ROWS, COLS, CELL_M, ORIGIN[0], ORIGIN[1] + ROWS * CELL_M, "EPSG:32626")
+    x, y = grid.xy(*np.mgrid[0:ROWS, 0:COLS])
+    dx, dy = x - ORIGIN[0], y - ORIGIN[1]
+    dem = (100 + 0.08 * dy + 3 * np.cos(dx / 60) + 0.002 * (dx - 160)).astype(np.float32)
+    dem[:3, :4] = np.nan
+    chance = np.clip((dx / 320).astype(np.float32), 0, 1)
+    held = {
+        "elevation": dem,
+        "hillshade": hillshade(dem, cell_m=CELL_M),
+        "slope_pct": slope_pct(dem, cell_m=CELL_M),
+        "catchment_chance": chance,
+        "wetness": (4 + 6 * chance).astype(np.float32),
+        "flow_direction": np.full(dem.shape, 6, np.uint8),
+    }
+    made = {name: frame for name, frame in layers().items() if frames is None or name in frames}
+    return Results(
+        site_name="Sable <Bank> & Sons",  # must be escaped everywhere
+        units=units,
+        grid=grid,
+        frames=made,
+        rasters={k: v for k, v in held.items() if rasters is None or k in rasters},
+        manifest=manifest(units),
+        facts={
+            "storms": {
+                "design": {
+                    "name": "10-year",
+                    "return_period_y": 10.0,
+                    "duration_h": 6.0,
+                    "total_mm": sum(DEPTHS_MM),
+                    "step_s": 3600.0,
+                    "depth_mm": DEPTHS_MM,
+                }
+            },
+            "survey": {"area_m2": 76_752.0, "spanned_m2": 12.0, "left_void_m2": 48.0},
+        },
+        cautions=("Call the utility-locating service before digging.", "Ponds drown."),
+    )
+
+
+def manifest(units: str) -> dict[str, Any]:
+    return {
+        "brimline": "0.1.0",
+        "finished": "2031-05-04T06:07:08.000+00:00",
+        "inputs": {
+            "elevation": {
+                "said": ["terrain.tif"],
+                "files": [{"path": "terrain.tif", "bytes": 1_228_675, "sha256": "ab" * 32}],
+            }
+        },
+        "parameters": {
+            "site": {"name": "Sable", "units": units},
+            "survey": {"accuracy_class": "QL1", "rmse_m": None, "realisations": 50},
+            "contours": {"interval_m": 2.0, "index_every": 5},
+            "drainage": {"path_area_m2": 2000.0},
+        },
+        "versions": {"numpy": "2.3.5"},
+        "problems": [
+            {
+                "stage": "survey",
+                "severity": "warning",
+                "message": "a <thing> was found",
+                "mend": "look at it",
+                "source": "terrain.tif",
+                "place": "",
+            }
+        ],
+        "warnings": 1,
+        "headline": {},
+    }
+
+
+def layers() -> dict[str, Any]:
+    import geopandas as gpd
+    import pandas as pd
+    from shapely.affinity import translate
+    from shapely.geometry import LineString, MultiLineString, MultiPolygon, Point, Polygon, box
+
+    from brimline.io.frames import conformed
+    from brimline.layers import layer, table
+
+    def put(name: str, rows: list[dict[str, Any]], shapes: list[Any]) -> Any:
+        declared = layer(name)
+        rows = [_filled(declared.columns) | row for row in rows]
+        moved = [translate(shape, *ORIGIN) for shape in shapes]
+        frame = gpd.GeoDataFrame(rows, geometry=moved, crs="EPSG:32626")
+        return conformed(frame, declared, "EPSG:32626")
+
+    def rows_of(name: str, rows: list[dict[str, Any]]) -> Any:
+        return conformed(pd.DataFrame(rows), table(name))
+
+    outline = MultiPolygon([Polygon([(20, 20), (300, 15), (290, 225), (25, 220)])])
+    west, east = MultiPolygon([box(30, 60, 150, 220)]), MultiPolygon([box(150, 60, 285, 215)])
+    found = {
+        "boundary": put("boundary", [{"name": "Sable", "area_m2": outline.area}], [outline]),
+        "surfaces": put(
+            "surfaces",
+            [{"cover": "roof", "name": "Barn"}, {"cover": "woods", "name": "Copse"}],
+            [MultiPolygon([box(200, 150, 215, 160)]), MultiPolygon([box(40, 180, 90, 215)])],
+        ),
+        "keep_out": put(
+            "keep_out",
+            [{"kind": "well", "setback_m": 10.0, "name": "Well"}],
+            [MultiPolygon([Point(240, 180).buffer(10)])],
+        ),
+        "contours": put(
+            "contours",
+            [{"level_m": 100.0 + 2 * n, "index": n % 5 == 0} for n in range(10)],
+            [MultiLineString([[(5, 8 + 22 * n), (315, 10 + 22 * n)]]) for n in range(10)],
+        ),
+        "intakes": put(
+            "intakes",
+            [
+                _intake(1, "Ford", 19_200.0, 2, low_m2=18_000.0, high_m2=20_500.0, flag=""),
+                _intake(
+                    2,
+                    "Old gate",
+                    40_000.0,
+                    0,
+                    low_m2=38_000.0,
+                    high_m2=44_000.0,
+                    flag="edge-limited;snap-ambiguous",
+                ),
+            ],
+            [Point(95, 62), Point(190, 61)],
+        ),
+        "subcatchments": put(
+            "subcatchments",
+            [_subcatchment(1, 19_200.0, 19_200.0), _subcatchment(2, 40_000.0, 20_800.0)],
+            [west, east],
+        ),
+        "flow_paths": put(
+            "flow_paths",
+            [
+                {
+                    "path_id": 1,
+                    "downstream_id": 2,
+                    "order": 1,
+                    "area_m2": 5000.0,
+                    "length_m": 120.0,
+                    "fall_pct": 8.1,
+                },
+                {
+                    "path_id": 2,
+                    "downstream_id": 0,
+                    "order": 2,
+                    "area_m2": 19_000.0,
+                    "length_m": 60.0,
+                    "fall_pct": 6.0,
+                },
+            ],
+            [LineString([(95, 200), (96, 80)]), LineString([(96, 80), (190, 61)])],
+        ),
+        "swale_lines": put(
+            "swale_lines",
+            [
+                {
+                    "swale_id": n,
+                    "level_m": 116.0 - n,
+                    "length_m": 180.0 + n,
+                    "flag": flag,
+                    "level_error_m": 0.021 * n,
+                    "mean_slope_pct": 8.0,
+                    "spacing_m": 14.0,
+                    "catchment_m2": 2500.0,
+                }
+                for n, flag in ((1, ""), (2, "at-flow-path"), (3, "undersized"))
+            ],
+            [
+                LineString([(60, 170 - 25 * n), (160, 172 - 25 * n), (240, 168 - 25 * n)])
+                for n in (1, 2, 3)
+            ],
+        ),
+    }
+    found |= _works(put, rows_of)
+    return found
+
+
+def _filled(columns: Any) -> dict[str, Any]:
+    """Return a value for every column that must have one and that no test looks at."""
+    plain = {"int": 1, "float": 1.0, "text": "", "bool": False}
+    return {
+        column.name: next(iter(column.values), plain[column.dtype])
+        for column in columns
+        if column.required
+    }
+
+
+def _intake(
+    number: int, name: str, area_m2: float, down: int, *, low_m2: float, high_m2: float, flag: str
+) -> dict[str, Any]:
+    return {
+        "intake_id": number,
+        "name": name,
+        "snap_m": 1.5,
+        "area_m2": area_m2,
+        "own_area_m2": area_m2 / 2,
+        "downstream_id": down,
+        "edge_limited": "edge" in flag,
+        "area_low_m2": low_m2,
+        "area_high_m2": high_m2,
+        "level_m": 104.25,
+        "flag": flag,
+    }
+
+
+def _subcatchment(number: int, area_m2: float, own_m2: float) -> dict[str, Any]:
+    return {
+        "intake_id": number,
+        "area_m2": area_m2,
+        "own_area_m2": own_m2,
+        "mean_slope_pct": 8.3,
+        "relief_m": 14.0,
+        "longest_path_m": 210.0,
+        "inside_pct": 96.0,
+        "edge_limited": number == 2,
+    }
+
+
+def _works(put: Any, rows_of: Any) -> dict[str, Any]:
+    from shapely.geometry import LineString, Point, Polygon
+
+    plain = {
+        "drawn": True,
+        "footprint_m2": 200.0,
+        "freeboard_m": 0.15,
+        "embankment_height_m": 0.5,
+        "soak_mm_per_h": 5.0,
+    }
+    elements = [
+        ("Tank", "tank", 118.0, 116.0, 20.0, "Pond", ""),
+        ("Pond", "pond", 110.0, 108.5, 531.0, "Swale", ""),
+        ("Swale", "swale", 106.0, 105.6, 40.0, "Brook", "freeboard"),
+    ]
+    rows = [
+        plain
+        | {
+            "element_id": name,
+            "kind": kind,
+            "spill_level_m": spill,
+            "floor_level_m": floor,
+            "crest_level_m": spill + 0.4,
+            "storage_m3": held,
+            "spills_to": to,
+            "flag": flag,
+            "depth_m": spill - floor,
+            "peak_level_m": spill + 0.12,
+            "drawdown_h": 20.0,
+        }
+        for name, kind, spill, floor, held, to, flag in elements
+    ]
+    shapes = [
+        Point(205, 148),
+        Polygon([(150, 104), (175, 102), (178, 112), (152, 114)]),
+        LineString([(90, 78), (140, 79), (200, 77)]),
+    ]
+    ways = [
+        {
+            "from_id": a,
+            "to_id": b,
+            "outlet": "sill",
+            "crest_level_m": crest,
+            "drop_m": 4.0,
+            "peak_m3_s": peak,
+            "sill_width_m": 2.0,
+            "sill_head_m": 0.12,
+            "preference": 1,
+            "flag": "",
+        }
+        for a, b, crest, peak in (
+            ("Tank", "Pond", 118.0, 0.012),
+            ("Pond", "Swale", 110.0, 0.171),
+            ("Swale", "Brook", 106.0, 0.19),
+        )
+    ]
+    lines = [
+        LineString([(205, 148), (170, 113)]),
+        LineString([(160, 103), (150, 79)]),
+        LineString([(195, 77), (198, 30)]),
+    ]
+    series = [
+        {
+            "storm": "10-year",
+            "element_id": row["element_id"],
+            "time_h": hour,
+            "level_m": row["floor_level_m"]
+            + (row["spill_level_m"] - row["floor_level_m"]) * min(1.1, 0.3 * hour),
+            "storage_m3": 5.0 * hour,
+            "inflow_m3_s": 0.1 if 1 <= hour <= 5 else 0.0,
+            "outflow_m3_s": 0.05 if 3 <= hour <= 7 else 0.0,
+            "soaked_m3": 0.2 * hour,
+        }
+        for row in rows
+        for hour in range(1, 25)
+    ]
+    return {
+        "elements": put("elements", rows, shapes),
+        "overflows": put("overflows", ways, lines),
+        "storm_series": rows_of("storm_series", series),
+    }

@@ -1,0 +1,57 @@
+"""The PDF, and the table that ends a run."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING
+
+import pytest
+
+from brimline.cli.summary import summary
+from brimline.errors import StoreError
+from brimline.stages import pages
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from brimline.report import Results
+
+
+def test_the_report_prints(made_results: Results) -> None:
+    content = pages.pdf_bytes(made_results)
+    assert content.startswith(b"%PDF-")
+    assert b"%%EOF" in content[-64:]
+    assert len(content) > 50_000
+
+
+def test_a_missing_printer_is_named_with_the_way_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "weasyprint", None)
+    with pytest.raises(StoreError, match=r"pip install 'brimline\[pdf\]'"):
+        pages.weasyprint_or_refuse()
+
+
+def test_pages_and_styles_are_written(made_results: Results, tmp_path: Path) -> None:
+    told: list[str] = []
+    pages.write_pages(tmp_path, made_results, pdf=False, told=told.append)
+    assert {path.name for path in tmp_path.iterdir()} == {"report.html", "map.html", "styles"}
+    assert (tmp_path / "styles" / "elements.sld").stat().st_size > 500
+    assert "drawing: How steep" in told
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_a_run_ends_with_what_matters(made_results: Results, tmp_path: Path, units: str) -> None:
+    (tmp_path / "report.html").touch()
+    manifest = dict(made_results.manifest) | pages.plain_figures(made_results)
+    manifest["headline"] = {"storage_m3": 591.0, "edge_limited_intakes": 1}
+    told = summary(manifest, units, tmp_path).replace("\N{NO-BREAK SPACE}", " ")
+    # by hand: the outline's corners give 55 862.5 m², that is 5.586 ha or 13.804 acres
+    site = next(line for line in told.splitlines() if line.startswith("  Site "))
+    assert site.split()[1:] == (["5.59", "ha"] if units == "metric" else ["13.80", "ac"])
+    assert told.count("591.0 m³" if units == "metric" else "gal") == 1  # not twice
+    assert "Edge limited intakes" in told
+    assert "  Intakes: edge-limited in 1 row (2 Old gate)" in told
+    assert "  1 warning, see above and run.json" in told
+    assert f"Results in {tmp_path}:" in told
+    assert "report.html" in told
+    assert "report.pdf" not in told
+    assert len(told.splitlines()) < 30
