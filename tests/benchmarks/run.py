@@ -258,7 +258,7 @@ def probe(sides):
     lines = []
     base = None
     for side in sides:
-        runs = [memory(side) for _ in range(5 if side < 5000 else 2)]
+        runs = [memory(side) for _ in range(3)]
         wall, cpu = (min(run[clock] for run in runs) for clock in ("wall_s", "cpu_s"))
         per_cell = max(run["bytes_per_cell"] for run in runs)
         base = base or (side, wall, cpu)

@@ -95,6 +95,8 @@ def label(codes, first, last, basin, labels, beyond):
     code, labelled = codes.ravel(), labels.ravel()
     step = D_ROW * cols + D_COL
     top, bottom = first * cols, last * cols
+    for cell in range(top, bottom):
+        labelled[cell] = _UNSET
     for start in range(top, bottom):
         if labelled[start] != _UNSET:
             continue
@@ -285,14 +287,19 @@ def spill_levels(nodes, one, other, at):
 
 
 @kernel
-def raise_to(level, labels, spill, filled, first, last):
-    """Raise rows first to last to the level at which their basins spill; nodata back to NaN."""
+def raise_to(level, labels, spill, first, last):
+    """Write the filled surface over the labels of rows first to last, read as float32.
+
+    Raises each cell to the level at which its basin spills, and turns nodata back into NaN. The
+    surface takes the place of the labels because both are the largest arrays of a fill.
+    """
     nothing = np.float32(np.nan)
     for row in range(first, last):
-        here, basin, out = level[row], labels[row], filled[row]
+        here, basin = level[row], labels[row]
+        filled = basin.view(np.float32)
         for col in range(here.size):
             z, up = here[col], spill[basin[col]]
-            out[col] = nothing if z == -np.inf else max(z, up)
+            filled[col] = nothing if z == -np.inf else max(z, up)
 
 
 @kernel

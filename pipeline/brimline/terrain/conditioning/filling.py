@@ -56,14 +56,10 @@ def fill(dem: Elevation, *, sinks: BoolGrid | None = None) -> Elevation:
     if sinks is not None:
         codes[np.asarray(sinks, dtype=np.bool_) & np.isfinite(level)] = _kernels.OUT
     labels, spill = _basins(level, codes)
-    filled = np.empty_like(level)
     side_by_side(
-        [
-            partial(_kernels.raise_to, level, labels, spill, filled, *band)
-            for band in bands(level.shape[0])
-        ]
+        [partial(_kernels.raise_to, level, labels, spill, *band) for band in bands(level.shape[0])]
     )
-    return filled
+    return labels.view(np.float32)
 
 
 def _basins(
@@ -74,7 +70,7 @@ def _basins(
     counts = side_by_side([partial(_kernels.count, codes, *band) for band in parts])
     starts = np.cumsum([1, *(pits + exits for pits, _, exits in counts)])
     basins = int(starts[-1])
-    labels = np.full(level.shape, -1, dtype=np.int32)
+    labels = np.empty(level.shape, dtype=np.int32)
     beyond = np.empty(basins, dtype=np.int64)
     side_by_side(
         [
