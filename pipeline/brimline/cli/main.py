@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import sys
 import traceback
 from pathlib import Path
@@ -68,7 +69,13 @@ def run(
     until: Annotated[str | None, typer.Option(help="Stop after this stage.")] = None,
     rebuild: Annotated[bool, typer.Option("--rebuild", help="Run every stage again.")] = False,
     if_changed: Annotated[
-        bool, typer.Option("--if-changed", help="Leave quietly where nothing has changed.")
+        bool, typer.Option("--if-changed", help="Say nothing at all where nothing has changed.")
+    ] = False,
+    wait: Annotated[
+        bool, typer.Option("--wait", help="Wait for another run of the site instead of leaving.")
+    ] = False,
+    brief: Annotated[
+        bool, typer.Option("--brief", help="One line on standard output, for a mail.")
     ] = False,
     pdf: Annotated[
         bool, typer.Option("--pdf", help="Print the report as PDF too; needs brimline[pdf].")
@@ -82,9 +89,33 @@ def run(
     from brimline.cli import run as command
 
     options = command.Options(
-        out=out, until=until, rebuild=rebuild, if_changed=if_changed, jobs=jobs, pdf=pdf
-    )
+        out=out, until=until, rebuild=rebuild, if_changed=if_changed, wait=wait, brief=brief,
+        jobs=jobs, pdf=pdf,
+    )  # fmt: skip
     command.run(site, options, as_json=as_json)
+
+
+@app.command()
+def watch(
+    site: SiteFile,
+    folder: Annotated[
+        Path | None, typer.Option(help="Folder that new elevation tiles arrive in.")
+    ] = None,
+    out: Annotated[Path | None, typer.Option(help="Run folder; default runs/ beside SITE.")] = None,
+    settle_s: Annotated[
+        float, typer.Option("--settle", min=0, help="Seconds a file must stay as it is.")
+    ] = 30.0,
+    every_s: Annotated[
+        float, typer.Option("--every", min=0.05, help="Seconds between two looks.")
+    ] = 10.0,
+    once: Annotated[
+        bool, typer.Option("--once", help="Leave when nothing is arriving any more.")
+    ] = False,
+) -> None:
+    """Run the site whenever its inputs change; take in tiles that have arrived whole."""
+    from brimline.cli import watch as command
+
+    command.run(site, command.Options(folder, out, settle_s=settle_s, every_s=every_s, once=once))
 
 
 @app.command()
@@ -95,9 +126,14 @@ def layers(as_json: AsJson = False) -> None:
     command.run(as_json=as_json)
 
 
+def _interrupt(_number: int, _frame: object) -> None:
+    raise KeyboardInterrupt
+
+
 def main() -> None:
     """Run the command and leave with the contract's exit codes."""
     as_json = "--json" in sys.argv
+    signal.signal(signal.SIGTERM, _interrupt)  # a timer's stop is an interrupt like any other
     try:
         app()
     except BrimlineError as error:

@@ -23,17 +23,24 @@ class Progress(Listener):
     Parameters
     ----------
     stages : how many stages the run has.
+    hold_back : say nothing before something happens: a stage runs, or `release` is called.
     """
 
-    def __init__(self, stages: int) -> None:
+    def __init__(self, stages: int, *, hold_back: bool = False) -> None:
+        self._held: list[Problem] | None = [] if hold_back else None
         self._count = stages
         self._done = 0
         self._began = time.monotonic()
         self._shown = 0.0
         self._live = console.is_terminal()
+        self._compiling_said = False
 
     def started(self, stage: Stage, why: str) -> None:
         """Show that a stage begins, and why."""
+        self.release()
+        if not self._compiling_said:
+            self._compiling_said = True
+            _say_compiling()
         if self._live:
             self._line(f"{self._head()} {stage.title}")
         else:
@@ -47,6 +54,9 @@ class Progress(Listener):
 
     def problem(self, stage: Stage, problem: Problem) -> None:  # noqa: ARG002
         """Show a notice or a warning, also of a stage that was reused."""
+        if self._held is not None:
+            self._held.append(problem)
+            return
         self._clear()
         console.say_problem(problem)
 
@@ -59,8 +69,15 @@ class Progress(Listener):
 
     def note(self, text: str) -> None:
         """Show work outside the stages."""
+        self.release()
         if self._live:
             self._line(text)
+
+    def release(self) -> None:
+        """Say what was held back, and hold nothing back from now on."""
+        held, self._held = self._held, None
+        for problem in held or ():
+            console.say_problem(problem)
 
     def end(self) -> None:
         """Take the moving line away."""
@@ -79,3 +96,10 @@ class Progress(Listener):
         if self._live:
             sys.stderr.write("\r\x1b[K")
             sys.stderr.flush()
+
+
+def _say_compiling() -> None:
+    from brimline import _jit
+
+    if not _jit.is_compiled():
+        console.say("first run on this machine: compiling the fast loops, half a minute, once")

@@ -2,112 +2,175 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from brimline.cli import console
+from brimline.errors import BrimlineError, InputError
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from brimline.config import Loaded
-    from brimline.engine import Inputs, RunResult
+    from brimline.engine import Holder, Journal, RunResult, Store
     from brimline.stages.publish import Published
 
-STORE = ".brimline"
+STORE: Final = ".brimline"
+JOURNAL: Final = "journal.jsonl"
+_GB: Final = 1_000_000_000
 
 
 @dataclass(frozen=True, slots=True)
 class Options:
     """What the command line says."""
 
-    out: Path | None
-    until: str | None
-    rebuild: bool
-    if_changed: bool
-    jobs: int | None
+    out: Path | None = None
+    until: str | None = None
+    rebuild: bool = False
+    if_changed: bool = False
+    wait: bool = False
+    brief: bool = False
+    jobs: int | None = None
     pdf: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """A finished run."""
+
+    result: RunResult
+    published: Published
+    loaded: Loaded
+
+    @property
+    def changed(self) -> bool:
+        """Whether anything ran or was written."""
+        return self.published.written or bool(self.result.ran)
 
 
 def run(site: Path, options: Options, *, as_json: bool) -> None:
     """Run a site and publish its results."""
-    from brimline.config import load
-
-    loaded = load(site)
-    folder = options.out or loaded.folder / "runs" / site.stem
-    result, inputs, published = _run(loaded, options, folder)
-    ran = result.ran
+    try:
+        done = run_site(site, options)
+    except BrimlineError as error:
+        if options.brief and not as_json:
+            console.result(f"{site}: failed, exit code {error.exit_code}: {_first(error)}")
+        raise
     if as_json:
-        console.result_json(_plain(result, published))
-    elif not published.written and not ran:
+        console.result_json(_plain(done))
+    elif not done.changed:
         if not options.if_changed:
-            console.result(f"Nothing has changed; the results in {folder} are up to date.")
+            console.result(_unchanged(done, brief=options.brief))
+    elif options.brief:
+        console.result(_brief(done))
     else:
         from brimline.cli.summary import summary
 
-        console.result(summary(published.manifest, loaded.settings.site.units, folder))
-        reused = len(result.stages) - len(ran)
-        console.say(f"{len(ran)} stages ran, {reused} were reused")
-    del inputs
+        units = done.loaded.settings.site.units
+        console.result(summary(done.published.manifest, units, done.published.folder))
+        ran, every = len(done.result.ran), len(done.result.stages)
+        console.say(f"{ran} stages ran, {every - ran} were reused")
+        console.say(f"Log: {done.loaded.folder / STORE / JOURNAL}")
 
 
-def _run(loaded: Loaded, options: Options, folder: Path) -> tuple[RunResult, Inputs, Published]:
-    from brimline.cli.progress import Progress
-    from brimline.engine import (
-        CodeReach,
-        Digests,
-        Inputs,
-        Journal,
-        Store,
-        Tools,
-        execute,
-        ordered,
-        site_lock,
-    )
+def run_site(site: Path, options: Options) -> Done:
+    """Run a site and publish its results, with progress on standard error.
+
+    Raises
+    ------
+    InputError
+        If the person's files hold a fault.
+    StoreError
+        If another run holds the site and this one is not to wait, or a folder cannot be written.
+    """
+    from brimline.config import load
+    from brimline.engine import Journal, Store, ordered, site_lock
+    from brimline.io.atomic import recover
+    from brimline.stages.pages import weasyprint_or_refuse
+    from brimline.stages.registry import stages_for
+
+    if options.pdf:
+        weasyprint_or_refuse()  # before an hour of work, not after
+    loaded = load(site)
+    _use_threads(options.jobs)
+    stages = ordered(stages_for(loaded.settings), options.until)
+    folder = options.out or loaded.folder / "runs" / site.stem
+    store_folder = loaded.folder / STORE
+    with site_lock(store_folder, wait=options.wait, on_wait=_say_waiting) as dead:
+        from brimline.cli.progress import Progress
+
+        progress = Progress(len(stages), hold_back=options.if_changed)
+        journal = Journal(store_folder / JOURNAL, progress)
+        _tell_before(dead, recover(folder), journal)
+        journal.write("run started", site=str(site), folder=str(folder), pid=os.getpid())
+        try:
+            done = _run(loaded, options, folder, Store(store_folder), journal, progress)
+        except BaseException as fault:
+            journal.write("run failed", kind=type(fault).__name__, error=str(fault))
+            raise
+        finally:
+            progress.end()
+        journal.write("run finished", ran=list(done.result.ran), written=done.published.written)
+    return done
+
+
+def _run(
+    loaded: Loaded,
+    options: Options,
+    folder: Path,
+    store: Store,
+    journal: Journal,
+    progress: Any,  # noqa: ANN401 - Progress; importing it here would slow the start
+) -> Done:
+    from brimline.engine import CodeReach, Digests, Inputs, Tools, execute
     from brimline.grid import Grid
     from brimline.io.intermediates import FileCodec, checked, versions
-    from brimline.stages.pages import weasyprint_or_refuse
     from brimline.stages.publish import publish
     from brimline.stages.registry import stages_for
     from brimline.stages.sources import sources_of
 
-    if options.pdf:
-        weasyprint_or_refuse()  # before an hour of work, not after
-    _use_threads(options.jobs)
-    every = stages_for(loaded.settings)
-    stages = ordered(every, options.until)
-    store_folder = loaded.folder / STORE
-    with site_lock(store_folder):
-        store = Store(store_folder)
-        digests = Digests(store)
-        settings = loaded.settings
-        inputs = Inputs(
-            tables={name: getattr(settings, name) for name in type(settings).model_fields},
-            sources=sources_of(loaded),
-            versions=versions(),
-            digests=digests,
-        )
-        progress = Progress(len(stages))
-        journal = Journal(store_folder / "journal.jsonl", progress)
-        _say_compiling()
-        tools = Tools(FileCodec(), checked, CodeReach(digests).of)
-        result = execute(
-            every, inputs, store, tools, journal,
-            until=options.until, rebuild=options.rebuild,
-        )  # fmt: skip
-        published = publish(
-            result,
-            inputs,
-            folder,
-            site_folder=loaded.folder,
-            site_name=settings.site.name,
-            units=settings.site.units,
-            pdf=options.pdf,
-            grid=Grid(**result.value("grid")),
-            told=progress.note,
-        )
-        progress.end()
-    return result, inputs, published
+    settings = loaded.settings
+    digests = Digests(store)
+    inputs = Inputs(
+        tables={name: getattr(settings, name) for name in type(settings).model_fields},
+        sources=sources_of(loaded),
+        versions=versions(),
+        digests=digests,
+    )
+    tools = Tools(FileCodec(), checked, CodeReach(digests).of)
+    result = execute(
+        stages_for(settings), inputs, store, tools, journal,
+        until=options.until, rebuild=options.rebuild,
+    )  # fmt: skip
+    published = publish(
+        result,
+        inputs,
+        folder,
+        site_folder=loaded.folder,
+        site_name=settings.site.name,
+        units=settings.site.units,
+        pdf=options.pdf,
+        grid=Grid(**result.value("grid")),
+        keep_runs=settings.keep.runs,
+        told=progress.note,
+    )
+    store.prune(int(settings.keep.store_gb * _GB), keep={done.key for done in result.stages})
+    return Done(result, published, loaded)
+
+
+def _tell_before(dead: Holder | None, recovered: str, journal: Journal) -> None:
+    """Say what a run that was killed has left, and that it is put right."""
+    if dead:
+        console.say(f"the run before this one ended without finishing: {dead}")
+        journal.write("dead holder", holder=str(dead))
+    if recovered:
+        console.say(recovered)
+        journal.write("recovered", what=recovered)
+
+
+def _say_waiting(holder: Holder | None) -> None:
+    console.say(f"waiting for another run of this site: {holder or 'it is just starting'}")
 
 
 def _use_threads(jobs: int | None) -> None:
@@ -117,19 +180,38 @@ def _use_threads(jobs: int | None) -> None:
         numba.set_num_threads(min(jobs, numba.config.NUMBA_NUM_THREADS))
 
 
-def _say_compiling() -> None:
-    from brimline import _jit
-
-    if not _jit.is_compiled():
-        console.say("first run on this machine: compiling the fast loops, half a minute, once")
+def _unchanged(done: Done, *, brief: bool) -> str:
+    text = f"Nothing has changed; the results in {done.published.folder} are up to date."
+    return f"{done.loaded.settings.site.name}: {text}" if brief else text
 
 
-def _plain(result: RunResult, published: Published) -> dict[str, Any]:
+def _brief(done: Done) -> str:
+    result, manifest = done.result, done.published.manifest
+    seconds = sum(stage.seconds for stage in result.stages)
+    warnings = manifest["warnings"]
+    return (
+        f"{done.loaded.settings.site.name}: {len(result.ran)} of {len(result.stages)} stages ran "
+        f"in {seconds:.0f} s; {warnings} {'warning' if warnings == 1 else 'warnings'}; "
+        f"results in {done.published.folder}"
+    )
+
+
+def _first(error: BrimlineError) -> str:
+    """Return the first problem of an error on one line, and how many more there are."""
+    if not isinstance(error, InputError):
+        return " ".join(str(error).split())
+    more = len(error.problems) - 1
+    text = " ".join(str(error.problems[0]).split()) if error.problems else ""
+    return f"{text} (and {more} more)" if more > 0 else text
+
+
+def _plain(done: Done) -> dict[str, Any]:
+    manifest = done.published.manifest
     return {
         "ok": True,
-        "folder": str(published.folder),
-        "written": published.written,
-        "ran": list(result.ran),
-        "headline": published.manifest["headline"],
-        "problems": published.manifest["problems"],
+        "folder": str(done.published.folder),
+        "written": done.published.written,
+        "ran": list(done.result.ran),
+        "headline": manifest["headline"],
+        "problems": manifest["problems"],
     }

@@ -321,6 +321,17 @@ class Cultivation(ConfigTable):
     turning_radius_m: Positive = Field(6.0, description="Tightest turn of the tractor.")
 
 
+class Keep(ConfigTable):
+    """What stays on the disk after a run."""
+
+    store_gb: Positive = Field(
+        10.0, description="Room for the results of stages; what was used longest ago goes first."
+    )
+    runs: int = Field(
+        2, ge=0, le=1000, description="Earlier run folders kept beside the newest, by date."
+    )
+
+
 class Settings(ConfigTable):
     """The whole file."""
 
@@ -337,3 +348,4 @@ class Settings(ConfigTable):
     drains: DrainLines = DrainLines()
     cultivation: Cultivation = Cultivation()
     works: Works = Works()
+    keep: Keep = Keep()

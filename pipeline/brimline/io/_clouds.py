@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 _PIECE: Final = 2_000_000  # points read at a time
 _VERTICAL_UNIT_KEY: Final = 4099  # VerticalUnitsGeoKey (OGC GeoTIFF 1.1, clause 7.5.8)
 _UNIT_CODES: Final = {9001: lengths.METRE, 9002: lengths.FOOT, 9003: lengths.SURVEY_FOOT}
-_FAULTS: Final = (LaspyException, LazrsError, OSError, ValueError)
+FAULTS: Final = (LaspyException, LazrsError, OSError, ValueError)
 # ASPRS LAS 1.4 R15, table 17; 8 are the ground points of files thinned before LAS 1.4
 GROUND: Final = (2, 8)
 UNCLASSIFIED: Final = (0, 1)
@@ -101,7 +101,7 @@ def read_cloud(path: Path, *, vertical_unit: str, crs: str | None) -> Cloud:
             tagged = _height_tag(header)
             count = int(header.point_count)
             box = (*header.mins[:2].tolist(), *header.maxs[:2].tolist())
-    except _FAULTS as fault:
+    except FAULTS as fault:
         raise _unreadable(path, fault) from fault
     if count == 0:
         raise InputError.of("holds no points", mend="name another file.", source=str(path))
@@ -127,7 +127,7 @@ def pieces(cloud: Cloud) -> Iterator[Piece]:
         with laspy.open(cloud.path) as file:
             for chunk in file.chunk_iterator(_PIECE):
                 yield _piece(chunk)
-    except _FAULTS as fault:
+    except FAULTS as fault:
         raise _unreadable(cloud.path, fault) from fault
 
 

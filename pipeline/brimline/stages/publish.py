@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+import shutil
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import brimline
 from brimline.engine import manifest
 from brimline.errors import StoreError
-from brimline.io import atomic
+from brimline.io import atomic, kept
 from brimline.io.geopackage import About, write_geopackage
 from brimline.io.rasters import write_raster
 from brimline.layers import Layer, Raster, Table
@@ -72,6 +73,7 @@ def publish(
     units: System,
     grid: Grid,
     pdf: bool = False,
+    keep_runs: int = 0,
     told: Callable[[str], None] = lambda _: None,
 ) -> Published:
     """Write a run folder beside the old one and put it in its place.
@@ -82,6 +84,7 @@ def publish(
     ----------
     units : that pages show; layers are SI.
     pdf : print the report as PDF too.
+    keep_runs : how many earlier runs stay beside `target`, under their dates.
     told : hears what is being written.
 
     Raises
@@ -102,6 +105,34 @@ def publish(
             "name another folder with --out, or empty it"
         )
     folder = atomic.new_folder_beside(target)
+    try:
+        _fill(folder, result, made, grid, site_name=site_name, told=told)
+        results = results_of(
+            result, made, grid, site_name=site_name, units=units, cautions=CAUTIONS
+        )
+        write_pages(folder, results, pdf=pdf, told=told)
+        made |= plain_figures(results)
+        atomic.write_text(folder / MANIFEST, json.dumps(made, indent=2, ensure_ascii=False) + "\n")
+        if before is not None and keep_runs:
+            kept.keep_dated(target, before["finished"])
+        atomic.replace_folder(folder, target)
+    except BaseException:
+        shutil.rmtree(folder, ignore_errors=True)  # what is half done takes room on a full disk
+        raise
+    kept.forget_older(target, keep_runs)
+    return Published(target, written=True, manifest=made)
+
+
+def _fill(
+    folder: Path,
+    result: RunResult,
+    made: dict[str, Any],
+    grid: Grid,
+    *,
+    site_name: str,
+    told: Callable[[str], None],
+) -> None:
+    """Write the rasters and the GeoPackage."""
     rows = []
     for item in result.published:
         if isinstance(item, Raster):
@@ -121,17 +152,11 @@ def publish(
             details={"versions": made["versions"], "finished": made["finished"]},
         )
         write_geopackage(folder / GEOPACKAGE, rows, crs=grid.crs, about=about)
-    results = results_of(result, made, grid, site_name=site_name, units=units, cautions=CAUTIONS)
-    write_pages(folder, results, pdf=pdf, told=told)
-    made |= plain_figures(results)
-    atomic.write_text(folder / MANIFEST, json.dumps(made, indent=2, ensure_ascii=False) + "\n")
-    atomic.replace_folder(folder, target)
-    return Published(target, written=True, manifest=made)
 
 
 def _same(before: dict[str, Any], made: dict[str, Any]) -> bool:
-    kept = ("outputs", "brimline", "pages", "parameters", "problems")
-    return all(before.get(key) == made[key] for key in kept)
+    same = ("outputs", "brimline", "pages", "parameters", "problems")
+    return all(before.get(key) == made[key] for key in same)
 
 
 def _read_manifest(target: Path) -> dict[str, Any] | None:
