@@ -12,9 +12,12 @@ import sys
 import time
 
 import numpy as np
+import pytest
 
 from brimline.cascade import Discharge, Link, Network, Pace, StormInflow, route
 from brimline.elements import Pipe, Sill, Soak, Swale
+
+pytestmark = pytest.mark.slow  # the plain loop takes its time
 
 ELEMENTS = 200
 TARGET_S = 1.0
