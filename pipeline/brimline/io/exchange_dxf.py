@@ -78,14 +78,14 @@ def _draw_layer(
     labels: bool,
 ) -> None:
     drawing.layers.add(declaration.name, color=colour).description = declaration.title
-    name_column = next((name for name in _NAMES if name in frame.columns), None)
-    if labels and name_column:
+    name_columns = [name for name in _NAMES if name in frame.columns]
+    if labels and name_columns:
         drawing.layers.add(f"{declaration.name}_text", color=colour)
     space, geometry = drawing.modelspace(), frame.geometry.name
     for _, row in frame.iterrows():
         _draw(space, declaration.name, row, geometry)
-        if labels and name_column:
-            _label(space, declaration.name, row, geometry, name_column)
+        if labels:
+            _label(space, declaration.name, row, geometry, name_columns)
 
 
 def _draw(space: Any, layer: str, row: pd.Series[Any], geometry: str) -> None:  # noqa: ANN401
@@ -105,10 +105,11 @@ def _label(
     layer: str,
     row: pd.Series[Any],
     geometry: str,
-    name_column: str,
+    name_columns: Sequence[str],
 ) -> None:
-    text = row[name_column]
-    if text is None or text is pd.NA or text != text:
+    """Write what the row is called: its name, or the number that stands for one."""
+    text = next((row[name] for name in name_columns if not pd.isna(row[name])), None)
+    if text is None:
         return
     spot = shapely.point_on_surface(row[geometry])
     space.add_text(
