@@ -44,6 +44,16 @@ FLAGS: Final = (
         "An end stops at ground steeper than the limit.",
         "Have steep ground looked at by an engineer before wetting it.",
     ),
+    Flag(
+        "at-flat-ground",
+        "An end stops where the ground is flatter than the stated fall.",
+        "Take a gentler fall, or dig the rest deeper from a level.",
+    ),
+    Flag(
+        "at-hollow",
+        "A falling line has turned full circle in a closed hollow and ends there.",
+        "Start elsewhere, or end the line at a pond.",
+    ),
     Flag("at-keep-out", "An end stops at a keep-out area or its setback.", "Check the setback."),
     Flag("at-boundary", "An end stops at the boundary's setback.", "Check the setback."),
     Flag("at-data-edge", "An end stops where the elevation data stops.", "Get more elevation."),

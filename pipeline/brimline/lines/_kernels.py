@@ -110,3 +110,66 @@ def onto_level(dem, row, col, target, reach, tolerance):
         if there and np.hypot(r - row[i], c - col[i]) <= reach:
             out_row[i], out_col[i] = r, c
     return out_row, out_col
+
+
+@kernel
+def spread(mask, radius):
+    """Cells whose centre lies within `radius` cells of a marked cell's centre."""
+    rows, cols = mask.shape
+    out = mask.copy()
+    reach = np.int64(np.floor(radius))
+    for row in range(rows):
+        for col in range(cols):
+            if not mask[row, col]:
+                continue
+            for dr in range(-reach, reach + 1):
+                for dc in range(-reach, reach + 1):
+                    r, c = row + dr, col + dc
+                    if 0 <= r < rows and 0 <= c < cols and dr * dr + dc * dc <= radius * radius:
+                        out[r, c] = True
+    return out
+
+
+@kernel
+def runs(code, index, at, joined_code, join):
+    """Stretches of free samples along lines.
+
+    A blocked run inside a line, no longer than `join` and all of `joined_code`, counts as free.
+    Gives each stretch's first and last sample, and the codes found before and after it (0 at the
+    line's own end).
+    """
+    count = code.size
+    free = code == 0
+    i = 0
+    while i < count:
+        if free[i]:
+            i += 1
+            continue
+        j = i
+        bridge = True
+        while j < count and not free[j] and index[j] == index[i]:
+            bridge = bridge and code[j] == joined_code
+            j += 1
+        inside = i > 0 and index[i - 1] == index[i] and j < count and index[j] == index[i]
+        if bridge and inside and at[j] - at[i - 1] <= join:
+            free[i:j] = True
+        i = j
+    first = np.empty(count, dtype=np.int64)
+    last = np.empty(count, dtype=np.int64)
+    before = np.empty(count, dtype=np.uint8)
+    after = np.empty(count, dtype=np.uint8)
+    found = 0
+    i = 0
+    while i < count:
+        if not free[i]:
+            i += 1
+            continue
+        j = i
+        while j + 1 < count and free[j + 1] and index[j + 1] == index[i]:
+            j += 1
+        first[found], last[found] = i, j
+        before[found] = code[i - 1] if i > 0 and index[i - 1] == index[i] else 0
+        after[found] = code[j + 1] if j + 1 < count and index[j + 1] == index[i] else 0
+        found += 1
+        i = j + 1
+    return first[:found], last[:found], before[:found], after[:found]

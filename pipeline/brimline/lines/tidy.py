@@ -17,7 +17,7 @@ Kass, Witkin & Terzopoulos (1988), Snakes, doi:10.1007/BF00133570 (a curve drawn
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import shapely
@@ -33,8 +33,13 @@ if TYPE_CHECKING:
 
     from brimline.grid import Elevation, Grid
 
-_SWEEPS = 4  # the surface is curved, so the straight-line answer is found anew a few times
+Pinned = Literal["none", "start", "both"]
+
+_SWEEPS = 6  # the surface is curved, so the straight-line answer is found anew a few times
+_ROUNDS = 3  # of allowing shorter bends where a line misses its level
+_WORTH = 0.7  # share of its departure that a line may keep for shorter bends to be worth it
 _FLAT = 0.005  # [m/m]; on flatter ground level says little about place, and bending decides
+_HELD = 1e9  # weight of a point that must not move
 _RING_PAD = 2.0  # bend lengths that a ring is drawn past its start, so that it closes smoothly
 
 
@@ -65,21 +70,29 @@ def tidied(
     bend_m: float,
     tolerance_m: float,
     simplify_m: float = 0.03,
+    guide: Elevation | None = None,
+    fall: ArrayLike = 0.0,
+    pinned: Pinned = "none",
 ) -> list[shapely.LineString]:
     """Draw traced level lines as smooth curves that keep to their level.
 
-    Where a curve at `bend_m` would depart from level by more than `tolerance_m`, bends of half,
-    then of a quarter of that length are allowed; where that does not do either, the traced line
-    is only simplified. Rings stay closed, ends stay free, directions are kept.
+    Where a curve would depart from level by more than `tolerance_m`, shorter bends are allowed
+    there, down to half of `bend_m`. A line that misses its level even so, and comes not much
+    closer either, is left as the smoothest curve: bending after the survey's noise gains nothing.
+    Rings stay closed, ends stay free, directions are kept.
 
     Parameters
     ----------
-    lines : (lines,), traced at `level_m` on `surface`.
+    lines : (lines,), traced at `level_m` on the surface or on a smoothed one.
     level_m : level of each line [m].
     surface : float32 (rows, cols) [m]; NaN is nodata. The surface to be level on.
     bend_m : length of the bends whose swing is halved [m].
     tolerance_m : departure from level on `surface` that is accepted [m].
     simplify_m : greatest distance that leaving out vertices may move the line [m].
+    guide : float32 (rows, cols) [m], the smoothed surface, whose slope says how far a miss in
+        height is on the ground; `surface` itself if left out.
+    fall : fall of each line per metre, for lines that are not to be level [m/m].
+    pinned : which ends stay where they are.
 
     Returns
     -------
@@ -94,61 +107,117 @@ def tidied(
     """
     _checked_positive(bend_m=bend_m, tolerance_m=tolerance_m, simplify_m=simplify_m)
     dem = checked_on_grid(surface, grid, "surface")
+    way = dem if guide is None else checked_on_grid(guide, grid, "guide")
     traced = np.asarray(lines, dtype=object)
-    level = np.broadcast_to(np.asarray(level_m, dtype=np.float64), traced.shape)
-    drawn = simplified(traced, simplify_m)
-    rest = np.arange(len(traced))
-    for allowed_m in (bend_m, bend_m / 2, bend_m / 4):
+    if traced.size == 0:
+        return []
+    level = np.array(np.broadcast_to(np.asarray(level_m, dtype=np.float64), traced.shape))
+    per_m = np.array(np.broadcast_to(np.asarray(fall, dtype=np.float64), traced.shape))
+    curves = evenly_spaced(traced, grid.cell_m, pad_m=_RING_PAD * bend_m)
+    bend = np.full(len(curves.points), float(bend_m))
+
+    def fit(which: NDArray[np.int64]) -> tuple[Curves, NDArray[Any], NDArray[np.float64]]:
+        new = fitted(
+            curves,
+            level[which],
+            dem,
+            grid,
+            bend_m=bend,
+            fall=per_m[which],
+            guide=way,
+            pinned=pinned,
+        )
+        lines_ = _drawn(new, traced[which], simplify_m)
+        return new, lines_, departures(lines_, level[which], dem, grid, fall=per_m[which]).largest_m
+
+    curves, drawn, off = fit(np.arange(len(traced)))
+    rest = np.flatnonzero(~(off <= tolerance_m))
+    worth = np.maximum(tolerance_m, _WORTH * off)  # what a line must reach to be bent more
+    bend = bend[np.isin(curves.index, rest)]
+    curves = _taken(curves, rest)
+    for _ in range(_ROUNDS):
         if rest.size == 0:
             break
-        curves = fitted(traced[rest], level[rest], dem, grid, bend_m=allowed_m)
-        smooth = simplified(as_lines(curves, traced[rest]), simplify_m)
-        off = departures(smooth, level[rest], dem, grid).largest_m
-        good = (off <= tolerance_m) & shapely.is_simple(smooth)
-        drawn[rest[good]] = smooth[good]
-        rest = rest[~good]
+        claim = level[rest][curves.index] - per_m[rest][curves.index] * chainage(
+            curves.points, curves.index
+        )
+        bend = _eased(curves, bend, claim, dem, grid, tolerance_m, bend_m)
+        curves, closer, off = fit(rest)
+        good = off <= worth[rest]
+        drawn[rest[good]], worth[rest[good]] = closer[good], np.maximum(tolerance_m, off[good])
+        again = ~(off <= tolerance_m)
+        bend = bend[again[curves.index]]
+        curves, rest = _taken(curves, np.flatnonzero(again)), rest[again]
     return list(drawn)
 
 
+def _eased(
+    curves: Curves,
+    bend_m: NDArray[np.float64],
+    claim_m: NDArray[np.float64],
+    surface: Elevation,
+    grid: Grid,
+    tolerance_m: float,
+    full_bend_m: float,
+) -> NDArray[np.float64]:
+    """Allow shorter bends around the points that are farthest from level."""
+    points = curves.points
+    miss = surface_at(surface, grid, points[:, 0], points[:, 1]) - claim_m
+    over = (np.abs(miss) > 0.8 * tolerance_m).astype(np.float64)
+    reach = max(1, round(0.5 * full_bend_m / grid.cell_m))
+    near = np.convolve(over, np.ones(2 * reach + 1))[reach : reach + len(over)] > 0.5
+    return np.asarray(np.where(near, np.maximum(bend_m / np.sqrt(2.0), full_bend_m / 2), bend_m))
+
+
 def fitted(
-    lines: NDArray[Any],
+    curves: Curves,
     level_m: ArrayLike,
     surface: Elevation,
     grid: Grid,
     *,
-    bend_m: float,
+    bend_m: float | NDArray[np.float64],
     fall: ArrayLike = 0.0,
+    guide: Elevation | None = None,
+    claim_m: NDArray[np.float64] | None = None,
+    pinned: Pinned = "none",
 ) -> Curves:
-    """Fit a curve to each line that is as level, or falls as evenly, as its bending allows.
+    """Fit curves that are as level, or fall as evenly, as their bending allows.
 
     Parameters
     ----------
-    lines : (lines,)
-    level_m : level of each line, at its start [m].
+    curves : evenly spaced lines.
+    level_m : (lines,) level of each line, at its start [m].
     surface : float32 (rows, cols) [m]; NaN is nodata.
-    bend_m : length of the bends whose swing is halved [m].
+    bend_m : length of the bends whose swing is halved [m]; one, or one for each point.
     fall : fall of each line per metre [m/m].
+    guide : as in `tidied`.
+    claim_m : (points,) level that the line should have at each point [m], in place of an even fall.
+    pinned : which ends of each line stay where they are.
 
     Raises
     ------
     GridError
         If `surface` is no elevation array on `grid`.
     """
-    curves = evenly_spaced(lines, grid.cell_m, pad_m=_RING_PAD * bend_m)
-    level = np.broadcast_to(np.asarray(level_m, dtype=np.float64), lines.shape)[curves.index]
-    per_m = np.broadcast_to(np.asarray(fall, dtype=np.float64), lines.shape)[curves.index]
-    start = curves.points
-    points = start
+    count = len(curves.step_m)
+    level = np.broadcast_to(np.asarray(level_m, dtype=np.float64), (count,))[curves.index]
+    per_m = np.broadcast_to(np.asarray(fall, dtype=np.float64), (count,))[curves.index]
+    bend = np.broadcast_to(np.asarray(bend_m, dtype=np.float64), curves.index.shape)
+    slopes = surface if guide is None else guide
+    held = _held(curves, pinned)
+    start = points = curves.points
     for _ in range(_SWEEPS):
         normal = _normals(points, curves.index)
-        east, north = gradient_at(surface, grid, points[:, 0], points[:, 1])
+        east, north = gradient_at(slopes, grid, points[:, 0], points[:, 1])
         slope = east * normal[:, 0] + north * normal[:, 1]
-        claim = level - per_m * chainage(points, curves.index)
+        claim = claim_m
+        if claim is None:
+            claim = level - per_m * chainage(points, curves.index)
         miss = surface_at(surface, grid, points[:, 0], points[:, 1]) - claim
-        moved = _offsets(replace(curves, points=points), normal, miss, slope, bend_m)
-        moved = np.clip(moved, -grid.cell_m, grid.cell_m)
+        moved = _offsets(replace(curves, points=points), normal, miss, slope, bend, held)
+        moved = np.where(held, 0.0, np.clip(moved, -grid.cell_m, grid.cell_m))
         points = points + moved[:, None] * normal
-        points = _within_reach(points, start, bend_m / 2)
+        points = _within_reach(points, start, 4 * grid.cell_m)
     return replace(curves, points=points)
 
 
@@ -166,19 +235,46 @@ def smoothed_lines(
     """
     _checked_positive(bend_m=bend_m, simplify_m=simplify_m)
     traced = np.asarray(lines, dtype=object)
-    curves = evenly_spaced(traced, bend_m / 10, pad_m=_RING_PAD * bend_m)
-    still = np.tile((1.0, 0.0), (len(curves.points), 1))
-    one, zero = np.ones(len(still)), np.zeros(len(still))
-    # along one axis at a time, offsets from 0 are the coordinates themselves
-    origin = curves.points.mean(axis=0) if len(still) else np.zeros(2)
-    flat = replace(curves, points=np.zeros_like(curves.points))
-    moved = [
-        _offsets(flat, still, -(curves.points[:, axis] - origin[axis]), one + zero, bend_m)
-        for axis in (0, 1)
-    ]
-    smooth = replace(curves, points=np.column_stack(moved) + origin)
-    drawn = simplified(as_lines(smooth, traced), simplify_m)
-    return list(np.where(shapely.is_simple(drawn), drawn, simplified(traced, simplify_m)))
+    if traced.size == 0:
+        return []
+    curves = evenly_spaced(traced, bend_m / 16, pad_m=_RING_PAD * bend_m)
+    # one axis at a time: along it, the offset from 0 that is wanted is the coordinate itself
+    axis, one = np.tile((1.0, 0.0), (len(curves.points), 1)), np.ones(len(curves.points))
+    bend = np.full(len(one), float(bend_m))
+    origin = curves.points.mean(axis=0)
+    nowhere = replace(curves, points=np.zeros_like(curves.points))
+    x, y = (_offsets(nowhere, axis, -wanted, one, bend) for wanted in (curves.points - origin).T)
+    smooth = replace(curves, points=np.column_stack((x, y)) + origin)
+    return list(_drawn(smooth, traced, simplify_m))
+
+
+def _held(curves: Curves, pinned: Pinned) -> NDArray[np.bool_]:
+    """Points that must not move: the first, or the first and the last, of each line."""
+    change = curves.index[1:] != curves.index[:-1]
+    first, last = np.insert(change, 0, True), np.append(change, True)
+    if pinned == "none":
+        return np.zeros_like(first)
+    return first if pinned == "start" else first | last
+
+
+def _drawn(curves: Curves, traced: NDArray[Any], simplify_m: float) -> NDArray[Any]:
+    """Lines of curves with few vertices; where one crosses itself, the traced line."""
+    drawn = simplified(as_lines(curves, traced), simplify_m)
+    crossing = ~shapely.is_simple(drawn)
+    if crossing.any():
+        drawn[crossing] = simplified(traced[crossing], simplify_m)
+    return drawn
+
+
+def _taken(curves: Curves, chosen: NDArray[np.int64]) -> Curves:
+    """Take some of the lines, numbered anew."""
+    points = np.isin(curves.index, chosen)
+    return Curves(
+        curves.points[points],
+        np.searchsorted(chosen, curves.index[points]),
+        curves.step_m[chosen],
+        curves.inner[points],
+    )
 
 
 def simplified(lines: Sequence[Any] | NDArray[Any], tolerance_m: float) -> NDArray[Any]:
@@ -246,8 +342,8 @@ def _checked_positive(**lengths: float) -> None:
 def _normals(points: NDArray[np.float64], index: NDArray[np.int64]) -> NDArray[np.float64]:
     """Return unit normals to the left of the way along each line."""
     ahead, behind = np.roll(points, -1, axis=0), np.roll(points, 1, axis=0)
-    last = np.append(index[1:] != index[:-1], True)
-    first = np.insert(index[1:] != index[:-1], 0, True)
+    change = index[1:] != index[:-1]
+    last, first = np.append(change, True), np.insert(change, 0, True)
     ahead[last], behind[first] = points[last], points[first]
     way = ahead - behind
     length = np.hypot(way[:, 0], way[:, 1])
@@ -261,16 +357,17 @@ def _offsets(
     normal: NDArray[np.float64],
     miss_m: NDArray[np.float64],
     slope: NDArray[np.float64],
-    bend_m: float,
+    bend_m: NDArray[np.float64],
+    held: NDArray[np.bool_] | None = None,
 ) -> NDArray[np.float64]:
     """Solve for the distance to move each point along its normal [m]: one banded system."""
     known = np.isfinite(miss_m) & np.isfinite(slope)
     slope, miss_m = np.where(known, slope, 0.0), np.where(known, miss_m, 0.0)
     scale = slope * slope + _FLAT * _FLAT
     points, index = curves.points, curves.index
-    stiff = (bend_m / (2.0 * np.pi) / np.maximum(curves.step_m, 1e-9)) ** 4
-    inside = (index[2:] == index[:-2]) if len(index) > 2 else np.zeros(0, dtype=np.bool_)
-    push = np.where(inside, stiff[index[1:-1]], 0.0)  # stiffness about each middle point
+    stiff = (bend_m / (2.0 * np.pi) / np.maximum(curves.step_m, 1e-9)[index]) ** 4
+    inside = index[2:] == index[:-2]
+    push = np.where(inside, stiff[1:-1], 0.0)  # stiffness about each middle point
     bands = np.zeros((3, len(points)))  # upper form: rows hold the 2nd, 1st and main diagonal
     bands[2] = slope * slope / scale + 1e-9
     bands[2, :-2] += push
@@ -287,6 +384,8 @@ def _offsets(
     force[1:-1] -= 2.0 * bend
     force[2:] += bend
     right = -miss_m * slope / scale - (force * normal).sum(axis=1)
+    if held is not None:
+        bands[2, held] += _HELD
     return np.asarray(solveh_banded(bands, right))
 
 

@@ -1,0 +1,16 @@
+"""Swale rows: where they go, what sheds to them, and rows that a person has drawn."""
+
+from brimline.lines.rows.drawn import Corrected, corrected
+from brimline.lines.rows.propose import SwaleRow, swale_rows
+from brimline.lines.rows.rules import Duty, Spacing, catchment_ratio, terrace_interval_m
+
+__all__ = [
+    "Corrected",
+    "Duty",
+    "Spacing",
+    "SwaleRow",
+    "catchment_ratio",
+    "corrected",
+    "swale_rows",
+    "terrace_interval_m",
+]

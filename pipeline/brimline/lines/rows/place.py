@@ -1,0 +1,139 @@
+"""Placing rows from the top of the ground down."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from brimline.errors import GridError
+from brimline.grid import NO_DATA
+from brimline.lines.limits import Stop
+from brimline.lines.rows import _kernels
+from brimline.lines.tracing import lengths_m
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from brimline.grid import Directions, Elevation, Grid, Labels
+    from brimline.lines.rows.rules import Duty, Spacing
+
+_FEWEST_BANDS = 16
+_MOST_BANDS = 30_000  # their numbers are kept as int16
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """What placing needs to know of the ground, worked out once.
+
+    Parameters
+    ----------
+    surface : float32 (rows, cols) [m]
+    steep : float32 (rows, cols) [m/m]
+    directions : uint8 (rows, cols)
+    traits : uint32 (rows, cols), what placing asks of each cell's surroundings.
+    piece : int32 (rows, cols), number of the connected free ground of one height band; 0 none.
+    pieces : how many there are.
+    length_m : float64 (pieces + 1,), length of the contour through each piece's middle [m].
+    cells : int32 (valid cells,), band by band from the top.
+    start : int64 (bands + 1,), where each band's cells start.
+    top_m, band_m : upper end of the first band, height of a band [m].
+    """
+
+    surface: Elevation
+    steep: NDArray[np.float32]
+    directions: Directions
+    traits: NDArray[np.uint32]
+    piece: Labels
+    pieces: int
+    length_m: NDArray[np.float64]
+    cells: NDArray[np.int32]
+    start: NDArray[np.int64]
+    top_m: float
+    band_m: float
+
+
+def ground(
+    surface: Elevation,
+    steep: NDArray[np.float32],
+    directions: Directions,
+    blocked: NDArray[np.uint8],
+    drawn: Labels,
+    grid: Grid,
+    max_slope_pct: float,
+) -> Ground:
+    """Divide the ground into height bands and the bands into connected pieces.
+
+    A band is as high as one cell falls on the steepest ground that rows may cross, so that the
+    cells of a band hang together along the contour.
+
+    Raises
+    ------
+    GridError
+        If `directions` are missing where there is elevation, or the other way round.
+    """
+    if not np.array_equal(np.isnan(surface), directions == NO_DATA):
+        raise GridError("directions must be given for exactly the cells that have elevation")
+    low, top = float(np.nanmin(surface)), float(np.nanmax(surface))
+    relief = max(top - low, 1e-3)
+    band = min(max_slope_pct / 100.0 * grid.cell_m, relief / _FEWEST_BANDS)
+    band = max(band, relief / _MOST_BANDS)
+    number = _kernels.bands(surface, top, band)
+    piece, pieces = _kernels.pieces(number, (blocked == 0) & (drawn == 0))
+    middle = np.full(pieces + 1, np.nan)
+    middle[piece] = top - (number + 0.5) * band
+    middle[0] = np.nan
+    cells, start = _kernels.by_band(surface, top, band, int(number.max()) + 1)
+    closed = (blocked != Stop.NONE) & (blocked != Stop.STEEP) & (blocked != Stop.ROW)
+    return Ground(
+        surface=surface,
+        steep=steep,
+        directions=directions,
+        traits=_kernels.traits(surface, directions, closed, drawn),
+        piece=piece,
+        pieces=pieces,
+        length_m=lengths_m(surface, piece, middle, grid),
+        cells=cells,
+        start=start,
+        top_m=top,
+        band_m=band,
+    )
+
+
+def levels_of_rows(
+    where: Ground,
+    grid: Grid,
+    duty: Duty,
+    spacing: Spacing,
+    *,
+    min_length_m: float,
+    length_m: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """Choose the level of the row in each piece of ground, from the top down.
+
+    Parameters
+    ----------
+    min_length_m : pieces through which a row would be shorter get none [m].
+    length_m : float64 (pieces + 1,), length of a row through each piece [m].
+
+    Returns
+    -------
+    float64 (pieces + 1,), level of each piece's row, NaN where there is none [m].
+    """
+    level: NDArray[np.float64] = _kernels.place(
+        where.surface,
+        where.steep,
+        where.traits,
+        where.piece,
+        where.pieces,
+        where.cells,
+        where.start,
+        length_m,
+        spacing.numbers(duty),
+        min_length_m,
+        where.top_m,
+        where.band_m,
+        grid.cell_m,
+    )
+    return level

@@ -1,0 +1,270 @@
+"""Proposed swale rows, fitted around those that a person has drawn."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import compress
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from brimline.drainage.flow import checked_directions
+from brimline.grid import checked_same_shape
+from brimline.lines.level_lines import Drawing, drawn_level, long_enough, measured
+from brimline.lines.limits import Cut, Limits, near_lines
+from brimline.lines.rows import place
+from brimline.lines.rows.apart import made_room
+from brimline.lines.rows.drawn import Corrected, corrected
+from brimline.lines.sample import checked_on_grid
+from brimline.lines.strips import (
+    cells_of_lines,
+    sheds_to,
+    sheet_directions,
+    spacings_m,
+    strip_areas_m2,
+)
+from brimline.lines.tracing import traced
+from brimline.terrain.slope import slope_pct
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from brimline.grid import Directions, Elevation, Grid
+    from brimline.lines.level_lines import LevelLine
+    from brimline.lines.rows.rules import Duty, Spacing
+
+_CLOSEST = 0.9  # share of the least spacing that a row's measured mean must keep
+_HOLLOW_M = 0.25  # deeper hollows keep the water that runs into them
+_STEEPEST_PCT = 100.0  # height of the bands where no steepness stops a row
+
+
+@dataclass(frozen=True, slots=True)
+class SwaleRow:
+    """One swale row.
+
+    Parameters
+    ----------
+    line : single-part, not crossing itself; the higher ground on its right if proposed, directed
+        as drawn if drawn.
+    level_m : its level [m].
+    length_m : length along the ground plan [m].
+    level_error_m : largest departure of the survey surface from the level along it [m].
+    level_rms_m : root mean square of the departure [m].
+    mean_slope_pct : mean steepness of the smoothed ground along it [%].
+    spacing_m : mean distance over the ground, up the slope, to the next row or the divide [m].
+    catchment_m2 : ground that sheds to it, rows above excluded [m²].
+    must_hold_m3 : runoff of the catchment in the design storm [m³].
+    holds_m3 : storage and soakage in the storm [m³].
+    drawn : place of the row in the drawn ones; -1 if it is proposed.
+    moved_m, moved_level_m : how far a drawn row was moved, as `Corrected`; 0 if proposed.
+    flags : codes of the flag catalogue.
+    """
+
+    line: shapely.LineString
+    level_m: float
+    length_m: float
+    level_error_m: float
+    level_rms_m: float
+    mean_slope_pct: float
+    spacing_m: float
+    catchment_m2: float
+    must_hold_m3: float
+    holds_m3: float
+    drawn: int
+    moved_m: float
+    moved_level_m: float
+    flags: tuple[str, ...]
+
+
+def swale_rows(
+    survey: Elevation,
+    surface: Elevation,
+    grid: Grid,
+    where: Limits,
+    duty: Duty,
+    spacing: Spacing | None,
+    *,
+    directions: Directions | None = None,
+    drawn: Sequence[shapely.LineString] = (),
+    drawn_levels_m: Sequence[float | None] | None = None,
+    drawing: Drawing = Drawing(),  # noqa: B008 frozen, so it can be shared
+) -> list[SwaleRow]:
+    """Propose swale rows from the top of the ground downwards.
+
+    The ground is looked at in narrow height bands; in each connected free piece of a band a row is
+    placed as soon as its rule or its bounds say that it is due for what drains to the piece, rows
+    above excluded. Pieces on different hills, spurs and sides of a flow path have rows of their
+    own. Rows that are drawn stand first: proposals end before they come closer to them than the
+    least spacing. Two proposals are nowhere closer than half of it, and none whose mean falls short
+    of it is kept, give or take a tenth.
+
+    Parameters
+    ----------
+    survey : float32 (rows, cols) [m]; the surface to be level on, NaN is nodata.
+    surface : float32 (rows, cols) [m]; the survey smoothed, on which lines are traced.
+    where : ground where no line may run.
+    duty : what the design storm sends, and what a metre of row takes.
+    spacing : when the next row is due; None proposes nothing and only takes the drawn ones.
+    directions : uint8 (rows, cols), optional
+        Which way sheet flow runs; left out, that of `surface`, whose deeper hollows keep their
+        water. Directions over filled hollows would send it across them, and rows would wait for it.
+    drawn : rows that are there already, in the map's metres.
+    drawn_levels_m : level of each drawn row, None for the best one [m].
+
+    Returns
+    -------
+    From the highest level down.
+
+    Raises
+    ------
+    GridError
+        If an array does not lie on `grid`.
+    ValueError
+        If a drawn row has no length or lies outside the data.
+    """
+    survey = checked_on_grid(survey, grid, "survey")
+    surface = checked_on_grid(surface, grid, "surface")
+    checked_same_shape(surface=surface, blocked=where.blocked)
+    if directions is None:
+        directions = sheet_directions(surface, hollow_depth_m=_HOLLOW_M)
+    else:
+        directions = checked_directions(directions)
+        checked_same_shape(surface=surface, directions=directions)
+    levels = [None] * len(drawn) if drawn_levels_m is None else list(drawn_levels_m)
+    fixed = corrected(drawn, levels, survey, surface, grid, drawing=drawing)
+    kept = _kept_drawn(fixed, where, grid, drawing)
+    rows = measured(
+        kept, np.array([fixed[i].level_m for i in kept.source]), survey, surface, grid, drawing
+    )
+    sources = [int(i) for i in kept.source]
+    if spacing is not None:
+        free = where.beside(near_lines(kept.lines, grid, spacing.min_m))
+        ground = place.ground(
+            surface,
+            _steepness(surface, grid, where),
+            directions,
+            free.blocked,
+            cells_of_lines(kept.lines, grid),
+            grid,
+            min(where.max_slope_pct, _STEEPEST_PCT),
+        )
+        pieces, level = _proposed(ground, survey, grid, free, duty, spacing, drawing)
+        pieces, level = made_room(
+            pieces, level, kept.lines, spacing.min_m / 2, max(drawing.min_length_m, 1e-6)
+        )
+        rows += measured(pieces, level, survey, surface, grid, drawing)
+        sources += [-1] * len(pieces.lines)
+    top_down = sorted(range(len(rows)), key=lambda i: (-rows[i].level_m, i))
+    rows, sources = [rows[i] for i in top_down], [sources[i] for i in top_down]
+    area, far = _strips(rows, surface, directions, grid)
+    if spacing is not None:
+        well_apart = [
+            source >= 0 or not far_m < _CLOSEST * spacing.min_m
+            for source, far_m in zip(sources, far, strict=True)
+        ]
+        if not all(well_apart):  # what is left takes the water of rows that stood too close
+            rows, sources = list(compress(rows, well_apart)), list(compress(sources, well_apart))
+            area, far = _strips(rows, surface, directions, grid)
+    return [
+        _row(line, source, fixed, area_m2, far_m, duty, drawing)
+        for line, source, area_m2, far_m in zip(rows, sources, area, far, strict=True)
+    ]
+
+
+def _steepness(surface: Elevation, grid: Grid, where: Limits) -> NDArray[np.float32]:
+    """Steepness [m/m], from the limits where they hold it."""
+    steep = where.slope_pct
+    if steep is None:
+        steep = slope_pct(surface, cell_m=grid.cell_m)
+    return np.asarray(steep / np.float32(100.0))
+
+
+def _kept_drawn(fixed: list[Corrected], where: Limits, grid: Grid, drawing: Drawing) -> Cut:
+    """Cut the corrected rows at the limits; of each, the longest piece is kept however short."""
+    lines = np.empty(len(fixed), dtype=object)
+    lines[:] = [row.line for row in fixed]
+    pieces = long_enough(lines, where, grid, replace(drawing, min_length_m=0.0))
+    length = shapely.length(pieces.lines)
+    longest = np.zeros(len(fixed))
+    np.maximum.at(longest, pieces.source, length)
+    return pieces.chosen((length >= drawing.min_length_m) | (length == longest[pieces.source]))
+
+
+def _proposed(
+    ground: place.Ground,
+    survey: Elevation,
+    grid: Grid,
+    free: Limits,
+    duty: Duty,
+    spacing: Spacing,
+    drawing: Drawing,
+) -> tuple[Cut, NDArray[np.float64]]:
+    """Place rows, again with what the tracing before gave, and draw them."""
+    length = ground.length_m
+    for last in (False, True):
+        level = place.levels_of_rows(
+            ground, grid, duty, spacing, min_length_m=drawing.min_length_m, length_m=length
+        )
+        lines, piece = traced(ground.surface, ground.piece, level, grid)
+        if not last:
+            # count what is left of each row after cutting; where that is nothing, no row is placed
+            # the second time, and the water runs on to the next one
+            rough = long_enough(lines, free, grid, drawing)
+            drawn_m = np.bincount(
+                piece[rough.source], shapely.length(rough.lines), minlength=len(level)
+            )
+            length = np.where(np.isfinite(level), drawn_m, length)
+    return drawn_level(lines, level[piece], survey, ground.surface, grid, free, drawing)
+
+
+def _strips(
+    rows: list[LevelLine], surface: Elevation, directions: Directions, grid: Grid
+) -> tuple[list[float], list[float]]:
+    """Area that sheds to each row [m²] and mean distance up the slope to the next [m]."""
+    shapes = np.empty(len(rows), dtype=object)
+    shapes[:] = [row.line for row in rows]
+    marked = cells_of_lines(shapes, grid)
+    sheds = sheds_to(marked, directions)
+    levels = np.array([row.level_m for row in rows])
+    area = strip_areas_m2(marked, sheds, directions, levels, surface, grid)
+    far = spacings_m(shapes, levels, surface, grid, marked, sheds)
+    return area.tolist(), far.tolist()
+
+
+def _row(
+    line: LevelLine,
+    source: int,
+    fixed: list[Corrected],
+    area_m2: float,
+    far_m: float,
+    duty: Duty,
+    drawing: Drawing,
+) -> SwaleRow:
+    """Say what a row must hold and whether it does."""
+    must, holds = area_m2 * duty.runoff_mm / 1000.0, line.length_m * duty.holds_m3_per_m
+    flags = set(line.flags)
+    if must > holds:
+        flags.add("undersized")
+    moved = fixed[source].moved_m if source >= 0 else 0.0
+    moved_level = fixed[source].moved_level_m if source >= 0 else 0.0
+    if not moved_level <= drawing.tolerance_m:
+        flags.add("moved")
+    return SwaleRow(
+        line=line.line,
+        level_m=line.level_m,
+        length_m=line.length_m,
+        level_error_m=line.level_error_m,
+        level_rms_m=line.level_rms_m,
+        mean_slope_pct=line.mean_slope_pct,
+        spacing_m=far_m,
+        catchment_m2=area_m2,
+        must_hold_m3=must,
+        holds_m3=holds,
+        drawn=source,
+        moved_m=moved,
+        moved_level_m=moved_level,
+        flags=tuple(sorted(flags)),
+    )

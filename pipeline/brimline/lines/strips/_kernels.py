@@ -1,0 +1,147 @@
+"""Compiled loops that find what sheds to lines and how far it is up the slope from them."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from brimline._jit import kernel
+from brimline.grid.neighbours import D_COL, D_ROW
+from brimline.lines._kernels import corner
+from brimline.lines._kernels import level as level_at
+
+_CLEAR_CELLS = 4.0  # from a line up, where its own cells and those beside them do not count
+_ASTRAY_CELLS = 2.5  # over ground that sheds elsewhere before it counts as beyond a divide
+
+
+@kernel
+def crossed_cells(row, col, index, number, shape):
+    """Mark the cells that lines run through with their number; no diagonal step gets past them.
+
+    Where two lines share a cell, the first keeps it. `row`, `col` are in cells from the corner.
+    """
+    rows, cols = shape
+    out = np.zeros((rows, cols), dtype=np.int32)
+    for i in range(row.size - 1):
+        if index[i] != index[i + 1]:
+            continue
+        r, c = np.int64(np.floor(row[i])), np.int64(np.floor(col[i]))
+        r1, c1 = np.int64(np.floor(row[i + 1])), np.int64(np.floor(col[i + 1]))
+        dr, dc = row[i + 1] - row[i], col[i + 1] - col[i]
+        step_r, step_c = (1 if dr > 0 else -1), (1 if dc > 0 else -1)
+        next_r = ((r + (1 if dr > 0 else 0)) - row[i]) / dr if dr != 0.0 else np.inf
+        next_c = ((c + (1 if dc > 0 else 0)) - col[i]) / dc if dc != 0.0 else np.inf
+        wide_r = abs(1.0 / dr) if dr != 0.0 else np.inf
+        wide_c = abs(1.0 / dc) if dc != 0.0 else np.inf
+        for _ in range(abs(r1 - r) + abs(c1 - c) + 1):
+            if 0 <= r < rows and 0 <= c < cols and out[r, c] == 0:
+                out[r, c] = number[index[i]]
+            if r == r1 and c == c1:
+                break
+            if c != c1 and (r == r1 or next_c <= next_r):
+                c += step_c
+                next_c += wide_c
+            else:
+                r += step_r
+                next_r += wide_r
+    return out
+
+
+@kernel
+def first_reached(directions, marks):
+    """Return the number of the first marked cell that each cell's water reaches; 0 none."""
+    rows, cols = directions.shape
+    out = np.full((rows, cols), -1, dtype=np.int32)
+    flat, flows, mark = out.ravel(), directions.ravel(), marks.ravel()
+    for first in range(rows * cols):
+        if flat[first] >= 0:
+            continue
+        cell = np.int64(first)
+        while flat[cell] < 0 and mark[cell] == 0 and flows[cell] < 8:
+            code = flows[cell]
+            cell += D_ROW[code] * cols + D_COL[code]
+        reached = flat[cell] if flat[cell] >= 0 else mark[cell]
+        flat[cell] = reached
+        end, cell = cell, np.int64(first)
+        while cell != end:
+            flat[cell] = reached
+            code = flows[cell]
+            cell += D_ROW[code] * cols + D_COL[code]
+    return out
+
+
+@kernel
+def reached_below(directions, marks, reached, cells):
+    """Return the number of the line that water reaches after leaving each marked cell's own."""
+    cols = directions.shape[1]
+    flows, mark, label = directions.ravel(), marks.ravel(), reached.ravel()
+    out = np.zeros(cells.size, dtype=np.int32)
+    for i in range(cells.size):
+        cell = np.int64(cells[i])
+        own = mark[cell]
+        while mark[cell] == own and flows[cell] < 8:
+            code = flows[cell]
+            cell += D_ROW[code] * cols + D_COL[code]
+        if mark[cell] != own:
+            out[i] = label[cell]
+    return out
+
+
+@kernel
+def _patch_rise(dem, row, col):
+    """Rise per cell of the bilinear patch at a position between four centres."""
+    rows, cols = dem.shape
+    r, c, fr, fc = corner(row, col, rows, cols)
+    nw, ne = np.float64(dem[r, c]), np.float64(dem[r, c + 1])
+    sw, se = np.float64(dem[r + 1, c]), np.float64(dem[r + 1, c + 1])
+    down = (sw - nw) * (1.0 - fc) + (se - ne) * fc
+    along = (ne - nw) * (1.0 - fr) + (se - sw) * fr
+    return down, along
+
+
+@kernel
+def up_slope(dem, row, col, owner, level, barrier, shed, cell_m):
+    """Distance over the ground from points up the slope, to the next row or the divide [m].
+
+    The next row is reached where the surface has its level among the cells that it runs through;
+    the divide, where ground sheds to no row or another one for more than a few cells.
+    """
+    out = np.full(row.size, np.nan)
+    for i in range(row.size):
+        r, c = row[i], col[i]
+        z = level_at(dem, r, c)
+        far, ground, held_far, held = 0.0, 0.0, 0.0, 0.0
+        last_r, last_c = 0.0, 0.0
+        reached = 0
+        while not np.isnan(z):
+            down, along = _patch_rise(dem, r, c)
+            length = np.hypot(down, along)
+            if not length > 1e-9:
+                break
+            down, along = down / length, along / length
+            if down * last_r + along * last_c < 0.0:
+                break  # over the top
+            r, c = r + down, c + along
+            higher = level_at(dem, r, c)
+            if np.isnan(higher) or higher <= z:
+                break
+            step = np.hypot(cell_m, higher - z)
+            far += 1.0
+            r0, c0 = np.int64(np.floor(r + 0.5)), np.int64(np.floor(c + 0.5))
+            mark = barrier[r0, c0]
+            if mark > 0 and (mark != owner[i] or far > _CLEAR_CELLS):
+                reached = mark
+            if reached > 0:
+                wanted = level[reached]
+                if higher >= wanted or mark == 0:
+                    part = (wanted - z) / (higher - z)
+                    ground += step * min(max(part, 0.0), 1.0)
+                    break
+            elif shed[r0, c0] == owner[i] or far <= _CLEAR_CELLS:
+                held_far, held = far, ground + step
+            elif far - held_far > _ASTRAY_CELLS:
+                ground = held
+                break
+            ground += step
+            z, last_r, last_c = higher, down, along
+        out[i] = ground
+    return out

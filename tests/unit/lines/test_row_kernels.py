@@ -1,0 +1,195 @@
+"""The loops behind swale rows on tiny grids, against plain second ways of doing the same."""
+
+import contourpy
+import numpy as np
+import pytest
+import shapely
+from scipy import ndimage
+
+from brimline.drainage.flow import flow_directions
+from brimline.grid import D_COL, D_ROW, Grid
+from brimline.lines.rows import _kernels as rows
+from brimline.lines.strips import _kernels as strips
+from brimline.lines.strips import cells_of_lines, sheds_to, strip_areas_m2
+from brimline.lines.tracing import traced
+
+
+def bumps(shape=(14, 17), seed=3):
+    rng = np.random.default_rng(seed)
+    return ndimage.gaussian_filter(rng.normal(0, 10, shape), 1.5).astype(np.float32)
+
+
+@pytest.mark.interpreted
+def test_pieces_are_the_connected_free_cells_of_each_band():
+    band = np.random.default_rng(5).integers(0, 3, (11, 13)).astype(np.int16)
+    free = np.random.default_rng(6).random((11, 13)) > 0.2
+    ours, count = rows.pieces(band, free)
+    expected = 0
+    for number in range(3):
+        labels, found = ndimage.label((band == number) & free, structure=np.ones((3, 3)))
+        expected += found
+        for label in range(1, found + 1):
+            inside = ours[labels == label]
+            assert len(set(inside.tolist())) == 1
+            assert (ours == inside[0]).sum() == (labels == label).sum()
+    assert count == expected
+    assert (ours[~free] == 0).all()
+
+
+@pytest.mark.interpreted
+def test_cells_come_from_the_top_down_and_bands_start_where_they_should():
+    dem = bumps()
+    dem[0, 0] = np.nan
+    top, band = float(np.nanmax(dem)), 0.7
+    number = rows.bands(dem, top, band)
+    cells, start = rows.by_band(dem, top, band, int(number.max()) + 1)
+    assert sorted(cells.tolist()) == np.flatnonzero(~np.isnan(dem.ravel())).tolist()
+    for k in range(len(start) - 1):
+        assert (number.ravel()[cells[start[k] : start[k + 1]]] == k).all()
+    level = dem.ravel()[cells]
+    assert (np.diff(level) <= band / 32 + 1e-6).all()
+
+
+@pytest.mark.interpreted
+def test_traits_hold_donors_direction_and_way_up():
+    dem = bumps()
+    directions = flow_directions(dem)
+    traits = rows.traits(
+        dem, directions, np.zeros(dem.shape, dtype=np.bool_), np.zeros(dem.shape, dtype=np.int32)
+    )
+    for (r, c), trait in np.ndenumerate(traits):
+        around = [
+            (k, r + D_ROW[k], c + D_COL[k])
+            for k in range(8)
+            if 0 <= r + D_ROW[k] < dem.shape[0] and 0 <= c + D_COL[k] < dem.shape[1]
+        ]
+        donors = sum(1 << k for k, i, j in around if directions[i, j] == k ^ 4)
+        assert int(trait) & 255 == donors
+        assert (int(trait) >> 12) & 15 == directions[r, c]
+        rise = {k: (dem[i, j] - dem[r, c]) / np.hypot(i - r, j - c) for k, i, j in around}
+        best = max(rise, key=rise.__getitem__)
+        assert (int(trait) >> 8) & 15 == (best if rise[best] > 0 else 8)
+
+
+@pytest.mark.interpreted
+def test_tracing_a_whole_surface_as_one_piece_equals_the_library():
+    dem = bumps()
+    grid = Grid(*dem.shape, 2.0, north_m=100.0)
+    for level in (-0.8, 0.1, 1.3):
+        lines, owner = traced(
+            dem, np.ones(dem.shape, dtype=np.int32), np.array([np.nan, level]), grid
+        )
+        theirs = contourpy.contour_generator(z=dem, name="serial").lines(level)
+        peer = shapely.MultiLineString([np.column_stack(grid.xy(p[:, 1], p[:, 0])) for p in theirs])
+        ours = shapely.MultiLineString(list(lines))
+        assert (owner == 1).all()
+        assert ours.length == pytest.approx(peer.length, abs=1e-6)
+        assert shapely.hausdorff_distance(ours, peer) < 1e-6
+        assert len(lines) == len(theirs)
+
+
+@pytest.mark.interpreted
+def test_a_saddle_is_traced_as_the_library_does():
+    for middle in (0.0, 4.0):
+        dem = np.array([[5, 0, 5], [0, middle, 0], [5, 0, 5]], dtype=np.float32)[:2, :2]
+        grid = Grid(2, 2, 1.0, north_m=2.0)
+        lines, _ = traced(
+            dem, np.ones(dem.shape, dtype=np.int32), np.array([np.nan, 1.0 + middle / 4]), grid
+        )
+        theirs = contourpy.contour_generator(z=dem, name="serial").lines(1.0 + middle / 4)
+        peer = shapely.MultiLineString([np.column_stack(grid.xy(p[:, 1], p[:, 0])) for p in theirs])
+        assert shapely.hausdorff_distance(shapely.MultiLineString(list(lines)), peer) < 1e-9
+
+
+@pytest.mark.interpreted
+def test_each_piece_is_traced_at_its_own_level_and_nowhere_else():
+    grid = Grid(8, 12, 1.0, north_m=8.0)
+    dem = np.tile(np.arange(8, 0, -1, dtype=np.float32)[:, None], (1, 12))
+    piece = np.zeros(dem.shape, dtype=np.int32)
+    piece[2:6, :4], piece[2:6, 8:] = 1, 2
+    lines, owner = traced(dem, piece, np.array([np.nan, 5.5, 3.5]), grid)
+    found = dict(zip(owner.tolist(), lines.tolist(), strict=True))
+    assert set(found) == {1, 2}
+    x, y = found[1].coords.xy
+    assert set(y) == {grid.xy(2.5, 0)[1].item()}  # 8 - row = 5.5
+    assert max(x) == pytest.approx(3.5)  # the centre of its last cell
+    assert set(found[2].coords.xy[1]) == {grid.xy(4.5, 0)[1].item()}
+
+
+@pytest.mark.interpreted
+def test_no_diagonal_step_slips_past_a_marked_line():
+    grid = Grid(9, 9, 1.0, north_m=9.0)
+    line = shapely.LineString([(-1.0, 0.2), (3.1, 4.0), (10.0, 8.7)])
+    marked = cells_of_lines([line], grid)
+    assert set(np.unique(marked)) == {0, 1}
+    for (r, c), mark in np.ndenumerate(marked):  # every marked cell is touched, and all touched are
+        west, north = grid.xy(r, c)
+        cell = shapely.box(west - 0.5, north - 0.5, west + 0.5, north + 0.5)
+        assert bool(mark) == (cell.intersection(line).length > 0)
+    sides, count = ndimage.label(marked == 0, structure=np.ones((3, 3)))
+    assert count == 2
+    assert sides[0, 0] != sides[-1, -1]
+
+
+@pytest.mark.interpreted
+def test_water_is_counted_to_the_first_line_that_it_reaches():
+    # A plane that falls south: two lines across it; each sheds what lies between.
+    grid = Grid(12, 7, 2.0, north_m=24.0)
+    dem = np.tile(np.arange(12, 0, -1, dtype=np.float32)[:, None], (1, 7))
+    directions = flow_directions(dem)
+    lines = [shapely.LineString([(-1, y), (15, y)]) for y in (grid.xy(3, 0)[1], grid.xy(9, 0)[1])]
+    marked = cells_of_lines(lines, grid)
+    sheds = sheds_to(marked, directions)
+    assert (sheds[:4] == 1).all()
+    assert (sheds[4:10] == 2).all()
+    assert (sheds[10:] == 0).all()
+    # rows 0 to 2 and half of row 3; the other half, rows 4 to 8 and half of row 9
+    through_centres = np.array([12.0 - 3, 12.0 - 9])
+    np.testing.assert_allclose(
+        strip_areas_m2(marked, sheds, directions, through_centres, dem, grid),
+        [3.5 * 7 * 4.0, 6.0 * 7 * 4.0],
+    )
+    # a quarter of a cell lower, a quarter of a cell more
+    np.testing.assert_allclose(
+        strip_areas_m2(marked, sheds, directions, through_centres - 0.25, dem, grid),
+        [3.75 * 7 * 4.0, 6.0 * 7 * 4.0],
+    )
+
+
+@pytest.mark.interpreted
+def test_first_reached_agrees_with_walking_every_cell():
+    dem = bumps()
+    directions = flow_directions(dem)
+    marks = np.zeros(dem.shape, dtype=np.int32)
+    marks[5, 2:9], marks[10, 6:15] = 1, 2
+    found = strips.first_reached(directions, marks)
+    for r, c in np.ndindex(dem.shape):
+        i, j = r, c
+        while marks[i, j] == 0 and directions[i, j] < 8:
+            k = directions[i, j]
+            i, j = i + D_ROW[k], j + D_COL[k]
+        assert found[r, c] == marks[i, j]
+
+
+@pytest.mark.interpreted
+def test_the_way_up_a_plane_is_measured_over_the_ground_to_the_next_row_and_to_the_edge():
+    grid = Grid(30, 5, 1.0, north_m=30.0)
+    dem = np.tile((3.0 - 0.1 * np.arange(30, dtype=np.float32))[:, None], (1, 5))
+    directions = flow_directions(dem)
+    y = [float(grid.xy(row, 0)[1]) for row in (8.2, 20.7)]
+    lines = [shapely.LineString([(0.6, v), (4.4, v)]) for v in y]
+    marked = cells_of_lines(lines, grid)
+    sheds = sheds_to(marked, directions)
+    points = np.array([8.2, 20.7]), np.array([2.0, 2.0])
+    far = strips.up_slope(
+        dem,
+        *points,
+        np.array([1, 2], dtype=np.int32),
+        np.array([np.nan, 3.0 - 0.82, 3.0 - 2.07]),
+        marked,
+        sheds,
+        1.0,
+    )
+    ground = np.hypot(1.0, 0.1)
+    assert far[1] == pytest.approx(12.5 * ground, abs=1e-3)
+    assert far[0] == pytest.approx(8.0 * ground, abs=1e-3)  # whole cells up to the outermost centre
