@@ -48,6 +48,7 @@ _SHOWN: Final[dict[str, dict[System, Shown]]] = {
     "rain": {"metric": Shown("mm", 1.0, 1), "us": Shown("in", 1 / INCH_MM, 2)},
     "flow": {"metric": Shown("m³/s", 1.0, 3), "us": Shown("ft³/s", 1 / FOOT_M**3, 2)},
     "slope": {"metric": Shown("%", 1.0, 1), "us": Shown("%", 1.0, 1)},
+    "share": {"metric": Shown("%", 100.0, 0), "us": Shown("%", 100.0, 0)},
 }
 
 
@@ -56,7 +57,7 @@ def shown(quantity: str, system: System) -> Shown:
 
     Parameters
     ----------
-    quantity : one of length, level, area, small area, volume, earth, rain, flow, slope.
+    quantity : one of length, level, area, small area, volume, earth, rain, flow, slope, share.
     system : ``"metric"`` or ``"us"``.
 
     Raises

@@ -38,7 +38,14 @@ _PIXELS: Final = 1400
 _OVERLAY_PIXELS: Final = 1000
 _NODES: Final = 9
 _OFF: Final = frozenset({"stakes", "soils", "longest_paths", "cultivation_lines", "surfaces"})
-_OVERLAYS: Final = ("slope_pct", "contributing_area_m2", "wetness", "catchment_chance", "change_m")
+_OVERLAYS: Final = (
+    "slope_pct",
+    "contributing_area_m2",
+    "wetness",
+    "catchment_chance",
+    "flood_depth_m",
+    "flood_speed_m_s",
+)
 _GROUPS: Final = {
     "Site": ("boundary", "surfaces", "soils", "keep_out", "culverts", "contours"),
     "Water": ("subcatchments", "hollows", "flow_paths", "longest_paths", "intakes"),

@@ -45,6 +45,14 @@ class Figure:
         return f"{self.value:,.0f}".replace(",", "\N{NARROW NO-BREAK SPACE}")
 
 
+_COUNTED: Final = {
+    "swale_lines": ("line", "lines"),
+    "drain_lines": ("line", "lines"),
+    "hollows": ("hollow", "hollows"),
+    "elements": ("element", "elements"),
+}
+
+
 def figures(results: Results) -> tuple[Figure, ...]:
     """Return every headline figure that the run's layers allow, in reading order."""
     found: list[Figure] = []
@@ -174,6 +182,50 @@ def _works(results: Results) -> list[Figure]:
     return found
 
 
+def _year(results: Results) -> list[Figure]:
+    years = results.table("site_years")
+    if years is None:
+        return []
+    found = []
+    average, driest = years[years["year"].isna()], years[years["driest"].fillna(value=False)]
+    if len(average):
+        row = average.iloc[0]
+        share = float(row["share_without_mains"])
+        found.append(
+            Figure(
+                "share_without_mains",
+                "Met without mains",
+                share,
+                "share",
+                "site_years",
+                "of the demand in an average year",
+            )
+        )
+        avoided = float(row["mains_avoided_m3"])
+        title = "Mains water avoided a year"
+        found.append(Figure("mains_avoided_m3", title, avoided, "volume", "site_years"))
+    if len(driest):
+        row = driest.iloc[0]
+        share = float(row["share_without_mains"])
+        note = f"in the driest year, {int(row['year'])}"
+        title = "Met without mains then"
+        found.insert(
+            1,
+            Figure("share_without_mains_driest", title, share, "share", "site_years", note),
+        )
+    return found
+
+
+def _earth(results: Results) -> list[Figure]:
+    volumes = results.table("earth_volumes")
+    if volumes is None:
+        return []
+    return [
+        Figure("cut_m3", "Dug", float(volumes["cut_m3"].sum()), "earth", "earth_volumes"),
+        Figure("fill_m3", "Heaped up", float(volumes["fill_m3"].sum()), "earth", "earth_volumes"),
+    ]
+
+
 def _sum(
     results: Results, layer: str, key: str, title: str, column: str, quantity: str
 ) -> list[Figure]:
@@ -181,8 +233,16 @@ def _sum(
     if frame is None or column not in frame.columns or not frame[column].notna().any():
         return []
     count = len(frame)
-    note = f"{count} {'row' if count == 1 else 'rows'}" if layer != "flow_paths" else ""
+    one, many = _COUNTED.get(layer, ("", ""))
+    note = f"{count} {one if count == 1 else many}" if one else ""
     return [Figure(key, title, float(frame[column].sum()), quantity, layer, note)]
 
 
-_PARTS: Final[tuple[Callable[[Results], list[Figure]], ...]] = (_site, _water, _lines, _works)
+_PARTS: Final[tuple[Callable[[Results], list[Figure]], ...]] = (
+    _site,
+    _water,
+    _lines,
+    _works,
+    _year,
+    _earth,
+)

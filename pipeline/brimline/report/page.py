@@ -60,6 +60,7 @@ def _content(results: Results, paper: bool, told: Callable[[str], None]) -> dict
         "notes": assumptions.notes(results),
         "versions": results.manifest.get("versions", {}),
         "paper": paper,
+        "sheet": "letter" if results.units == "us" else "A4",
         "light": theme_colours(dark=False) + theme_variables(dark=False),
         "dark": theme_colours(dark=True) + theme_variables(dark=True),
     }

@@ -286,6 +286,20 @@ STYLES: Final[dict[str, Style]] = {
         ),
         Style("overflows", (Rule("Overflow", line=Line(WINE, 1.8, (4.0, 2.5), arrow=True)),)),
         Style("intakes", (Rule("Intake", mark=Mark(INDIGO, "triangle", 10.0)),), label="name"),
+        Style(
+            "zones",
+            (Rule("Planting zone", line=Line(GREEN, 1.2), fill=Fill(GREEN, 0.22)),),
+            label="zone_id",
+        ),
+        Style(
+            "proof_paths",
+            (
+                Rule(
+                    "Overflow on the finished ground",
+                    line=Line(INDIGO, 1.6, (2.0, 2.0), arrow=True),
+                ),
+            ),
+        ),
         Style("stakes", (Rule("Stake", mark=Mark(INK, "cross", 5.0)),)),
     )
 }

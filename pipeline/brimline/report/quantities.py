@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from brimline.layers import Column
     from brimline.units import System
 
-UNKNOWN: Final = "not known"
+UNKNOWN: Final = "–"  # no value: not known, or not asked of this row
 _PLAIN_LENGTHS: Final = ("length", "chainage", "spacing", "longest", "offset_m", "relief")
 _EARTH: Final = ("cut", "fill", "earth", "spoil", "topsoil", "mound", "stone")
 _AREA_FROM_M2: Final = 5_000.0  # below, hectares would show too few digits
@@ -39,6 +39,9 @@ def unit_of(name: str, unit: str, system: System, *, typical: float = math.inf) 
         return Shown(f"{depth.symbol}/h", depth.per_si, depth.digits)
     if unit == "m/s":
         return Shown("m/s", 1.0, 2) if system == "metric" else Shown("ft/s", 1 / FOOT_M, 2)
+    if unit == "m³/a":
+        volume = shown("volume", system)
+        return Shown(f"{volume.symbol}/a", volume.per_si, volume.digits)
     simple = {"%": "slope", "mm": "rain", "m³/s": "flow"}.get(unit)
     if simple is not None:
         return shown(simple, system)
@@ -49,15 +52,26 @@ def unit_of(name: str, unit: str, system: System, *, typical: float = math.inf) 
 
 def unit_for(column: Column, system: System, values: Iterable[Any] = ()) -> Shown | None:
     """Return the unit in which a whole column is shown, so that its rows can be compared."""
+    if _is_share(column):
+        return shown("share", system)
     known = [float(v) for v in values if not _missing(v)] if column.unit == "m²" else []
     typical = max(known, default=math.inf)
     return unit_of(column.name, column.unit, system, typical=typical)
 
 
+def _is_share(column: Column) -> bool:
+    return (
+        column.dtype == "float"
+        and not column.unit
+        and (column.minimum, column.maximum) == (0, 1)
+        and "coefficient" not in column.name  # written as a decimal in the trade
+    )
+
+
 def text(value: Any, unit: Shown | None, dtype: str = "") -> str:  # noqa: ANN401 - any cell
     """Show one value; `unit` is that of the column."""
     if _missing(value):
-        return UNKNOWN if dtype != "text" else ""
+        return UNKNOWN
     if isinstance(value, str):
         return value
     if dtype == "bool" or isinstance(value, bool):

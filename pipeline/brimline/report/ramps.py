@@ -92,10 +92,13 @@ RAMPS: Final[dict[str, Ramp]] = {
             + BR_BG[5:6] + BR_BG[7:10], "ColorBrewer BrBG",
         ),
         Ramp(
-            "change_m", (-1e9, -1.0, -0.5, -0.2, -0.05, 0.05, 0.2, 0.5, 1.0), PU_OR[1:10],
+            "change_m",
+            (-1e9, -1.0, -0.5, -0.2, 0.0, 0.2, 0.5, 1.0),
+            PU_OR[1:5] + PU_OR[6:10],
             "ColorBrewer PuOr",
         ),
-        Ramp("depth_m", (0.02, 0.1, 0.2, 0.5, 1.0), BLUES[3:8], "ColorBrewer Blues"),
+        Ramp("flood_depth_m", (0.02, 0.1, 0.2, 0.5, 1.0), BLUES[3:8], "ColorBrewer Blues"),
+        Ramp("flood_speed_m_s", (0.1, 0.3, 0.6, 1.0, 1.5), YL_OR_BR[2:7], "ColorBrewer YlOrBr"),
     )
 }  # fmt: skip
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from brimline.layers import CATALOGUE, Layer, Table
-from brimline.report.quantities import number, unit_for
+from brimline.report.quantities import UNKNOWN, number, unit_for
 
 if TYPE_CHECKING:
     from brimline.report.results import Results
@@ -77,6 +77,32 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
     "storm_balance": (
         "storm", "start_m3", "outside_m3", "left_m3", "soaked_m3", "end_m3", "residual_m3",
     ),
+    "zones": (
+        "zone_id", "planting", "area_m2", "irrigated", "demand_m3", "mains_m3", "deficit_m3",
+        "share_without_mains", "share_without_mains_driest", "flag",
+    ),
+    "size_answers": (
+        "element_id", "serves", "capacity_m3", "share_without_mains", "goal_share", "smallest_m3",
+        "pays_until_m3",
+    ),
+    "year_sensitivity": (
+        "case", "demand_m3", "harvested_m3", "mains_m3", "share_without_mains",
+        "share_without_mains_driest",
+    ),
+    "design_proof": (
+        "element_id", "spill_level_m", "brim_level_m", "meant_id", "reached_id", "holds_m3",
+        "storage_m3", "flag",
+    ),
+    "flood_levels": (
+        "element_id", "cascade_peak_m", "flood_peak_m", "difference_m", "speed_m_s",
+    ),
+    "earth_volumes": (
+        "element_id", "cut_m3", "fill_m3", "built_m3", "cut_sections_m3", "fill_sections_m3",
+        "deepest_m", "highest_m", "topsoil_m3", "spoil_m3", "fill_needed_m3", "flag",
+    ),
+    "spoil_hauls": ("from_id", "to_id", "kind", "bank_m3", "loose_m3", "distance_m"),
+    "building_steps": ("step", "action", "element_id", "to_id", "flag"),
+    "bill": ("step", "element_id", "title", "note", "amount", "unit", "rate", "cost"),
     "cascade_findings": ("storm", "element_id", "code", "text"),
     "cascade_mends": ("element_id", "code", "changed_id", "text"),
 }  # fmt: skip
@@ -108,11 +134,16 @@ def _sheet(results: Results, item: Layer | Table, columns: tuple[str, ...]) -> S
         symbol = unit.symbol if unit else ""
         is_number = column.dtype in {"int", "float"}
         headings.append(Heading(words(column.name, column.unit), symbol, column.meaning, is_number))
-        cells.append([number(value, unit, column.dtype) for value in shown[column.name]])
+        told = [number(value, unit, column.dtype) for value in shown[column.name]]
+        cells.append([_no_flag(text) for text in told] if column.name == "flag" else told)
     rows = tuple(zip(*cells, strict=True))
     return Sheet(
         item.name, item.title, item.meaning, tuple(headings), rows, len(frame) - len(shown)
     )
+
+
+def _no_flag(text: str) -> str:
+    return "" if text == UNKNOWN else text
 
 
 def _suffix(unit: str) -> str:

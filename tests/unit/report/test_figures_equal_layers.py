@@ -198,6 +198,6 @@ def test_speeds_in_feet() -> None:
 
 
 @pytest.mark.parametrize("value", [None, float("nan"), np.nan])
-def test_what_is_not_known_is_said_in_words(value: Any) -> None:
-    assert text(value, unit_of("level_m", "m", "metric"), "float") == "not known"
-    assert number(value, None, "float") == "not known"
+def test_what_has_no_value_is_a_dash(value: Any) -> None:
+    assert text(value, unit_of("level_m", "m", "metric"), "float") == "–"
+    assert number(value, None, "float") == "–"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from brimline.report.plates import cascade, ground, lines, storms, water
+from brimline.report.plates import building, cascade, ground, lines, storms, water, year
 from brimline.report.plates.frame import MapFrame
 
 if TYPE_CHECKING:
@@ -23,6 +23,11 @@ _MAKERS: Final[tuple[Callable[[Results, MapFrame], Plate | None], ...]] = (
     cascade.plan,
     cascade.diagram,
     storms.levels,
+    year.months,
+    year.sizes,
+    building.earthworks,
+    building.flood,
+    building.staging,
 )
 
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from brimline.layers import raster
 from brimline.report.quantities import unit_of
+from brimline.units import shown
 
 if TYPE_CHECKING:
     from brimline.report.ramps import Ramp
@@ -25,6 +26,8 @@ def class_titles(results: Results, ramp: Ramp) -> list[tuple[str, str]]:
     factor, symbol = (unit.per_si, unit.symbol) if unit else (1.0, "")
     if ramp.raster in _IN_PERCENT:
         factor, symbol = 100.0, "%"
+    if ramp.raster == "change_m":
+        return _cut_and_fill(results, ramp)
     told = []
     for number, colour in enumerate(ramp.colours):
         low = ramp.breaks[number]
@@ -36,6 +39,20 @@ def class_titles(results: Results, ramp: Ramp) -> list[tuple[str, str]]:
         else:
             words = f"{_round(low * factor)} to {_round(high * factor)}"
         told.append((f"{words} {symbol}".strip(), colour))
+    return told
+
+
+def _cut_and_fill(results: Results, ramp: Ramp) -> list[tuple[str, str]]:
+    unit = shown("level", results.units)
+    half = len(ramp.colours) // 2
+    limits = [abs(limit) * unit.per_si for limit in ramp.breaks[1 : half + 1]]  # falling to 0
+    told = []
+    for number, colour in enumerate(ramp.colours):
+        word = "cut" if number < half else "fill"
+        at = number if number < half else len(ramp.colours) - 1 - number
+        deeper = f"over {_round(limits[0])}" if at == 0 else None
+        words = deeper or f"{_round(limits[at])} to {_round(limits[at - 1])}"
+        told.append((f"{word} {words} {unit.symbol}", colour))
     return told
 
 

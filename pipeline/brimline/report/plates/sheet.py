@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
-from matplotlib.patches import PathPatch, Polygon, Rectangle
+from matplotlib.patches import Circle, PathPatch, Polygon, Rectangle
 from matplotlib.path import Path
 from matplotlib.patheffects import withStroke
 from matplotlib.textpath import TextPath
@@ -318,6 +318,28 @@ class Sheet:
     def label_inside(self, shape: Any, text: str) -> None:  # noqa: ANN401
         """Write a text inside a polygon."""
         self._ask(shape, text, INK.light, None)
+
+    def number(self, shape: Any, text: str, *, ink: str, paper: str) -> None:  # noqa: ANN401
+        """Write a number in a disc on a shape; labels keep clear of it."""
+        on_line = shape.length and not shape.area
+        at = shape.interpolate(0.5, normalized=True) if on_line else shape.representative_point()
+        x, y = self.xy(at.x, at.y)
+        size = 5.2 if len(text) < 3 else 6.6
+        self.axes.add_patch(
+            Circle((x, y), size, facecolor=ink, edgecolor=paper, linewidth=1.2, zorder=7)
+        )
+        self.axes.text(
+            x,
+            y,
+            text,
+            color=paper,
+            fontsize=6.5,
+            fontweight="bold",
+            ha="center",
+            va="center_baseline",
+            zorder=8,
+        )
+        self._taken.append(labels.Box(x - size, y - size, x + size, y + size))
 
     def _label_rows(
         self, rule: Rule, rows: GeoDataFrame, column: str, rank: float | None = None

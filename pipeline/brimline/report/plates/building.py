@@ -1,0 +1,111 @@
+"""Earthworks, water on the finished ground, and the order of building."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from brimline.report.palette import INK, PAPER
+from brimline.report.plates.frame import MapFrame
+from brimline.report.plates.plate import Plate
+from brimline.report.plates.sheet import Sheet
+from brimline.report.ramps import RAMPS
+from brimline.units import shown
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from brimline.report.results import Results
+
+_NEAR: Final = 0.08
+_LEAST_CHANGE_M: Final = 0.05
+
+
+def earthworks(results: Results, frame: MapFrame) -> Plate | None:
+    """Draw where ground is dug and where it is heaped up."""
+    change = changed_m(results)
+    if change is None or results.layer("elements") is None:
+        return None
+    sheet = Sheet(results, _near(results, frame), ramp=RAMPS["change_m"], values=change)
+    for name in ("contours", "keep_out", "boundary"):
+        sheet.draw(name, only="Index contour" if name == "contours" else "")
+    sheet.draw("elements", label=True, unfilled=True)
+    volumes = results.table("earth_volumes")
+    told = ""
+    if volumes is not None:
+        earth = shown("earth", results.units)
+        cut, fill = (float(volumes[column].sum()) for column in ("cut_m3", "fill_m3"))
+        told = f" {earth.text(cut)} are dug and {earth.text(fill)} heaped up, in place."
+    return Plate(
+        "earthworks",
+        "Earthworks",
+        sheet.svg("earthworks"),
+        "Map of cut and fill: where the designed surface lies below and above the survey.",
+        "Orange is dug, purple is heaped up; changes under 5 cm are left out." + told,
+    )
+
+
+def flood(results: Results, frame: MapFrame) -> Plate | None:
+    """Draw the greatest depth of water on the designed surface."""
+    depth = results.raster("flood_depth_m")
+    if depth is None:
+        return None
+    sheet = Sheet(results, _near(results, frame), ramp=RAMPS["flood_depth_m"], values=depth)
+    for name in ("keep_out", "boundary"):
+        sheet.draw(name)
+    sheet.draw("elements", label=True, unfilled=True)
+    sheet.draw("proof_paths")
+    deepest = float(np.nanmax(depth)) if np.isfinite(depth).any() else 0.0
+    return Plate(
+        "flood",
+        "The design storm on the finished ground",
+        sheet.svg("flood"),
+        "Map of the greatest depth of water on the designed surface in the design storm.",
+        "Greatest depth of water by shallow-water flow over the ground as it will be; up to "
+        f"{shown('level', results.units).text(deepest)}. An independent check of the cascade.",
+    )
+
+
+def staging(results: Results, frame: MapFrame) -> Plate | None:
+    """Draw the number of the step in which each element is dug."""
+    steps, elements = results.table("building_steps"), results.layer("elements")
+    if steps is None or elements is None:
+        return None
+    sheet = Sheet(results, _near(results, frame))
+    for name in ("contours", "flow_paths", "keep_out", "boundary", "elements", "overflows"):
+        sheet.draw(name, only="Index contour" if name == "contours" else "")
+    shapes = dict(zip(elements["element_id"], elements.geometry, strict=True))
+    for step, name in _dug(steps):
+        if name in shapes:
+            sheet.number(shapes[name], str(step), ink=INK.light, paper=PAPER.light)
+    return Plate(
+        "staging",
+        "Order of building",
+        sheet.svg("staging"),
+        "Map of the elements, numbered in the order in which they are built.",
+        "Numbers are the steps of the table “Order of building”: outlets are made safe first, "
+        "then from the top down, and nothing discharges into what is not built yet.",
+    )
+
+
+def changed_m(results: Results) -> NDArray[Any] | None:
+    """Return designed less surveyed level [m]; NaN where it is less than 5 cm."""
+    designed, surveyed = results.raster("design_surface"), results.raster("elevation")
+    if designed is None or surveyed is None:
+        return None
+    change = designed.astype(np.float64) - surveyed
+    return np.where(np.abs(change) >= _LEAST_CHANGE_M, change, np.nan)
+
+
+def _near(results: Results, frame: MapFrame) -> MapFrame:
+    near = MapFrame.around(results, ("elements", "overflows"), _NEAR)
+    has = results.layer("elements") is not None
+    return near if has and near.width_m < frame.width_m else frame
+
+
+def _dug(steps: Any) -> list[tuple[int, str]]:  # noqa: ANN401 - a frame
+    own = steps[steps["action"] == "dig"]
+    return [
+        (int(step), str(name)) for step, name in zip(own["step"], own["element_id"], strict=True)
+    ]
