@@ -1,0 +1,119 @@
+"""Proposed swale rows, fitted around those that a person has drawn."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from brimline.engine.stage import Stage
+from brimline.errors import Problem, Severity
+from brimline.layers.flags import joined
+from brimline.lines.rows import Duty, Spacing, swale_rows
+from brimline.rainfall import runoff_depth_mm
+from brimline.stages._frames import frame_of
+from brimline.stages._ground_for_lines import NEEDS, drawing_of, limits_for, smooth_surface
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from geopandas import GeoDataFrame
+
+    from brimline.config import SwaleRows
+    from brimline.engine.stage import Given, Reporter
+    from brimline.lines.rows import SwaleRow
+
+
+def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
+    params: SwaleRows = given.params
+    grid, drawn = given.grid, given.frame("drawn_swales")
+    surface = smooth_surface(given)
+    report.advanced(0.2, "placing rows")
+    duty = _duty(params, given.facts("storms")["design"])
+    levels = [None if math.isnan(level) else float(level) for level in drawn["level_m"]]
+    try:
+        rows = swale_rows(
+            given.raster("elevation"),
+            surface,
+            grid,
+            limits_for(given, surface),
+            duty,
+            _spacing(params),
+            drawn=list(drawn.geometry),
+            drawn_levels_m=levels,
+            drawing=drawing_of(given),
+        )
+    except ValueError as error:
+        report.problem(
+            Problem(Severity.ERROR, str(error), "draw the row on the data", "plan, drawn_swales")
+        )
+        raise
+    layer = frame_of(
+        [_record(number, row, drawn) for number, row in enumerate(rows, start=1)],
+        [row.line for row in rows],
+        "swale_lines",
+        grid,
+    )
+    return {"swale_lines": layer, "swale_rows": {"headline": _headline(rows)}}
+
+
+def _duty(params: SwaleRows, storm: dict[str, Any]) -> Duty:
+    """Return what the design storm sends to a row, and what a metre of row takes of it."""
+    runoff = runoff_depth_mm(storm["total_mm"], params.runoff_curve_number)
+    depth, bottom, side = params.depth_m, params.bottom_width_m, params.side_slope
+    return Duty(
+        runoff_mm=float(runoff),
+        storage_m2=(bottom + side * depth) * depth,
+        soak_mm=params.soak_mm_per_h * storm["duration_h"],
+        wetted_width_m=bottom + side * depth,
+    )
+
+
+def _spacing(params: SwaleRows) -> Spacing | None:
+    if params.rule == "none":
+        return None
+    return Spacing(
+        params.rule,
+        params.min_spacing_m,
+        params.max_spacing_m,
+        params.interval_m,
+        params.terrace_x,
+        params.terrace_y,
+    )
+
+
+def _record(number: int, row: SwaleRow, drawn: GeoDataFrame) -> dict[str, Any]:
+    return {
+        "swale_id": number,
+        "level_m": row.level_m,
+        "length_m": row.length_m,
+        "level_error_m": row.level_error_m,
+        "mean_slope_pct": row.mean_slope_pct,
+        "spacing_m": row.spacing_m,
+        "catchment_m2": row.catchment_m2,
+        "must_hold_m3": row.must_hold_m3,
+        "holds_m3": row.holds_m3,
+        "drawn": row.drawn >= 0,
+        "name": drawn["name"].iloc[row.drawn] if row.drawn >= 0 else None,
+        "moved_m": row.moved_m,
+        "moved_level_m": row.moved_level_m,
+        "flag": joined(row.flags),
+    }
+
+
+def _headline(rows: list[SwaleRow]) -> dict[str, float | int]:
+    return {
+        "swale_lines": len(rows),
+        "swale_lines_length_m": float(sum(row.length_m for row in rows)),
+        "swale_lines_flagged": sum(bool(row.flags) for row in rows),
+    }
+
+
+STAGE = Stage(
+    name="swales",
+    version=1,
+    title="swale rows",
+    needs=(*NEEDS, "storms", "drawn_swales"),
+    makes=("swale_lines", "swale_rows"),
+    run=_run,
+    table="swales",
+)
