@@ -23,6 +23,20 @@ _FILES: Final = (
     ("run.json", "every input, parameter, version and warning"),
 )
 _MOST_FLAGS: Final = 12
+# headline figures that the report's own figures, or the flags below, tell as well
+_TOLD: Final = frozenset(
+    {
+        "intakes",
+        "largest_catchment_m2",
+        "edge_limited_intakes",
+        "swale_lines",
+        "swale_lines_length_m",
+        "swale_lines_flagged",
+        "elements",
+        "elements_flagged",
+        "storage_m3",
+    }
+)
 
 
 def summary(manifest: dict[str, Any], units: System, folder: Path) -> str:
@@ -48,7 +62,7 @@ def _figures(manifest: dict[str, Any], units: System) -> str:
         )
         for figure in manifest.get("figures", ())
     ]
-    known = {figure["key"] for figure in manifest.get("figures", ())}
+    known = {figure["key"] for figure in manifest.get("figures", ())} | _TOLD
     rows += [
         (_words(name), _text(name, value, units), "")
         for name, value in manifest["headline"].items()
