@@ -19,6 +19,7 @@ from brimline.config.tables import (
     Terrain,
     Works,
 )
+from brimline.config.year import OwnPlanting, WaterUse, Weather, Year
 
 __all__ = [
     "Conditioning",
@@ -31,12 +32,16 @@ __all__ = [
     "Keep",
     "LevelLines",
     "Loaded",
+    "OwnPlanting",
     "Settings",
     "Site",
     "Source",
     "Survey",
     "SwaleRows",
     "Terrain",
+    "WaterUse",
+    "Weather",
     "Works",
+    "Year",
     "load",
 ]

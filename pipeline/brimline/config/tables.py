@@ -10,6 +10,7 @@ from typing import Annotated, Literal, Self
 from pydantic import BeforeValidator, Field, model_validator
 
 from brimline.config.base import ConfigTable, NotNegative, Positive, Share
+from brimline.config.year import Weather, Year
 
 
 class Site(ConfigTable):
@@ -348,4 +349,6 @@ class Settings(ConfigTable):
     drains: DrainLines = DrainLines()
     cultivation: Cultivation = Cultivation()
     works: Works = Works()
+    weather: Weather = Weather()
+    year: Year = Year()
     keep: Keep = Keep()

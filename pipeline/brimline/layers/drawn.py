@@ -219,6 +219,7 @@ ITEMS: Final = (
             " every pond.",
         ),
         _free("root_depth_m", "float", "Depth of soil that roots draw from.", "m", 0),
+        _free("mulch_share", "float", "Share of its ground under mulch.", "", 0, 1),
     ),
     _drawn(
         "kept_hollows",

@@ -14,8 +14,6 @@ from brimline.elements import Kind
 from brimline.errors import Problem, Severity
 from brimline.grid.shapes import cells_inside
 from brimline.rainfall import (
-    SOIL_GROUPS,
-    GroundClass,
     PathFlow,
     Storm,
     concentration_h,
@@ -25,7 +23,7 @@ from brimline.rainfall import (
     roof_hydrograph,
     segments_along_path,
 )
-from brimline.rainfall import ground_of as ground_classes_of
+from brimline.stages._ground_cover import UsualGround, ground_by_label
 from brimline.stages._works_shapes import number_of, text_of
 
 if TYPE_CHECKING:
@@ -39,6 +37,7 @@ if TYPE_CHECKING:
     from brimline.config import Works
     from brimline.drainage.receiving import Received
     from brimline.rainfall import Hydrograph
+    from brimline.stages._ground_cover import LabelGround
     from brimline.stages._works_shapes import Drawn
     from brimline.stages._works_ways import Ground
 
@@ -116,14 +115,14 @@ def arrivals_of(
     roofs_m2, flush, piped = _roofs(drawn, layers["surfaces"], problems)
     labels = np.where(seeds == 0, found.labels, 0).astype(np.int32)
     labels[cells_inside(piped, grid)] = 0  # roof water goes to its tank, not to the ground below
-    numbers = _curve_numbers(labels, layers, ground, works, problems)
+    grounds = _grounds(labels, layers, ground, works, problems)
     catchments = {}
     for number, one in enumerate(drawn, start=1):
-        if number not in numbers:
+        if number not in grounds:
             continue
-        area_m2, curve = numbers[number]
+        here = grounds[number]
         hours = _concentration(number, found, seeds, ground, rasters, works)
-        catchments[one.element.element_id] = Catchment(area_m2, curve, hours)
+        catchments[one.element.element_id] = Catchment(here.area_m2, here.curve_number, hours)
     names = [one.element.element_id for one in drawn]
     open_m2 = {
         one.element.element_id: 0.0 if one.element.kind is Kind.TANK else one.element.footprint_m2
@@ -158,29 +157,20 @@ def _roofs(
     return area, flush, piped
 
 
-def _curve_numbers(
+def usual_ground(works: Works) -> UsualGround:
+    """Return what is taken for ground that the inputs leave open."""
+    return UsualGround(works.usual_cover, works.condition, works.usual_soil_group)
+
+
+def _grounds(
     labels: NDArray[np.int32],
     layers: Mapping[str, GeoDataFrame],
     ground: Ground,
     works: Works,
     problems: list[Problem],
-) -> dict[int, tuple[float, float]]:
+) -> dict[int, LabelGround]:
     """Area and composite curve number of each element's ground."""
-    grid = ground.grid
-    usual = GroundClass(works.usual_cover, _condition(works.usual_cover, works))
-    classes = [usual]
-    covers = np.ones(grid.shape, dtype=np.int32)
-    open_ground = np.ones(grid.shape, dtype=np.bool_)
-    for name, rows in layers["surfaces"].groupby("cover"):
-        classes.append(GroundClass(str(name), _condition(str(name), works)))
-        here = cells_inside(rows.geometry, grid)
-        covers[here] = len(classes)
-        open_ground[here] = False
-    soils = np.full(grid.shape, 1 + SOIL_GROUPS.index(works.usual_soil_group), dtype=np.int32)
-    for group, rows in layers["soils"].groupby("group"):
-        soils[cells_inside(rows.geometry, grid)] = 1 + SOIL_GROUPS.index(str(group))
-    drains = labels > 0
-    assumed_pct = 100 * float((open_ground & drains).sum()) / max(int(drains.sum()), 1)
+    found, assumed_pct = ground_by_label(labels, layers, ground.grid, usual_ground(works))
     if assumed_pct > 1:
         problems.append(
             Problem(
@@ -191,18 +181,7 @@ def _curve_numbers(
                 "surfaces",
             )
         )
-    counted = ground_classes_of(labels, covers, soils, classes, cell_area_m2=grid.cell_area_m2)
-    curves = counted.composite_curve_number
-    return {
-        int(label): (float(counted.total_m2[place]), float(curves[place]))
-        for place, label in enumerate(counted.labels)
-        if label > 0 and math.isfinite(curves[place])
-    }
-
-
-def _condition(name: str, works: Works) -> str:
-    conditions = cover(name).conditions
-    return works.condition if works.condition in conditions else ""
+    return found
 
 
 def _concentration(

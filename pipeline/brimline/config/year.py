@@ -1,0 +1,180 @@
+"""The tables for water through the year: how weather is read, and what the year rests on."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from brimline.config.base import ConfigTable, NotNegative, Positive, Share
+
+Months = Annotated[tuple[float, ...], Field(max_length=12)]
+_NORMALS = ("normal_rain_mm", "normal_wet_days", "normal_temp_max_c", "normal_temp_min_c")
+
+
+class Weather(ConfigTable):
+    """How the daily weather file is read, or monthly normals where there is none."""
+
+    date_column: str = Field("", description="Name of the column; empty is recognised.")
+    precipitation_column: str = Field("", description="As date_column.")
+    temp_max_column: str = Field("", description="As date_column.")
+    temp_min_column: str = Field("", description="As date_column.")
+    radiation_column: str = Field("", description="As date_column; may be absent.")
+    sunshine_column: str = Field("", description="As date_column; may be absent.")
+    humidity_max_column: str = Field("", description="As date_column; may be absent.")
+    humidity_min_column: str = Field("", description="As date_column; may be absent.")
+    humidity_mean_column: str = Field("", description="As date_column; may be absent.")
+    dewpoint_column: str = Field("", description="As date_column; may be absent.")
+    wind_column: str = Field("", description="As date_column; may be absent.")
+    date_format: str = Field(
+        "", description="Such as %d.%m.%Y; empty is year-month-day, as 2019-03-31."
+    )
+    temperature_unit: Literal["auto", "C", "F", "tenths of C"] = Field(
+        "auto", description="auto: as the column's name says, else °C."
+    )
+    precipitation_unit: Literal["auto", "mm", "in", "tenths of mm"] = Field(
+        "auto", description="auto: as the column's name says, else mm."
+    )
+    wind_unit: Literal["auto", "m/s", "km/h", "mph", "kn"] = Field(
+        "auto", description="auto: as the column's name says, else m/s."
+    )
+    radiation_unit: Literal["auto", "MJ/m2", "W/m2", "kWh/m2"] = Field(
+        "auto", description="auto: as the column's name says, else MJ/m² a day."
+    )
+    wind_height_m: float = Field(
+        10.0, ge=0.5, le=200, description="Height of the anemometer above ground."
+    )
+    normal_rain_mm: Months = Field(
+        (),
+        description="Without a file: mean rain of each month, January first; days are made up.",
+    )
+    normal_wet_days: Months = Field((), description="Mean number of days with rain, by month.")
+    normal_temp_max_c: Months = Field((), description="Mean daily maximum, by month.")
+    normal_temp_min_c: Months = Field((), description="Mean daily minimum, by month.")
+    made_up_years: int = Field(30, ge=1, le=200, description="Years that are made from normals.")
+    made_up_from: int = Field(2001, ge=1900, le=2200, description="The first of them.")
+    seed: int = Field(1, ge=0, description="Start of the random numbers, for repeatable results.")
+
+    @model_validator(mode="after")
+    def _all_normals_or_none(self) -> Self:
+        given = {name: len(getattr(self, name)) for name in _NORMALS}
+        if any(given.values()) and set(given.values()) != {12}:
+            wrong = ", ".join(f"{name} has {count}" for name, count in given.items() if count != 12)
+            raise ValueError(f"normals need 12 months each; {wrong}")
+        return self
+
+    @property
+    def has_normals(self) -> bool:
+        """Whether monthly normals are given."""
+        return bool(self.normal_rain_mm)
+
+    @property
+    def columns(self) -> dict[str, str]:
+        """Name of the column of each quantity that is stated."""
+        ending = "_column"
+        stated = {
+            name.removesuffix(ending): getattr(self, name)
+            for name in type(self).model_fields
+            if name.endswith(ending)
+        }
+        return {quantity: name for quantity, name in stated.items() if name}
+
+
+class WaterUse(ConfigTable):
+    """Water that is drawn beside the planting: stock, washing, flushing."""
+
+    name: str = Field(min_length=1, description="What it is called.")
+    m3_per_d: Positive = Field(description="Water drawn a day.")
+    months: tuple[Annotated[int, Field(ge=1, le=12)], ...] = Field(
+        tuple(range(1, 13)), description="Months in which it is drawn."
+    )
+    draws_on: tuple[str, ...] = Field((), description="Stores, in the order in which it asks them.")
+
+
+class OwnPlanting(ConfigTable):
+    """A planting type of the site's own."""
+
+    name: str = Field(min_length=1, description="What the planting column calls it.")
+    kc_initial: float = Field(ge=0, le=1.4, description="Crop coefficient after planting or bud.")
+    kc_middle: float = Field(ge=0, le=1.4, description="Crop coefficient in full leaf.")
+    kc_end: float = Field(ge=0, le=1.4, description="Crop coefficient at harvest or leaf fall.")
+    kc_dormant: float = Field(0.3, ge=0, le=1.4, description="Crop coefficient out of season.")
+    stage_days: tuple[int, int, int, int] = Field(
+        description="Days of the initial, development, middle and late stage."
+    )
+    first_day: int = Field(
+        ge=1, le=365, description="Day of the year on which the season begins, as it is here."
+    )
+    root_depth_m: float = Field(gt=0, le=5, description="Depth of soil that roots draw from.")
+    depletion: float = Field(
+        0.5, ge=0.1, le=0.8, description="Share of the available water drawn without stress."
+    )
+
+
+class Year(ConfigTable):
+    """Water through the year: soils, planting, irrigation, and what sizes are judged by."""
+
+    latitude_deg: float | None = Field(
+        None, ge=-90, le=90, description="North positive; left out: the site's own."
+    )
+    method: Literal["auto", "penman-monteith", "hargreaves"] = Field(
+        "auto",
+        description="Reference evapotranspiration; auto: Penman-Monteith where the record holds"
+        " sun or humidity, else Hargreaves.",
+    )
+    near_coast: bool = Field(
+        default=False, description="Takes the coastal factor where radiation is estimated."
+    )
+    usual_planting: str = Field(
+        "orchard, grassed floor", description="Planting of zones whose column is empty."
+    )
+    usual_texture: str = Field(
+        "loam", description="Soil texture where neither the zone nor the soils input has one."
+    )
+    mulch_share: Share = Field(
+        0.0, description="Share of a zone's ground under mulch where its column is empty."
+    )
+    start_at: Share = Field(
+        1.0, description="Share of the readily available water that is gone when watering begins."
+    )
+    irrigation_efficiency: float = Field(
+        0.9, ge=0.1, le=1, description="Share of the water given that reaches the roots."
+    )
+    draw_order: tuple[str, ...] = Field(
+        (),
+        description="Stores in the order in which zones ask them whose draws_on is empty; left"
+        " out: every tank, then every pond.",
+    )
+    zone_order: tuple[str, ...] = Field(
+        (), description="Zones that are watered first, in order; the others follow as drawn."
+    )
+    mains_limit_m3_per_d: NotNegative | None = Field(
+        None, description="Most that the mains give in a day; 0 is no mains, left out no limit."
+    )
+    pond_reserve_share: Share = Field(
+        0.1, description="Share of a pond that is left in it, for its life and its lining."
+    )
+    soak_reach_m: NotNegative = Field(
+        5.0, description="How far downslope of a swale or basin roots find what soaked in."
+    )
+    soak_share: Share = Field(
+        0.5, description="Share of what soaks in that stays within reach of roots there."
+    )
+    goal_share: Share = Field(
+        0.9, description="Share of demand without mains that the smallest size is sought for."
+    )
+    worth_m3_per_y: Positive = Field(
+        2.0, description="Demand that a further m³ of store must meet in a year to be worth it."
+    )
+    drier_rain_pct: float = Field(
+        20.0, ge=0, le=100, description="Taken off all rain for the drier climate."
+    )
+    drier_et0_pct: NotNegative = Field(
+        5.0, description="Added to reference evapotranspiration for the drier climate."
+    )
+    uses: tuple[WaterUse, ...] = Field(
+        (), description="Water drawn beside the planting; see the table of uses."
+    )
+    plantings: tuple[OwnPlanting, ...] = Field(
+        (), description="Planting types of the site's own; see the table of plantings."
+    )
