@@ -323,7 +323,7 @@ def plan_layers(bare: np.ndarray) -> dict[str, gpd.GeoDataFrame]:
             {"name": "Lane drain", "spills_to": "Hill pond", "lining": "short-grass", "fall_pct": 0.3, "shape": drain},
         ]),
         "drawn_ponds": frame([
-            {"name": "Hill pond", "spills_to": "Orchard swale 1", "depth_m": 1.4, "seepage_mm_per_h": 0.2, "shape": pond},
+            {"name": "Hill pond", "spills_to": "Orchard swale 1", "depth_m": 1.4, "seepage_mm_per_h": 0.05, "shape": pond},
         ]),
         "drawn_swales": frame([
             {"name": f"Orchard swale {number}",

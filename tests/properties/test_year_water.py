@@ -34,6 +34,7 @@ def site(seed: int, *, rain_factor: float = 1.0) -> System:
             irrigated=bool(rng.random() < 0.8),
             start_at=float(rng.uniform(0.3, 1)),
             efficiency=float(rng.uniform(0.5, 1)),
+            most_mm=float(rng.choice([5.0, np.inf])),
             start_full=float(rng.random()),
         )
         for i in range(rng.integers(1, 5))
@@ -49,6 +50,7 @@ def site(seed: int, *, rain_factor: float = 1.0) -> System:
             spills_to=names[i + 1] if i + 1 < len(names) and rng.random() < 0.8 else "",
             feeds={zone.zone_id: 0.9 / len(zones) for zone in zones} if rng.random() < 0.5 else {},
             reserve_share=float(rng.choice([0.0, 0.2])),
+            open_m2=float(rng.choice([0.0, 40.0])),
             soak_area_m2=np.sort(rng.uniform(0, 40, SHAPE_POINTS)),
             start_full=float(rng.random()),
         )
@@ -66,7 +68,8 @@ def test_every_zone_and_store_closes_every_day(seed):
     system = site(seed)
     series = simulate(system)
     for place, store in enumerate(system.stores):
-        through = max(store.inflow_m3.sum() + store.capacity_m3, 1e-9)
+        rained = store.open_m2 / 1000 * system.rain_mm.sum()
+        through = max(store.inflow_m3.sum() + rained + store.capacity_m3, 1e-9)
         assert np.abs(store_residual_m3(system, series, place)).max() <= 1e-9 * through
     for place, zone in enumerate(system.zones):
         through = system.rain_mm.sum() + zone.available_mm

@@ -20,7 +20,7 @@ def test_fao56_example_18_daily_penman_monteith():
         "2001-07-06",
         temp_max_c=21.5,
         temp_min_c=12.3,
-        radiation_mj_m2=22.07,
+        radiation_mj_m2_d=22.07,
         humidity_max_pct=84,
         humidity_min_pct=63,
         wind_m_s=2.078,

@@ -30,32 +30,35 @@ def _at_fill(areas, place, share):
 
 @kernel
 def _store_day(
-    place, day, inflow, held, arrives, spare, capacity, area, soak_area, area_scale, seep,
-    evaporates, et0, row, spills_to,
+    place, day, inflow, open_area, rain, held, arrives, spare, capacity, area, soak_area,
+    area_scale, seep, evaporates, et0, row, spills_to,
 ):  # fmt: skip
     """Fill, spill, then lose water from one store in every variant, into its row of results."""
     for v in range(held.shape[1]):
         before = held[place, v]
         full = capacity[place, v]
-        water = before + inflow[place, day] + arrives[place, v]
+        scale = area_scale[place, v] * 1e-3  # m³ for each mm
+        own = inflow[place, day] + rain[day] * open_area[place] * scale
+        water = before + own + arrives[place, v]
         spill = max(water - full, 0.0)
         water -= spill
         lost = 0.0
         soaked = 0.0
         if full > 0.0:
             share = water / full
-            scale = area_scale[place, v] * 1e-3  # m³ for each mm
             lost = et0[day] * evaporates[place] * _at_fill(area, place, share) * scale
             soaked = seep[place] * _at_fill(soak_area, place, share) * scale
         wanted = lost + soaked
         if wanted > water:
             lost *= water / wanted
             soaked = water - lost
-        water -= lost + soaked
+            water = 0.0  # exactly, where a difference would leave a rounding below 0
+        else:
+            water -= wanted
         held[place, v] = water
         # yield after spillage: only what was there in the morning can be drawn today
         spare[place, v] = min(before, water)
-        row[v, IN_OWN] = inflow[place, day]
+        row[v, IN_OWN] = own
         row[v, IN_SPILL] = arrives[place, v]
         row[v, SPILLED] = spill
         row[v, EVAPORATED] = lost
@@ -122,8 +125,8 @@ def _soil_day(water, from_store, from_mains, rain_in, fed, demand, total, readil
 def simulate(
     rain, et0, mains_limit,
     zone_area, zone_total, zone_depletion, zone_kc, zone_runoff, zone_start_at, zone_efficiency,
-    zone_irrigated, zone_full, zone_first, zone_draws, zone_watched,
-    inflow, capacity, area, soak_area, area_scale, seep, evaporates, spills_to, reserve,
+    zone_most, zone_irrigated, zone_full, zone_first, zone_draws, zone_watched,
+    inflow, open_area, capacity, area, soak_area, area_scale, seep, evaporates, spills_to, reserve,
     store_full, order,
     feed_first, feed_zone, feed_share,
     use_demand, use_first, use_draws, use_watched,
@@ -171,8 +174,9 @@ def simulate(
         fed[:] = 0.0
         for k in range(stores):
             place = order[k]
-            _store_day(place, day, inflow, held, arrives, spare, capacity, area, soak_area,
-                       area_scale, seep, evaporates, et0, store_row[place], spills_to)  # fmt: skip
+            _store_day(place, day, inflow, open_area, rain, held, arrives, spare, capacity, area,
+                       soak_area, area_scale, seep, evaporates, et0, store_row[place],
+                       spills_to)  # fmt: skip
             for link in range(feed_first[place], feed_first[place + 1]):
                 z = feed_zone[link]
                 for v in range(variants):
@@ -212,7 +216,7 @@ def simulate(
                 taken = 0.0
                 mains = 0.0
                 if zone_irrigated[z] and total - w > zone_start_at[z] * readily:
-                    asked = (total - w) / zone_efficiency[z] * cubic
+                    asked = min(total - w, zone_most[z]) / zone_efficiency[z] * cubic
                     taken = _draw(asked, v, zone_first[z], zone_first[z + 1], zone_draws, spare,
                                   held, capacity, reserve, store_row)  # fmt: skip
                     mains = min(asked - taken, mains_left[v])

@@ -153,6 +153,20 @@ def zone_residual_mm(system: System, series: Series, place: int) -> NDArray[np.f
     return residual
 
 
+def residual_ratio(system: System, series: Series) -> float:
+    """Return the worst of all daily residuals over the throughput of its zone or store."""
+    ratios = [0.0]
+    for place, zone in enumerate(system.zones):
+        through = float(system.rain_mm.sum()) + zone.available_mm
+        ratios.append(float(np.abs(zone_residual_mm(system, series, place)).max()) / through)
+    for place, store in enumerate(system.stores):
+        taken = series.stores[:, place, :2].sum()
+        through = float(taken) + store.start_full * store.capacity_m3
+        if through > 0:
+            ratios.append(float(np.abs(store_residual_m3(system, series, place)).max()) / through)
+    return max(ratios)
+
+
 def _added(found: Mapping[str, NDArray[np.float64]], names: tuple[str, ...]) -> NDArray[np.float64]:
     total: NDArray[np.float64] = np.sum([found[name] for name in names], axis=0)
     return total

@@ -75,7 +75,7 @@ def reference_et(
     if not -500 <= elevation_m <= 6000:
         raise ValueError(f"elevation_m must lie between -500 and 6000 m, got {elevation_m}")
     measured = (
-        weather.radiation_mj_m2, weather.sunshine_h, weather.humidity_max_pct,
+        weather.radiation_mj_m2_d, weather.sunshine_h, weather.humidity_max_pct,
         weather.humidity_mean_pct, weather.dewpoint_c,
     )  # fmt: skip
     enough = any(values is not None for values in measured)
@@ -145,8 +145,8 @@ def _sun(
     near_coast: bool,
 ) -> dict[str, Any]:
     """Choose the best of what tells the sun's energy."""
-    if weather.radiation_mj_m2 is not None:
-        return {"rs": _series(weather.radiation_mj_m2, index)}
+    if weather.radiation_mj_m2_d is not None:
+        return {"rs": _series(weather.radiation_mj_m2_d, index)}
     if weather.sunshine_h is not None:
         return {"n": _series(weather.sunshine_h, index)}
     krs = _RADIATION_KRS["coast" if near_coast else "interior"]

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
 _YEAR_D: Final = 365.25
@@ -39,10 +41,6 @@ class Period:
     def mean(self, values: NDArray[np.float64]) -> float:
         """Mean of daily values (days,)."""
         return float(values[self.days].mean())
-
-    def least(self, values: NDArray[np.float64]) -> float:
-        """Smallest of daily values (days,)."""
-        return float(values[self.days].min())
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,3 +109,33 @@ def _months(period: Period, month_of: NDArray[np.int64]) -> tuple[Period, ...]:
         for month in range(1, 13)
     )
     return tuple(part for part in parts if part.days.any())
+
+
+def sums(periods: Sequence[Period], values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Add daily values up over every period, a mean over years where one is an average.
+
+    Parameters
+    ----------
+    values : (days, columns).
+
+    Returns
+    -------
+    float64 (periods, columns)
+    """
+    weights = np.array([period.days / period.years for period in periods])
+    found: NDArray[np.float64] = weights.reshape(len(periods), values.shape[0]) @ values
+    return found
+
+
+def means(periods: Sequence[Period], values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Mean of daily values over the days of every period, float64 (periods, columns)."""
+    counts = np.array([period.days.sum() / period.years for period in periods])
+    found: NDArray[np.float64] = sums(periods, values) / counts[:, None]
+    return found
+
+
+def least(periods: Sequence[Period], values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Smallest of daily values over the days of every period, float64 (periods, columns)."""
+    rows = [values[period.days].min(axis=0) for period in periods]
+    found: NDArray[np.float64] = np.array(rows).reshape(len(periods), values.shape[1])
+    return found

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from brimline.rainfall._checks import named
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -126,8 +128,8 @@ _YEAR: Final = (0, 0, 365, 0)
 
 # Days on which seasons begin suit a mid-latitude north; a site should state its own plantings.
 PLANTINGS: Final[dict[str, Planting]] = {
-    planting.name: planting
-    for planting in (
+    one.name: one
+    for one in (
         Planting(
             "orchard, bare floor", (0.45, 0.95, 0.70), (0.35, 0.90, 0.65),
             (30, 50, 130, 30), 90, 0.40, 1.5, 0.50,
@@ -218,3 +220,14 @@ PLANTINGS: Final[dict[str, Planting]] = {
         ),
     )
 }  # fmt: skip
+
+
+def planting(name: str) -> Planting:
+    """Return the planting type of that name, whatever its case, hyphens or underscores.
+
+    Raises
+    ------
+    ValueError
+        If there is none; the message gives the nearest.
+    """
+    return PLANTINGS[named(name, PLANTINGS, "planting")]

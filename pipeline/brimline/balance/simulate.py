@@ -106,8 +106,8 @@ def simulate_sizes(
 ) -> Totals:
     """Run the system with one store in several sizes, in one pass over the weather.
 
-    The water surface and the soaking ground of the store grow in proportion to its capacity (same
-    depth, larger plan).
+    The water surface, the soaking ground and the rain that falls into the store grow in proportion
+    to its capacity (same depth, larger plan).
 
     Parameters
     ----------
@@ -177,11 +177,13 @@ def _run(
         _rows([zone.runoff_mm for zone in zones], system.days),
         _floats([zone.start_at for zone in zones]),
         _floats([zone.efficiency for zone in zones]),
+        _floats([zone.most_mm for zone in zones]),
         _flags([zone.irrigated for zone in zones]),
         _floats([zone.start_full for zone in zones]),
         zone_first, zone_draws,
         _flags([watched is None or zone.zone_id in watched for zone in zones]),
         _rows([store.inflow_m3 for store in stores], system.days),
+        _floats([store.open_m2 for store in stores]),
         np.ascontiguousarray(capacity),
         _rows([store.area_m2 for store in stores], SHAPE_POINTS),
         _rows([store.soaks_over_m2 for store in stores], SHAPE_POINTS),

@@ -11,6 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from brimline.rainfall._checks import named
+
 Within = Literal["low", "middle", "high"]  # where in the range of a texture
 
 Range = tuple[float, float]
@@ -52,8 +54,8 @@ class Texture:
 
 
 TEXTURES: Final[dict[str, Texture]] = {
-    texture.name: texture
-    for texture in (
+    one.name: one
+    for one in (
         Texture("sand", (0.07, 0.17), (0.02, 0.07), (0.05, 0.11)),
         Texture("loamy sand", (0.11, 0.19), (0.03, 0.10), (0.06, 0.12)),
         Texture("sandy loam", (0.18, 0.28), (0.06, 0.16), (0.11, 0.15)),
@@ -91,3 +93,14 @@ def total_available_mm(field_capacity: float, wilting_point: float, root_depth_m
     if not root_depth_m > 0:
         raise ValueError(f"root_depth_m must be above 0 m, got {root_depth_m}")
     return 1000 * (field_capacity - wilting_point) * root_depth_m
+
+
+def texture(name: str) -> Texture:
+    """Return the soil texture of that name, whatever its case, hyphens or underscores.
+
+    Raises
+    ------
+    ValueError
+        If there is none; the message gives the nearest.
+    """
+    return TEXTURES[named(name, TEXTURES, "soil texture")]

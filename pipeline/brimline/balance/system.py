@@ -31,6 +31,7 @@ class Zone:
     irrigated : ask for water when the soil is drawn down to `start_at`.
     start_at : share of the readily available water that is gone when irrigation starts.
     efficiency : share of the water given that reaches the root zone.
+    most_mm : most that is brought to the root zone in a day [mm/d].
     start_full : share of `available_mm` that the soil holds on the first day.
     """
 
@@ -44,6 +45,7 @@ class Zone:
     irrigated: bool = True
     start_at: float = 1.0
     efficiency: float = 0.9
+    most_mm: float = np.inf
     start_full: float = 1.0
 
 
@@ -55,8 +57,8 @@ class Store:
     ----------
     store_id : text that names it.
     capacity_m3 : volume to the spill level [m³].
-    inflow_m3 : (days,) runoff that reaches it from its own ground and roofs [m³/d]; rain on the
-        water itself is part of it.
+    inflow_m3 : (days,) runoff that reaches it from its own ground and roofs [m³/d].
+    open_m2 : area in plan whose rain falls into it [m²].
     area_m2 : (SHAPE_POINTS,) water surface at equal steps of volume from empty to full [m²]; zero
         for a closed tank.
     soak_area_m2 : (SHAPE_POINTS,) ground that water soaks into at the same steps [m²]; the water
@@ -74,6 +76,7 @@ class Store:
     inflow_m3: NDArray[np.float64]
     area_m2: NDArray[np.float64] = field(default_factory=lambda: np.zeros(SHAPE_POINTS))
     soak_area_m2: NDArray[np.float64] | None = None
+    open_m2: float = 0.0
     seep_mm: float = 0.0
     evaporates: float = 0.0
     spills_to: str = ""
@@ -201,6 +204,7 @@ class System:
         _check_range(what, "depletion", zone.depletion, 0.1, 0.8)
         _check_range(what, "start_at", zone.start_at, 0, 1)
         _check_range(what, "efficiency", zone.efficiency, 0.1, 1)
+        _check_range(what, "most_mm", zone.most_mm, 0, np.inf)
         _check_range(what, "start_full", zone.start_full, 0, 1)
 
     def _check_store(self, store: Store) -> None:
@@ -210,6 +214,7 @@ class System:
             if areas.shape != (SHAPE_POINTS,) or not (areas >= 0).all():
                 raise ValueError(f"{what}: needs {SHAPE_POINTS} areas [m²] from empty to full")
         _check_range(what, "capacity_m3", store.capacity_m3, 0, np.inf)
+        _check_range(what, "open_m2", store.open_m2, 0, np.inf)
         _check_range(what, "seep_mm", store.seep_mm, 0, np.inf)
         _check_range(what, "evaporates", store.evaporates, 0, 2)
         _check_range(what, "reserve_share", store.reserve_share, 0, 1)

@@ -137,6 +137,9 @@ class Year(ConfigTable):
     start_at: Share = Field(
         1.0, description="Share of the readily available water that is gone when watering begins."
     )
+    most_mm_per_d: Positive = Field(
+        10.0, description="Most that a zone's roots are given in a day, losses not counted."
+    )
     irrigation_efficiency: float = Field(
         0.9, ge=0.1, le=1, description="Share of the water given that reaches the roots."
     )
@@ -163,8 +166,11 @@ class Year(ConfigTable):
     goal_share: Share = Field(
         0.9, description="Share of demand without mains that the smallest size is sought for."
     )
-    worth_m3_per_y: Positive = Field(
-        2.0, description="Demand that a further m³ of store must meet in a year to be worth it."
+    tank_worth_m3_per_y: Positive = Field(
+        2.0, description="Demand that a further m³ of tank must meet in a year to be worth it."
+    )
+    pond_worth_m3_per_y: Positive = Field(
+        0.2, description="The same for a pond, which costs less for each m³ than a tank."
     )
     drier_rain_pct: float = Field(
         20.0, ge=0, le=100, description="Taken off all rain for the drier climate."

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from brimline.layers import Layer, Table
 
-_DIGITS: Final = {"m": 3, "%": 2, "h": 3, "m²": 2, "m³": 2, "m³/s": 4}
+_DIGITS: Final = {"m": 3, "%": 2, "h": 3, "m²": 2, "m³": 2, "m³/s": 4, "mm": 2, "m³/a": 2}
 _OTHER_DIGITS: Final = 6
 _DEGREE_DIGITS: Final = 8  # a millimetre
 

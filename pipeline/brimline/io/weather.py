@@ -26,11 +26,13 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+__all__ = ["MAX_MISSING_D", "SHORT_GAP_D", "Layout", "WeatherRead", "read_weather"]
+
 SHORT_GAP_D: Final = 5
 MAX_MISSING_D: Final = 31
 _FEW_YEARS: Final = 10
 _OPTIONAL: Final = {
-    "radiation": "radiation_mj_m2",
+    "radiation": "radiation_mj_m2_d",
     "sunshine": "sunshine_h",
     "humidity_max": "humidity_max_pct",
     "humidity_min": "humidity_min_pct",

@@ -86,7 +86,7 @@ ITEMS: Final = (
             Column("precipitation_mm", "float", "Rain and melted snow.", "mm", 0),
             Column("temp_max_c", "float", "Highest temperature.", "°C"),
             Column("temp_min_c", "float", "Lowest temperature.", "°C"),
-            _maybe("radiation_mj_m2", "float", "Solar radiation.", "MJ/m²"),
+            _maybe("radiation_mj_m2_d", "float", "Solar radiation.", "MJ/m²/d"),
             _maybe("sunshine_h", "float", "Bright sunshine.", "h"),
             _maybe("humidity_max_pct", "float", "Highest relative humidity.", "%"),
             _maybe("humidity_min_pct", "float", "Lowest relative humidity.", "%"),

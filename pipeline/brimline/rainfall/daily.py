@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 MEASURED: Final = ("precipitation_mm", "temp_max_c", "temp_min_c")
 OPTIONAL: Final = (
-    "radiation_mj_m2",
+    "radiation_mj_m2_d",
     "sunshine_h",
     "humidity_max_pct",
     "humidity_min_pct",
@@ -31,7 +31,7 @@ class DailyWeather:
     first_day : the first day; the others follow without a gap.
     precipitation_mm : float64 [mm/d], not negative.
     temp_max_c, temp_min_c : float64 [°C], the maximum nowhere below the minimum.
-    radiation_mj_m2 : float64 solar radiation [MJ/m²/d], or None.
+    radiation_mj_m2_d : float64 solar radiation [MJ/m²/d], or None.
     sunshine_h : float64 bright sunshine [h/d], or None.
     humidity_max_pct, humidity_min_pct : float64 relative humidity [%], or None; both or neither.
     humidity_mean_pct : float64 relative humidity [%], or None.
@@ -49,7 +49,7 @@ class DailyWeather:
     precipitation_mm: NDArray[np.float64]
     temp_max_c: NDArray[np.float64]
     temp_min_c: NDArray[np.float64]
-    radiation_mj_m2: NDArray[np.float64] | None = None
+    radiation_mj_m2_d: NDArray[np.float64] | None = None
     sunshine_h: NDArray[np.float64] | None = None
     humidity_max_pct: NDArray[np.float64] | None = None
     humidity_min_pct: NDArray[np.float64] | None = None

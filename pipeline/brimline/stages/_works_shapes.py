@@ -16,7 +16,7 @@ from brimline.errors import Problem, Severity
 from brimline.lines.sample import along, surface_at
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
@@ -27,6 +27,14 @@ if TYPE_CHECKING:
     from brimline.grid import Elevation, Grid
 
 LEVEL_STEP_M: Final = 1.0  # along outlines and lines, for their ground levels
+# drawing layer: what its unnamed rows are called, with a number
+WORDS: Final = {
+    "drawn_swales": "swale",
+    "drawn_drains": "drain",
+    "drawn_ponds": "pond",
+    "drawn_basins": "basin",
+    "drawn_tanks": "tank",
+}
 _RAIN_GARDEN_FILL: Final = (Layer(0.45, 0.25),)
 
 
@@ -100,14 +108,14 @@ def collect(plan: dict[str, GeoDataFrame], site: Site) -> Collected:
     """
     found = Collected()
     makers = {
-        "drawn_swales": ("swale", _swale),
-        "drawn_drains": ("drain", _drain),
-        "drawn_ponds": ("pond", _pond),
-        "drawn_basins": ("basin", _basin),
-        "drawn_tanks": ("tank", _tank),
+        "drawn_swales": _swale,
+        "drawn_drains": _drain,
+        "drawn_ponds": _pond,
+        "drawn_basins": _basin,
+        "drawn_tanks": _tank,
     }
-    for layer, (word, make) in makers.items():
-        for name, row in _named(plan[layer], word):
+    for layer, make in makers.items():
+        for name, row in _named(plan[layer], WORDS[layer]):
             try:
                 shape = make(name, row, site)
                 element = shape.element()
@@ -123,6 +131,11 @@ def collect(plan: dict[str, GeoDataFrame], site: Site) -> Collected:
                 continue
             found.drawn.append(_with_ways(element, row, site))
     return found
+
+
+def drawn_names(plan: Mapping[str, GeoDataFrame]) -> tuple[str, ...]:
+    """Names of everything that was drawn as an element, whether it can be made or not."""
+    return tuple(name for layer, word in WORDS.items() for name, _ in _named(plan[layer], word))
 
 
 def _named(rows: GeoDataFrame, word: str) -> Iterator[tuple[str, Any]]:

@@ -14,28 +14,42 @@ from brimline.elements import Kind
 from brimline.stages._works_arrivals import usual_ground
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from brimline.cascade import Network
     from brimline.config import Works
     from brimline.elements import Element
     from brimline.stages._works_arrivals import Arrivals
 
 
-def water_facts(network: Network, arrivals: Arrivals, works: Works) -> dict[str, Any]:
+def water_facts(
+    network: Network, arrivals: Arrivals, names: Sequence[str], works: Works
+) -> dict[str, Any]:
     """Gather storage, ground, roofs and ways out of every element.
 
     What an element holds from one day to the next ends at its lowest way out, pipe or sill; what
     stands above runs off within the day.
+
+    Parameters
+    ----------
+    names : of everything that was drawn, made or not.
     """
     return {
         "usual_ground": usual_ground(works).plain(),
         "inflows_left_out": sum(len(flows) for flows in arrivals.outside.values()),
+        "left_out": [name for name in names if name not in network.index],
         "elements": [_element(element, network, arrivals) for element in network.elements],
     }
 
 
-def no_water_facts(works: Works) -> dict[str, Any]:
-    """Return the same where nothing is drawn."""
-    return {"usual_ground": usual_ground(works).plain(), "inflows_left_out": 0, "elements": []}
+def no_water_facts(names: Sequence[str], works: Works) -> dict[str, Any]:
+    """Return the same where no element was made."""
+    return {
+        "usual_ground": usual_ground(works).plain(),
+        "inflows_left_out": 0,
+        "left_out": list(names),
+        "elements": [],
+    }
 
 
 def _element(element: Element, network: Network, arrivals: Arrivals) -> dict[str, Any]:

@@ -12,8 +12,11 @@ from brimline.io.elevation import read_elevation
 from brimline.io.rainfall import read_depth_table
 from brimline.io.weather import read_weather
 from brimline.stages import _drawn
+from brimline.stages._works_shapes import drawn_names
+from brimline.stages._year_zones import read_zones
 from brimline.stages.plan import read_plan
 from brimline.stages.site import SOURCES
+from brimline.stages.weather import layout_of, made_up
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -51,13 +54,8 @@ def check_inputs(settings: Settings, sources: Mapping[str, Source]) -> Checked:
     found = Checked()
     survey = _elevation(settings, sources, found)
     if survey is not None:
-        _layers(sources, *survey, found)
-    if "weather" in sources:
-        read = read_weather(sources["weather"].value)
-        found.problems += read.problems
-        if read.weather is not None:
-            years = read.weather.days / 365.25
-            found.facts.append(f"weather: {years:.1f} years from {read.weather.first_day}")
+        _layers(settings, sources, *survey, found)
+    _weather(settings, sources, found)
     if "rainfall" in sources:
         _rainfall(sources["rainfall"].value, found)
     found.problems.sort(key=lambda problem: list(Severity).index(problem.severity))
@@ -103,7 +101,25 @@ def _rainfall(path: Path, found: Checked) -> None:
     )
 
 
-def _layers(sources: Mapping[str, Source], dem: Elevation, grid: Grid, found: Checked) -> None:
+def _weather(settings: Settings, sources: Mapping[str, Source], found: Checked) -> None:
+    params = settings.weather
+    if "weather" in sources:
+        read = read_weather(sources["weather"].value, layout_of(params))
+        found.problems += read.problems
+        if read.weather is not None:
+            years = read.weather.days / 365.25
+            found.facts.append(f"weather: {years:.1f} years from {read.weather.first_day}")
+    elif params.has_normals:
+        try:
+            made_up(params)
+        except InputError as error:
+            found.problems += error.problems
+        found.facts.append(f"weather: {params.made_up_years} years made up from monthly normals")
+
+
+def _layers(
+    settings: Settings, sources: Mapping[str, Source], dem: Elevation, grid: Grid, found: Checked
+) -> None:
     read = _drawn.read_site(
         {name: sources[name].value if name in sources else None for name in SOURCES}, dem, grid
     )
@@ -112,4 +128,7 @@ def _layers(sources: Mapping[str, Source], dem: Elevation, grid: Grid, found: Ch
         drawn, problems = read_plan(sources["plan"].value, grid)
         found.problems += problems
         read.layers |= drawn
+        stores = drawn_names(drawn)
+        zones = read_zones(drawn["planting_zones"], read.layers["soils"], stores, settings.year)
+        found.problems += zones.problems
     found.facts += [f"{name}: {len(rows)} rows" for name, rows in read.layers.items() if len(rows)]

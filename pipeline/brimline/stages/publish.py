@@ -11,6 +11,7 @@ import brimline
 from brimline.engine import manifest
 from brimline.errors import StoreError
 from brimline.io import atomic, kept
+from brimline.io.exchange_csv import write_table_csv
 from brimline.io.geopackage import About, write_geopackage
 from brimline.io.rasters import write_raster
 from brimline.layers import Layer, Raster, Table
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 
 MANIFEST: Final = "run.json"
 GEOPACKAGE: Final = "site.gpkg"
+TABLES: Final = "tables"
 
 CAUTIONS: Final = (
     (
@@ -152,6 +154,15 @@ def _fill(
             details={"versions": made["versions"], "finished": made["finished"]},
         )
         write_geopackage(folder / GEOPACKAGE, rows, crs=grid.crs, about=about)
+        _write_tables(folder / TABLES, rows)
+
+
+def _write_tables(folder: Path, rows: list[tuple[Layer | Table, Any]]) -> None:
+    """Write every table that holds rows as CSV too, for spreadsheets."""
+    for item, frame in rows:
+        if isinstance(item, Table) and len(frame):
+            folder.mkdir(exist_ok=True)
+            write_table_csv(folder / f"{item.name}.csv", frame, item)
 
 
 def _same(before: dict[str, Any], made: dict[str, Any]) -> bool:

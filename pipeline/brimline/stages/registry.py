@@ -23,7 +23,9 @@ from brimline.stages import (
     survey_error,
     swales,
     terrain,
+    weather,
     works,
+    year,
 )
 
 if TYPE_CHECKING:
@@ -49,6 +51,8 @@ _ALWAYS: Final = (
     swales,
     drains,
     works,
+    weather,
+    year,
 )
 
 

@@ -39,7 +39,7 @@ from brimline.layers.flags import joined
 from brimline.rainfall import Storm
 from brimline.stages._frames import frame_of
 from brimline.stages._works_arrivals import arrivals_of
-from brimline.stages._works_shapes import Site, collect
+from brimline.stages._works_shapes import Site, collect, drawn_names
 from brimline.stages._works_water import no_water_facts, water_facts
 from brimline.stages._works_ways import ground_of, ways_of
 from brimline.terrain.smooth import smoothed
@@ -80,7 +80,7 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
         report.problem(problem)
     drawn = collected.drawn
     if not drawn:
-        return _nothing(grid, works)
+        return _nothing(grid, drawn_names(plan), works)
     ground, discharges = ground_of(
         drawn, plan["discharge_points"], given.raster("flow_direction"), grid
     )
@@ -121,7 +121,7 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
         "overflows": _overflows(network, routed, ways.ways, every, grid),
         **_tables(routed, found, mends, every),
         "cascade": {"headline": _headline(network, first, every)},
-        "works_water": water_facts(network, arrivals, works),
+        "works_water": water_facts(network, arrivals, drawn_names(plan), works),
     }
 
 
@@ -299,14 +299,14 @@ def _headline(
     }
 
 
-def _nothing(grid: Grid, works: Works) -> Mapping[str, Any]:
+def _nothing(grid: Grid, names: Sequence[str], works: Works) -> Mapping[str, Any]:
     empties = {name: pd.DataFrame(empty(table(name))) for name in _TABLES}
     return {
         "elements": frame_of([], [], "elements", grid),
         "overflows": frame_of([], [], "overflows", grid),
         **empties,
         "cascade": {},
-        "works_water": no_water_facts(works),
+        "works_water": no_water_facts(names, works),
     }
 
 

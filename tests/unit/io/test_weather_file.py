@@ -43,7 +43,7 @@ def test_a_clean_record_is_read_as_it_is(tmp_path):
     assert weather.days == 800
     assert str(weather.first_day) == "2001-01-01"
     assert weather.precipitation_mm[:5].tolist() == [8, 0, 0, 0, 8]
-    assert weather.radiation_mj_m2 is None
+    assert weather.radiation_mj_m2_d is None
     assert told(result, "error") == []
     assert any("covers 2.2 years" in line for line in told(result, "warning"))
 

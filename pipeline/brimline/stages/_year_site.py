@@ -1,0 +1,90 @@
+"""Where the planting lies: its ground, its position, and the evapotranspiration there."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from brimline.balance.evapotranspiration import reference_et
+from brimline.errors import InputError
+from brimline.grid.shapes import cells_inside
+from brimline.io.geographic import lon_lat
+from brimline.stages._ground_cover import UsualGround, ground_by_label
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+    from brimline.balance.evapotranspiration import ReferenceEt
+    from brimline.config import Year
+    from brimline.engine.stage import Given
+    from brimline.rainfall.daily import DailyWeather
+    from brimline.stages._year_zones import DrawnZone
+
+
+def ground_of_zones(
+    zones: Sequence[DrawnZone], water: Mapping[str, Any], given: Given
+) -> tuple[NDArray[np.int32], dict[str, float]]:
+    """Return the zone of each cell, and the curve number of each zone's ground."""
+    grid = given.grid
+    layers = {name: given.frame(name) for name in ("surfaces", "soils")}
+    usual = UsualGround(**water["usual_ground"])
+    labels = np.zeros(grid.shape, dtype=np.int32)
+    for number, zone in enumerate(zones, start=1):
+        labels[cells_inside([zone.shape], grid)] = number
+    found, _ = ground_by_label(labels, layers, grid, usual)
+    curve_numbers = {}
+    for number, zone in enumerate(zones, start=1):
+        if number not in found:  # smaller than a cell, or beneath another zone
+            alone = cells_inside([zone.shape], grid, all_touched=True).astype(np.int32)
+            alone_found, _ = ground_by_label(alone, layers, grid, usual)
+            if 1 not in alone_found:
+                raise InputError.of(
+                    f"{zone.zone_id} lies outside the elevation",
+                    mend="move it, or get more elevation",
+                    source="plan, planting_zones",
+                )
+            found[number] = alone_found[1]
+        curve_numbers[zone.zone_id] = found[number].curve_number
+    return labels, curve_numbers
+
+
+def position_of(given: Given, labels: NDArray[np.int32], params: Year) -> tuple[float, float]:
+    """Latitude [°] and height above sea level [m] of the planting."""
+    grid, levels = given.grid, given.raster("elevation")
+    under = np.isfinite(levels) & (labels > 0)
+    if not under.any():
+        under = np.isfinite(levels)
+    elevation = float(levels[under].mean(dtype=np.float64))
+    if params.latitude_deg is not None:
+        return params.latitude_deg, elevation
+    row, col = (float(part.mean()) for part in np.nonzero(under))
+    x, y = grid.xy(row, col)
+    _, latitude = lon_lat(gpd.GeoSeries([shapely.Point(x, y)], crs=grid.crs))
+    return float(latitude[0]), elevation
+
+
+def reference_of(
+    weather: DailyWeather, latitude: float, elevation: float, params: Year
+) -> ReferenceEt:
+    """Find reference evapotranspiration, or say why it cannot be found there."""
+    try:
+        return reference_et(
+            weather,
+            latitude_deg=latitude,
+            elevation_m=elevation,
+            method=params.method,
+            near_coast=params.near_coast,
+        )
+    except ValueError as error:
+        raise InputError.of(
+            str(error),
+            mend="reference evapotranspiration is not worked out there; set year.latitude_deg if"
+            " the site's position is wrong",
+            source="configuration",
+            place="year",
+        ) from error

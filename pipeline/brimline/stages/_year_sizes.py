@@ -1,0 +1,71 @@
+"""Sizes of tanks and ponds: what they do, which is enough, and where a larger one stops paying."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from brimline.balance.sizing import pays_until, served_by, size_curve, smallest_capacity
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from brimline.balance.sizing import SizeCurve
+    from brimline.balance.system import System
+    from brimline.stages._year_system import YearInputs
+
+_SIZES: Final = 40
+_LARGEST: Final = 3.0  # times the size as drawn
+_SIZED: Final = ("tank", "pond")
+
+
+def curves_of(system: System, elements: Sequence[Mapping[str, Any]]) -> list[SizeCurve]:
+    """Curves of the tanks and ponds that something draws on."""
+    sized = [element["element_id"] for element in elements if element["kind"] in _SIZED]
+    found = []
+    for name in sized:
+        capacity = system.stores[system.store_index(name)].capacity_m3
+        if capacity > 0 and served_by(system, name):
+            sizes = np.linspace(0.0, _LARGEST * capacity, _SIZES)
+            found.append(size_curve(system, name, sizes.tolist()))
+    return found
+
+
+def answer_row(curve: SizeCurve, system: System, inputs: YearInputs) -> dict[str, Any]:
+    """Return what a curve says, in numbers and in words."""
+    params = inputs.params
+    capacity = system.stores[system.store_index(curve.store_id)].capacity_m3
+    share = float(np.interp(capacity, curve.capacity_m3, curve.share_of_volume))
+    smallest = smallest_capacity(curve, params.goal_share)
+    kind = next(e["kind"] for e in inputs.elements if e["element_id"] == curve.store_id)
+    worth = params.pond_worth_m3_per_y if kind == "pond" else params.tank_worth_m3_per_y
+    pays = pays_until(curve, worth_m3=worth)
+    tried = float(curve.capacity_m3[-1])
+    serves = ", ".join(curve.served)
+    goal = f"{100 * params.goal_share:g} %"
+    enough = (
+        f"{goal} need {smallest:.1f} m³"
+        if smallest is not None
+        else f"{goal} are not reached with up to {tried:.0f} m³"
+    )
+    if pays <= 0:
+        stops = f"no size meets {worth:g} m³ a year for each m³ of it"
+    elif pays >= tried:
+        stops = f"up to {tried:.0f} m³ a further m³ still meets {worth:g} m³ a year"
+    else:
+        stops = f"beyond {pays:.0f} m³ a further m³ meets less than {worth:g} m³ a year"
+    return {
+        "element_id": curve.store_id,
+        "kind": kind,
+        "serves": serves,
+        "capacity_m3": capacity,
+        "share_without_mains": min(share, 1.0),
+        "goal_share": params.goal_share,
+        "smallest_m3": smallest,
+        "pays_until_m3": pays,
+        "worth_m3_per_y": worth,
+        "tried_to_m3": tried,
+        "text": f"With {capacity:.1f} m³, {100 * share:.0f} % of the demand of {serves} is met"
+        f" without mains; {enough}; {stops}.",
+    }

@@ -1,0 +1,177 @@
+"""Elements as stores of the year: what reaches them each day, and whose roots they feed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from scipy import ndimage
+
+from brimline.balance.system import Store
+from brimline.errors import Problem, Severity
+from brimline.grid.shapes import cells_inside
+from brimline.rainfall import runoff_depth_mm
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
+
+    from brimline.config import Year
+    from brimline.grid import Elevation, Grid
+
+    Facts = Mapping[str, Any]  # of one element, as the works stage tells them
+
+# Evaporation of open water over reference evapotranspiration: FAO-56 (Allen et al. 1998), table
+# 12, water shallower than 2 m or in subhumid climates.
+OPEN_WATER: Final = 1.05
+_FEEDS: Final = frozenset({"swale", "basin"})  # a pond's seepage goes below roots
+
+
+def daily_inflow_m3(element: Facts, rain_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Runoff of an element's ground and roofs (days,) [m³/d].
+
+    Ground sheds by the NRCS relation on each day's rain, at average wetness. A roof sheds its
+    share of the rain less the first flush, which is led away on every day with rain.
+    """
+    mm_to_m3 = 1e-3
+    inflow = np.zeros_like(rain_mm)
+    if element["catchment_m2"] > 0:
+        runoff = runoff_depth_mm(rain_mm, float(element["curve_number"]))
+        inflow = inflow + element["catchment_m2"] * mm_to_m3 * runoff
+    kept = np.maximum(rain_mm * element["roof_coefficient"] - element["first_flush_mm"], 0.0)
+    total: NDArray[np.float64] = inflow + element["roof_m2"] * mm_to_m3 * kept
+    return total
+
+
+def stores_of(
+    elements: Sequence[Facts],
+    rain_mm: NDArray[np.float64],
+    feeds: Mapping[str, dict[str, float]],
+    params: Year,
+) -> tuple[Store, ...]:
+    """Make the stores; overflow that would run in a ring leaves instead."""
+    targets = spill_targets(elements)
+    return tuple(
+        Store(
+            element["element_id"],
+            element["capacity_m3"],
+            daily_inflow_m3(element, rain_mm),
+            np.array(element["area_m2"]),
+            np.array(element["soak_area_m2"]),
+            open_m2=element["open_m2"],
+            seep_mm=24 * element["soak_mm_per_h"],
+            evaporates=0.0 if element["covered"] else OPEN_WATER,
+            spills_to=targets[element["element_id"]],
+            feeds=feeds.get(element["element_id"], {}),
+            reserve_share=params.pond_reserve_share if element["kind"] == "pond" else 0.0,
+            start_full=element["start_share"],
+        )
+        for element in elements
+    )
+
+
+def spill_targets(elements: Sequence[Facts]) -> dict[str, str]:
+    """Where each store spills; empty where that leaves the site or would close a ring."""
+    known = {element["element_id"] for element in elements}
+    targets: dict[str, str] = {}
+    for element in elements:
+        name, to = element["element_id"], element["spills_to"]
+        at = to if to in known else ""
+        while at and at != name:
+            at = targets.get(at, "")
+        targets[name] = "" if at == name else to if to in known else ""
+    return targets
+
+
+def rings_told(elements: Sequence[Facts]) -> list[Problem]:
+    """Tell of overflow that was cut because it runs in a ring."""
+    known = {element["element_id"] for element in elements}
+    targets = spill_targets(elements)
+    cut = [
+        element["element_id"]
+        for element in elements
+        if element["spills_to"] in known and not targets[element["element_id"]]
+    ]
+    return [
+        Problem(
+            Severity.WARNING,
+            f"overflow of {name} runs in a ring; through the year it is taken to leave the site",
+            "redraw where it spills",
+            "elements",
+        )
+        for name in cut
+    ]
+
+
+def usual_order(elements: Sequence[Facts], params: Year) -> tuple[str, ...]:
+    """Return the order in which stores are asked by zones that do not say."""
+    names = {element["element_id"] for element in elements}
+    if params.draw_order:
+        return tuple(name for name in params.draw_order if name in names)
+    return tuple(
+        element["element_id"]
+        for kind in ("tank", "pond")
+        for element in elements
+        if element["kind"] == kind
+    )
+
+
+def fed_zones(
+    elements: Sequence[Facts],
+    shapes: Mapping[str, BaseGeometry],
+    zone_labels: NDArray[np.int32],
+    zone_ids: Sequence[str],
+    levels: Elevation,
+    grid: Grid,
+    params: Year,
+) -> dict[str, dict[str, float]]:
+    """Share of each swale's and basin's soakage that reaches the roots of each zone.
+
+    What soaks in spreads evenly under the element and under the ground within
+    `year.soak_reach_m` of it that lies lower than its water; of what lies under a zone,
+    `year.soak_share` stays within reach of roots, the rest drains. A cell counts for one zone
+    only, so nothing is fed twice. Common practice, no source.
+
+    Parameters
+    ----------
+    shapes : outline or line of each element.
+    zone_labels : int32 (rows, cols), place of the zone (from 1) that a cell belongs to.
+    levels : float32 (rows, cols) ground [m].
+    """
+    found: dict[str, dict[str, float]] = {}
+    for element in elements:
+        name = element["element_id"]
+        if element["kind"] not in _FEEDS or element["soak_mm_per_h"] <= 0 or name not in shapes:
+            continue
+        window, cells = _near(shapes[name], params.soak_reach_m, grid)
+        wet = cells & (levels[window] < element["spill_level_m"])
+        wet |= cells_inside([shapes[name]], grid, all_touched=True)[window]
+        counts = np.bincount(zone_labels[window][wet], minlength=len(zone_ids) + 1)
+        shares = params.soak_share * counts / max(int(counts.sum()), 1)
+        fed = {
+            zone: float(share)
+            for zone, share in zip(zone_ids, shares[1:], strict=True)
+            if share > 0
+        }
+        if fed:
+            found[name] = fed
+    return found
+
+
+def _near(
+    shape: BaseGeometry, reach_m: float, grid: Grid
+) -> tuple[tuple[slice, slice], NDArray[np.bool_]]:
+    """Cells within reach of a shape, in a window around it."""
+    touched = cells_inside([shape], grid, all_touched=True)
+    rows, cols = np.nonzero(touched)
+    if rows.size == 0:
+        return (slice(0, 0), slice(0, 0)), np.zeros((0, 0), dtype=np.bool_)
+    margin = int(np.ceil(reach_m / grid.cell_m)) + 1
+    window = (
+        slice(max(rows.min() - margin, 0), rows.max() + margin + 1),
+        slice(max(cols.min() - margin, 0), cols.max() + margin + 1),
+    )
+    distance = ndimage.distance_transform_edt(~touched[window], sampling=grid.cell_m)
+    return window, np.asarray(distance <= reach_m)

@@ -1,0 +1,143 @@
+"""The year's system of zones and stores, as drawn and with one thing changed."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from brimline.balance.simulate import warmed
+from brimline.balance.system import System, Use, Zone
+from brimline.rainfall import runoff_depth_mm
+from brimline.stages._year_stores import stores_of, usual_order
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+    from brimline.balance.soil import Within
+    from brimline.config import Year
+    from brimline.rainfall.daily import DailyWeather
+    from brimline.stages._year_zones import DrawnZone
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """What is changed of the site as drawn.
+
+    Parameters
+    ----------
+    rain, et0 : factors on every day's rain and reference evapotranspiration.
+    within : where in the range of their textures the soils lie.
+    """
+
+    name: str
+    text: str
+    rain: float = 1.0
+    et0: float = 1.0
+    within: Within = "middle"
+
+
+AS_DRAWN = Case("as drawn", "Soils and weather as they were given.")
+
+
+def cases(params: Year) -> tuple[Case, ...]:
+    """Return the site as drawn, and what it is compared with."""
+    rain_pct, et0_pct = params.drier_rain_pct, params.drier_et0_pct
+    return (
+        AS_DRAWN,
+        Case(
+            "drier climate",
+            f"{rain_pct:g} % less rain on every day, {et0_pct:g} % more evapotranspiration.",
+            1 - rain_pct / 100,
+            1 + et0_pct / 100,
+        ),
+        Case(
+            "soil that holds less",
+            "Soils at the low end of what their textures hold for plants.",
+            within="low",
+        ),
+        Case(
+            "soil that holds more",
+            "Soils at the high end of what their textures hold for plants.",
+            within="high",
+        ),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class YearInputs:
+    """Everything that the system is made of.
+
+    Parameters
+    ----------
+    curve_numbers : of each zone's ground, by name.
+    elements : as the works stage tells them.
+    feeds : store to zones to shares of its soakage.
+    et0_mm : (days,) reference evapotranspiration [mm/d].
+    southern : the site lies south of the equator.
+    """
+
+    zones: Sequence[DrawnZone]
+    curve_numbers: Mapping[str, float]
+    elements: Sequence[Mapping[str, Any]]
+    feeds: Mapping[str, dict[str, float]]
+    weather: DailyWeather
+    et0_mm: NDArray[np.float64]
+    southern: bool
+    params: Year
+
+    def system(self, case: Case = AS_DRAWN) -> System:
+        """Make the system of a case, with the contents that its first year leaves behind."""
+        rain = self.weather.precipitation_mm * case.rain
+        limit = self.params.mains_limit_m3_per_d
+        return warmed(
+            System(
+                rain,
+                self.et0_mm * case.et0,
+                tuple(self._zone(zone, rain, case) for zone in self.zones),
+                stores_of(self.elements, rain, self.feeds, self.params),
+                self._uses(),
+                mains_limit_m3=math.inf if limit is None else limit,
+            )
+        )
+
+    def _zone(self, zone: DrawnZone, rain: NDArray[np.float64], case: Case) -> Zone:
+        params = self.params
+        southern = self.southern and not zone.own_season
+        kc = zone.planting.mulched(zone.mulch_share).kc_of(
+            self.weather.day_of_year, southern=southern
+        )
+        return Zone(
+            zone.zone_id,
+            zone.shape.area,
+            zone.available_mm(case.within),
+            zone.planting.depletion,
+            kc,
+            runoff_depth_mm(rain, self.curve_numbers[zone.zone_id]),
+            draws_on=self._stores_there(zone.draws_on),
+            irrigated=zone.irrigated,
+            start_at=params.start_at,
+            efficiency=params.irrigation_efficiency,
+            most_mm=params.most_mm_per_d,
+        )
+
+    def _stores_there(self, wanted: tuple[str, ...]) -> tuple[str, ...]:
+        """Return who is asked, in order; stores that could not be made are passed over."""
+        names = {element["element_id"] for element in self.elements}
+        asked = wanted or usual_order(self.elements, self.params)
+        return tuple(name for name in asked if name in names)
+
+    def _uses(self) -> tuple[Use, ...]:
+        months = self.weather.months
+        return tuple(
+            Use(
+                use.name,
+                np.where(np.isin(months, use.months), use.m3_per_d, 0.0),
+                self._stores_there(use.draws_on),
+            )
+            for use in self.params.uses
+        )
