@@ -129,8 +129,8 @@ def sums(periods: Sequence[Period], values: NDArray[np.float64]) -> NDArray[np.f
 
 def means(periods: Sequence[Period], values: NDArray[np.float64]) -> NDArray[np.float64]:
     """Mean of daily values over the days of every period, float64 (periods, columns)."""
-    counts = np.array([period.days.sum() / period.years for period in periods])
-    found: NDArray[np.float64] = sums(periods, values) / counts[:, None]
+    rows = [values[period.days].mean(axis=0) for period in periods]
+    found: NDArray[np.float64] = np.array(rows).reshape(len(periods), values.shape[1])
     return found
 
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
 import shapely
-from pyproj import CRS
+from pyproj import CRS, Transformer
 
 from brimline.errors import InternalError
 
 if TYPE_CHECKING:
     import geopandas as gpd
-    import numpy as np
     from numpy.typing import NDArray
 
 WGS84: Final = "OGC:CRS84"  # longitude first
@@ -44,5 +44,7 @@ def lon_lat(points: gpd.GeoSeries) -> tuple[NDArray[np.float64], NDArray[np.floa
     """
     if points.crs is None:
         raise InternalError("points without a CRS have no longitude and latitude")
-    moved = points.to_crs(CRS.from_user_input(WGS84))
-    return moved.x.to_numpy(), moved.y.to_numpy()
+    moved = Transformer.from_crs(points.crs, CRS.from_user_input(WGS84), always_xy=True)
+    # as lists: of arrays with one point the library would make a single number, and warn
+    longitude, latitude = moved.transform(points.x.tolist(), points.y.tolist())
+    return np.array(longitude, dtype=np.float64), np.array(latitude, dtype=np.float64)

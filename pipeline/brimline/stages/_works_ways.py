@@ -11,7 +11,7 @@ import shapely
 
 from brimline.cascade import NOWHERE, Discharge, Link
 from brimline.drainage.receiving import way_down
-from brimline.elements import Drain, Pipe, Sill, Tank
+from brimline.elements import Drain, Kind, Pipe, Sill, Tank
 from brimline.errors import Problem, Severity
 from brimline.grid.shapes import cells_inside
 from brimline.lines.sample import along
@@ -63,7 +63,7 @@ class Ground:
     Parameters
     ----------
     seeds : int32 (rows, cols); place of the element (from 1) that covers a cell; discharge points
-        follow the elements.
+        follow the elements. Tanks, which have lids, cover none.
     names : what each number is called; the first is empty.
     """
 
@@ -88,7 +88,10 @@ def ground_of(
         shapes.append(row.geometry.buffer(max(_NEAR_M, grid.cell_m)))
     seeds = np.zeros(grid.shape, dtype=np.int32)
     every = [*(one.shape for one in drawn), *shapes]
+    lids = {number for number, one in enumerate(drawn, start=1) if one.element.kind is Kind.TANK}
     for number, shape in enumerate(every, start=1):
+        if number in lids:
+            continue  # nothing runs into a tank over the ground
         seeds[cells_inside([shape], grid, all_touched=True)] = number
     names = ("", *(one.element.element_id for one in drawn), *(d.discharge_id for d in discharges))
     return Ground(grid, directions, seeds, names, tuple(every)), discharges
