@@ -134,7 +134,7 @@ def _fill(
     site_name: str,
     told: Callable[[str], None],
 ) -> None:
-    """Write the rasters and the GeoPackage."""
+    """Write the rasters, the GeoPackage, and every table as CSV."""
     rows = []
     for item in result.published:
         if isinstance(item, Raster):

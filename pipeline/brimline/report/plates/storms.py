@@ -80,6 +80,7 @@ def _flows(axes: Axes, results: Results, series: DataFrame, end_h: float) -> Non
     }
     total = series.groupby("time_h")[["inflow_m3_s", "outflow_m3_s"]].sum()
     leaving = series[series["element_id"].isin(last)].groupby("time_h")["outflow_m3_s"].sum()
+    leaving = leaving.reindex(total.index, fill_value=0.0)  # in a ring nothing leaves
     passed = total["outflow_m3_s"] - leaving
     arriving = (total["inflow_m3_s"] - passed).clip(lower=0)
     for values, colour, words in ((arriving, INDIGO, "runs in"), (leaving, BLUE, "leaves")):
