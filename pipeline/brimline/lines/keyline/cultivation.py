@@ -1,0 +1,185 @@
+"""Cultivation lines: parallels to a keyline, and whether water on them goes to the ridges."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+import shapely
+
+from brimline.lines.keyline.drift import drift, halves
+from brimline.lines.keyline.parallels import parallel
+from brimline.lines.limits import Stop, cut
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from brimline.grid import Elevation, Grid
+    from brimline.lines.keyline.keylines import Keyline
+    from brimline.lines.limits import Limits
+
+Side = Literal["above", "below"]
+
+
+@dataclass(frozen=True, slots=True)
+class CultivationLine:
+    """One pass of the implement.
+
+    Parameters
+    ----------
+    line_id : number, from 1.
+    keyline_id : the keyline that it is parallel to.
+    side : of the keyline, upslope or downslope.
+    offset_m : distance from the keyline [m].
+    line : directed as the keyline, higher ground on its right.
+    length_m : along the ground plan [m].
+    fall_to_ridge_pct : mean fall from the valley towards the ridges; positive spreads water [%].
+    share_right_pct : share of the length that falls from the valley towards a ridge [%].
+    flags : codes of the flag catalogue.
+    """
+
+    line_id: int
+    keyline_id: int
+    side: Side
+    offset_m: float
+    line: shapely.LineString
+    length_m: float
+    fall_to_ridge_pct: float
+    share_right_pct: float
+    flags: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Family:
+    """All lines on one side of a keyline, taken together."""
+
+    keyline_id: int
+    side: Side
+    lines: int
+    length_m: float
+    fall_to_ridge_pct: float
+    share_right_pct: float
+
+
+def cultivation_lines(
+    surface: Elevation,
+    grid: Grid,
+    keyline: Keyline,
+    where: Limits,
+    *,
+    width_m: float,
+    reach_m: float,
+    turning_radius_m: float,
+    min_length_m: float = 20.0,
+    over_m: float = 10.0,
+    min_share_pct: float = 80.0,
+    first_id: int = 1,
+) -> tuple[CultivationLine, ...]:
+    """Lay lines beside a keyline at the implement's width and measure how they fall.
+
+    Lines above follow the keyline upslope, lines below downslope. At a distance d the ground stands
+    higher than the keyline by about d times the steepness there; so lines above fall from the
+    valley to the ridges where the valley is steeper than the ridges, and lines below where it is
+    gentler. That is what a keypoint promises and what is measured here, whatever the ground is.
+
+    Parameters
+    ----------
+    surface : float32 (rows, cols) [m]
+        The survey, smoothed as stated.
+    grid : where the cells are.
+    where : ground where no line may run; lines end there and say why.
+    width_m : working width of the implement: distance from line to line [m].
+    reach_m : distance from the keyline to which lines are laid [m].
+    turning_radius_m : tightest turn of the tractor [m].
+    min_length_m : shorter pieces are dropped [m].
+    over_m : distance over which the ground's fall along a line is taken [m].
+    min_share_pct : lines of which a smaller share falls the right way are flagged [%].
+    first_id : number of the first line.
+
+    Returns
+    -------
+    Above from the keyline outwards, then below.
+
+    Raises
+    ------
+    ValueError
+        If a number is out of range.
+    """
+    if not width_m > 0 or not over_m > 0 or min(reach_m, turning_radius_m, min_length_m) < 0:
+        raise ValueError(
+            f"width_m and over_m must be above 0 m, reach_m, turning_radius_m and min_length_m not "
+            f"negative: {width_m}, {over_m}, {reach_m}, {turning_radius_m}, {min_length_m}"
+        )
+    courses = list(_courses(keyline, width_m, reach_m, turning_radius_m))
+    lines = np.empty(len(courses), dtype=object)
+    lines[:] = [course for *_, course in courses]
+    pieces = cut(lines, where, grid)
+    found: list[CultivationLine] = []
+    for piece, source, start, end in zip(
+        pieces.lines, pieces.source, pieces.start, pieces.end, strict=True
+    ):
+        if piece.length < max(min_length_m, grid.cell_m):
+            continue
+        side, offset_m, course = courses[source]
+        parts = halves(course, keyline.floors, keyline.ridges)
+        ends = shapely.points(shapely.get_coordinates(piece)[[0, -1]])
+        from_m, to_m = np.sort(shapely.line_locate_point(course, ends))
+        measured = drift(surface, grid, course, parts, from_m, to_m, over_m=over_m)
+        flags = {Stop(int(start)).flag, Stop(int(end)).flag} - {""}
+        if measured.share_right_pct < min_share_pct:
+            flags.add("falls-to-valley")
+        found.append(
+            CultivationLine(
+                line_id=first_id + len(found),
+                keyline_id=keyline.keyline_id,
+                side=side,
+                offset_m=offset_m,
+                line=piece,
+                length_m=float(piece.length),
+                fall_to_ridge_pct=measured.fall_pct,
+                share_right_pct=measured.share_right_pct,
+                flags=tuple(sorted(flags)),
+            )
+        )
+    return tuple(found)
+
+
+def families(lines: Iterable[CultivationLine]) -> tuple[Family, ...]:
+    """Sum lines up by keyline and side, weighted by length.
+
+    Lines of which it is not known where valley and ridge lie do not count.
+    """
+    groups: dict[tuple[int, Side], list[CultivationLine]] = {}
+    for line in lines:
+        if np.isfinite(line.share_right_pct):
+            groups.setdefault((line.keyline_id, line.side), []).append(line)
+    return tuple(
+        Family(
+            keyline_id=keyline_id,
+            side=side,
+            lines=len(members),
+            length_m=sum(line.length_m for line in members),
+            fall_to_ridge_pct=_mean([line.fall_to_ridge_pct for line in members], members),
+            share_right_pct=_mean([line.share_right_pct for line in members], members),
+        )
+        for (keyline_id, side), members in groups.items()
+    )
+
+
+def _mean(values: list[float], lines: list[CultivationLine]) -> float:
+    return float(np.average(values, weights=[line.length_m for line in lines]))
+
+
+def _courses(
+    keyline: Keyline, width_m: float, reach_m: float, turning_radius_m: float
+) -> Iterator[tuple[Side, float, shapely.LineString]]:
+    """Side, distance and course of each parallel; the higher ground is on a keyline's right."""
+    sides: tuple[tuple[Side, float], ...] = (("above", -1.0), ("below", 1.0))
+    for side, sign in sides:
+        for number in range(1, int(reach_m / width_m + 1e-9) + 1):
+            offset_m = number * width_m
+            for course in parallel(
+                keyline.line, sign * offset_m, turning_radius_m=turning_radius_m
+            ):
+                yield side, offset_m, course

@@ -1,0 +1,73 @@
+"""Lines parallel to a guide, at an exact distance and no tighter than a tractor turns."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+_ARC_POINTS = 32  # in a quarter circle: arcs of 60 m are drawn to 2 cm
+_DRAWN_M = 0.02  # largest departure of a drawn line from its exact course
+
+
+def parallel(
+    guide: shapely.LineString, offset_m: float, *, turning_radius_m: float
+) -> tuple[shapely.LineString, ...]:
+    """Draw the line at a distance to the left of a guide, directed as the guide.
+
+    Where the guide bends so much towards the line that an exact parallel would turn tighter than
+    the radius, or cross itself, the turn is rounded to the radius; everywhere else the distance is
+    exact. Bends of the guide itself that are tighter than the radius are rounded likewise.
+
+    Parameters
+    ----------
+    guide : without self-crossings.
+    offset_m : distance to the left; negative to the right [m].
+    turning_radius_m : tightest turn; 0 rounds nothing [m].
+
+    Returns
+    -------
+    Usually one line; none where the guide leaves no room, several where it closes in on itself.
+    Each is simple, its points as dense as its bends need.
+
+    Raises
+    ------
+    ValueError
+        If the radius is negative, or the guide is empty or crosses itself.
+    """
+    if turning_radius_m < 0:
+        raise ValueError(f"turning_radius_m must not be negative, got {turning_radius_m} m")
+    if guide.is_empty or not guide.is_simple:
+        raise ValueError("a guide line must have a length and must not cross itself")
+    away = float(np.copysign(1.0, offset_m))
+    lines = _offset([guide], offset_m + away * turning_radius_m)
+    if turning_radius_m > 0:
+        # out by the radius and back rounds bends towards the line, and the other way round
+        lines = _offset(lines, -2 * away * turning_radius_m)
+        lines = _offset(lines, away * turning_radius_m)
+    drawn = (shapely.simplify(line, _DRAWN_M) for line in lines)
+    return tuple(_along_guide(line, guide) for line in drawn if line.length > 0 and line.is_simple)
+
+
+def _offset(lines: list[shapely.LineString], distance_m: float) -> list[shapely.LineString]:
+    """Lines at a distance to the left, in the direction of those that are given."""
+    found: list[shapely.LineString] = []
+    for line in lines:
+        if distance_m == 0:
+            found.append(line)
+            continue
+        curve = shapely.offset_curve(line, distance_m, quad_segs=_ARC_POINTS, join_style="round")
+        parts: Any = shapely.get_parts(shapely.line_merge(curve))
+        found += [_along_guide(part, line) for part in parts if part.length > 0]
+    return found
+
+
+def _along_guide(line: shapely.LineString, guide: shapely.LineString) -> shapely.LineString:
+    """Turn a line into the direction of the guide beside it."""
+    ends: NDArray[Any] = shapely.points(shapely.get_coordinates(line)[[0, -1]])
+    first, last = shapely.line_locate_point(guide, ends)
+    return shapely.reverse(line) if last < first else line

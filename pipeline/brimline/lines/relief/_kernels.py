@@ -1,0 +1,242 @@
+"""Compiled loops that find stems in a flow network and the ground that belongs to each."""
+
+from __future__ import annotations
+
+import heapq
+
+import numpy as np
+
+from brimline._jit import kernel
+from brimline.grid.neighbours import D_COL, D_ROW, NO_DATA, OUTLET, STEP
+from brimline.lines._kernels import rise
+
+_EIGHTH = np.pi / 4.0
+_COMPARABLE = 0.5
+
+
+@kernel
+def _main_donor(directions, area_m2, surface, cell):
+    """Choose the lowest of the donors that bring at least half as much as the greatest.
+
+    Of equally low ones the first in raster order; -1 where there is none.
+    """
+    rows, cols = directions.shape
+    row, col = cell // cols, cell % cols
+    greatest = 0.0
+    for k in range(8):
+        r, c = row + D_ROW[k], col + D_COL[k]
+        if 0 <= r < rows and 0 <= c < cols and directions[r, c] == (k ^ 4):
+            greatest = max(greatest, area_m2[r, c])
+    best = np.int64(-1)
+    for k in range(8):
+        r, c = row + D_ROW[k], col + D_COL[k]
+        if r < 0 or c < 0 or r >= rows or c >= cols or directions[r, c] != (k ^ 4):
+            continue
+        if area_m2[r, c] < _COMPARABLE * greatest:
+            continue
+        here = np.int64(r * cols + c)
+        if best < 0 or (surface[r, c], here) < (surface[best // cols, best % cols], best):
+            best = here
+    return best
+
+
+@kernel
+def stems(directions, area_m2, surface, order, min_area_m2):
+    """Stems of the network, each from its mouth up the main donor to the divide.
+
+    Gives all stems' cells behind one another, where each stem starts, how many of its cells belong
+    to the network, and the stem that it runs into (-1: none). A stem follows the one that it joins.
+    """
+    cols = directions.shape[1]
+    flat = directions.ravel()
+    area = area_m2.ravel()
+    owner = np.full(flat.size, -1, dtype=np.int32)
+    cells = [np.int64(0)]
+    cells.clear()
+    starts = [np.int64(0)]
+    in_network = [np.int64(0)]
+    in_network.clear()
+    joins = [np.int32(0)]
+    joins.clear()
+    for place in range(order.size - 1, -1, -1):
+        mouth = order[place]
+        if not area[mouth] >= min_area_m2 or owner[mouth] >= 0:
+            continue
+        stem = np.int32(len(joins))
+        code = flat[mouth]
+        if code < OUTLET:
+            joins.append(owner[mouth + D_ROW[code] * cols + D_COL[code]])
+        else:
+            joins.append(np.int32(-1))
+        network = 0
+        cell = mouth
+        while cell >= 0:
+            owner[cell] = stem
+            cells.append(cell)
+            if area[cell] >= min_area_m2:
+                network += 1
+            cell = _main_donor(directions, area_m2, surface, cell)
+        in_network.append(network)
+        starts.append(np.int64(len(cells)))
+    return (
+        np.array(cells, dtype=np.int64),
+        np.array(starts, dtype=np.int64),
+        np.array(in_network, dtype=np.int64),
+        np.array(joins, dtype=np.int32),
+    )
+
+
+@kernel
+def _level(levels, row, col):
+    """Level of a cell, infinite outside the data."""
+    if row < 0 or col < 0 or row >= levels.shape[0] or col >= levels.shape[1]:
+        return np.inf
+    z = np.float64(levels[row, col])
+    return np.inf if np.isnan(z) else z
+
+
+@kernel
+def _steepest_facet(levels, row, col):
+    """Rook's and diagonal neighbour that bound the steepest facet, and how its fall lies between.
+
+    Gives their codes, the angle from the rook's neighbour [rad] and +1 where the diagonal lies
+    counter-clockwise of it, -1 where clockwise; OUTLET where no neighbour is lower.
+    """
+    z = np.float64(levels[row, col])
+    best = 0.0
+    rook, diagonal, angle, turn = np.int64(OUTLET), np.int64(OUTLET), 0.0, 1.0
+    for k in range(0, 8, 2):
+        z1 = _level(levels, row + D_ROW[k], col + D_COL[k])
+        for side in (1, -1):
+            d = (k + side) % 8
+            z2 = _level(levels, row + D_ROW[d], col + D_COL[d])
+            if z1 == np.inf and z2 == np.inf:
+                continue
+            if z1 == np.inf or (z2 < np.inf and z1 - z2 >= z - z1):
+                a, fall = _EIGHTH, (z - z2) / STEP[1]
+            elif z2 >= z1:
+                a, fall = 0.0, z - z1
+            else:
+                a, fall = np.arctan2(z1 - z2, z - z1), np.hypot(z - z1, z1 - z2)
+            if fall > best:
+                best, rook, diagonal, angle, turn = fall, np.int64(k), np.int64(d), a, float(side)
+    return rook, diagonal, angle, turn
+
+
+@kernel
+def _straight_descent(levels, downwards):
+    """Steepest descent whose paths keep to the way of the ground instead of the grid's eight.
+
+    Each cell chooses between the two neighbours beside its steepest fall so that the path that
+    comes to it from its greatest donor strays least to the left or right of the true descent.
+    """
+    rows, cols = levels.shape
+    directions = np.full((rows, cols), NO_DATA, dtype=np.uint8)
+    gathered = np.ones(rows * cols)
+    greatest = np.zeros(rows * cols)
+    astray = np.zeros(rows * cols)
+    for cell in downwards:
+        row, col = cell // cols, cell % cols
+        rook, diagonal, angle, turn = _steepest_facet(levels, row, col)
+        if rook == OUTLET:
+            directions[row, col] = OUTLET
+            continue
+        by_rook = astray[cell] - turn * np.sin(angle)
+        by_diagonal = astray[cell] + turn * STEP[1] * np.sin(_EIGHTH - angle)
+        code, stray = rook, by_rook
+        if angle >= _EIGHTH or (angle > 0.0 and abs(by_diagonal) < abs(by_rook)):
+            code, stray = diagonal, by_diagonal
+        directions[row, col] = np.uint8(code)
+        below = cell + D_ROW[code] * cols + D_COL[code]
+        gathered[below] += gathered[cell]
+        if gathered[cell] > greatest[below]:
+            greatest[below] = gathered[cell]
+            astray[below] = stray
+    return directions
+
+
+@kernel
+def through_directions(levels, downwards):
+    """Straight descent everywhere; from each pit a way over its lowest saddle is opened.
+
+    A flood from the rim gives every cell the neighbour that it was reached from. From each pit
+    these are followed until ground lower than the pit is reached, so that the way out runs along
+    the trough that leads to the saddle. Levels at the ends of such ways fall from pit to pit:
+    there are no cycles.
+    """
+    rows, cols = levels.shape
+    directions = _straight_descent(levels, downwards)
+    came_from = np.full((rows, cols), NO_DATA, dtype=np.uint8)
+    heap = [(np.float32(0.0), np.int64(0))]
+    heap.clear()
+    for row in range(rows):
+        for col in range(cols):
+            if not np.isnan(levels[row, col]) and _at_rim(levels, row, col):
+                came_from[row, col] = OUTLET
+                heapq.heappush(heap, (levels[row, col], np.int64(row * cols + col)))
+    while len(heap) > 0:
+        _, cell = heapq.heappop(heap)
+        row, col = cell // cols, cell % cols
+        for k in range(8):
+            r, c = row + D_ROW[k], col + D_COL[k]
+            if r < 0 or c < 0 or r >= rows or c >= cols:
+                continue
+            if came_from[r, c] == NO_DATA and not np.isnan(levels[r, c]):
+                came_from[r, c] = np.uint8(k ^ 4)
+                heapq.heappush(heap, (levels[r, c], np.int64(r * cols + c)))
+    pits = np.flatnonzero(directions.ravel() == OUTLET)
+    for pit in pits:
+        row, col = pit // cols, pit % cols
+        foot = levels[row, col]
+        while True:
+            code = came_from[row, col]
+            directions[row, col] = code
+            if code == OUTLET:
+                break
+            row, col = row + D_ROW[code], col + D_COL[code]
+            if levels[row, col] < foot:
+                break
+    return directions
+
+
+@kernel
+def _at_rim(levels, row, col):
+    """Whether a cell lies at the raster's edge or beside nodata."""
+    rows, cols = levels.shape
+    if row == 0 or col == 0 or row == rows - 1 or col == cols - 1:
+        return True
+    beside_nodata = False
+    for k in range(8):
+        beside_nodata |= np.isnan(levels[row + D_ROW[k], col + D_COL[k]])
+    return beside_nodata
+
+
+@kernel
+def slope_line(surface, row, col, t_row, t_col, off_row, off_col, least_fall, reach):
+    """Offset to the right of a course at which a line of steepest descent runs beside it.
+
+    Position, unit tangent, rise down the rows and along the columns that is taken off the
+    surface's own, and least fall per cell for each point of the course, in cells. The line starts
+    on the course. It moves aside by the ratio of cross fall to fall along, but no farther than to
+    where the cross fall turns round, which is the floor of the valley, and no more than a cell at a
+    time; where the ground along falls less than the least fall, that counts.
+    """
+    aside = np.zeros(row.size)
+    x = 0.0
+    for i in range(1, row.size):
+        step = np.hypot(row[i] - row[i - 1], col[i] - col[i - 1])
+        n_row, n_col = t_col[i], -t_row[i]
+        down, along = rise(surface, row[i] + x * n_row, col[i] + x * n_col)
+        down, along = down - off_row[i], along - off_col[i]
+        across = down * n_row + along * n_col
+        if not np.isnan(across):
+            fall = max(-(down * t_row[i] + along * t_col[i]), least_fall[i])
+            move = min(max(-across / fall * step, -1.0), 1.0)
+            to = min(max(x + move, -reach), reach)
+            down, along = rise(surface, row[i] + to * n_row, col[i] + to * n_col)
+            beyond = (down - off_row[i]) * n_row + (along - off_col[i]) * n_col
+            if across * beyond < 0.0:
+                to = x + (to - x) * across / (across - beyond)
+            x = to
+        aside[i] = x
+    return aside

@@ -1,0 +1,149 @@
+"""What holds for parallels to any guide line, and for lines divided between valleys and ridges."""
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from brimline.grid import Grid
+from brimline.lines.keyline.drift import Half, drift, halves
+from brimline.lines.keyline.parallels import parallel
+
+MODERATE = settings(deadline=None, max_examples=40)
+
+
+@st.composite
+def guides(draw):
+    """A line from west to east that swings to both sides in bends of three lengths."""
+    x = np.linspace(0, 300, 400)
+    y = np.zeros_like(x)
+    for length in (200.0, 70.0, 25.0):
+        swing = draw(st.floats(0, 0.25)) * length
+        y += swing * np.sin(2 * np.pi * x / length + draw(st.floats(0, 6.3)))
+    return shapely.LineString(np.column_stack([x, y]))
+
+
+def turning_radius(line, step_m=1.0):
+    """Radius of the circle through each three points that lie `step_m` apart along a line."""
+    count = int(line.length / step_m)
+    xy = shapely.get_coordinates(shapely.line_interpolate_point(line, np.arange(count) * step_m))
+    a, b, c = xy[:-2], xy[1:-1], xy[2:]
+    sides = [np.hypot(*(p - q).T) for p, q in ((a, b), (b, c), (c, a))]
+    area2 = np.abs((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0])
+    return np.prod(sides, axis=0) / np.maximum(2 * area2, 1e-12)
+
+
+@MODERATE
+@given(guide=guides(), offset=st.floats(2, 60), side=st.sampled_from([-1, 1]))
+def test_a_parallel_is_nowhere_nearer_and_lies_on_its_side(guide, offset, side):
+    for line in parallel(guide, side * offset, turning_radius_m=0.0):
+        away = shapely.distance(shapely.points(shapely.get_coordinates(line)), guide)
+        assert away.min() >= offset - 0.05
+        east, north = shapely.get_coordinates(line.interpolate(0.5, normalized=True))[0]
+        nearest = guide.interpolate(guide.project(shapely.Point(east, north)))
+        assert np.sign(north - nearest.y) == side or abs(north - nearest.y) < 0.2 * offset
+
+
+@MODERATE
+@given(guide=guides(), offset=st.floats(2, 60), side=st.sampled_from([-1, 1]))
+def test_a_parallel_is_simple_and_directed_as_its_guide(guide, offset, side):
+    for line in parallel(guide, side * offset, turning_radius_m=6.0):
+        assert line.is_simple
+        assert line.coords[0][0] < line.coords[-1][0]
+
+
+@MODERATE
+@given(guide=guides(), offset=st.floats(2, 60), side=st.sampled_from([-1, 1]))
+def test_a_parallel_turns_no_tighter_than_the_tractor(guide, offset, side):
+    for line in parallel(guide, side * offset, turning_radius_m=6.0):
+        if line.length > 12:
+            assert turning_radius(line).min() >= 5.0  # 6 m, less the corners of drawn arcs
+
+
+@MODERATE
+@given(guide=guides(), width=st.floats(2, 8))
+def test_lines_of_one_family_never_cross(guide, width):
+    family = [guide]
+    for sign in (1, -1):
+        for number in range(1, 9):
+            family += parallel(guide, sign * number * width, turning_radius_m=6.0)
+    tree = shapely.STRtree(family)
+    one, other = tree.query(family, predicate="intersects")
+    assert (one == other).all()
+
+
+def test_parallels_to_a_straight_line_and_a_circle_are_exact():
+    straight = shapely.LineString([(0, 0), (100, 0)])
+    (above,) = parallel(straight, 12.0, turning_radius_m=6.0)
+    assert above.equals(shapely.LineString([(0, 12), (100, 12)]))
+    angle = np.linspace(0, np.pi, 721)
+    arc = shapely.LineString(40 * np.column_stack([np.cos(angle), np.sin(angle)]))
+    for offset, radius in ((15.0, 25.0), (-15.0, 55.0)):  # its inside is on its left
+        (line,) = parallel(arc, offset, turning_radius_m=6.0)
+        inner = shapely.get_coordinates(line)
+        np.testing.assert_allclose(np.hypot(*inner.T), radius, atol=0.03)
+
+
+def test_points_are_dense_in_bends_and_few_on_straights():
+    corner = shapely.LineString([(-200, 0), (0, 0), (0, 200)])
+    (line,) = parallel(corner, -10.0, turning_radius_m=6.0)
+    xy = shapely.get_coordinates(line)
+    assert len(xy) < 40
+    assert np.hypot(*np.diff(xy, axis=0).T).max() == pytest.approx(200, abs=1.0)
+
+
+@pytest.mark.parametrize(
+    ("guide", "radius", "match"),
+    [
+        (shapely.LineString(), 6.0, "guide"),
+        (shapely.LineString([(0, 0), (9, 9), (9, 0), (0, 9)]), 6.0, "cross itself"),
+        (shapely.LineString([(0, 0), (9, 0)]), -1.0, "turning_radius_m"),
+    ],
+)
+def test_unusable_guides_are_refused(guide, radius, match):
+    with pytest.raises(ValueError, match=match):
+        parallel(guide, 3.0, turning_radius_m=radius)
+
+
+LINE = shapely.LineString([(0, 0), (100, 0)])
+
+
+def across(*places):
+    return shapely.MultiLineString([[(x, -5), (x, 5)] for x in places])
+
+
+@pytest.mark.parametrize(
+    ("floors", "ridges", "expected"),
+    [
+        ((40,), (), [Half(40, 0), Half(40, 100)]),
+        ((20, 80), (), [Half(20, 0), Half(20, 50), Half(80, 50), Half(80, 100)]),
+        ((20, 80), (30,), [Half(20, 0), Half(20, 30), Half(80, 30), Half(80, 100)]),
+        ((), (60,), [Half(0, 60), Half(100, 60)]),
+        ((0,), (), [Half(0, 100)]),
+        ((), (), []),
+    ],
+)
+def test_a_line_is_divided_between_valleys_and_ridges(floors, ridges, expected):
+    assert halves(LINE, across(*floors), across(*ridges)) == expected
+
+
+def test_a_line_that_crosses_no_floor_belongs_to_the_nearest():
+    aside = shapely.MultiLineString([[(70, 3), (70, 9)]])
+    assert halves(LINE, aside, across()) == [Half(70, 0), Half(70, 100)]
+
+
+def test_drift_is_the_signed_fall_along_each_half():
+    # From a floor at x = 40 the ground falls by 2 % to the east, rises by 1 % to the west.
+    grid = Grid(11, 101, 1.0, -0.5, 5.5)
+    x, _ = grid.xy(*np.indices(grid.shape))
+    dem = (50 - np.where(x > 40, 0.02 * (x - 40), 0.01 * (x - 40))).astype(np.float32)
+    parts = halves(LINE, across(40), across())
+    whole = drift(dem, grid, LINE, parts, 0.0, 100.0, over_m=5.0)
+    assert whole.fall_pct == pytest.approx((60 * 2 - 40 * 1) / 100, abs=0.01)
+    assert whole.share_right_pct == pytest.approx(60, abs=0.5)
+    east = drift(dem, grid, LINE, parts, 60.0, 90.0, over_m=5.0)
+    assert (east.fall_pct, east.share_right_pct) == (pytest.approx(2.0, abs=0.01), 100.0)
+    unknown = drift(dem, grid, LINE, [], 0.0, 100.0, over_m=5.0)
+    assert np.isnan(unknown.fall_pct)
+    assert np.isnan(unknown.share_right_pct)
