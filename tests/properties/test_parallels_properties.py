@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from brimline.grid import Grid
 from brimline.lines.keyline.drift import Half, drift, halves
-from brimline.lines.keyline.parallels import parallel
+from brimline.lines.keyline.parallels import eased, parallel
 
 MODERATE = settings(deadline=None, max_examples=40)
 
@@ -83,6 +83,18 @@ def test_parallels_to_a_straight_line_and_a_circle_are_exact():
         (line,) = parallel(arc, offset, turning_radius_m=6.0)
         inner = shapely.get_coordinates(line)
         np.testing.assert_allclose(np.hypot(*inner.T), radius, atol=0.03)
+
+
+def test_easing_takes_corners_off_and_leaves_curves_and_ends():
+    angle = np.linspace(0, np.pi, 30)  # a drawn half circle: chords of 4 m, corners of 6°
+    circle = shapely.LineString(40 * np.column_stack([np.cos(angle), np.sin(angle)]))
+    smooth = eased(circle, 6.0)
+    assert shapely.hausdorff_distance(circle, smooth) < 0.1
+    assert smooth.coords[0] == pytest.approx(circle.coords[0])
+    assert smooth.coords[-1] == pytest.approx(circle.coords[-1])
+    inner = turning_radius(smooth)[5:-5]
+    assert inner.min() > 0.8 * 40
+    assert turning_radius(circle)[5:-5].min() < 0.3 * 40
 
 
 def test_points_are_dense_in_bends_and_few_on_straights():

@@ -7,6 +7,7 @@ from brimline.drainage.flow import accumulate, upstream_order
 from brimline.errors import GridError
 from brimline.grid import OUTLET, Grid
 from brimline.grid.neighbours import D_COL, D_ROW
+from brimline.lines.relief import ridge_lines, valley_lines
 from brimline.lines.relief.network import (
     coarser,
     find_network,
@@ -105,3 +106,21 @@ def test_bad_input_is_refused():
         find_network(np.zeros(4, np.float32), grid, flank_m=10.0, min_area_m2=1.0)
     with pytest.raises(ValueError, match="min_area_m2"):
         find_network(np.zeros((4, 4), np.float32), grid, flank_m=10.0, min_area_m2=0.0)
+
+
+@pytest.mark.parametrize("cell_m", [1.0, 10.0])
+@pytest.mark.parametrize(
+    "dem",
+    [
+        np.zeros((50, 60), np.float32),
+        np.arange(9, dtype=np.float32).reshape(3, 3),
+        np.ones((1, 1), np.float32),
+        np.arange(40, dtype=np.float32)[None],
+        np.where(np.indices((80, 80))[0] % 40 < 20, np.nan, 1.0).astype(np.float32),
+    ],
+    ids=["level", "three by three", "one cell", "one row", "strips"],
+)
+def test_ground_too_small_or_level_for_valleys_has_none(dem, cell_m):
+    grid = Grid(*dem.shape, cell_m)
+    assert valley_lines(dem, grid, min_area_m2=100.0) == ()
+    assert ridge_lines(dem, grid, min_area_m2=100.0) == ()

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from brimline.lines.keyline.drift import drift, halves
-from brimline.lines.keyline.parallels import parallel
+from brimline.lines.keyline.parallels import eased, parallel
 from brimline.lines.limits import Stop, cut
 
 if TYPE_CHECKING:
@@ -175,11 +175,10 @@ def _courses(
     keyline: Keyline, width_m: float, reach_m: float, turning_radius_m: float
 ) -> Iterator[tuple[Side, float, shapely.LineString]]:
     """Side, distance and course of each parallel; the higher ground is on a keyline's right."""
+    guide = eased(keyline.line, turning_radius_m)
     sides: tuple[tuple[Side, float], ...] = (("above", -1.0), ("below", 1.0))
     for side, sign in sides:
         for number in range(1, int(reach_m / width_m + 1e-9) + 1):
             offset_m = number * width_m
-            for course in parallel(
-                keyline.line, sign * offset_m, turning_radius_m=turning_radius_m
-            ):
+            for course in parallel(guide, sign * offset_m, turning_radius_m=turning_radius_m):
                 yield side, offset_m, course

@@ -94,11 +94,11 @@ def find_keypoints(
 ) -> tuple[Keypoint, ...]:
     """Find where the floors of valleys turn from steep to gentle.
 
-    The profile of a primary valley, from the head of its line downwards, is divided into straight reaches
-    (`reaches`). A turn is where a steeper reach gives way to a gentler one, down the line. Of
-    turns closer than `min_separation_m` with no steepening between them, the one with the largest
-    drop in slope stands. Each is then placed exactly (`turns`), by one of two readings of
-    "inflection of the long profile" (common practice, no source):
+    The profile of a primary valley, from the head of its line downwards, is divided into straight
+    reaches (`reaches`). A turn is where a steeper reach gives way to a gentler one. Of turns closer
+    than `min_separation_m` with no steepening between them, the one with the largest drop in slope
+    stands. Each is then placed exactly (`turns`), by one of two readings of "inflection of the long
+    profile" (common practice, no source):
 
     ``break``
         Where the steep reach meets the gentle one: the point that best divides the floor into the

@@ -7,11 +7,31 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
+from brimline.lines.relief.courses import smoothed_along
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 _ARC_POINTS = 32  # in a quarter circle: arcs of 60 m are drawn to 2 cm
+_EASED_STEP_M = 1.0
 _DRAWN_M = 0.02  # largest departure of a drawn line from its exact course
+
+
+def eased(guide: shapely.LineString, turning_radius_m: float) -> shapely.LineString:
+    """Take the corners of its vertices off a drawn guide, which parallels would repeat.
+
+    Bends much shorter than the turning radius go; longer ones, and the ends, stay where they are.
+    """
+    if turning_radius_m == 0 or guide.length < turning_radius_m:
+        return guide
+    count = int(np.ceil(guide.length / _EASED_STEP_M)) + 1
+    at = np.linspace(0.0, guide.length, count)
+    xy = shapely.get_coordinates(shapely.line_interpolate_point(guide, at))
+    sigma = 0.5 * turning_radius_m / (guide.length / (count - 1))
+    once = smoothed_along(xy, sigma)
+    # smoothing draws a curve inwards; what it took is smoothed and given back
+    line = shapely.LineString(once + smoothed_along(xy - once, sigma))
+    return line if line.is_simple else guide
 
 
 def parallel(

@@ -5,7 +5,7 @@ one curve, convex above and concave below, it has an *inflection* besides, where
 from the one to the other; the floor is steepest there. A floor that bends evenly all the way turns
 nowhere in particular.
 
-A profile that was smoothed has its breaks rounded off, by a bell that is known. What is fitted to it
+A profile that was smoothed has its breaks rounded off by a bell that is known; what is fitted to it
 is rounded off by the same bell.
 """
 

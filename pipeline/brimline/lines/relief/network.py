@@ -142,7 +142,10 @@ def strahler_orders(
 
 
 def coarser(surface: Elevation, grid: Grid, factor: int) -> tuple[Elevation, Grid]:
-    """Mean level over blocks of `factor` × `factor` cells; NaN where less than half is known."""
+    """Mean level over blocks of `factor` × `factor` cells; NaN where less than half is known.
+
+    Where there is no block with half of it known, a single known cell is enough.
+    """
     if factor == 1:
         return surface, grid
     rows, cols = -(-grid.rows // factor), -(-grid.cols // factor)
@@ -152,7 +155,10 @@ def coarser(surface: Elevation, grid: Grid, factor: int) -> tuple[Elevation, Gri
     known = np.isfinite(blocks)
     count = known.sum(axis=(1, 3))
     total = np.where(known, blocks, 0).sum(axis=(1, 3), dtype=np.float64)
-    mean = np.where(2 * count >= factor * factor, total / np.maximum(count, 1), np.nan)
+    enough = 2 * count >= factor * factor
+    if not enough.any():
+        enough = count > 0
+    mean = np.where(enough, total / np.maximum(count, 1), np.nan)
     wide = Grid(rows, cols, grid.cell_m * factor, grid.west_m, grid.north_m, grid.crs)
     return mean.astype(np.float32), wide
 
