@@ -7,7 +7,7 @@ places looked at allowed for; then each must hold its own again.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -21,6 +21,7 @@ _CHANCE = 0.05  # of one break too many in a straight profile
 _STRAIGHT = 0.03  # a reach that bends by less than this part of the whole fall is straight
 _MOST = 12  # breaks in one valley
 _SWEEPS = 3
+_FEWEST = 5  # stations between which a break is judged
 _FINE = 41  # places tried for a break between its neighbours
 
 
@@ -123,22 +124,15 @@ def straight_reaches(
     (the broken line); Bai & Perron (1998), doi:10.2307/2998540 (one break after another, each kept
     only if it is significant).
     """
-    step_m = float(s[1] - s[0])
-    z = z - z.mean()
-    breaks = _forward(s, z, noise, step_m, min_reach_m)
-    breaks = _settled(s, z, noise, step_m, breaks, min_reach_m)
-    noise = rougher(noise, z - broken_line(s, z, breaks)[0], step_m)
+    search = _Search(s, z - z.mean(), noise, min_reach_m)
+    breaks = search.settled(search.forward())
+    residual = search.z - broken_line(s, search.z, breaks)[0]
+    search = replace(search, noise=rougher(noise, residual, search.step_m))
     while True:
-        chances = np.array(
-            [
-                _chance_of(s, z, noise, step_m, breaks, min_reach_m, place)
-                for place in range(len(breaks))
-            ]
-        )
+        chances = np.array([search.chance_of(breaks, place) for place in range(len(breaks))])
         if not chances.size or chances.max() < _CHANCE:
             break
-        breaks = np.delete(breaks, int(chances.argmax()))
-        breaks = _settled(s, z, noise, step_m, breaks, min_reach_m)
+        breaks = search.settled(np.delete(breaks, int(chances.argmax())))
     _, slopes = broken_line(s, z, breaks)
     return Reaches(breaks_m=breaks, slopes=slopes, sure=1.0 - chances)
 
@@ -168,93 +162,78 @@ def rougher(noise: Noise, residual: NDArray[np.float64], step_m: float) -> Noise
     return shown if shown.long_run() > noise.long_run() else noise
 
 
-def _places(low: float, high: float, min_reach_m: float, count: int) -> NDArray[np.float64]:
-    if high - low <= 2 * min_reach_m:
-        return np.empty(0)
-    return np.linspace(low + min_reach_m, high - min_reach_m, count)
+@dataclass(frozen=True, slots=True, eq=False)
+class _Search:
+    """A profile in which breaks are sought."""
 
+    s: NDArray[np.float64]
+    z: NDArray[np.float64]
+    noise: Noise
+    min_reach_m: float
 
-def _forward(
-    s: NDArray[np.float64],
-    z: NDArray[np.float64],
-    noise: Noise,
-    step_m: float,
-    min_reach_m: float,
-) -> NDArray[np.float64]:
-    """Add the best break until it is no better than chance."""
-    breaks: NDArray[np.float64] = np.empty(0)
-    white_z = noise.whitened(z, step_m)
-    while len(breaks) < _MOST:
-        if np.abs(z - broken_line(s, z, breaks)[0]).max() <= _STRAIGHT * np.ptp(z):
-            break
-        ends = np.concatenate([[s[0]], breaks, [s[-1]]])
-        at = np.concatenate(
-            [_places(a, b, min_reach_m, max(3, int((b - a) / step_m))) for a, b in pairwise(ends)]
-        )
-        if not at.size:
-            break
-        base = np.column_stack([np.ones_like(s), s, hinges(s, breaks)])
-        score, unit = gains(
-            noise.whitened(base, step_m), noise.whitened(hinges(s, at), step_m), white_z
-        )
-        best = int(np.abs(score).argmax())
-        if chance(float(abs(score[best])), unit) >= _CHANCE:
-            break
-        breaks = np.sort(np.append(breaks, at[best]))
-        breaks = _settled(s, z, noise, step_m, breaks, min_reach_m)
-    return breaks
+    @property
+    def step_m(self) -> float:
+        return float(self.s[1] - self.s[0])
 
-
-def _settled(
-    s: NDArray[np.float64],
-    z: NDArray[np.float64],
-    noise: Noise,
-    step_m: float,
-    breaks: NDArray[np.float64],
-    min_reach_m: float,
-) -> NDArray[np.float64]:
-    """Move each break in turn to its best place between its neighbours."""
-    white_z = noise.whitened(z, step_m)
-    breaks = breaks.copy()
-    for _ in range(_SWEEPS if len(breaks) > 1 else 1):
-        for place in range(len(breaks)):
-            low = breaks[place - 1] if place else s[0]
-            high = breaks[place + 1] if place + 1 < len(breaks) else s[-1]
-            at = _places(low, high, min_reach_m, _FINE)
-            if not at.size:
-                continue
-            others = np.delete(breaks, place)
-            base = np.column_stack([np.ones_like(s), s, hinges(s, others)])
-            score, _ = gains(
-                noise.whitened(base, step_m), noise.whitened(hinges(s, at), step_m), white_z
+    def forward(self) -> NDArray[np.float64]:
+        """Add the best break until it is no better than chance, or the line is close enough."""
+        breaks: NDArray[np.float64] = np.empty(0)
+        while len(breaks) < _MOST:
+            miss = np.abs(self.z - broken_line(self.s, self.z, breaks)[0])
+            if miss.max() <= _STRAIGHT * np.ptp(self.z):
+                break
+            ends = np.concatenate([[self.s[0]], breaks, [self.s[-1]]])
+            at = np.concatenate(
+                [self._places(a, b, max(3, int((b - a) / self.step_m))) for a, b in pairwise(ends)]
             )
-            breaks[place] = at[int(np.abs(score).argmax())]
-    return breaks
+            if not at.size:
+                break
+            score, unit = self._scores(breaks, at)
+            best = int(np.abs(score).argmax())
+            if chance(float(abs(score[best])), unit) >= _CHANCE:
+                break
+            breaks = self.settled(np.sort(np.append(breaks, at[best])))
+        return breaks
 
+    def settled(self, breaks: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Move each break in turn to its best place between its neighbours."""
+        breaks = breaks.copy()
+        for _ in range(_SWEEPS if len(breaks) > 1 else 1):
+            for place in range(len(breaks)):
+                at = self._places(*self._between(breaks, place), _FINE)
+                if at.size:
+                    score, _ = self._scores(np.delete(breaks, place), at)
+                    breaks[place] = at[int(np.abs(score).argmax())]
+        return breaks
 
-def _chance_of(
-    s: NDArray[np.float64],
-    z: NDArray[np.float64],
-    noise: Noise,
-    step_m: float,
-    breaks: NDArray[np.float64],
-    min_reach_m: float,
-    place: int,
-) -> float:
-    """Chance that noise alone makes a break as clear as this one between its neighbours."""
-    low = breaks[place - 1] if place else s[0]
-    high = breaks[place + 1] if place + 1 < len(breaks) else s[-1]
-    here = (s >= low) & (s <= high)
-    if here.sum() < 5:
-        return 1.0
-    part = s[here]
-    at = _places(low, high, min_reach_m, 2 * _FINE)
-    if not at.size:
-        at = breaks[place : place + 1]
-    base = np.column_stack([np.ones_like(part), part])
-    score, unit = gains(
-        noise.whitened(base, step_m),
-        noise.whitened(hinges(part, at), step_m),
-        noise.whitened(z[here], step_m),
-    )
-    return chance(float(np.abs(score).max()), unit)
+    def chance_of(self, breaks: NDArray[np.float64], place: int) -> float:
+        """Chance that noise alone makes a break as clear as this one between its neighbours."""
+        low, high = self._between(breaks, place)
+        here = (self.s >= low) & (self.s <= high)
+        if here.sum() < _FEWEST:
+            return 1.0
+        at = self._places(low, high, 2 * _FINE)
+        if not at.size:
+            at = breaks[place : place + 1]
+        part = replace(self, s=self.s[here], z=self.z[here])
+        score, unit = part._scores(np.empty(0), at)  # noqa: SLF001 of its own class
+        return chance(float(np.abs(score).max()), unit)
+
+    def _between(self, breaks: NDArray[np.float64], place: int) -> tuple[float, float]:
+        low = breaks[place - 1] if place else self.s[0]
+        high = breaks[place + 1] if place + 1 < len(breaks) else self.s[-1]
+        return float(low), float(high)
+
+    def _places(self, low: float, high: float, count: int) -> NDArray[np.float64]:
+        if high - low <= 2 * self.min_reach_m:
+            return np.empty(0)
+        return np.linspace(low + self.min_reach_m, high - self.min_reach_m, count)
+
+    def _scores(
+        self, breaks: NDArray[np.float64], at: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """`gains` of one more break at each place, in independent unit noise."""
+        base = np.column_stack([np.ones_like(self.s), self.s, hinges(self.s, breaks)])
+        columns = hinges(self.s, at)
+        white = [self.noise.whitened(part, self.step_m) for part in (base, columns, self.z)]
+        return gains(*white)
