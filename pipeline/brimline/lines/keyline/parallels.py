@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 _ARC_POINTS = 32  # in a quarter circle: arcs of 60 m are drawn to 2 cm
 _EASED_STEP_M = 1.0
+_EASED_M = 0.005  # largest departure of an eased guide from its smooth curve
 _DRAWN_M = 0.02  # largest departure of a drawn line from its exact course
 
 
@@ -30,7 +31,7 @@ def eased(guide: shapely.LineString, turning_radius_m: float) -> shapely.LineStr
     sigma = 0.5 * turning_radius_m / (guide.length / (count - 1))
     once = smoothed_along(xy, sigma)
     # smoothing draws a curve inwards; what it took is smoothed and given back
-    line = shapely.LineString(once + smoothed_along(xy - once, sigma))
+    line = shapely.LineString(once + smoothed_along(xy - once, sigma)).simplify(_EASED_M)
     return line if line.is_simple else guide
 
 

@@ -71,15 +71,20 @@ class Drawn:
         if not self._lines:
             return None
         points = shapely.points(xy)
-        away = np.array([shapely.distance(line, points) for line in self._lines])
-        apart = np.flatnonzero(away.min(axis=0) > 0.5 * self._flank_m)
+        reach_m = 0.5 * self._flank_m
+        tree = shapely.STRtree(self._lines)
+        near = np.sort(tree.query(shapely.LineString(xy), predicate="dwithin", distance=reach_m))
+        if not near.size:
+            return None
+        away = np.array([shapely.distance(self._lines[k], points) for k in near])
+        apart = np.flatnonzero(away.min(axis=0) > reach_m)
         first = int(apart[-1]) + 1 if apart.size else 0
         if first >= len(xy) - 1:
             return None
         beside = shapely.LineString(xy[first:]).length
         if beside <= _JOINING_FLANKS * self._flank_m:
             return None
-        return first, int(away[:, first].argmin())
+        return first, int(near[away[:, first].argmin()])
 
     def _parted(self, own: shapely.Geometry, floor: NDArray[np.float64]) -> bool:
         """Whether ground stands between a line and the places of equal level on a floor."""
