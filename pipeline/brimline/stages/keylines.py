@@ -1,0 +1,246 @@
+"""Valleys and ridges, keypoints, keylines, and the cultivation lines beside them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from brimline.engine.stage import Stage
+from brimline.layers.flags import joined
+from brimline.lines.keyline import (
+    cultivation_lines,
+    families,
+    find_keypoints,
+    given_keypoint,
+    guide_line,
+    keyline,
+)
+from brimline.lines.relief import ridge_lines, valley_lines
+from brimline.stages._frames import frame_of
+from brimline.stages._ground_for_lines import NEEDS, drawing_of, limits_for, smooth_surface
+from brimline.terrain.smooth import smoothed
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from brimline.config import Cultivation
+    from brimline.engine.stage import Given, Reporter
+    from brimline.grid import Elevation
+    from brimline.lines.keyline import CultivationLine, Keyline, Keypoint
+    from brimline.lines.relief import RidgeLine, ValleyLine
+
+
+def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
+    params: Cultivation = given.params
+    grid, survey = given.grid, given.raster("elevation")
+    calm = smoothed(survey, cell_m=grid.cell_m, sigma_m=params.valley_smooth_m)
+    valleys = valley_lines(calm, grid, min_area_m2=params.valley_area_m2)
+    ridges = ridge_lines(calm, grid, min_area_m2=params.valley_area_m2)
+    report.advanced(0.4, "keypoints")
+    keypoints = _keypoints(given, calm, valleys)
+    surface = smooth_surface(given)
+    report.advanced(0.6, "keylines")
+    keylines = _keylines(given, surface, valleys, ridges, keypoints)
+    report.advanced(0.8, "cultivation lines")
+    lines = _cultivation(given, surface, keylines)
+    return {
+        "valley_lines": frame_of(
+            [_valley(one) for one in valleys], [one.line for one in valleys], "valley_lines", grid
+        ),
+        "ridge_lines": frame_of(
+            [_ridge(one) for one in ridges], [one.line for one in ridges], "ridge_lines", grid
+        ),
+        "keypoints": frame_of(
+            [_keypoint(one) for one in keypoints],
+            [one.point for one in keypoints],
+            "keypoints",
+            grid,
+        ),
+        "keylines": frame_of(
+            [_keyline(one) for one in keylines], [one.line for one in keylines], "keylines", grid
+        ),
+        "cultivation_lines": frame_of(
+            [_line(one) for one in lines], [one.line for one in lines], "cultivation_lines", grid
+        ),
+        "keyline_families": _facts(lines),
+    }
+
+
+def _keypoints(given: Given, calm: Elevation, valleys: Sequence[ValleyLine]) -> list[Keypoint]:
+    """Found keypoints; in a valley where a person drew some, theirs take the place of these."""
+    params: Cultivation = given.params
+    error = given.facts("survey_error")
+    inside = given.frame("boundary").geometry.union_all()
+    found = [
+        point
+        for point in find_keypoints(
+            calm,
+            given.grid,
+            valleys,
+            smooth_m=params.valley_smooth_m,
+            noise_m=error["rmse_m"],
+            correlation_m=error["correlation_m"],
+            profile_smooth_m=params.profile_smooth_m,
+            min_confidence=params.min_confidence,
+            turn=params.keypoint_at,
+        )
+        if inside.contains(point.point)
+    ]
+    chosen = [
+        given_keypoint(calm, given.grid, valleys, point)
+        for point in given.frame("drawn_keypoints").geometry
+    ]
+    replaced = {point.valley_id for point in chosen}
+    kept = [point for point in found if point.valley_id not in replaced]
+    return [
+        replace(point, keypoint_id=number) for number, point in enumerate([*kept, *chosen], start=1)
+    ]
+
+
+def _keylines(
+    given: Given,
+    surface: Elevation,
+    valleys: Sequence[ValleyLine],
+    ridges: Sequence[RidgeLine],
+    keypoints: Sequence[Keypoint],
+) -> list[Keyline]:
+    survey, grid, drawing = given.raster("elevation"), given.grid, drawing_of(given)
+    found: list[Keyline] = []
+    for point in keypoints:
+        line = keyline(
+            point, survey, surface, grid, valleys, ridges, drawing=drawing,
+            keyline_id=len(found) + 1,
+        )  # fmt: skip
+        if line is not None:
+            found.append(line)
+    for shape in given.frame("guide_lines").geometry:
+        found.append(
+            guide_line(
+                shape, survey, surface, grid, valleys, ridges, drawing=drawing,
+                keyline_id=len(found) + 1,
+            )
+        )  # fmt: skip
+    return found
+
+
+def _cultivation(
+    given: Given, surface: Elevation, keylines: Sequence[Keyline]
+) -> list[CultivationLine]:
+    params: Cultivation = given.params
+    where = limits_for(given, surface, cross_paths=True)  # they cross the valley floor
+    min_length_m = given.facts("line_rules")["min_length_m"]
+    lines: list[CultivationLine] = []
+    for one in keylines:
+        lines += cultivation_lines(
+            surface,
+            given.grid,
+            one,
+            where,
+            width_m=params.width_m,
+            reach_m=params.reach_m,
+            turning_radius_m=params.turning_radius_m,
+            min_length_m=min_length_m,
+            first_id=len(lines) + 1,
+        )
+    return lines
+
+
+def _known(value: float) -> float | None:
+    return None if math.isnan(value) else value
+
+
+def _valley(one: ValleyLine) -> dict[str, Any]:
+    return {
+        "valley_id": one.valley_id,
+        "downstream_id": one.downstream_id,
+        "order": one.order,
+        "primary": one.primary,
+        "area_m2": one.area_m2,
+        "length_m": one.length_m,
+        "fall_pct": _known(one.fall_pct),
+    }
+
+
+def _ridge(one: RidgeLine) -> dict[str, Any]:
+    return {
+        "ridge_id": one.ridge_id,
+        "parent_id": one.parent_id,
+        "order": one.order,
+        "length_m": one.length_m,
+        "fall_pct": _known(one.fall_pct),
+    }
+
+
+def _keypoint(one: Keypoint) -> dict[str, Any]:
+    return {
+        "keypoint_id": one.keypoint_id,
+        "valley_id": one.valley_id,
+        "level_m": one.level_m,
+        "slope_above_pct": _known(one.slope_above_pct),
+        "slope_below_pct": _known(one.slope_below_pct),
+        "confidence": float(np.clip(one.confidence, 0.0, 1.0)),
+        "kind": one.kind,
+    }
+
+
+def _keyline(one: Keyline) -> dict[str, Any]:
+    return {
+        "keyline_id": one.keyline_id,
+        "keypoint_id": one.keypoint_id,
+        "level_m": one.level_m,
+        "length_m": one.length_m,
+        "level_error_m": one.level_error_m,
+        "flag": joined(one.flags),
+    }
+
+
+def _line(one: CultivationLine) -> dict[str, Any]:
+    return {
+        "line_id": one.line_id,
+        "keyline_id": one.keyline_id,
+        "side": one.side,
+        "offset_m": one.offset_m,
+        "fall_to_ridge_pct": _known(one.fall_to_ridge_pct),
+        "length_m": one.length_m,
+        # sums of lengths may round above the whole
+        "share_right_pct": _known(min(one.share_right_pct, 100.0)),
+        "flag": joined(one.flags),
+    }
+
+
+def _facts(lines: Sequence[CultivationLine]) -> dict[str, Any]:
+    """Return the share of each family's length that falls the right way."""
+    return {
+        "families": [
+            {
+                "keyline_id": one.keyline_id,
+                "side": one.side,
+                "lines": one.lines,
+                "length_m": one.length_m,
+                "fall_to_ridge_pct": one.fall_to_ridge_pct,
+                "share_right_pct": one.share_right_pct,
+            }
+            for one in families(lines)
+        ]
+    }
+
+
+STAGE = Stage(
+    name="keylines",
+    version=1,
+    title="valleys, keypoints, keylines and cultivation lines",
+    needs=(*NEEDS, "survey_error", "drawn_keypoints", "guide_lines"),
+    makes=(
+        "valley_lines",
+        "ridge_lines",
+        "keypoints",
+        "keylines",
+        "cultivation_lines",
+        "keyline_families",
+    ),
+    run=_run,
+    table="cultivation",
+)
