@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+import shapely
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -191,6 +192,14 @@ def test_a_long_section_equals_the_surface(
     assert f"Length {length:.1f} m" in said
     assert f"from {levels[0]:.2f} m to {levels[-1]:.2f} m" in said
     assert page.locator("#section-chart path").count() >= 1
+    swales = made_results.frames["swale_lines"]  # what it crosses, by shapely
+    line = shapely.LineString([at[0], at[-1]])
+    crossed = swales[swales.intersects(line)]
+    along = crossed.geometry.intersection(line).map(line.project)
+    wanted = [f"Swale line {number}" for number in crossed["swale_id"].iloc[along.argsort()]]
+    marks = [mark.text_content() for mark in page.locator("#section-chart .mark").all()]
+    assert [mark for mark in marks if mark.startswith("Swale line")] == wanted
+    assert len(wanted) == 3
 
 
 def test_a_section_over_ground_without_data_has_a_gap(opened: Callable[..., Page]) -> None:

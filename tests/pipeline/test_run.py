@@ -66,6 +66,27 @@ def test_a_second_run_has_nothing_to_do(site, done):
     assert (quiet.code, quiet.out) == (0, "")
 
 
+def test_pages_and_styles_lie_beside_the_layers(site, done):
+    manifest = json.loads((site.results / "run.json").read_text())
+    report = (site.results / "report.html").read_text(encoding="utf-8")
+    assert manifest["finished"][:10] in report
+    assert (site.results / "map.html").stat().st_size < 10_000_000
+    layers = set(fiona.listlayers(site.results / "site.gpkg"))
+    drawn = {name for name in layers if isinstance(CATALOGUE.get(name), Layer)}
+    assert drawn <= {path.stem for path in (site.results / "styles").glob("*.sld")}
+    told = {figure["key"]: figure["value"] for figure in manifest["figures"]}
+    assert told["site_area_m2"] == site.layer("boundary")["area_m2"].sum()
+    last = site.layer("intakes").query("downstream_id == 0")
+    assert told["gathered_m2"] == last["area_m2"].sum()
+
+
+def test_the_report_is_printed_on_demand_also_where_nothing_changed(site, done):
+    assert not (site.results / "report.pdf").exists()
+    again = site.run("--pdf")
+    assert again.code == 0, again.err
+    assert (site.results / "report.pdf").read_bytes().startswith(b"%PDF-")
+
+
 def test_a_changed_parameter_reruns_only_what_depends_on_it(site, done):
     site.tables = "[drainage]\npath_area_m2 = 900\n"
     again = site.run("--json")

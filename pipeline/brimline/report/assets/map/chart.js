@@ -3,11 +3,12 @@
 /**
  * Draw lines over one another.
  * series: [{points: [[x, y], …], colour, width, dash}], NaN breaks a line; levels: [{y, words}].
+ * marks: [{x, y, words}], points named above the line; those too near the last are not named.
  * xUnit, yUnit: [symbol, how many of it make one SI unit].
  * Returns how to find the place under the pointer and to mark one, and how much taller than wide
  * a unit is drawn.
  */
-function drawChart(svg, { series, levels = [], xUnit, yUnit, area = false }) {
+function drawChart(svg, { series, levels = [], marks = [], xUnit, yUnit, area = false }) {
   const [width, height] = [svg.clientWidth || 600, svg.clientHeight || 170];
   const edge = { left: 56, right: 14, top: 12, bottom: 30 };
   svg.setAttribute("viewBox", `0 0 ${width} ${height}`);
@@ -53,6 +54,15 @@ function drawChart(svg, { series, levels = [], xUnit, yUnit, area = false }) {
       d: path, fill: "none", stroke: one.colour, "stroke-width": one.width || 1.8,
       "stroke-linejoin": "round",
     }));
+  }
+  let free = -Infinity;
+  for (const { x, y, words } of [...marks].sort((a, b) => a.x - b.x)) {
+    svg.append(makeSvg("circle", { cx: toX(x), cy: toY(y), r: 3.5, fill: cssColour("works") }));
+    if (toX(x) < free) continue;
+    const label = text(toX(x), Math.max(toY(y) - 8, 10), words, "middle");
+    label.setAttribute("class", "mark");
+    svg.append(label);
+    free = toX(x) + words.length * 6 + 10;
   }
   const cursor = makeSvg("line", {
     y1: edge.top, y2: height - edge.bottom, stroke: cssColour("alarm"), visibility: "hidden",

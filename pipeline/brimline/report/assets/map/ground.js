@@ -52,6 +52,39 @@ function geometryOf([kind, parts]) {
   return { type: "MultiPolygon", coordinates: parts.map((rings) => rings.map(unpack)) };
 }
 
+/** The plane coordinates of each line or ring of a row. */
+function linesOfRow({ g: [kind, parts] }) {
+  const unpack = (flat) => {
+    let [x, y] = [0, 0];
+    const points = [];
+    for (let at = 0; at < flat.length; at += 2) {
+      x += flat[at];
+      y += flat[at + 1];
+      points.push([x / 100, y / 100]);
+    }
+    return points;
+  };
+  return kind === 0 ? [] : (kind === 1 ? parts : parts.flat()).map(unpack);
+}
+
+/** Where a straight line crosses a row's lines: distances from its start, rising. */
+function crossings(from, to, row) {
+  const [dx, dy] = [to[0] - from[0], to[1] - from[1]];
+  const length = Math.hypot(dx, dy);
+  const found = [];
+  for (const line of linesOfRow(row)) {
+    for (let at = 1; at < line.length; at += 1) {
+      const [[ax, ay], [bx, by]] = [line[at - 1], line[at]];
+      const turn = dx * (by - ay) - dy * (bx - ax);
+      if (turn === 0) continue;
+      const along = ((ax - from[0]) * (by - ay) - (ay - from[1]) * (bx - ax)) / turn;
+      const beside = ((ax - from[0]) * dy - (ay - from[1]) * dx) / turn;
+      if (along >= 0 && along <= 1 && beside >= 0 && beside < 1) found.push(along * length);
+    }
+  }
+  return found.sort((a, b) => a - b);
+}
+
 /** The surface that sections and levels are read from. */
 class Surface {
   static async unpack(packed) {

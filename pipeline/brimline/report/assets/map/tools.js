@@ -1,6 +1,8 @@
 // Tools: a long section where a line is dragged, and measuring. Both work by keyboard: with the
 // map in focus, arrow keys move it under the cross and Enter sets a point.
 
+const CROSSED = ["swale_lines", "drain_lines", "keylines", "elements"];
+
 function startTools(map, surface) {
   const state = { tool: "", points: [], dragging: false, section: null };
   const bench = byId("bench");
@@ -73,6 +75,7 @@ function startTools(map, surface) {
       xUnit: DATA.shown.length,
       yUnit: DATA.shown.level,
       area: true,
+      marks: crossed(...state.points),
     });
     if (tools && tools.exaggeration > 1.05) {
       said.textContent += ` Heights are drawn ${tools.exaggeration.toPrecision(2)} times larger than lengths.`;
@@ -85,6 +88,23 @@ function startTools(map, surface) {
         ? `${shown("length", near.along)} along: ${shown("level", near.level)}`
         : `${shown("length", near.along)} along: no data`;
     };
+  };
+
+  /** Designed things that the section crosses, where they are switched on. */
+  const crossed = (from, to) =>
+    DATA.layers
+      .filter(({ name }) => CROSSED.includes(name) && byId(`on-${name}`).checked)
+      .flatMap((layer) =>
+        layer.rows.flatMap((row) =>
+          crossings(from, to, row).map((along) => ({ x: along, words: titleOf(layer, row) })),
+        ),
+      )
+      .map((mark) => ({ ...mark, y: surface.level(pointAt(from, to, mark.x)) }))
+      .filter(({ y }) => Number.isFinite(y));
+
+  const pointAt = ([x0, y0], [x1, y1], along) => {
+    const share = along / Math.hypot(x1 - x0, y1 - y0);
+    return [x0 + (x1 - x0) * share, y0 + (y1 - y0) * share];
   };
 
   const tellMeasure = () => {
