@@ -17,6 +17,7 @@ _FILES: Final = (
     ("report.pdf", "the same, printed"),
     ("map.html", "the map page, works offline"),
     ("site.gpkg", "all layers, for any GIS viewer"),
+    ("tables", "every table as CSV"),
     ("rasters", "rasters"),
     ("styles", "a style for each layer (OGC SLD)"),
     ("stakes", "stakes and files for machines"),
@@ -35,6 +36,12 @@ _TOLD: Final = frozenset(
         "elements",
         "elements_flagged",
         "storage_m3",
+        "design_storm_arrives_m3",
+        "design_storm_leaves_m3",
+        "driest_year",
+        "mains_avoided_a_year_m3",
+        "without_mains_average_pct",
+        "without_mains_driest_pct",
     }
 )
 
@@ -62,7 +69,9 @@ def _figures(manifest: dict[str, Any], units: System) -> str:
         )
         for figure in manifest.get("figures", ())
     ]
-    known = {figure["key"] for figure in manifest.get("figures", ())} | _TOLD
+    known = {figure["key"] for figure in manifest.get("figures", ())}
+    if known:  # none after a run that was stopped early
+        known |= _TOLD
     rows += [
         (_words(name), _text(name, value, units), "")
         for name, value in manifest["headline"].items()

@@ -168,6 +168,16 @@ def _works(results: Results) -> list[Figure]:
         rain = float(design["total_mm"])
         found.append(Figure("design_rain_mm", "Design storm", rain, "rain", "storms", note))
     found += _sum(results, "elements", "storage_m3", "Elements store", "storage_m3", "volume")
+    balance = results.table("storm_balance")
+    if balance is not None:
+        row = balance.iloc[0]
+        note = f"{row['storm']} storm"
+        for key, column, title in (
+            ("storm_arrives_m3", "outside_m3", "Runs into the elements"),
+            ("storm_leaves_m3", "left_m3", "Leaves by the last outlet"),
+        ):
+            volume = float(row[column])
+            found.append(Figure(key, title, volume, "volume", "storm_balance", note))
     overflows = results.layer("overflows")
     if overflows is not None and overflows["peak_m3_s"].notna().any():
         found.append(

@@ -233,9 +233,9 @@ STYLES: Final[dict[str, Style]] = {
             "flow_paths",
             (
                 Rule("Flow path", line=Line(BLUE, 1.0)),
-                Rule("Flow path, order 2", line=Line(BLUE, 1.7), where=Where("order", ">=", 2)),
-                Rule("Flow path, order 3", line=Line(BLUE, 2.5), where=Where("order", ">=", 3)),
-                Rule("Order 4 and higher", line=Line(BLUE, 3.4), where=Where("order", ">=", 4)),
+                Rule("Path of order 2", line=Line(BLUE, 1.7), where=Where("order", ">=", 2)),
+                Rule("Path of order 3", line=Line(BLUE, 2.5), where=Where("order", ">=", 3)),
+                Rule("Order 4 and up", line=Line(BLUE, 3.4), where=Where("order", ">=", 4)),
             ),
         ),
         Style(

@@ -139,8 +139,8 @@ def test_the_last_rule_that_holds_is_taken() -> None:
     paths = palette.style("flow_paths")
     assert [paths.rule({"order": order}).title for order in (1, 2, 3, 4, 7)] == [
         "Flow path",
-        "Flow path, order 2",
-        "Flow path, order 3",
-        "Order 4 and higher",
-        "Order 4 and higher",
+        "Path of order 2",
+        "Path of order 3",
+        "Order 4 and up",
+        "Order 4 and up",
     ]

@@ -55,3 +55,10 @@ def test_a_run_ends_with_what_matters(made_results: Results, tmp_path: Path, uni
     assert "report.html" in told
     assert "report.pdf" not in told
     assert len(told.splitlines()) < 30
+
+
+def test_a_run_that_stopped_early_ends_with_what_its_stages_told(tmp_path: Path) -> None:
+    manifest = {"headline": {"largest_catchment_m2": 716_400.0, "intakes": 6}, "warnings": 0}
+    told = summary(manifest, "metric", tmp_path)
+    assert "  Largest catchment  71.64\N{NO-BREAK SPACE}ha" in told
+    assert "No row carries a flag." in told

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from brimline.report.plates.frame import MapFrame
 from brimline.report.plates.plate import Plate
 from brimline.report.plates.sheet import Sheet
 from brimline.units import shown
 
 if TYPE_CHECKING:
-    from brimline.report.plates.frame import MapFrame
     from brimline.report.results import Results
 
 
@@ -18,7 +18,7 @@ def level_lines(results: Results, frame: MapFrame) -> Plate | None:
     swales, drains = results.layer("swale_lines"), results.layer("drain_lines")
     if swales is None and drains is None:
         return None
-    sheet = Sheet(results, frame)
+    sheet = Sheet(results, _site(results, frame))
     sheet.draw("contours", only="Index contour")
     for name in ("flow_paths", "culverts", "keep_out", "boundary"):
         sheet.draw(name)
@@ -40,7 +40,7 @@ def key_lines(results: Results, frame: MapFrame) -> Plate | None:
     keypoints = results.layer("keypoints")
     if keylines is None and cultivation is None and keypoints is None:
         return None
-    sheet = Sheet(results, frame)
+    sheet = Sheet(results, _site(results, frame))
     sheet.draw("contours", only="Index contour")
     for name in ("valley_lines", "ridge_lines", "cultivation_lines", "keep_out", "boundary"):
         sheet.draw(name)
@@ -60,6 +60,11 @@ def key_lines(results: Results, frame: MapFrame) -> Plate | None:
         + falling
         + " Beside each keypoint stands its level.",
     )
+
+
+def _site(results: Results, frame: MapFrame) -> MapFrame:
+    """Return the boundary's ground: lines lie inside it, so they can be drawn larger."""
+    return frame if results.layer("boundary") is None else MapFrame.around(results, ("boundary",))
 
 
 def _level_caption(results: Results) -> str:
