@@ -123,7 +123,8 @@ def layers() -> dict[str, Any]:
         return conformed(frame, declared, "EPSG:32626")
 
     def rows_of(name: str, rows: list[dict[str, Any]]) -> Any:
-        return conformed(pd.DataFrame(rows), table(name))
+        declared = table(name)
+        return conformed(pd.DataFrame([_filled(declared.columns) | r for r in rows]), declared)
 
     outline = MultiPolygon([Polygon([(20, 20), (300, 15), (290, 225), (25, 220)])])
     west, east = MultiPolygon([box(30, 60, 150, 220)]), MultiPolygon([box(150, 60, 285, 215)])
@@ -208,7 +209,7 @@ def layers() -> dict[str, Any]:
             ],
         ),
     }
-    found |= _works(put, rows_of)
+    found |= _works(put, rows_of) | _year(rows_of)
     return found
 
 
@@ -333,4 +334,40 @@ def _works(put: Any, rows_of: Any) -> dict[str, Any]:
         "elements": put("elements", rows, shapes),
         "overflows": put("overflows", ways, lines),
         "storm_series": rows_of("storm_series", series),
+    }
+
+
+def _year(rows_of: Any) -> dict[str, Any]:
+    def met(rain: float, harvested: float, mains: float, deficit: float) -> dict[str, float]:
+        return {
+            "demand_m3": rain + harvested + mains + deficit,
+            "rain_m3": rain,
+            "harvested_m3": harvested,
+            "mains_m3": mains,
+            "deficit_m3": deficit,
+        }
+
+    months = [
+        {"year": year, "month": month} | met(10.0 * month, 5.0, 3.0, 1.0 if year else 0.0)
+        for year in (None, 2003)
+        for month in range(1, 13)
+    ]
+    years = [
+        {"year": year, "whole": True, "driest": year == 2003, "share_without_mains": share,
+         "mains_avoided_m3": 120.5}
+        for year, share in ((None, 0.71), (2002, 0.8), (2003, 0.58), (2004, 0.75))
+    ]  # fmt: skip
+    curve = [
+        {"element_id": "Tank", "capacity_m3": size, "share_without_mains": min(1, size / 40)}
+        for size in (0.0, 10.0, 20.0, 40.0, 60.0)
+    ]
+    answer = {
+        "element_id": "Tank", "kind": "tank", "capacity_m3": 20.0, "share_without_mains": 0.5,
+        "goal_share": 0.9, "smallest_m3": 36.0, "pays_until_m3": 40.0, "text": "36 m³ is enough.",
+    }  # fmt: skip
+    return {
+        "site_months": rows_of("site_months", months),
+        "site_years": rows_of("site_years", years),
+        "size_curves": rows_of("size_curves", curve),
+        "size_answers": rows_of("size_answers", [answer]),
     }

@@ -83,6 +83,9 @@ def test_headline_figures_are_sums_and_extremes_of_layers(made_results: Results)
     assert found["storage_m3"] == 20.0 + 531.0 + 40.0
     assert found["largest_overflow_m3_s"] == 0.19
     assert found["design_rain_mm"] == 18.0
+    assert found["share_without_mains"] == 0.71
+    assert found["share_without_mains_driest"] == 0.58
+    assert found["mains_avoided_m3"] == 120.5
 
 
 def test_ground_figures_look_inside_the_boundary_only(made_results: Results) -> None:

@@ -30,7 +30,7 @@ def names(results: Results) -> list[str]:
 def test_a_full_run_has_every_plate_in_order(made_results: Results) -> None:
     assert names(made_results) == [
         "base", "slope", "sources", "chance", "level-lines", "cascade-plan", "cascade-diagram",
-        "storm-levels",
+        "storm-levels", "year", "sizes",
     ]  # fmt: skip
 
 
@@ -49,6 +49,8 @@ def test_the_same_results_give_the_same_bytes(made_results: Results) -> None:
         ({"subcatchments"}, ["sources"]),
         ({"elements"}, ["cascade-plan", "cascade-diagram"]),
         ({"storm_series"}, []),
+        ({"site_months"}, ["year"]),
+        ({"size_curves"}, ["sizes"]),
         (set(), []),
     ],
 )
@@ -147,3 +149,30 @@ def test_a_themed_plate_keeps_its_paper_colours_as_fallback(made_results: Result
     themed = svg.themed(plate)
     assert "var(--c1c2526,#1c2526)" in themed
     assert re.sub(r"var\(--c([0-9a-f]{6}),#\1\)", r"#\1", themed) == plate
+
+
+def test_cut_and_fill_are_named_and_small_changes_left_out(made_results: Results) -> None:
+    from dataclasses import replace
+
+    import numpy as np
+
+    from brimline.report.plates.building import changed_m
+    from brimline.report.plates.classes import class_titles
+    from brimline.report.ramps import RAMPS
+
+    surveyed = made_results.rasters["elevation"]
+    designed = surveyed.copy()
+    designed[50, 50], designed[60, 60], designed[70, 70] = (
+        surveyed[50, 50] - 0.7,
+        np.nan,
+        (surveyed[70, 70] + 0.04),
+    )
+    rasters = dict(made_results.rasters) | {"design_surface": designed}
+    change = changed_m(replace(made_results, rasters=rasters))
+    assert np.isfinite(change).sum() == 1
+    ramp = RAMPS["change_m"]
+    words = [title for title, _ in class_titles(made_results, ramp)]
+    assert words[int(ramp.classes(change)[50, 50])] == "cut 0.5 to 1 m"
+    assert words[int(ramp.classes(np.array([0.3]))[0])] == "fill 0.2 to 0.5 m"
+    assert (words[0], words[-1]) == ("cut over 1 m", "fill over 1 m")
+    assert changed_m(made_results) is None
