@@ -119,6 +119,29 @@ def watch(
 
 
 @app.command()
+def compare(
+    old_run: Annotated[Path, typer.Argument(metavar="OLD_RUN", help="Run folder before.")],
+    new_run: Annotated[Path, typer.Argument(metavar="NEW_RUN", help="Run folder after.")],
+    out: Annotated[
+        Path | None, typer.Option(help="Folder to write; default NEW_RUN-change beside NEW_RUN.")
+    ] = None,
+    confidence: Annotated[
+        float, typer.Option(min=0.5, max=0.999, help="Of what is told as a change.")
+    ] = 0.95,
+    keep_shift: Annotated[
+        bool, typer.Option("--keep-shift", help="Leave in what lies on all ground alike.")
+    ] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Tell what changed between two runs, what no longer holds first."""
+    from brimline.cli import compare as command
+
+    command.run(
+        old_run, new_run, out, confidence=confidence, keep_shift=keep_shift, as_json=as_json
+    )
+
+
+@app.command()
 def layers(as_json: AsJson = False) -> None:
     """Print the catalogue of layers, columns and flags: type, unit, meaning."""
     from brimline.cli import layers as command
