@@ -35,7 +35,7 @@ def findings(
     """Return everything that puts the old design in question, the gravest first."""
     found = [
         *_of_shift(pair.change.shift),
-        *(finding for row in elements for finding in _of_element(row)),
+        *(finding for row in elements for finding in _of_element(row, pair.change.shift)),
         *(finding for row in lines for finding in _of_line(row, pair)),
         *(finding for row in intakes for finding in _of_intake(row)),
     ]
@@ -72,7 +72,7 @@ def _of_shift(shift: Shift) -> Iterator[Finding]:
         yield Finding(0 if shift.datum else 3, "", "", told_shift(shift), mend)
 
 
-def _of_element(row: Row) -> Iterator[Finding]:
+def _of_element(row: Row, shift: Shift) -> Iterator[Finding]:
     name = row["element_id"]
     if row["status"] == "gone":
         yield Finding(1, "elements", name, "is not in the new run", "draw it again, or accept it")
@@ -91,13 +91,14 @@ def _of_element(row: Row) -> Iterator[Finding]:
             f"{row['spills_to_now'] or 'nowhere'}",
             "follow its overflow on the ground",
         )  # fmt: skip
-    yield from _levels(row, name)
+    yield from _levels(row, name, shift)
     yield from _storage(row, name)
 
 
-def _levels(row: Row, name: str) -> Iterator[Finding]:
+def _levels(row: Row, name: str, shift: Shift) -> Iterator[Finding]:
     rise = row["spill_level_now_m"] - row["spill_level_then_m"]
-    if abs(rise) >= _LEAST_LEVEL_M:
+    alike = 0.0 if shift.kind == "none" else shift.mean_m  # told once, with the survey
+    if abs(rise - alike) >= _LEAST_LEVEL_M + shift.span_m / 2:
         yield Finding(
             2, "elements", name,
             f"its designed spill level goes from {row['spill_level_then_m']:.2f} m to "
