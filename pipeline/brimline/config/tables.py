@@ -136,9 +136,7 @@ class Survey(ConfigTable):
     correlation_m: NotNegative = Field(
         10.0, description="Distance over which the error stays alike."
     )
-    realisations: int = Field(
-        0, ge=0, le=1000, description="Surfaces tried; 50 is usual, 0 leaves it out."
-    )
+    realisations: int = Field(50, ge=0, le=1000, description="Surfaces tried; 0 leaves it out.")
     seed: int = Field(1, ge=0, description="Start of the random numbers, for repeatable results.")
 
 

@@ -10,6 +10,8 @@ import pandas as pd
 
 from brimline.drainage.certainty import SURVEY_CLASSES, catchment_chance
 from brimline.engine.stage import Stage
+from brimline.io.frames import empty
+from brimline.layers import table
 from brimline.stages._frames import positions
 from brimline.terrain.conditioning import condition
 
@@ -17,12 +19,14 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from brimline.engine.stage import Given, Reporter
-    from brimline.grid import BoolGrid, Elevation
+    from brimline.grid import BoolGrid, Elevation, Grid
 
 
 def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
     params, grid = given.params, given.grid
     snapped = given.frame("intakes_snapped")
+    if snapped.empty:
+        return _without_intakes(grid)
     places = snapped[["row", "col"]].to_numpy(dtype=np.int64)
     area_m2 = given.raster("contributing_area_m2")[tuple(places.T)]
     sinks = given.raster("kept_sink") == 1
@@ -60,6 +64,14 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
         "catchment_chance": found.chance,
         "intake_certainty": table,
         "certainty": {"rmse_m": rmse_m, "realisations": params.realisations},
+    }
+
+
+def _without_intakes(grid: Grid) -> Mapping[str, Any]:
+    return {
+        "catchment_chance": np.full(grid.shape, np.nan, dtype=np.float32),
+        "intake_certainty": pd.DataFrame(empty(table("intake_certainty"))),
+        "certainty": {},
     }
 
 
