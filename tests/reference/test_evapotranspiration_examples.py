@@ -1,11 +1,10 @@
 """Reference evapotranspiration against FAO-56's worked examples and a library."""
 
 import numpy as np
-import pyet
 import pytest
 
 from brimline.balance.evapotranspiration import reference_et
-from brimline.rainfall.daily import DailyWeather
+from brimline.rainfall.daily import DailyWeather, wind_at_2m
 
 
 def one_day(date, **columns):
@@ -29,6 +28,36 @@ def test_fao56_example_18_daily_penman_monteith():
     assert found.method == "penman-monteith"
     assert found.substitutes == ()
     assert found.et0_mm[0] == pytest.approx(3.88, abs=0.02)
+
+
+def test_fao56_example_18_from_what_the_station_wrote_down():
+    # The same example as the station measured it: 9.25 h of sun, wind of 10 km/h at 10 m height
+    # (2.078 m/s at 2 m, equation 47). From memory.
+    wind = wind_at_2m(10 / 3.6, 10.0)
+    assert wind == pytest.approx(2.078, abs=0.001)
+    weather = one_day(
+        "2001-07-06", temp_max_c=21.5, temp_min_c=12.3, sunshine_h=9.25, humidity_max_pct=84,
+        humidity_min_pct=63, wind_m_s=wind,
+    )  # fmt: skip
+    found = reference_et(weather, latitude_deg=50.8, elevation_m=100)
+    assert found.method == "penman-monteith"
+    assert found.et0_mm[0] == pytest.approx(3.88, abs=0.03)
+
+
+def test_vapour_pressure_comes_from_the_best_of_what_there_is():
+    # Example 18's vapour pressure is 1.409 kPa (from memory); equation 14 the other way round gives
+    # its dewpoint, and mean humidity over the mean of both saturation pressures (1.997 kPa) 70.6 %
+    vapour = 1.409
+    dewpoint = 237.3 * np.log(vapour / 0.6108) / (17.27 - np.log(vapour / 0.6108))
+    common = {"temp_max_c": 21.5, "temp_min_c": 12.3, "radiation_mj_m2_d": 22.07, "wind_m_s": 2.078}
+    best = one_day("2001-07-06", dewpoint_c=dewpoint, humidity_mean_pct=10, **common)
+    assert reference_et(best, latitude_deg=50.8, elevation_m=100).et0_mm[0] == pytest.approx(
+        3.88, abs=0.02
+    )
+    mean = one_day("2001-07-06", humidity_mean_pct=100 * vapour / 1.997, **common)
+    assert reference_et(mean, latitude_deg=50.8, elevation_m=100).et0_mm[0] == pytest.approx(
+        3.88, abs=0.02
+    )
 
 
 def test_fao56_example_20_hargreaves_and_substitutes():
@@ -60,21 +89,6 @@ def test_a_year_stays_close_between_the_two_methods_and_never_below_zero():
     assert (hargreaves.et0_mm >= 0).all()
     assert (penman.et0_mm >= 0).all()
     assert hargreaves.et0_mm.sum() == pytest.approx(penman.et0_mm.sum(), rel=0.2)
-    # equation 52 by an independent formulation of the same library, whose latent heat varies with
-    # temperature where the standard fixes it at 2.45 MJ/kg: within two percent
-    import pandas as pd
-
-    index = pd.DatetimeIndex(weather.dates)
-    series = [
-        pd.Series(values, index)
-        for values in (
-            (weather.temp_max_c + weather.temp_min_c) / 2,
-            weather.temp_max_c,
-            weather.temp_min_c,
-        )
-    ]
-    peer = np.asarray(pyet.hargreaves(*series, np.radians(47.0)))
-    np.testing.assert_allclose(hargreaves.et0_mm, peer, rtol=0.02)
 
 
 def test_latitudes_without_night_are_refused():

@@ -5,7 +5,14 @@ import pytest
 
 from brimline.balance.answers import site_days, zone_days
 from brimline.balance.periods import Period, calendar
-from brimline.balance.simulate import STORE_COLUMNS, ZONE_COLUMNS, columns, simulate
+from brimline.balance.simulate import (
+    STORE_COLUMNS,
+    ZONE_COLUMNS,
+    columns,
+    simulate,
+    simulate_sizes,
+    warmed,
+)
 from brimline.balance.soil import total_available_mm
 from brimline.balance.system import SHAPE_POINTS, Store, System, Use, Zone
 
@@ -27,6 +34,7 @@ def test_fao56_example_36_readily_available_water(crop, root_m, depletion, readi
         assert round(raw) == expected, crop
 
 
+@pytest.mark.interpreted
 def test_fao56_example_37_stress_over_ten_days():
     # FAO-56, Example 37: tomato, Zr 0.8 m, p 0.40, silt 0.32/0.12 (TAW 160, RAW 64 mm), depletion
     # 55 mm at the start, ETo 5 mm/d, Kc 1.2, no water: depletion at the end of each day.
@@ -43,6 +51,7 @@ def test_fao56_example_37_stress_over_ten_days():
     np.testing.assert_allclose(deficit, (6 - found["et_mm"]) / 10, atol=1e-12)
 
 
+@pytest.mark.interpreted
 def test_yield_after_spillage_by_hand():
     # Fewkes & Butler (2000): Y = min(D, V before), V = min(V before + Q - Y, S - Y). Tank of 5 m³,
     # empty; inflow 4, 3, 0, 0, 6; demand 2 each day. Worked by hand:
@@ -64,6 +73,29 @@ def test_yield_after_spillage_by_hand():
     assert met.share_without_mains == 0.5
 
 
+@pytest.mark.interpreted
+def test_a_published_week_of_a_roof_tank():
+    # The worked example of the R package rharv (Lourenço, documentation of rh_simulate), which
+    # follows the simulation method of ABNT NBR 15527:2007, annex A.2: 775.53 m² of roof, runoff
+    # 0.8 and filter 0.85, tank of 5 m³, full at the start, 0.5 m³ a day; rain of 25 and 40 mm on
+    # days 3 and 5 of 7. Published: captured 34.27843 m³, supplied 3.5, deficit 0, overflow
+    # 31.77843, left 4. There the day's demand is drawn before the tank may spill; yield after
+    # spillage draws it afterwards, so on each of the two days that spill 0.5 m³ more room is
+    # lacking, less what the first of them leaves for the second: overflow and rest differ by 0.5.
+    rain = np.array([0, 0, 25, 0, 40, 0, 0], dtype=float)
+    inflow = rain / 1000 * 775.53 * 0.8 * 0.85
+    assert inflow.sum() == pytest.approx(34.27843, abs=1e-5)
+    tank = Store("tank", 5.0, inflow, start_full=1.0)
+    use = Use("house", np.full(7, 0.5), ("tank",))
+    series = simulate(System(np.zeros(7), np.zeros(7), (), (tank,), (use,)))
+    found = columns(series.stores[:, 0], STORE_COLUMNS)
+    assert found["drawn_m3"].sum() == pytest.approx(3.5)
+    assert (series.uses[:, 0, 2] == 0).all()
+    assert found["spilled_m3"].sum() == pytest.approx(31.77843 + 0.5, abs=1e-5)
+    assert found["held_m3"][-1] == pytest.approx(4.0 - 0.5)
+
+
+@pytest.mark.interpreted
 def test_two_stores_by_hand():
     # A tank of 3 m³ spills into a swale of 4 m³ with 20 m² of floor soaking 100 mm/d (2 m³/d), half
     # of which feeds a zone of 100 m². Inflow to the tank 6 m³ on day 1. Tank: holds 3, spills 3.
@@ -109,3 +141,48 @@ def test_a_record_without_a_whole_year_has_no_driest():
     assert found.average.sum(np.ones(365)) == pytest.approx(365.25)
     with pytest.raises(ValueError, match="need as many depths"):
         calendar(dates, np.ones(3))
+
+
+def test_warmed_contents_are_those_after_the_first_year():
+    # A tank of 10 m³ that gains 0.1 m³ a day and gives 0.05: it fills within the year, whatever it
+    # held first; the soil of a zone without rain dries out.
+    days = 800
+    tank = Store("tank", 10.0, np.full(days, 0.1), start_full=0.0)
+    zone = Zone("trees", 100.0, 100.0, 0.5, np.ones(days), np.zeros(days), irrigated=False)
+    use = Use("house", np.full(days, 0.05), ("tank",))
+    system = System(np.zeros(days), np.full(days, 4.0), (zone,), (tank,), (use,))
+    found = warmed(system)
+    assert found.stores[0].start_full == pytest.approx(1 - 0.05 / 10)
+    assert found.zones[0].start_full == pytest.approx(0, abs=1e-3)
+    assert found.days == days
+
+
+@pytest.mark.interpreted
+def test_watering_brings_no_more_than_the_most_and_leaves_the_reserve():
+    # TAW 100 mm, p 0.5 at 5 mm/d: watered once 50 mm are gone. Starts at half with no rain: day 1
+    # takes 5 mm, so 55 are gone; 8 mm are given: 8 / 0.8 on 200 m² is 2 m³, of which the tank of
+    # 5 m³ may give 3 above its reserve of 0.4 × 5. Day 2: 53 - 5 mm, 52 are gone: 1 m³ is left of
+    # the 3, 1 comes from the mains. Day 3: 56 - 5, 49 are gone: none is given.
+    zone = Zone("beds", 200.0, 100.0, 0.5, np.ones(3), np.zeros(3), ("tank",), efficiency=0.8,
+                most_mm=8.0, start_full=0.5)  # fmt: skip
+    tank = Store("tank", 5.0, np.zeros(3), start_full=1.0, reserve_share=0.4)
+    system = System(np.zeros(3), np.full(3, 5.0), (zone,), (tank,))
+    series = simulate(system)
+    found = columns(series.zones[:, 0], ZONE_COLUMNS)
+    np.testing.assert_allclose(found["irrigation_harvested_m3"], [2, 1, 0])
+    np.testing.assert_allclose(found["irrigation_mains_m3"], [0, 1, 0])
+    assert series.stores[-1, 0, -1] == pytest.approx(2.0)  # the reserve
+    np.testing.assert_allclose(found["soil_water_mm"], [53, 56, 51])
+
+
+@pytest.mark.interpreted
+def test_rain_on_a_pond_grows_with_it_and_soakage_has_its_own_ground():
+    # 1000 mm of rain on 30 m² is 30 m³; twice the size takes twice that. 10 mm soak over 50 m²:
+    # 0.5 m³, of twice the size 1 m³.
+    pond = Store("pond", 100.0, np.zeros(1), np.full(SHAPE_POINTS, 30.0),
+                 np.full(SHAPE_POINTS, 50.0), open_m2=30.0, seep_mm=10.0)  # fmt: skip
+    totals = simulate_sizes(System(np.array([1000.0]), np.zeros(1), (), (pond,)), "pond",
+                            [0.0, 100.0, 200.0])  # fmt: skip
+    found = columns(totals.stores[0], STORE_COLUMNS)
+    assert found["runoff_in_m3"].tolist() == [0, 30, 60]
+    np.testing.assert_allclose(found["soaked_m3"], [0, 0.5, 1.0])

@@ -71,24 +71,8 @@ class Checks:
 
     def _temperatures(self) -> bool:
         high, low = self.values["temp_max"], self.values["temp_min"]
-        usual = float(np.nanpercentile(high, 95))
-        beyond = np.flatnonzero(high > 50)
-        if usual > 50:
-            unit, name = "°F", "F"
-            if usual > 250:  # kelvin is 273 and more all the year, tenths vary by hundreds
-                unit, name = ("tenths of °C", "tenths of C")
-                if float(np.nanmin(high)) > 200:
-                    self._error(
-                        f"temp_max reaches {np.nanmax(high):.0f}: this looks like kelvin",
-                        "take 273.15 off in the file",
-                        beyond,
-                    )
-                    return False
-            self._error(
-                f"temp_max reaches {np.nanmax(high):.0f}: this looks like {unit}",
-                f'state weather.temperature_unit = "{name}"',
-                beyond,
-            )
+        if float(np.nanpercentile(high, 95)) > 50:
+            self._another_unit(high)
             return False
         crossed = np.flatnonzero(high < low)
         if crossed.size > _MOST_CROSSED * high.size:
@@ -104,6 +88,41 @@ class Checks:
             wrong = np.flatnonzero((values < _COLDEST_C) | (values > _HOTTEST_C))
             self._to_gaps(wrong, (name,), f"impossible {name}")
         return True
+
+    def _another_unit(self, high: NDArray[np.float64]) -> None:
+        """Tell which unit temperatures beyond what is possible in °C look like, and where."""
+        years = self._whole_years()
+        warm = {
+            year: float(np.nanpercentile(high[days], 95)) > 50
+            for year, days in years.items()
+            if not np.isnan(high[days]).all()
+        }
+        if any(warm.values()) and not all(warm.values()):
+            for year in (year for year, is_warm in warm.items() if is_warm):
+                self._other_year(year, years[year], high)
+            return
+        beyond = np.flatnonzero(high > 50)
+        reaches = f"temp_max reaches {np.nanmax(high):.0f}"
+        if float(np.nanmin(high)) > 200:
+            self._error(f"{reaches}: this looks like kelvin", "take 273.15 off", beyond)
+            return
+        unit, name = ("tenths of °C", "tenths of C") if np.nanmax(high) > 140 else ("°F", "F")
+        mend = f'state weather.temperature_unit = "{name}"'
+        self._error(f"{reaches}: this looks like {unit}", mend, beyond)
+
+    def _other_year(self, year: int, days: NDArray[np.bool_], high: NDArray[np.float64]) -> None:
+        self._error(
+            f"temp_max averages {np.nanmean(high[days]):.1f} in {year} and"
+            f" {np.nanmean(high[~days]):.1f} in other years: is that year in another unit?",
+            "bring all years to one unit",
+            np.flatnonzero(days)[:1],
+        )
+
+    def _whole_years(self) -> dict[int, NDArray[np.bool_]]:
+        """Rows of each year that has most of its days."""
+        year_of = self.dates.astype("datetime64[Y]").astype(np.int64) + 1970
+        found = {int(year): year_of == year for year in np.unique(year_of)}
+        return {year: days for year, days in found.items() if days.sum() > 300}
 
     def _rain(self) -> bool:
         rain = self.values["precipitation"]
@@ -162,27 +181,21 @@ class Checks:
 
     def _years(self) -> None:
         """Tell years that do not look like the others: another unit, or a gauge that was off."""
-        year_of = self.dates.astype("datetime64[Y]").astype(np.int64) + 1970
-        years = [year for year in np.unique(year_of) if (year_of == year).sum() > 300]
+        years = self._whole_years()
         if len(years) < 2:
             return
-        warm = {y: float(np.nanmean(self.values["temp_max"][year_of == y])) for y in years}
-        rain = {y: float(np.nansum(self.values["precipitation"][year_of == y])) for y in years}
+        high, depth = self.values["temp_max"], self.values["precipitation"]
+        warm = {year: float(np.nanmean(high[days])) for year, days in years.items()}
+        rain = {year: float(np.nansum(depth[days])) for year, days in years.items()}
         usual_c, usual_mm = np.median(list(warm.values())), np.median(list(rain.values()))
-        for year in years:
-            first = np.flatnonzero(year_of == year)[:1]
+        for year, days in years.items():
             if abs(warm[year] - usual_c) > 10:
-                self._error(
-                    f"temp_max averages {warm[year]:.1f} in {year} and {usual_c:.1f} in other"
-                    " years: is that year in another unit?",
-                    "bring all years to one unit",
-                    first,
-                )
+                self._other_year(year, days, high)
             if rain[year] < 0.05 * usual_mm or rain[year] > 6 * usual_mm > 0:
                 self._warning(
                     f"{rain[year]:.0f} mm of rain in {year} and {usual_mm:.0f} in other years",
                     "look whether the gauge was read, and in which unit",
-                    first,
+                    np.flatnonzero(days)[:1],
                 )
 
     def _to_gaps(self, at: NDArray[np.int64], names: tuple[str, ...], what: str) -> None:

@@ -149,11 +149,135 @@ def test_missing_columns_and_files_say_what_is_there(tmp_path):
         missing.usable()
 
 
-def test_tenths_of_millimetres_are_noticed(tmp_path):
+def test_tenths_are_noticed_and_can_be_stated(tmp_path):
     table = record()
     table["precipitation_mm"] = [f"{float(v) * 100:.0f}" for v in table["precipitation_mm"]]
     lines = told(read(tmp_path, table), "error")
     assert any("the unit looks wrong" in line for line in lines)
+    table = record()
+    for name in ("precipitation_mm", "temp_max_c", "temp_min_c"):
+        table[name] = [f"{float(v) * 10:.0f}" for v in table[name]]
+    table.columns = ["date", "prcp", "tmax", "tmin"]
+    refused = read(tmp_path, table)
+    assert any("looks like tenths of °C" in line for line in told(refused, "error"))
+    stated = Layout(temperature_unit="tenths of C", precipitation_unit="tenths of mm")
+    clean = read(tmp_path, record()).usable()
+    np.testing.assert_allclose(
+        read(tmp_path, table, stated).usable().precipitation_mm, clean.precipitation_mm, atol=0.05
+    )
+    warned = read(tmp_path, table, Layout(temperature_unit="tenths of C"))
+    assert any("which few places have" in line for line in told(warned, "warning"))
+
+
+def test_kelvin_is_told_from_fahrenheit(tmp_path):
+    table = record()
+    for name in ("temp_max_c", "temp_min_c"):
+        table[name] = [f"{float(v) + 273.15:.1f}" for v in table[name]]
+    table.columns = ["date", "rain", "tmax", "tmin"]
+    assert any("looks like kelvin" in line for line in told(read(tmp_path, table), "error"))
+
+
+def test_one_year_in_another_unit_names_its_first_line(tmp_path):
+    table = record(days=1461)
+    year = table["date"].str.startswith("2003")
+    for name in ("temp_max_c", "temp_min_c"):
+        warm = table[name].astype(float) * 1.8 + 32
+        table[name] = warm.where(year, table[name].astype(float)).round(1).astype(str)
+    lines = told(read(tmp_path, table), "error")
+    assert len(lines) == 1
+    assert "in 2003 and 16.0 in other years: is that year in another unit?" in lines[0]
+    assert lines[0].startswith("line 732: ")
+
+
+def test_a_year_without_rain_is_told(tmp_path):
+    table = record(days=1461)
+    table.loc[table["date"].str.startswith("2002"), "precipitation_mm"] = "0"
+    lines = told(read(tmp_path, table), "warning")
+    assert any(line.startswith("line 367: 0 mm of rain in 2002 and") for line in lines)
+
+
+def test_a_column_of_temperatures_in_place_of_rain_is_refused(tmp_path):
+    table = record().rename(columns={"precipitation_mm": "temp_min_c",
+                                     "temp_min_c": "precipitation_mm"})  # fmt: skip
+    table["precipitation_mm"] = [f"{float(v) - 8:.1f}" for v in table["precipitation_mm"]]
+    lines = told(read(tmp_path, table), "error")
+    assert any("precipitation is below 0" in line and "right column" in line for line in lines)
+
+
+def test_lines_count_remarks_and_blank_lines(tmp_path):
+    table = record(days=400)
+    table.loc[3, "temp_max_c"] = "warm"
+    text = table.to_csv(index=False).splitlines()
+    path = tmp_path / "weather.csv"
+    path.write_text("\n".join(["# a station", "", *text[:2], "", *text[2:], ",,,", ""]))
+    lines = told(read_weather(path), "error")
+    assert lines == ['line 8: temp_max: "warm" is not a number']
+
+
+def test_semicolons_and_decimal_commas_are_read(tmp_path):
+    path = tmp_path / "weather.csv"
+    record().to_csv(path, index=False, sep=";", decimal=",")
+    text = path.read_text().replace(".", ",")
+    path.write_text(text)
+    np.testing.assert_allclose(
+        read_weather(path).usable().temp_max_c, read(tmp_path, record()).usable().temp_max_c
+    )
+
+
+def test_further_quantities_and_their_units(tmp_path):
+    table = record().assign(
+        wind_km_h="18",
+        RH="70",
+        solar_radiation_W_m2="150",
+        dewpoint_f="50",
+        sunshine_hours="5",
+        humidity_max="90",
+    )
+    result = read(tmp_path, table, Layout(wind_height_m=10))
+    weather = result.usable()
+    # FAO-56, equation 47: wind at 10 m is 0.748 of it at 2 m (value from memory)
+    assert weather.wind_m_s[0] == pytest.approx(5 * 0.748, abs=0.002)
+    assert weather.humidity_mean_pct[0] == 70
+    assert weather.radiation_mj_m2_d[0] == pytest.approx(150 * 0.0864)
+    assert weather.dewpoint_c[0] == pytest.approx(10)
+    assert weather.sunshine_h[0] == 5
+    assert weather.humidity_max_pct is None  # without its minimum it says nothing
+    notices = told(result, "notice")
+    assert any("humidity_max is not used: there is no humidity_min" in line for line in notices)
+    assert any("km/h to m/s" in line for line in notices)
+    assert any("from 10 m down to 2 m" in line for line in notices)
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "mend"),
+    [
+        ("wind", "40", "wind_unit"),
+        ("radiation", "210", "radiation_unit"),
+        ("humidity", "0.6", "in %"),
+        ("sunshine", "300", "hours"),
+    ],
+)
+def test_further_quantities_in_the_wrong_unit_are_refused(tmp_path, column, value, mend):
+    result = read(tmp_path, record().assign(**{column: value}))
+    assert result.weather is None
+    problem = next(p for p in result.problems if p.severity == "error")
+    assert "the unit looks wrong" in problem.message
+    assert mend in problem.mend
+    assert problem.place.startswith("lines 2, 3")
+
+
+def test_a_quantity_with_many_gaps_is_left_out_and_said(tmp_path):
+    table = record().assign(wind=["3" if row % 3 else "" for row in range(800)])
+    result = read(tmp_path, table)
+    assert result.usable().wind_m_s is None
+    assert any("wind is not used: 33 % of its days" in line for line in told(result, "notice"))
+
+
+def test_a_gap_of_rows_names_the_line_before_it(tmp_path):
+    result = read(tmp_path, record().drop(index=range(40, 60)))
+    assert any(
+        line.startswith("after line 41: 20 days are missing") for line in told(result, "warning")
+    )
 
 
 @pytest.mark.realdata
