@@ -13,23 +13,43 @@ if TYPE_CHECKING:
 
     from brimline.balance.sizing import SizeCurve
     from brimline.balance.system import System
+    from brimline.config import Year
     from brimline.stages._year_system import YearInputs
 
-_SIZES: Final = 40
-_LARGEST: Final = 3.0  # times the size as drawn
+# sizes that are tried, over the size as drawn: first near it, then further where the goal is not
+# met or a larger store would still pay
+_NEAR: Final = np.linspace(0.0, 3.0, 40)
+_FAR: Final = np.concatenate([np.linspace(0.0, 2.0, 21), np.geomspace(2.2, 12.0, 19)])
 _SIZED: Final = ("tank", "pond")
 
 
-def curves_of(system: System, elements: Sequence[Mapping[str, Any]]) -> list[SizeCurve]:
+def curves_of(
+    system: System, elements: Sequence[Mapping[str, Any]], params: Year
+) -> list[SizeCurve]:
     """Curves of the tanks and ponds that something draws on."""
-    sized = [element["element_id"] for element in elements if element["kind"] in _SIZED]
-    found = []
-    for name in sized:
-        capacity = system.stores[system.store_index(name)].capacity_m3
-        if capacity > 0 and served_by(system, name):
-            sizes = np.linspace(0.0, _LARGEST * capacity, _SIZES)
-            found.append(size_curve(system, name, sizes.tolist()))
-    return found
+    return [
+        _curve(system, element, params)
+        for element in elements
+        if element["kind"] in _SIZED
+        and element["capacity_m3"] > 0
+        and served_by(system, element["element_id"])
+    ]
+
+
+def _curve(system: System, element: Mapping[str, Any], params: Year) -> SizeCurve:
+    """Try sizes, and larger ones where those do not show where it ends."""
+    for factors in (_NEAR, _FAR):
+        sizes = factors * element["capacity_m3"]
+        curve = size_curve(system, element["element_id"], sizes.tolist())
+        worth = _worth_m3(element["kind"], params)
+        short = smallest_capacity(curve, params.goal_share) is None
+        if not short and pays_until(curve, worth_m3=worth) < sizes[-1]:
+            break
+    return curve
+
+
+def _worth_m3(kind: str, params: Year) -> float:
+    return params.pond_worth_m3_per_y if kind == "pond" else params.tank_worth_m3_per_y
 
 
 def answer_row(curve: SizeCurve, system: System, inputs: YearInputs) -> dict[str, Any]:
@@ -39,7 +59,7 @@ def answer_row(curve: SizeCurve, system: System, inputs: YearInputs) -> dict[str
     share = float(np.interp(capacity, curve.capacity_m3, curve.share_of_volume))
     smallest = smallest_capacity(curve, params.goal_share)
     kind = next(e["kind"] for e in inputs.elements if e["element_id"] == curve.store_id)
-    worth = params.pond_worth_m3_per_y if kind == "pond" else params.tank_worth_m3_per_y
+    worth = _worth_m3(kind, params)
     pays = pays_until(curve, worth_m3=worth)
     tried = float(curve.capacity_m3[-1])
     serves = ", ".join(curve.served)

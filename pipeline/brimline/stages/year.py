@@ -98,7 +98,7 @@ def _results(
         ran[case.name] = one
     now = ran[AS_DRAWN.name]
     report.advanced(0.7, "trying sizes of tanks and ponds")
-    curves = curves_of(now.system, inputs.elements)
+    curves = curves_of(now.system, inputs.elements, inputs.params)
     answers = [answer_row(curve, now.system, inputs) for curve in curves]
     tables = {
         **{name: pd.DataFrame(empty(table(name))) for name in _TABLES},
