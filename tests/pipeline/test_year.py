@@ -288,14 +288,3 @@ def test_names_that_nothing_has_are_refused_with_the_nearest(site):
         assert "row 3: there is no store Barn tnak" in done.err
         assert "did you mean Barn tank?" in done.err
         assert "there is no zone Groove" in done.err
-
-
-def test_a_ring_of_overflows_is_cut_and_told(site):
-    swale = {"name": "Long swale", "depth_m": 0.4, "spills_to": "Hollow", "shape": SWALE}
-    basin = {"name": "Hollow", "spills_to": "Long swale", "shape": BASIN}
-    write_site(site, drawn_swales=[swale], drawn_basins=[basin])
-    write_weather(site, record(last="2002-12-31"))
-    done = site.run("--json")
-    assert done.code == 0, done.err
-    assert any("overflow of Hollow runs in a ring" in p for p in problems(done))
-    assert len(site.table("store_years")) > 0

@@ -1,0 +1,213 @@
+"""Zones, soils, soakage and overflow as the year's stage makes them from what was drawn."""
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import shapely
+
+from brimline.balance.planting import PLANTINGS
+from brimline.config import OwnPlanting, Year
+from brimline.grid import Grid
+from brimline.io.frames import empty
+from brimline.layers import layer
+from brimline.stages._year_sizes import curves_of
+from brimline.stages._year_stores import (
+    daily_inflow_m3,
+    fed_zones,
+    rings_told,
+    spill_targets,
+    usual_order,
+)
+from brimline.stages._year_zones import read_zones
+
+CRS = "EPSG:32626"
+
+
+def element(name, **changes):
+    usual = {
+        "element_id": name, "kind": "swale", "spills_to": "", "spill_level_m": 10.0,
+        "soak_mm_per_h": 5.0, "catchment_m2": 0.0, "curve_number": 0.0, "roof_m2": 0.0,
+        "roof_coefficient": 0.95, "first_flush_mm": 0.5, "capacity_m3": 5.0,
+    }  # fmt: skip
+    return usual | changes
+
+
+def frame(name, rows):
+    shapes = [row.pop("shape") for row in rows]
+    if not rows:
+        return empty(layer(name), CRS)
+    return gpd.GeoDataFrame(rows, geometry=shapes, crs=CRS)
+
+
+def zones(rows, soils=(), stores=("Tank",), **params):
+    known = [{"texture": None, **soil} for soil in soils]
+    return read_zones(
+        frame("planting_zones", [dict(row) for row in rows]),
+        frame("soils", known),
+        stores,
+        Year(**params),
+    )
+
+
+def errors(found):
+    return [f"{p.place}: {p.message}" for p in found.problems if p.severity == "error"]
+
+
+def test_soils_under_a_zone_share_it_by_area():
+    # 10 × 10 m: 60 m² of loam, 30 of sand, 10 without a soil, which is taken as clay
+    square = shapely.box(0, 0, 10, 10)
+    found = zones(
+        [{"name": "a", "planting": "berries", "shape": square}],
+        [
+            {"texture": "Loam", "shape": shapely.box(0, 0, 6, 10)},
+            {"texture": "sand", "shape": shapely.box(5, 0, 9, 10)},  # the first one keeps the seam
+        ],
+        usual_texture="clay",
+    )
+    assert errors(found) == []
+    zone = found.zones[0]
+    assert zone.textures == pytest.approx({"loam": 0.6, "sand": 0.3, "clay": 0.1})
+    assert zone.texture_text == "loam, sand, clay"
+    assert zone.assumed == ["soil taken as clay on 10 %"]
+    # FAO-56, table 19 (from memory): loam 0.13 to 0.18, sand 0.05 to 0.11, clay 0.12 to 0.20;
+    # berries root 0.9 m deep
+    by_hand = 900 * (0.6 * 0.155 + 0.3 * 0.08 + 0.1 * 0.16)
+    assert zone.available_mm() == pytest.approx(by_hand)
+    assert zone.available_mm("low") < by_hand < zone.available_mm("high")
+
+
+def test_a_zone_in_two_parts_is_one_and_names_are_given_by_row():
+    beds = {"name": "beds", "planting": "tomatoes", "texture": "loam"}
+    parts = [
+        beds | {"shape": shapely.box(0, 0, 2, 2)},
+        beds | {"shape": shapely.box(5, 0, 7, 2)},
+        {"name": None, "planting": None, "texture": "loam", "shape": shapely.box(9, 0, 10, 1)},
+    ]
+    found = zones(parts)
+    assert [zone.zone_id for zone in found.zones] == ["beds", "zone 3"]
+    assert found.zones[0].shape.area == 8
+    assert found.zones[1].planting is PLANTINGS["orchard, grassed floor"]
+    assert found.zones[1].assumed == ["planting taken as orchard, grassed floor"]
+
+
+def test_zones_that_share_ground_are_told_once():
+    rows = [
+        {"name": "a", "planting": "berries", "texture": "loam", "shape": shapely.box(0, 0, 4, 4)},
+        {"name": "b", "planting": "berries", "texture": "loam", "shape": shapely.box(2, 0, 6, 4)},
+        {"name": "c", "planting": "berries", "texture": "loam", "shape": shapely.box(6, 0, 9, 4)},
+    ]
+    told = [p.message for p in zones(rows).problems]
+    assert told == ["a and b share 8 m², which is counted in both"]
+
+
+def test_own_plantings_stand_before_the_table():
+    own = OwnPlanting(
+        name="Berries", kc_initial=0.4, kc_middle=0.8, kc_end=0.6, stage_days=(20, 30, 90, 20),
+        first_day=250, root_depth_m=0.5,
+    )  # fmt: skip
+    row = {"name": "a", "planting": "Berries", "texture": "loam", "shape": shapely.box(0, 0, 4, 4)}
+    found = zones([row], plantings=(own,))
+    zone = found.zones[0]
+    assert zone.own_season
+    assert zone.planting.kc == (0.4, 0.8, 0.6)
+    assert zone.root_depth_m == 0.5
+    too_long = own.model_copy(update={"stage_days": (100, 100, 100, 100)})
+    assert "stages must add up" in errors(zones([row], plantings=(too_long,)))[0]
+
+
+def test_unknown_names_in_the_configuration_are_errors():
+    row = {"name": "a", "planting": "berries", "shape": shapely.box(0, 0, 4, 4)}
+    found = zones(
+        [row],
+        draw_order=("Tnak",),
+        usual_texture="gravel",
+        uses=({"name": "house", "m3_per_d": 1.0, "draws_on": ("Pond",)},),
+    )
+    told = errors(found)
+    assert told[:2] == ["year: there is no store Tnak", "year: there is no store Pond"]
+    assert len(told) == 3
+    assert told[2].startswith("year.usual_texture: no soil texture is named 'gravel'; known: sand")
+    assert "did you mean Tank?" in found.problems[0].mend
+
+
+def test_runoff_of_ground_and_roof_by_hand():
+    # TR-55 (NRCS 1986), table 2-1: curve number 80 and 4.0 in of rain give 2.04 in; 1000 m² of it
+    # are 51.8 m³. A roof of 100 m²: (101.6 × 0.95 - 0.5) mm are 9.602 m³; 0.4 mm are led away.
+    one = element("a", catchment_m2=1000.0, curve_number=80.0, roof_m2=100.0)
+    found = daily_inflow_m3(one, np.array([4.0 * 25.4, 0.4, 0.0]))
+    np.testing.assert_allclose(found, [2.04 * 25.4 + 9.602, 0, 0], atol=0.15)
+    assert found[1] == 0
+
+
+def test_overflow_in_a_ring_is_cut_where_it_would_close():
+    chain = [element("a", spills_to="b"), element("b", spills_to="c"),
+             element("c", spills_to="a"), element("d", spills_to="a"),
+             element("e", spills_to="brook"), element("f", spills_to="f")]  # fmt: skip
+    assert spill_targets(chain) == {"a": "b", "b": "c", "c": "", "d": "a", "e": "", "f": ""}
+    assert [p.message.split()[2] for p in rings_told(chain)] == ["c", "f"]
+
+
+def test_stores_are_asked_tanks_first_unless_the_person_says():
+    every = [element("pond", kind="pond"), element("swale"), element("tank", kind="tank")]
+    assert usual_order(every, Year()) == ("tank", "pond")
+    assert usual_order(every, Year(draw_order=("swale", "pond"))) == ("swale", "pond")
+
+
+@pytest.fixture
+def slope():
+    """A plane that falls southwards by 1 in 10, cells of 1 m, 40 rows and columns."""
+    grid = Grid(40, 40, 1.0, 0.0, 40.0, CRS)
+    levels = np.repeat(14.0 - 0.1 * (np.arange(40) + 0.5), 40).reshape(40, 40)
+    return grid, levels.astype(np.float32)
+
+
+def test_soakage_reaches_lower_ground_within_reach_only(slope):
+    grid, levels = slope
+    swale = shapely.LineString([(5, 20.5), (35, 20.5)])  # row 19, at 12.05 m
+    labels = np.zeros(grid.shape, dtype=np.int32)
+    labels[10:19] = 1  # above
+    labels[20:23] = 2  # the three rows below
+    labels[30:] = 3  # further down than it reaches
+    one = element("swale", spill_level_m=12.05)
+    reach = Year(soak_reach_m=5.0, soak_share=0.5)
+    found = fed_zones([one], {"swale": swale}, labels, ["up", "down", "far"], levels, grid, reach)
+    # of its own row and five rows below it, three lie under the zone: about half of the cells
+    # (the ends reach a little further), and half of that stays with the roots
+    assert set(found["swale"]) == {"down"}
+    assert found["swale"]["down"] == pytest.approx(0.5 * 3 / 6, abs=0.03)
+    none = fed_zones(
+        [element("swale", soak_mm_per_h=0.0), element("pond", kind="pond")],
+        {"swale": swale, "pond": swale.buffer(3)}, labels, ["up", "down", "far"], levels, grid,
+        reach,
+    )  # fmt: skip
+    assert none == {}
+
+
+def test_shares_of_soakage_never_exceed_the_share_that_stays(slope):
+    """However zones lie, what they are fed together is at most `soak_share` of the soakage."""
+    grid, levels = slope
+    rng = np.random.default_rng(2)
+    swale = shapely.LineString([(5, 20.5), (35, 20.5)])
+    for _ in range(20):
+        labels = rng.integers(0, 4, grid.shape).astype(np.int32)
+        params = Year(soak_reach_m=float(rng.uniform(0, 12)), soak_share=float(rng.random()))
+        found = fed_zones([element("swale", spill_level_m=12.5)], {"swale": swale}, labels,
+                          ["a", "b", "c"], levels, grid, params)  # fmt: skip
+        assert sum(found.get("swale", {}).values()) <= params.soak_share + 1e-12
+
+
+def test_curves_go_further_where_near_sizes_do_not_show_the_end():
+    from brimline.balance.system import Store, System, Zone
+
+    days = 730
+    rain = np.where(np.arange(days) % 365 < 120, 8.0, 0.0)  # a rainy and a dry season
+    tank = Store("tank", 5.0, rain * 0.2)
+    zone = Zone("beds", 100.0, 60.0, 0.4, np.full(days, 0.9), np.zeros(days), ("tank",))
+    system = System(rain, np.full(days, 4.0), (zone,), (tank,))
+    elements = [element("tank", kind="tank", capacity_m3=5.0)]
+    near = curves_of(system, elements, Year(goal_share=0.3, tank_worth_m3_per_y=20.0))
+    far = curves_of(system, elements, Year(goal_share=0.95))
+    assert near[0].capacity_m3[-1] == 15.0
+    assert far[0].capacity_m3[-1] == 60.0
+    assert 5.0 in far[0].capacity_m3  # the size as drawn is always among them
+    assert curves_of(system, [element("tank", kind="swale")], Year()) == []
