@@ -162,3 +162,9 @@ class Site:
 @pytest.fixture
 def site(tmp_path, capsys, monkeypatch) -> Site:
     return Site(tmp_path, capsys, monkeypatch)
+
+
+@pytest.fixture(scope="session")
+def site_class() -> type[Site]:
+    """For fixtures that outlive one test and make a site of their own."""
+    return Site

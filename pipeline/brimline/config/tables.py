@@ -274,6 +274,101 @@ class Works(ConfigTable):
     after_h: Positive = Field(96.0, description="How long routing goes on after the storm.")
 
 
+class Earthworks(ConfigTable):
+    """How elements are dug and heaped up, and what the earth does."""
+
+    refine: int = Field(
+        4, ge=1, le=16, description="Parts that a cell's side is split into where there is work."
+    )
+    settlement: Share = Field(
+        0.10, description="Share of their height by which banks are built higher than settled."
+    )
+    bank_top_m: Positive = Field(1.0, description="Width of the top of banks.")
+    bank_outer: Positive = Field(2.0, description="Run over rise of a bank's outer side.")
+    wing_m: NotNegative = Field(
+        15.0,
+        description="Longest wing that carries a swale's mound uphill round its end; 0: none.",
+    )
+    batter_limit_m: Positive = Field(
+        40.0, description="A batter that meets no ground within this distance is flagged."
+    )
+    section_interval_m: Positive = Field(
+        2.0, description="Between the sections that check the volumes."
+    )
+    loose_per_bank: Positive = Field(
+        1.25, description="Loose volume of earth over its volume in place."
+    )
+    compacted_per_bank: Positive = Field(
+        0.90, description="Compacted volume of earth over its volume in place."
+    )
+    topsoil_m: NotNegative = Field(0.15, description="Topsoil stripped where earth is moved.")
+    respread_m: NotNegative = Field(0.10, description="Topsoil put back on what is heaped up.")
+    sill_stone_m: NotNegative = Field(0.30, description="Thickness of stone on sills.")
+    sill_apron_m: NotNegative = Field(
+        2.0, description="Stone along the flow, beyond the crest of a sill's bank."
+    )
+
+
+Rate = NotNegative | None
+
+
+class Rates(ConfigTable):
+    """Prices of the bill of quantities, in one currency; what is left out has no price."""
+
+    strip_per_m3: Rate = Field(None, description="Strip topsoil and heap it beside the work.")
+    cut_per_m3: Rate = Field(None, description="Dig, measured in place.")
+    fill_per_m3: Rate = Field(None, description="Place and compact fill, measured compacted.")
+    haul_per_m3: Rate = Field(None, description="Load and haul to a stockpile, measured loose.")
+    haul_fill_per_m3: Rate = Field(
+        None, description="Load and haul to another element, measured loose."
+    )
+    borrow_per_m3: Rate = Field(None, description="Bring fill from elsewhere, measured loose.")
+    respread_per_m3: Rate = Field(None, description="Spread topsoil.")
+    seed_per_m2: Rate = Field(None, description="Seed bare ground.")
+    mulch_per_m2: Rate = Field(None, description="Mulch bare ground.")
+    sill_stone_per_m3: Rate = Field(None, description="Stone for sills and aprons.")
+    sill_cloth_per_m2: Rate = Field(None, description="Filter cloth under stone.")
+    gravel_per_m3: Rate = Field(None, description="Filling of basins: gravel, mulch or soil.")
+    pipe_per_m: Rate = Field(None, description="Pipe, laid.")
+    set_out_each: Rate = Field(None, description="Stake, set and levelled.")
+
+
+class Staking(ConfigTable):
+    """Stakes along lines, round outlines and at sills, and the levels that are read on a rod."""
+
+    interval_m: Positive = Field(5.0, description="Between stakes.")
+    turn_deg: Positive = Field(15.0, description="A stake stands where a line turned by more.")
+    offset_m: NotNegative = Field(
+        3.0, description="Offset stakes this far outside the digging; 0: none."
+    )
+    benchmark: str = Field("", description="Name of the site's benchmark.")
+    benchmark_level_m: float | None = Field(
+        None, description="Its level in the survey's datum; left out: no rod readings."
+    )
+    sight_above_m: Positive = Field(
+        1.5, description="Height of the instrument's line of sight over the benchmark."
+    )
+    rod_m: Positive = Field(5.0, description="Length of the rod.")
+    surface_error_m: Positive = Field(
+        0.01, description="Departure of the triangles for machine guidance from the surface."
+    )
+
+
+class Proof(ConfigTable):
+    """Water run over the designed surface."""
+
+    refine: int = Field(2, ge=1, le=8, description="Parts that a cell's side is split into.")
+    tolerance_m: Positive = Field(
+        0.05, description="Between a sill's level and that at which the surface really spills."
+    )
+    rain_on_grid: bool = Field(
+        default=False,
+        description="Run the design storm over the whole surface as shallow water; takes minutes.",
+    )
+    roughness: Positive = Field(0.05, description="Manning's n of the ground.")
+    after_h: NotNegative = Field(0.5, description="How long to go on after the storm.")
+
+
 class DrainLines(ConfigTable):
     """Graded lines: how gently they fall, where a drawn start or drain does not say."""
 
@@ -346,6 +441,10 @@ class Settings(ConfigTable):
     swales: SwaleRows = SwaleRows()
     drains: DrainLines = DrainLines()
     cultivation: Cultivation = Cultivation()
+    earthworks: Earthworks = Earthworks()
+    rates: Rates = Rates()
+    stakes: Staking = Staking()
+    proof: Proof = Proof()
     works: Works = Works()
     weather: Weather = Weather()
     year: Year = Year()

@@ -222,6 +222,13 @@ ITEMS: Final = (
         _free("mulch_share", "float", "Share of its ground under mulch.", "", 0, 1),
     ),
     _drawn(
+        "stockpiles",
+        Geometry.POINT,
+        "Stockpiles",
+        "Places for spoil that no mound needs.",
+        _NAME,
+    ),
+    _drawn(
         "kept_hollows",
         Geometry.POINT,
         "Hollows to keep",

@@ -137,6 +137,32 @@ FLAGS: Final = (
         "Set the stake's level with a laser or optical level from the benchmark.",
     ),
     Flag(
+        "leaks",
+        "On the designed surface water leaves below the sill's level, round an end or over a low"
+        " place.",
+        "Raise the mound there, or carry its end farther uphill.",
+    ),
+    Flag(
+        "sill-shut",
+        "On the designed surface water stands higher than the sill before it spills.",
+        "Lead the sill on to lower ground, or dig its way free.",
+    ),
+    Flag(
+        "reaches-other",
+        "On the designed surface the overflow reaches something else than it should.",
+        "Dig a way from the sill to what it should reach, or redraw the link.",
+    ),
+    Flag(
+        "at-building",
+        "The overflow runs through a building or its setback.",
+        "Turn it away with a drain, or move the sill.",
+    ),
+    Flag(
+        "over-boundary",
+        "The overflow leaves the boundary.",
+        "Lead it to a discharge point; no water onto a neighbour.",
+    ),
+    Flag(
         "open-batter",
         "A batter meets no ground within the limit, so its toe was cut off there.",
         "Make it steeper than the ground, or move the element to flatter ground.",

@@ -81,6 +81,31 @@ ITEMS: Final = (
         codes=True,
     ),
     Raster(
+        "design_surface",
+        "float32",
+        _NAN,
+        "Designed surface",
+        "Survey surface with all drawn elements dug and heaped up, banks settled; the mean of each"
+        " cell, so narrow crests and floors are smoothed. Stakes have the exact levels.",
+        "m",
+    ),
+    Raster(
+        "flood_depth_m",
+        "float32",
+        _NAN,
+        "Greatest depth of water",
+        "Deepest water on the designed surface in the design storm, by shallow-water flow.",
+        "m",
+    ),
+    Raster(
+        "flood_speed_m_s",
+        "float32",
+        _NAN,
+        "Greatest speed of water",
+        "Fastest water on the designed surface in the design storm, where deeper than 1 mm.",
+        "m/s",
+    ),
+    Raster(
         "surface_runoff",
         "float32",
         _NAN,

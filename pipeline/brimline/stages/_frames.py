@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 
 from brimline.io.frames import conformed, empty
-from brimline.layers import layer
+from brimline.layers import layer, table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,6 +32,14 @@ def frame_of(
     if not records:
         return gpd.GeoDataFrame(empty(layer(name), grid.crs))
     return frame(gpd.GeoDataFrame(list(records), geometry=list(shapes)), name, grid)
+
+
+def table_of(records: Sequence[dict[str, Any]], name: str) -> pd.DataFrame:
+    """Return a table from one mapping a row; without rows an empty one."""
+    declared = table(name)
+    if not records:
+        return pd.DataFrame(empty(declared))
+    return pd.DataFrame(conformed(pd.DataFrame(list(records)), declared))
 
 
 def positions(line: shapely.LineString, grid: Grid) -> NDArray[np.float64]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 from dataclasses import dataclass
+from datetime import datetime
 from typing import TYPE_CHECKING, Any, Final
 
 import brimline
@@ -16,6 +17,7 @@ from brimline.io.geopackage import About, write_geopackage
 from brimline.io.rasters import write_raster
 from brimline.layers import Layer, Raster, Table
 from brimline.report import pages_digest
+from brimline.stages.exchange import write_exchange
 from brimline.stages.pages import REPORT_PDF, plain_figures, results_of, write_pages
 
 if TYPE_CHECKING:
@@ -134,7 +136,7 @@ def _fill(
     site_name: str,
     told: Callable[[str], None],
 ) -> None:
-    """Write the rasters, the GeoPackage, and every table as CSV."""
+    """Write the rasters, the GeoPackage, every table as CSV, and what is taken to the site."""
     rows = []
     for item in result.published:
         if isinstance(item, Raster):
@@ -155,6 +157,9 @@ def _fill(
         )
         write_geopackage(folder / GEOPACKAGE, rows, crs=grid.crs, about=about)
         _write_tables(folder / TABLES, rows)
+
+    moment = datetime.fromisoformat(made["finished"])
+    write_exchange(folder, result, crs=grid.crs, name=site_name, written_at=moment, told=told)
 
 
 def _write_tables(folder: Path, rows: list[tuple[Layer | Table, Any]]) -> None:

@@ -6,20 +6,25 @@ from typing import TYPE_CHECKING, Final
 
 from brimline.stages import (
     audit,
+    building,
     catchments,
     certainty,
     conditioning,
     contours,
     drains,
+    earthworks,
     flow,
     hollows,
     keylines,
     line_rules,
     paths,
     plan,
+    proof,
     site,
     snapping,
+    stakes,
     storm,
+    surfaces,
     survey,
     survey_error,
     swales,
@@ -55,6 +60,11 @@ _ALWAYS: Final = (
     works,
     weather,
     year,
+    earthworks,
+    stakes,
+    surfaces,
+    building,
+    proof,
 )
 
 

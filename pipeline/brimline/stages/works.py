@@ -30,6 +30,7 @@ from brimline.cascade.rows import (
     result_rows,
     series_columns,
 )
+from brimline.elements.building import dimensions
 from brimline.engine.stage import Stage
 from brimline.errors import InputError, Problem, Severity
 from brimline.grid.shapes import cells_inside
@@ -122,6 +123,7 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
         **_tables(routed, found, mends, every),
         "cascade": {"headline": _headline(network, first, every)},
         "works_water": water_facts(network, arrivals, drawn_names(plan), works),
+        "built": {one.element.element_id: _built(one) for one in drawn},
     }
 
 
@@ -299,6 +301,12 @@ def _headline(
     }
 
 
+def _built(one: Drawn) -> dict[str, Any]:
+    """Dimensions to build to, and the level that water stands at before a storm, if it does."""
+    start_m = one.element.start_level_m
+    return dimensions(one.element) | {"start_level_m": start_m if np.isfinite(start_m) else None}
+
+
 def _nothing(grid: Grid, names: Sequence[str], works: Works) -> Mapping[str, Any]:
     empties = {name: pd.DataFrame(empty(table(name))) for name in _TABLES}
     return {
@@ -307,6 +315,7 @@ def _nothing(grid: Grid, names: Sequence[str], works: Works) -> Mapping[str, Any
         **empties,
         "cascade": {},
         "works_water": no_water_facts(names, works),
+        "built": {},
     }
 
 
@@ -326,7 +335,7 @@ STAGE = Stage(
         "storms",
         *_PLAN,
     ),
-    makes=("elements", "overflows", *_TABLES, "cascade", "works_water"),
+    makes=("elements", "overflows", *_TABLES, "cascade", "works_water", "built"),
     run=_run,
     table="works",
 )

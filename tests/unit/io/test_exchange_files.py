@@ -43,6 +43,8 @@ def stakes():
         "ground_m": [101.25, 99.0],
         "design_m": [100.8004, 99.5],
         "cut_m": [0.4496, -0.5],
+        "build_m": [100.8004, 99.55],
+        "offset_m": [0.0, 0.0],
         "role": ["lip", "sill"],
         "tolerance_m": [0.05, np.nan],
         "flag": ["level-on-site", ""],

@@ -16,6 +16,7 @@ from brimline.lines.staking import (
     Instrument,
     Reason,
     Stake,
+    Tolerance,
     crest_tolerance,
     fall_tolerance,
     floor_tolerance,
@@ -77,13 +78,13 @@ def test_round_an_outline_left_is_outwards_and_no_place_is_staked_twice():
 @settings(deadline=None, max_examples=50)
 @given(st.integers(0, 10_000))
 def test_stations_lie_on_the_line_in_order_and_never_too_far_apart(seed):
-    """Every station is on the line, chainages rise, and no gap is longer than 1.1 intervals."""
+    """Every station is on the line, chainages rise, and no gap is longer than 1.2 intervals."""
     rng = np.random.default_rng(seed)
     line = shapely.LineString(np.cumsum(rng.uniform(-3, 8, (rng.integers(2, 30), 2)), axis=0))
     asked = rng.uniform(0, line.length, 3)
     found = stations_along(line, 4.0, turn_deg=10.0, asked_m=asked)
     assert (np.diff(found.chainage_m) > 0).all()
-    assert np.diff(found.chainage_m).max() <= 4.4 + 1e-9
+    assert np.diff(found.chainage_m).max() <= 4.8 + 1e-9
     np.testing.assert_allclose(
         shapely.distance(line, shapely.points(found.x, found.y)), 0, atol=1e-9
     )
@@ -111,7 +112,7 @@ def test_stakes_carry_the_levels_of_the_designed_surface():
         return ready.at(x, y, ground(x, y)).level_m
 
     crest = stations_along(shapely.LineString([(10, 19), (50, 19)]), 20.0)
-    stakes = stakes_on("s1", "crest", crest, ground, wanted, tolerance_m=0.15)
+    stakes = stakes_on("s1", "crest", crest, ground, wanted, tolerance=Tolerance(0.15, "leaks"))
     assert [stake.stake_id for stake in stakes] == ["s1-crest-01", "s1-crest-02", "s1-crest-03"]
     for stake in stakes:
         assert stake.design_m == pytest.approx(0.4, abs=1e-3)

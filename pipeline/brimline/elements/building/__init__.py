@@ -13,12 +13,14 @@ from brimline.elements.building.bill import (
 from brimline.elements.building.ground_shapes import (
     Building,
     Dimensions,
+    Outfall,
     SillAt,
     dimensions,
     shapes_of,
     uphill_left,
 )
 from brimline.elements.building.order import Step, Way, build_order
+from brimline.elements.building.setting_out import Margins, Spacing, set_out
 
 __all__ = [
     "ITEMS",
@@ -26,14 +28,18 @@ __all__ = [
     "Building",
     "Dimensions",
     "Item",
+    "Margins",
+    "Outfall",
     "Quantity",
     "SillAt",
+    "Spacing",
     "Step",
     "Way",
     "bill",
     "build_order",
     "dimensions",
     "earth_quantities",
+    "set_out",
     "shapes_of",
     "sill_quantities",
     "total_cost",

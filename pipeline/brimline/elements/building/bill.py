@@ -20,6 +20,12 @@ class Item(NamedTuple):
     title: str
     unit: str
 
+    def rate_key(self, item: str) -> str:
+        """Name of its rate in the configuration, such as ``cut_per_m3``."""
+        if self.unit == "each":
+            return f"{item}_each"
+        return f"{item}_per_{self.unit.replace('³', '3').replace('²', '2')}"
+
 
 ITEMS: Final[dict[str, Item]] = {
     "strip": Item("Strip topsoil and heap it beside the work", "m³"),
@@ -31,12 +37,11 @@ ITEMS: Final[dict[str, Item]] = {
     "respread": Item("Spread topsoil", "m³"),
     "seed": Item("Seed bare ground", "m²"),
     "mulch": Item("Mulch bare ground", "m²"),
-    "line": Item("Line with clay or sheet", "m²"),
     "sill_stone": Item("Stone for sills and aprons", "m³"),
     "sill_cloth": Item("Filter cloth under stone", "m²"),
-    "gravel": Item("Gravel or mulch filling", "m³"),
+    "gravel": Item("Filling of basins: gravel, mulch or soil", "m³"),
     "pipe": Item("Pipe, laid", "m"),
-    "set_out": Item("Stakes, set and levelled", "pcs"),
+    "set_out": Item("Stake, set and levelled", "each"),
 }
 
 

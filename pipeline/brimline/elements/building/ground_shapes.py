@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
+from shapely.ops import substring
 
 from brimline.elements.basin import Basin
 from brimline.elements.drain import Drain
@@ -31,6 +32,9 @@ _LEAST_MOUND_M: Final = 0.01  # lower than this is only levelled
 _LOOK_M: Final = 2.0  # to each side of a line, to see which is uphill
 _STEP_M: Final = 0.5  # outwards, to see where the ground is low or high enough
 _SPARE_M: Final = 1.0  # a sill runs on past the toe of its bank
+_LONGEST_OUTFALL_M: Final = 40.0  # farther on, water finds its way over the ground
+_INTO_M: Final = 1.5  # an outfall runs on into what it reaches
+_LEAST_FALL: Final = 0.005  # of an outfall; 1 in 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +44,20 @@ class SillAt:
     level_m: float
     width_m: float
     place: shapely.Point
+
+
+@dataclass(frozen=True, slots=True)
+class Outfall:
+    """The way from the end of a drain to what it leads to.
+
+    Parameters
+    ----------
+    line : drawn from the drain's end.
+    level_m : spill level of what it reaches; NaN where that is not known [m].
+    """
+
+    line: shapely.LineString
+    level_m: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +138,8 @@ def shapes_of(
     sills: Sequence[SillAt],
     ground: LevelsAt,
     how: Building,
+    *,
+    outfall: Outfall | None = None,
 ) -> list[Shape]:
     """Work out the shapes of one element.
 
@@ -129,6 +149,7 @@ def shapes_of(
     drawn : its line or outline; of a multi-part geometry the largest part.
     sills : its sills.
     ground : levels of the surface that it is built on.
+    outfall : of a drain; without one its end is closed.
 
     Raises
     ------
@@ -140,10 +161,10 @@ def shapes_of(
         return []
     parts = shapely.get_parts(drawn)
     part = max(parts, key=lambda one: (one.area, one.length))
-    if kind in ("swale", "drain"):
-        line = uphill_left(part, ground)
-        make = _swale if kind == "swale" else _drain
-        return make(element_id, built, line, part, sills, ground, how)
+    if kind == "drain":
+        return _drain(element_id, built, part, outfall, ground, how)
+    if kind == "swale":
+        return _swale(element_id, built, uphill_left(part, ground), sills, ground, how)
     return _bowl(element_id, built, part, sills, ground, how)
 
 
@@ -166,7 +187,6 @@ def _swale(
     element_id: str,
     built: Mapping[str, Any],
     line: shapely.LineString,
-    _drawn: shapely.LineString,
     sills: Sequence[SillAt],
     ground: LevelsAt,
     how: Building,
@@ -236,33 +256,59 @@ def _wings(mound: Bank, past_end_m: float, ground: LevelsAt, how: Building) -> l
 def _drain(
     element_id: str,
     built: Mapping[str, Any],
-    line: shapely.LineString,
     drawn: shapely.LineString,
-    _sills: Sequence[SillAt],
-    _ground: LevelsAt,
+    outfall: Outfall | None,
+    ground: LevelsAt,
     how: Building,
 ) -> list[Shape]:
+    line = uphill_left(drawn, ground)
     levels = (built["from_level_m"], built["to_level_m"])
     if line.coords[0] != drawn.coords[0]:  # it was turned; it falls the other way then
         levels = levels[::-1]
     floor = LevelAlong.graded(*levels, line.length)
-    crest = LevelAlong.graded(
-        levels[0] + built["depth_m"], levels[1] + built["depth_m"], line.length
-    )
+    depth_m = built["depth_m"]
+    crest = LevelAlong.graded(levels[0] + depth_m, levels[1] + depth_m, line.length)
     if built["parabola_m"]:
         half_m = built["parabola_m"] * math.sqrt(built["depth_m"]) / 2
     else:
         half_m = built["bottom_m"] / 2 + built["side"] * built["depth_m"]
-    return [
-        Channel(
-            element_id, line, floor, 0.0, built["bottom_m"], built["other_side"], built["side"],
-            built["parabola_m"],
-        ),
+    section = (built["bottom_m"], built["other_side"], built["side"], built["parabola_m"])
+    shapes: list[Shape] = [
+        Channel(element_id, line, floor, 0.0, *section),
         Bank(
             element_id, line, crest, -(half_m + how.top_m / 2), how.top_m, max(built["side"], 1.0),
             how.outer, how.settlement,
         ),
     ]  # fmt: skip
+    if outfall is not None and outfall.line.length > 0:
+        shapes.append(_outfall(element_id, built["to_level_m"], section, drawn, outfall))
+    return shapes
+
+
+def _outfall(
+    element_id: str,
+    from_m: float,
+    section: tuple[float, float, float, float],
+    drawn: shapely.LineString,
+    outfall: Outfall,
+) -> Channel:
+    """Carry a drain's section on to what it reaches, or until it comes out of the ground."""
+    way = substring(outfall.line, 0, min(outfall.line.length, _LONGEST_OUTFALL_M))
+    corners = [drawn.coords[-1][:2], *(place[:2] for place in way.coords)]
+    line = shapely.remove_repeated_points(shapely.LineString(corners), 0.01)
+    if way.length == outfall.line.length:
+        line = _longer(line, _INTO_M)
+    to_m = from_m - _LEAST_FALL * line.length
+    if math.isfinite(outfall.level_m):
+        to_m = min(to_m, outfall.level_m)
+    floor = LevelAlong.graded(from_m, to_m, line.length)
+    return Channel(element_id, line, floor, 0.0, *section, through=True)
+
+
+def _longer(line: shapely.LineString, by_m: float) -> shapely.LineString:
+    corners = shapely.get_coordinates(line)
+    step = corners[-1] - corners[-2]
+    return shapely.LineString([*corners, corners[-1] + by_m * step / np.hypot(*step)])
 
 
 def _bowl(

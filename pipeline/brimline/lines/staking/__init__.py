@@ -11,6 +11,7 @@ from brimline.lines.staking.stakes import (
 )
 from brimline.lines.staking.stations import Reason, Stations, stations_along, stations_around
 from brimline.lines.staking.tolerance import (
+    ANY_ERROR,
     Tolerance,
     crest_tolerance,
     fall_tolerance,
@@ -19,6 +20,7 @@ from brimline.lines.staking.tolerance import (
 )
 
 __all__ = [
+    "ANY_ERROR",
     "LEVEL_ON_SITE",
     "Instrument",
     "Reading",

@@ -7,11 +7,13 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final, Literal
 
 from brimline.lines.staking.stations import Reason
+from brimline.lines.staking.tolerance import ANY_ERROR
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from brimline.lines.staking.stations import Stations
+    from brimline.lines.staking.tolerance import Tolerance
     from brimline.terrain.shaping import LevelsAt
 
 Side = Literal["", "left", "right"]
@@ -30,7 +32,9 @@ class Stake:
     side, offset_m : of an offset stake, which stands clear of the digging; its design level is
         that of the stake on the line [m].
     ground_m, design_m : levels [m]; NaN where the surface has none.
+    build_m : level to build to, higher than the design by what a bank settles [m].
     tolerance_m : error of level at which the element still works; infinite where any does [m].
+    because : what fails beyond the tolerance.
     reason : why it stands there.
     flags : codes of the flag catalogue.
     """
@@ -43,7 +47,9 @@ class Stake:
     y: float
     ground_m: float
     design_m: float
+    build_m: float = math.nan
     tolerance_m: float = math.inf
+    because: str = ""
     side: Side = ""
     offset_m: float = 0.0
     reason: Reason = Reason.INTERVAL
@@ -62,30 +68,38 @@ def stakes_on(
     ground: LevelsAt,
     design: LevelsAt,
     *,
-    tolerance_m: float = math.inf,
+    built: LevelsAt | None = None,
+    tolerance: Tolerance = ANY_ERROR,
 ) -> list[Stake]:
     """Put a stake at every station.
 
     Parameters
     ----------
-    ground, design : levels of the survey and of what is to be built.
-    tolerance_m : error of level at which the element still works [m].
+    ground, design : levels of the survey and of what is designed.
+    built : levels to build to; those of the design where left out.
+    tolerance : error of level at which the element still works, and what fails beyond it.
     """
-    levels = zip(
-        stations.chainage_m.tolist(), stations.x.tolist(), stations.y.tolist(),
-        ground(stations.x, stations.y).tolist(), design(stations.x, stations.y).tolist(),
-        stations.reason.tolist(), strict=True,
-    )  # fmt: skip
-    width = max(2, len(str(len(stations.x))))
-    found = []
-    for number, (at, x, y, below, wanted, reason) in enumerate(levels, start=1):
-        name = f"{element_id}-{role}-{number:0{width}}"
-        found.append(
-            Stake(
-                element_id, name, role, at, x, y, below, wanted, tolerance_m, reason=Reason(reason)
-            )
+    x, y = stations.x, stations.y
+    below, wanted = ground(x, y), design(x, y)
+    done = wanted if built is None else built(x, y)
+    width = max(2, len(str(len(x))))
+    return [
+        Stake(
+            element_id,
+            f"{element_id}-{role}-{place + 1:0{width}}",
+            role,
+            float(stations.chainage_m[place]),
+            float(x[place]),
+            float(y[place]),
+            float(below[place]),
+            float(wanted[place]),
+            float(done[place]),
+            tolerance.error_m,
+            tolerance.because,
+            reason=Reason(int(stations.reason[place])),
         )
-    return found
+        for place in range(len(x))
+    ]
 
 
 def offset_stakes(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 from typing import TYPE_CHECKING, Final
 
@@ -46,6 +46,11 @@ class Stations:
     east: NDArray[np.float64]
     north: NDArray[np.float64]
     reason: NDArray[np.int8]
+
+    def moved(self, left_m: float) -> Stations:
+        """Return the same stations, square to the line by `left_m` to its left [m]."""
+        x, y = self.offset(left_m)
+        return replace(self, x=x, y=y)
 
     def offset(self, left_m: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Map coordinates of points square to the line, `left_m` to its left [m]."""

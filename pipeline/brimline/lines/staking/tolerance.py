@@ -7,7 +7,7 @@ of the cascade: water must leave where it is meant to, and reach what it is mean
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -24,6 +24,9 @@ class Tolerance(NamedTuple):
 
     error_m: float
     because: str
+
+
+ANY_ERROR: Final = Tolerance(math.inf, "")  # a level that nothing hangs on
 
 
 def sill_tolerance(

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from brimline.terrain.earthwork.volumes import Earth
 
 Place = tuple[float, float]
-HaulKind = Literal["own fill", "other fill", "stockpile", "no place", "borrow"]
+HaulKind = Literal["own fill", "own topsoil", "other fill", "stockpile", "no place", "borrow"]
 
 _ENOUGH_M3 = 1e-9
 
@@ -55,11 +55,19 @@ class Soil:
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """The earth of one element, and where it lies (for hauls; map coordinates [m])."""
+    """The earth of one element.
+
+    Parameters
+    ----------
+    place : where it lies, for hauls; map coordinates [m].
+    topsoil_fills : True where topsoil that is left over may go into its fill: the mound of a
+        swale, never a bank that holds a pond.
+    """
 
     element_id: str
     earth: Earth
     place: Place = (0.0, 0.0)
+    topsoil_fills: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,8 +102,9 @@ class Haul:
 
     Parameters
     ----------
-    kind : own fill, other fill, stockpile, no place (spoil for which no stockpile is named), or
-        borrow (fill that has to be brought; `from_id` is empty).
+    kind : own fill, own topsoil (into a mound that may take it), other fill, stockpile, no place
+        (spoil for which no stockpile is named), or borrow (fill that has to be brought;
+        `from_id` is empty).
     bank_m3, loose_m3 : its volume in place and on the way [m³].
     distance_m : straight from place to place [m].
     """
@@ -149,6 +158,8 @@ def need_of(earth: Earth, soil: Soil) -> Need:
 def balanced(works: Sequence[Work], soil: Soil, stockpiles: Sequence[Stockpile] = ()) -> Spoil:
     """Send spoil to its own mound first, then to the nearest fill that lacks it, then away.
 
+    A mound that may take topsoil takes what is left of its own before any is hauled to it.
+
     Parameters
     ----------
     works : one for each element, in the order of building: of two fills equally near, the one
@@ -181,6 +192,14 @@ def balanced(works: Sequence[Work], soil: Soil, stockpiles: Sequence[Stockpile] 
 
     for name in needs:
         fill(name, name, "own fill", 0.0)
+    topsoil = {name: need.topsoil_m3 - need.respread_m3 for name, need in needs.items()}
+    for work in works:
+        if work.topsoil_fills:
+            name = work.element_id
+            amount = min(topsoil[name], lacking[name])
+            topsoil[name] -= amount
+            lacking[name] -= amount
+            move(name, name, "own topsoil", amount, 0.0)
     pairs = [
         (math.dist(places[source], places[target]), place, source, target)
         for place, target in enumerate(needs)
@@ -195,5 +214,4 @@ def balanced(works: Sequence[Work], soil: Soil, stockpiles: Sequence[Stockpile] 
         move(name, pile, "stockpile" if piles else "no place", spare[name], far_m)
     for name in needs:
         move("", name, "borrow", lacking[name], 0.0)
-    left_m3 = sum(need.topsoil_m3 - need.respread_m3 for need in needs.values())
-    return Spoil(needs, tuple(hauls), left_m3)
+    return Spoil(needs, tuple(hauls), sum(topsoil.values()))

@@ -3,6 +3,7 @@
 from brimline.terrain.shaping.along import Bank, Channel, notch
 from brimline.terrain.shaping.areas import Bowl, Pad
 from brimline.terrain.shaping.compose import Composed, Placed, composed
+from brimline.terrain.shaping.everywhere import Everywhere, everywhere
 from brimline.terrain.shaping.shapes import LevelAlong, Levels, LevelsAt, Shape, beside
 from brimline.terrain.shaping.surface import Design, Piece, Shaped, design
 
@@ -12,6 +13,7 @@ __all__ = [
     "Channel",
     "Composed",
     "Design",
+    "Everywhere",
     "LevelAlong",
     "Levels",
     "LevelsAt",
@@ -23,5 +25,6 @@ __all__ = [
     "beside",
     "composed",
     "design",
+    "everywhere",
     "notch",
 ]

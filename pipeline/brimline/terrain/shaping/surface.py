@@ -114,7 +114,8 @@ class Design:
         heaped_by = dug_by.copy()
         pieces = []
         for row, col, placed in _blocks(self.grid, self.placed):
-            piece = self._piece(row, col, placed, factor, built=built)
+            size = _size(self.grid, row, col)
+            piece = self._piece((row, col), size, placed, factor, built=built)
             pieces.append(piece)
             rows, cols = (size // factor for size in piece.grid.shape)
             here = slice(row, row + rows), slice(col, col + cols)
@@ -125,17 +126,47 @@ class Design:
         design = (self.dem.astype(np.float64) + change).astype(np.float32)
         return Shaped(self.elements, design, change, dug_by, heaped_by, tuple(pieces))
 
+    def around(self, label: int, *, factor: int = 4, built: bool = False) -> Piece:
+        """Work out the surface around one element, with all others that reach there.
+
+        Parameters
+        ----------
+        label : number of the element, from 1.
+        factor, built : as `surface`.
+
+        Raises
+        ------
+        GridError
+            If the design has no such element, or `factor` is below 1.
+        """
+        mine = [one for one in self.placed if one.label == label]
+        if factor < 1 or not mine:
+            raise GridError(f"there is no element number {label} to split into {factor} parts")
+        boxes = np.array([shapely.buffer(one.shape.core, one.reach_m).bounds for one in mine])
+        west, south = boxes[:, :2].min(axis=0)
+        east, north = boxes[:, 2:].max(axis=0)
+        rows, cols = self.grid.cell([west, east], [north, south])
+        row, last_row = (int(part) for part in np.clip(rows, 0, self.grid.rows - 1))
+        col, last_col = (int(part) for part in np.clip(cols, 0, self.grid.cols - 1))
+        size = (last_row - row + 1, last_col - col + 1)
+        box = shapely.box(*self.grid.window(row, col, *size).bounds)
+        return self._piece((row, col), size, _reaching(self.placed, box), factor, built=built)
+
     def _piece(
-        self, row: int, col: int, placed: list[Placed], factor: int, *, built: bool
+        self,
+        corner: tuple[int, int],
+        size: tuple[int, int],
+        placed: Sequence[Placed],
+        factor: int,
+        *,
+        built: bool,
     ) -> Piece:
-        rows = min(_BLOCK_CELLS, self.grid.rows - row)
-        cols = min(_BLOCK_CELLS, self.grid.cols - col)
-        ground = finer_ground(self.dem, row, col, rows, cols, factor)
-        fine = self.grid.window(row, col, rows, cols).finer(factor)
+        ground = finer_ground(self.dem, *corner, *size, factor)
+        fine = self.grid.window(*corner, *size).finer(factor)
         x, y = _centres(fine)
         found = composed(placed, x, y, ground.ravel(), built=built)
         return Piece(
-            fine, row, col, ground, found.level_m.reshape(fine.shape),
+            fine, *corner, ground, found.level_m.reshape(fine.shape),
             found.dug_by.reshape(fine.shape), found.heaped_by.reshape(fine.shape),
         )  # fmt: skip
 
@@ -221,12 +252,20 @@ def _blocks(grid: Grid, placed: Sequence[Placed]) -> list[tuple[int, int, list[P
     found = []
     for row in range(0, grid.rows, _BLOCK_CELLS):
         for col in range(0, grid.cols, _BLOCK_CELLS):
-            rows, cols = min(_BLOCK_CELLS, grid.rows - row), min(_BLOCK_CELLS, grid.cols - col)
-            box = shapely.box(*grid.window(row, col, rows, cols).bounds)
-            here = [one for one in placed if shapely.dwithin(one.shape.core, box, one.reach_m)]
+            box = shapely.box(*grid.window(row, col, *_size(grid, row, col)).bounds)
+            here = _reaching(placed, box)
             if here:
                 found.append((row, col, here))
     return found
+
+
+def _size(grid: Grid, row: int, col: int) -> tuple[int, int]:
+    """Rows and columns of the block that begins at a cell."""
+    return min(_BLOCK_CELLS, grid.rows - row), min(_BLOCK_CELLS, grid.cols - col)
+
+
+def _reaching(placed: Sequence[Placed], box: shapely.Polygon) -> list[Placed]:
+    return [one for one in placed if shapely.dwithin(one.shape.core, box, one.reach_m)]
 
 
 def _centres(grid: Grid) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

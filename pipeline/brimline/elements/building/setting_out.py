@@ -1,0 +1,213 @@
+"""Which stakes an element needs, and the error of level that each of them bears."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import shapely
+
+from brimline.lines.staking import (
+    ANY_ERROR,
+    Reason,
+    Stations,
+    crest_tolerance,
+    fall_tolerance,
+    floor_tolerance,
+    offset_stakes,
+    sill_tolerance,
+    stakes_on,
+    stations_along,
+    stations_around,
+)
+from brimline.terrain.shaping import Bank, Bowl, Channel
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from brimline.lines.staking import Stake, Tolerance
+    from brimline.terrain.shaping import Design, LevelsAt, Placed
+
+_SAME_M: Final = 0.001
+_STEP_M: Final = 0.1  # along a sill, to find the crest that it opens
+
+
+@dataclass(frozen=True, slots=True)
+class Margins:
+    """Levels that an element's own levels must keep clear of [m].
+
+    Parameters
+    ----------
+    peak_level_m : highest water in any storm.
+    feeder_levels_m : spill levels of the elements that spill to it.
+    receiver_level_m : spill level of what it spills to; minus infinity where that is not known.
+    """
+
+    spill_level_m: float
+    floor_level_m: float
+    crest_level_m: float
+    peak_level_m: float
+    feeder_levels_m: tuple[float, ...] = ()
+    receiver_level_m: float = -math.inf
+
+
+@dataclass(frozen=True, slots=True)
+class Spacing:
+    """How stakes are spaced.
+
+    Parameters
+    ----------
+    interval_m, turn_deg : as `stations_along`.
+    clear_m : offset stakes stand this far outside the digging; 0 sets none [m].
+    """
+
+    interval_m: float = 5.0
+    turn_deg: float = 15.0
+    clear_m: float = 3.0
+
+
+def set_out(
+    ready: Design, label: int, ground: LevelsAt, margins: Margins, spacing: Spacing
+) -> list[Stake]:
+    """Put stakes on an element: floor, crest and edge lines, and both ends of every sill.
+
+    Levels are those of the whole design at the stake, exact rather than a grid's.
+
+    Parameters
+    ----------
+    label : number of the element in the design.
+
+    Raises
+    ------
+    ValueError
+        If the design has no such element.
+    """
+    if not 1 <= label <= len(ready.elements):
+        raise ValueError(f"the design has no element number {label}")
+    crew = _Crew(ready, ready.elements[label - 1], ground, margins, spacing)
+    mine = [one for one in ready.placed if one.label == label]
+    first = mine[0].shape
+    if isinstance(first, Channel):
+        found = crew.line(first, mine)
+    elif isinstance(first, Bowl):
+        found = crew.outline(first, mine[0].reach_m)
+    else:
+        found = []
+    sills = [s for one in mine if isinstance(s := one.shape, Channel) and _is_sill(s)]
+    for number, sill in enumerate(sills, start=1):
+        others = [float(other.floor.level_m[0]) for other in sills if other is not sill]
+        found += crew.sill(sill, number, others)
+    return found
+
+
+def _is_sill(channel: Channel) -> bool:
+    """Tell a level sill through a bank from a drain's outfall, which falls."""
+    return channel.through and len(channel.floor.level_m) == 1
+
+
+@dataclass(frozen=True, slots=True)
+class _Crew:
+    """What all stakes of an element have in common."""
+
+    ready: Design
+    element_id: str
+    ground: LevelsAt
+    margins: Margins
+    spacing: Spacing
+
+    def line(self, channel: Channel, mine: Sequence[Placed]) -> list[Stake]:
+        """Floor and crest along a ditch or drain, and offset stakes for its floor."""
+        stations = stations_along(
+            channel.line, self.spacing.interval_m, turn_deg=self.spacing.turn_deg
+        )
+        found = self._stakes("floor", stations.moved(channel.offset_m), self._floor(channel))
+        clear_m = self.spacing.clear_m
+        if clear_m:
+            beside = [one for one in mine if one.shape.core is channel.line]
+            out_m = max(one.reach_m for one in beside) + clear_m
+            floor = list(found)
+            for left_m in (out_m, -out_m):
+                found += self._untouched(offset_stakes(floor, stations, left_m, self.ground))
+        bank = next((s for one in mine if isinstance(s := one.shape, Bank)), None)
+        if bank is not None and bank.line is channel.line:
+            crest = self._stakes("crest", stations.moved(bank.offset_m), self._crest())
+            found += [stake for stake in crest if stake.design_m > stake.ground_m]
+        return found
+
+    def outline(self, bowl: Bowl, reach_m: float) -> list[Stake]:
+        """Edge and crest round a pond or basin, and offset stakes for its edge."""
+        stations = stations_around(
+            bowl.outline, self.spacing.interval_m, turn_deg=self.spacing.turn_deg
+        )
+        found = self._stakes("edge", stations, ANY_ERROR)
+        if self.spacing.clear_m:
+            out_m = reach_m + self.spacing.clear_m
+            found += self._untouched(offset_stakes(found, stations, out_m, self.ground))
+        if bowl.crest_m is not None:
+            out_m = bowl.core_reach_m - bowl.top_m / 2
+            crest = self._stakes("crest", stations.moved(out_m), self._crest())
+            found += [stake for stake in crest if stake.design_m > stake.ground_m]
+        return found
+
+    def sill(self, sill: Channel, number: int, others: Sequence[float]) -> list[Stake]:
+        """Both ends of a sill, where it opens the crest."""
+        along = np.arange(0, sill.line.length + _STEP_M / 2, _STEP_M)
+        middle = shapely.get_coordinates(shapely.line_interpolate_point(sill.line, along))
+        steep = max(sill.left, sill.right)
+        edge_m = sill.bottom_m / 2
+        (x0, y0), (x1, y1) = sill.line.coords[0], sill.line.coords[-1]
+        across = np.array([-(y1 - y0), x1 - x0]) / math.hypot(x1 - x0, y1 - y0)
+        beside = [middle + side * (edge_m + steep) * across for side in (1, -1)]
+        top = np.max([self._level(points) for points in beside], axis=0)
+        # inside the element, and where the ground is lower, the sill is not what water meets
+        level_m = float(sill.floor.level_m[0])
+        top[np.abs(self._level(middle) - level_m) > _SAME_M] = -np.inf
+        crest = middle[int(np.argmax(np.where(np.isnan(top), -np.inf, top)))]
+        ends = np.array([crest + side * edge_m * across for side in (1, -1)])
+        stations = Stations(
+            np.array([0.0, sill.bottom_m]), ends[:, 0], ends[:, 1], np.full(2, across[0]),
+            np.full(2, across[1]), np.full(2, Reason.ASKED, dtype=np.int8),
+        )  # fmt: skip
+        m = self.margins
+        tolerance = sill_tolerance(
+            level_m, m.peak_level_m, m.crest_level_m,
+            feeder_levels_m=m.feeder_levels_m, receiver_level_m=m.receiver_level_m,
+            other_sills_m=others,
+        )  # fmt: skip
+        role = "sill" if number == 1 else f"sill{number}"
+        return self._stakes(role, stations, tolerance)
+
+    def _untouched(self, stakes: list[Stake]) -> list[Stake]:
+        """Leave out those that would stand in the digging of another element."""
+        places = np.array([(stake.x, stake.y) for stake in stakes])
+        moved = np.abs(self._level(places) - self.ground(*places.T))
+        return [stake for stake, by in zip(stakes, moved.tolist(), strict=True) if by < _SAME_M]
+
+    def _floor(self, channel: Channel) -> Tolerance:
+        levels = channel.floor.level_m
+        if len(levels) == 1:
+            return floor_tolerance(self.margins.spill_level_m, self.margins.floor_level_m)
+        fall = abs(levels[0] - levels[-1]) / channel.line.length
+        return fall_tolerance(fall * min(self.spacing.interval_m, channel.line.length))
+
+    def _crest(self) -> Tolerance:
+        return crest_tolerance(self.margins.crest_level_m, self.margins.peak_level_m)
+
+    def _stakes(self, role: str, stations: Stations, tolerance: Tolerance) -> list[Stake]:
+        return stakes_on(
+            self.element_id, role, stations, self.ground, self._design, built=self._built,
+            tolerance=tolerance,
+        )  # fmt: skip
+
+    def _design(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
+        return self.ready.at(x, y, self.ground(x, y)).level_m
+
+    def _built(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
+        return self.ready.at(x, y, self.ground(x, y), built=True).level_m
+
+    def _level(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        return self._design(points[:, 0], points[:, 1])

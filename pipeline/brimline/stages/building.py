@@ -1,0 +1,61 @@
+"""In which order to build, and the bill of quantities."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from brimline.elements.building import ITEMS, Quantity, Way, bill, build_order, total_cost
+from brimline.engine.stage import Stage
+from brimline.layers.flags import joined
+from brimline.stages._frames import table_of
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from brimline.config import Rates
+    from brimline.engine.stage import Given, Reporter
+
+
+def _run(given: Given, _report: Reporter) -> Mapping[str, Any]:
+    rates: Rates = given.params
+    prices = {key: getattr(rates, item.rate_key(key)) for key, item in ITEMS.items()}
+    elements, overflows = given.frame("elements"), given.frame("overflows")
+    levels = dict(zip(elements["element_id"], elements["spill_level_m"], strict=True))
+    ways = [
+        Way(row.from_id, row.to_id if isinstance(row.to_id, str) else "")
+        for row in overflows.itertuples(index=False)
+    ]
+    steps = build_order(levels, ways)
+    quantities = [Quantity(**row) for row in given.facts("quantities")["rows"]]
+    staked = given.frame("stakes")["element_id"].value_counts()
+    quantities += [Quantity(str(name), "set_out", float(staked[name])) for name in levels
+                   if name in staked.index]  # fmt: skip
+    rows = bill(quantities, {k: p for k, p in prices.items() if p is not None}, steps)
+    cost, unpriced = total_cost(rows)
+    records = [
+        {
+            "step": step.number,
+            "action": step.action,
+            "element_id": step.element_id,
+            "to_id": step.to_id,
+            "flag": joined(["cycle"] if step.in_ring else []),
+        }
+        for step in steps
+    ]
+    return {
+        "building_steps": table_of(records, "building_steps"),
+        "bill": table_of([asdict(row) for row in rows], "bill"),
+        "cost": {"headline": {"cost": cost, "rows_without_price": unpriced}},
+    }
+
+
+STAGE = Stage(
+    name="building",
+    version=1,
+    title="order of building and bill of quantities",
+    needs=("grid", "elements", "overflows", "quantities", "stakes"),
+    makes=("building_steps", "bill", "cost"),
+    run=_run,
+    table="rates",
+)

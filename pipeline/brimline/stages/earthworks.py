@@ -1,0 +1,244 @@
+"""Elements dug and heaped up: the designed surface, the earth, and where the spoil goes."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any, Final
+
+import pandas as pd
+
+from brimline.elements.building import (
+    Building,
+    Quantity,
+    earth_quantities,
+    sill_quantities,
+)
+from brimline.engine.stage import Stage
+from brimline.errors import Problem, Severity
+from brimline.layers.flags import joined
+from brimline.stages._earthworks import NEEDS, made
+from brimline.stages._frames import table_of
+from brimline.terrain.earthwork import (
+    Earth,
+    Soil,
+    Stockpile,
+    Work,
+    balanced,
+    earth_by_label,
+    earth_by_sections,
+    sections_across,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from brimline.config import Earthworks
+    from brimline.engine.stage import Given, Reporter
+    from brimline.stages._earthworks import Designed
+    from brimline.terrain.earthwork import Haul, Need, SectionVolumes, Spoil
+    from brimline.terrain.shaping import Shaped
+
+_MOUNDS: Final = ("swale", "drain")  # whose fill holds no pond and may be topsoil
+_DIFFER_PCT: Final = 5.0  # between cells and sections, above which a person should look
+_DIFFER_M3: Final = 2.0
+
+
+def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
+    params: Earthworks = given.params
+    how = Building(params.bank_top_m, params.bank_outer, params.settlement, returns_m=params.wing_m)
+    rules = {"how": asdict(how), "limit_m": params.batter_limit_m, "refine": params.refine}
+    site = made(given, how, params.batter_limit_m)
+    settled = site.ready.surface(factor=params.refine)
+    report.advanced(0.4, "measuring the earth")
+    soil = Soil(
+        params.loose_per_bank, params.compacted_per_bank, params.topsoil_m, params.respread_m
+    )
+    by_cells = _earth(settled)
+    as_built = _earth(site.ready.surface(factor=params.refine, built=True))
+    by_sections = {
+        name: earth_by_sections(
+            sections_across(
+                site.ready, site.label_of(name), site.ground, interval_m=params.section_interval_m
+            )
+        )
+        for name in site.ready.elements
+    }
+    works = [Work(name, as_built[name], _middle(site, name)) for name in _top_down(site, by_cells)]
+    spoil = balanced(works, soil, _stockpiles(given))
+    flags = _flags(site, spoil, by_cells, by_sections, report)
+    return {
+        "design_surface": settled.design_m,
+        "earth_volumes": _volume_rows(by_cells, as_built, by_sections, spoil.needs, flags),
+        "spoil_hauls": table_of([asdict(haul) for haul in spoil.hauls], "spoil_hauls"),
+        "quantities": _quantities(site, given, as_built, spoil, soil, params),
+        "building_rules": rules,
+        "earthworks": {"headline": _headline(by_cells, spoil)},
+    }
+
+
+def _earth(shaped: Shaped) -> dict[str, Earth]:
+    count = len(shaped.elements)
+    total = [Earth()] * count
+    for piece in shaped.pieces:
+        here = earth_by_label(
+            piece.ground_m, piece.design_m, piece.grid.cell_area_m2, piece.dug_by,
+            piece.heaped_by, count,
+        )  # fmt: skip
+        total = [one + other for one, other in zip(total, here, strict=True)]
+    return dict(zip(shaped.elements, total, strict=True))
+
+
+def _top_down(site: Designed, names: Mapping[str, Earth]) -> list[str]:
+    levels = site.elements["spill_level_m"]
+    return sorted(names, key=lambda name: (-float(levels[name]), name))
+
+
+def _middle(site: Designed, name: str) -> tuple[float, float]:
+    middle = site.elements.geometry[name].centroid
+    return middle.x, middle.y
+
+
+def _stockpiles(given: Given) -> list[Stockpile]:
+    return [
+        Stockpile(
+            row.name if isinstance(row.name, str) and row.name else f"stockpile {number}",
+            (row.geometry.x, row.geometry.y),
+        )
+        for number, row in enumerate(given.frame("stockpiles").itertuples(index=False), start=1)
+    ]
+
+
+def _flags(
+    site: Designed,
+    spoil: Spoil,
+    by_cells: Mapping[str, Earth],
+    by_sections: Mapping[str, SectionVolumes],
+    report: Reporter,
+) -> dict[str, str]:
+    homeless = {haul.from_id for haul in spoil.hauls if haul.kind == "no place"}
+    codes = {
+        name: [
+            *(["open-batter"] if name in site.ready.open_ended else []),
+            *(["spoil-no-place"] if name in homeless else []),
+        ]
+        for name in site.ready.elements
+    }
+    for name, cells in by_cells.items():
+        sections = by_sections[name]
+        for word, one, other in (
+            ("cut", cells.cut_m3, sections.cut_m3),
+            ("fill", cells.fill_m3, sections.fill_m3),
+        ):
+            if abs(one - other) > max(_DIFFER_M3, _DIFFER_PCT / 100 * max(one, other)):
+                report.problem(
+                    Problem(
+                        Severity.NOTICE,
+                        f"{name}: its {word} is {one:.1f} m³ by cells and {other:.1f} m³ by"
+                        " sections",
+                        "make earthworks.section_interval_m smaller, or refine greater",
+                        "earth_volumes",
+                    )
+                )
+    for name in site.ready.open_ended:
+        report.problem(
+            Problem(
+                Severity.WARNING,
+                f"{name}: a batter meets no ground and was cut off",
+                "make it steeper than the ground, or move the element to flatter ground",
+                "earth_volumes",
+            )
+        )
+    return {name: joined(found) for name, found in codes.items()}
+
+
+def _volume_rows(
+    by_cells: Mapping[str, Earth],
+    as_built: Mapping[str, Earth],
+    by_sections: Mapping[str, SectionVolumes],
+    needs: Mapping[str, Need],
+    flags: Mapping[str, str],
+) -> pd.DataFrame:
+    records = []
+    for name, cells in by_cells.items():
+        sections, need = by_sections[name], needs[name]
+        records.append(
+            {
+                "element_id": name,
+                "cut_m3": cells.cut_m3,
+                "fill_m3": cells.fill_m3,
+                "built_m3": as_built[name].fill_m3,
+                "cut_sections_m3": sections.cut_m3,
+                "fill_sections_m3": sections.fill_m3,
+                "sections": sections.sections,
+                "cut_m2": cells.cut_m2,
+                "fill_m2": cells.fill_m2,
+                "deepest_m": cells.deepest_m,
+                "highest_m": cells.highest_m,
+                "topsoil_m3": need.topsoil_m3,
+                "respread_m3": need.respread_m3,
+                "spoil_m3": need.spoil_m3,
+                "fill_needed_m3": need.fill_m3,
+                "flag": flags[name],
+            }
+        )
+    return table_of(records, "earth_volumes")
+
+
+def _quantities(
+    site: Designed,
+    given: Given,
+    earth: Mapping[str, Earth],
+    spoil: Spoil,
+    soil: Soil,
+    params: Earthworks,
+) -> dict[str, Any]:
+    """Amounts of the bill as plain values; those of stakes are added later."""
+    found: list[Quantity] = []
+    for name in site.ready.elements:
+        hauls: Sequence[Haul] = spoil.hauls
+        found += earth_quantities(name, earth[name], spoil.needs[name], soil, hauls)
+        filling_m = site.built[name].get("filling_m", 0.0)
+        if filling_m:
+            found.append(Quantity(name, "gravel", site.elements.geometry[name].area * filling_m))
+    if params.sill_stone_m:
+        for name, sills in site.sills.items():
+            if name not in site.ready.elements:
+                continue
+            height_m = site.built[name]["crest_level_m"]
+            for sill in sills:
+                # over the bank from toe to toe, and the apron below it
+                over_m = max(height_m - sill.level_m, 0.0)
+                along_m = params.bank_top_m + 2 * params.bank_outer * over_m + params.sill_apron_m
+                found += sill_quantities(
+                    name, sill.width_m, along_m, params.sill_stone_m, side=2.0, height_m=over_m
+                )
+    for row in given.frame("overflows").itertuples(index=False):
+        if row.outlet in ("pipe", "orifice") and not pd.isna(row.diameter_mm):
+            note = f"{row.diameter_mm:g} mm"
+            found.append(Quantity(row.from_id, "pipe", row.geometry.length, note))
+    return {"rows": [asdict(one) for one in found if math.isfinite(one.amount)]}
+
+
+def _headline(earth: Mapping[str, Earth], spoil: Spoil) -> dict[str, float]:
+    return {
+        "cut_m3": sum(one.cut_m3 for one in earth.values()),
+        "fill_m3": sum(one.fill_m3 for one in earth.values()),
+        "to_stockpile_m3": spoil.total_m3("stockpile") + spoil.total_m3("no place"),
+        "borrow_m3": spoil.total_m3("borrow"),
+        "topsoil_left_m3": spoil.topsoil_left_m3,
+    }
+
+
+STAGE = Stage(
+    name="earthworks",
+    version=1,
+    title="digging and heaping up the drawn elements",
+    needs=(*(name for name in NEEDS if name != "building_rules"), "stockpiles"),
+    makes=(
+        "design_surface", "earth_volumes", "spoil_hauls", "quantities", "building_rules",
+        "earthworks",
+    ),
+    run=_run,
+    table="earthworks",
+)  # fmt: skip

@@ -1,0 +1,157 @@
+"""Proof by water: the overflows followed on the designed surface."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+import shapely
+
+from brimline.cascade.proof import prove
+from brimline.engine.stage import Stage
+from brimline.errors import Problem, Severity
+from brimline.grid.shapes import cells_inside
+from brimline.layers.flags import joined
+from brimline.stages._earthworks import NEEDS, designed
+from brimline.stages._frames import frame_of, positions, table_of
+from brimline.terrain.shaping import everywhere
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import pandas as pd
+
+    from brimline.cascade.proof import Proved
+    from brimline.config import Proof
+    from brimline.engine.stage import Given, Reporter
+    from brimline.grid import Grid, Labels
+    from brimline.stages._earthworks import Designed
+
+_NEAR_M: Final = 10.0  # over the boundary, on the way to a discharge point outside it
+_DISCHARGE_M: Final = 5.0  # water that comes this near to a discharge point has reached it
+
+
+def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
+    params: Proof = given.params
+    site = designed(given)
+    if not site.ready.elements:
+        return {"design_proof": table_of([], "design_proof"),
+                "proof_paths": frame_of([], [], "proof_paths", given.grid)}  # fmt: skip
+    fine = everywhere(site.ready, params.refine)
+    names, labels = _labels(site, given, fine.grid, fine.dug_by)
+    report.advanced(0.3, "running water over the designed surface")
+    found = prove(
+        fine.design_m,
+        labels,
+        range(1, len(site.ready.elements) + 1),
+        cell_m=fine.grid.cell_m,
+        buildings=cells_inside(_buildings(given), fine.grid),
+        inside=cells_inside(given.frame("boundary").geometry, fine.grid),
+        burns=[positions(line, fine.grid) for line in given.frame("culverts").geometry],
+    )
+    outside_m = _outside(given, len(site.ready.elements))
+    told = [_told(one, site, names, outside_m, params) for one in found]
+    for record in told:
+        if record["flag"]:
+            report.problem(
+                Problem(
+                    Severity.WARNING,
+                    f"{record['element_id']}: {record['notes']}",
+                    "see design_proof and the lines proof_paths",
+                    "design_proof",
+                )
+            )
+    lines = [_line(one, fine.grid) for one in found]
+    return {
+        "design_proof": table_of(told, "design_proof"),
+        "proof_paths": frame_of(
+            [{key: record[key] for key in ("element_id", "reached_id", "flag")} for record in told],
+            lines, "proof_paths", given.grid,
+        ),
+    }  # fmt: skip
+
+
+def _labels(
+    site: Designed, given: Given, grid: Grid, dug_by: Labels
+) -> tuple[dict[int, str], Labels]:
+    """Numbers of elements and discharge points on the fine grid, and what each is called."""
+    names = dict(enumerate(site.ready.elements, start=1))
+    labels = dug_by.copy()
+    points = given.frame("discharge_points")
+    for place, row in enumerate(points.itertuples(index=False), start=1):
+        number = len(names) + 1
+        called = row.name.strip() if isinstance(row.name, str) else ""
+        names[number] = called or f"discharge {place}"
+        here = cells_inside([row.geometry.buffer(_DISCHARGE_M)], grid, all_touched=True)
+        labels[here & (labels == 0)] = number
+    return names, labels
+
+
+def _outside(given: Given, elements: int) -> dict[int, float]:
+    """Distance from the boundary to each discharge point, by its number; 0 inside."""
+    site = given.frame("boundary").geometry.union_all()
+    points = given.frame("discharge_points").geometry
+    return {elements + place: site.distance(point) for place, point in enumerate(points, start=1)}
+
+
+def _buildings(given: Given) -> list[shapely.Geometry]:
+    keep_out = given.frame("keep_out")
+    rows = keep_out[keep_out["kind"] == "building"]
+    return [
+        shape.buffer(-clear) for shape, clear in zip(rows.geometry, rows["setback_m"], strict=True)
+    ]
+
+
+def _told(
+    one: Proved,
+    site: Designed,
+    names: dict[int, str],
+    outside_m: dict[int, float],
+    params: Proof,
+) -> dict[str, Any]:
+    name = names[one.label]
+    row: pd.Series[Any] = site.elements.loc[name]
+    spill, meant = float(row["spill_level_m"]), row["spills_to"]
+    reached = names.get(one.reached, "")
+    found: list[tuple[str, str]] = []
+    over = one.brim_level_m - spill
+    if row["kind"] != "drain" and over < -params.tolerance_m:
+        found.append(("leaks", f"water leaves {-over:.2f} m below its sill"))
+    if row["kind"] != "drain" and over > params.tolerance_m:
+        found.append(("sill-shut", f"water stands {over:.2f} m over its sill before it spills"))
+    on_ground = set(names.values())
+    if isinstance(meant, str) and meant in on_ground and reached != meant:
+        found.append(("reaches-other", f"its overflow reaches {reached or 'nothing'}, not {meant}"))
+    if one.at_building:
+        found.append(("at-building", "its overflow runs through a building"))
+    if one.outside_m > outside_m.get(one.reached, 0.0) + _NEAR_M:
+        found.append(("over-boundary", f"its overflow runs {one.outside_m:.0f} m outside"))
+    return {
+        "element_id": name,
+        "spill_level_m": spill,
+        "brim_level_m": one.brim_level_m,
+        "meant_id": meant if isinstance(meant, str) else None,
+        "reached_id": reached or None,
+        "holds_m3": one.holds_m3,
+        "storage_m3": float(row["storage_m3"]),
+        "flag": joined([code for code, _ in found]),
+        "notes": "; ".join(text for _, text in found) or None,
+    }
+
+
+def _line(one: Proved, grid: Grid) -> shapely.LineString:
+    points = np.column_stack(grid.xy(one.rows, one.cols))
+    if len(points) < 2:
+        points = np.vstack([points, points + np.array([grid.cell_m, 0.0])])
+    return shapely.LineString(points)
+
+
+STAGE = Stage(
+    name="proof",
+    version=1,
+    title="water on the designed surface",
+    needs=(*NEEDS, "discharge_points", "keep_out", "boundary", "culverts"),
+    makes=("design_proof", "proof_paths"),
+    run=_run,
+    table="proof",
+)

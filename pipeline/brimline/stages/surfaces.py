@@ -1,0 +1,65 @@
+"""The ground of each element as triangles to build to, for machine guidance."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from scipy import ndimage
+
+from brimline.engine.stage import Stage
+from brimline.io.frames import conformed, empty
+from brimline.layers import table
+from brimline.stages._earthworks import NEEDS, designed
+from brimline.terrain.triangles import triangulated
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from brimline.config import Staking
+    from brimline.engine.stage import Given, Reporter
+
+_RIM_CELLS = 2  # of untouched ground around the work, so that the machine sees where it ends
+
+
+def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
+    params: Staking = given.params
+    site, refine = designed(given), int(given.facts("building_rules")["refine"])
+    points, faces = [], []
+    for place, name in enumerate(site.ready.elements):
+        report.advanced(place / len(site.ready.elements), f"triangles of {name}")
+        piece = site.ready.around(place + 1, factor=refine, built=True)
+        mine = (piece.dug_by == place + 1) | (piece.heaped_by == place + 1)
+        if not mine.any():
+            continue
+        shown = ndimage.binary_dilation(mine, iterations=_RIM_CELLS, structure=np.ones((3, 3)))
+        level = np.where(shown, piece.design_m, np.nan)
+        mesh = triangulated(level, piece.grid, params.surface_error_m)
+        points.append(
+            pd.DataFrame({"element_id": name, "x_m": mesh.x, "y_m": mesh.y, "z_m": mesh.z})
+        )
+        columns = dict(zip(("one", "two", "three"), mesh.faces.T.astype(np.int64), strict=True))
+        faces.append(pd.DataFrame({"element_id": name, **columns}))
+    return {
+        "surface_points": _joined(points, "surface_points"),
+        "surface_faces": _joined(faces, "surface_faces"),
+    }
+
+
+def _joined(parts: list[pd.DataFrame], name: str) -> pd.DataFrame:
+    declared = table(name)
+    if not parts:
+        return pd.DataFrame(empty(declared))
+    return pd.DataFrame(conformed(pd.concat(parts, ignore_index=True), declared))
+
+
+STAGE = Stage(
+    name="surfaces",
+    version=1,
+    title="triangles to build to",
+    needs=NEEDS,
+    makes=("surface_points", "surface_faces"),
+    run=_run,
+    table="stakes",
+)

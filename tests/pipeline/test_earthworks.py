@@ -1,0 +1,226 @@
+"""From the drawn design to the ground: what is dug holds or leaks, is staked and billed."""
+
+import json
+import xml.etree.ElementTree as ET
+
+import fiona
+import matplotlib.tri as tri
+import numpy as np
+import pandas as pd
+import pyogrio
+import pytest
+import rasterio
+import shapely
+
+POND = shapely.Point(80, 70).buffer(11)
+BASIN = shapely.Point(80, 38).buffer(8)
+END = shapely.Point(80, 18)
+STORM = "[storm]\ndepth_mm = 70\nduration_h = 3\n[works]\nusual_soak_mm_per_h = 30\n"
+# a level line on the west side of the valley, where the ground falls eastwards to the stream
+SWALE = shapely.LineString([(30, 100), (31, 112), (32, 124)])
+
+
+def plan(**changes):
+    """A pond that spills to a basin that spills to a named discharge point."""
+    layers = {
+        "drawn_ponds": [{"name": "Upper pond", "depth_m": 1.2, "shape": POND}],
+        "drawn_basins": [{"name": "Lower basin", "depth_m": 0.4, "shape": BASIN}],
+        "discharge_points": [{"name": "Brook", "shape": END}],
+        "stockpiles": [{"name": "Heap", "shape": shapely.Point(120, 60)}],
+    }
+    return layers | changes
+
+
+def run(site, tables="", **changes):
+    site.tables = STORM + tables
+    site.write_plan(**plan(**changes))
+    done = site.run()
+    assert done.code == 0, done.err
+    return done
+
+
+def by_element(site, name):
+    return site.table(name).set_index("element_id")
+
+
+class _Quiet:
+    """Stands in for `capsys`, which lives no longer than one test."""
+
+    out = err = ""
+
+    def readouterr(self):
+        return self
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory, site_class):
+    """One finished run that several tests look at."""
+    with pytest.MonkeyPatch.context() as patch:
+        site = site_class(tmp_path_factory.mktemp("built"), _Quiet(), patch)
+        run(
+            site,
+            "[stakes]\nbenchmark = 'Nail'\nbenchmark_level_m = 130.0\n[rates]\ncut_per_m3 = 4.0\n",
+        )
+        yield site
+
+
+def test_what_is_dug_holds_and_spills_to_what_it_should(built):
+    proof = by_element(built, "design_proof")
+    elements = by_element(built, "elements")
+    assert set(proof.index) == set(elements.index)
+    np.testing.assert_allclose(proof["brim_level_m"], proof["spill_level_m"], atol=0.02)
+    np.testing.assert_allclose(proof["holds_m3"], proof["storage_m3"], rtol=0.03)
+    assert (proof["reached_id"] == proof["meant_id"]).all()
+    assert not proof["flag"].any()
+    paths = built.layer("proof_paths").set_index("element_id")
+    pond = shapely.get_point(paths.geometry["Upper pond"], 0)
+    assert elements.geometry["Upper pond"].contains(pond)
+
+
+def test_the_designed_surface_is_the_survey_where_nothing_is_built(built):
+    with rasterio.open(built.results / "rasters" / "design_surface.tif") as file:
+        design, where = file.read(1), file.transform
+    with rasterio.open(built.results / "rasters" / "elevation.tif") as file:
+        ground = file.read(1)
+    volumes = by_element(built, "earth_volumes")
+    moved = float(np.nansum(design.astype(float) - ground)) * where.a**2
+    assert moved == pytest.approx(volumes["fill_m3"].sum() - volumes["cut_m3"].sum(), abs=0.5)
+    elements = built.layer("elements")
+    near = rasterio.features.geometry_mask(
+        elements.geometry.buffer(25), out_shape=design.shape, transform=where, invert=True
+    )
+    np.testing.assert_array_equal(design[~near], ground[~near])
+    assert (np.abs(design - ground)[near] > 0.5).any()
+
+
+def test_earth_by_cells_and_by_sections_agree_and_spoil_has_a_place(built):
+    volumes = by_element(built, "earth_volumes")
+    np.testing.assert_allclose(volumes["cut_m3"], volumes["cut_sections_m3"], rtol=0.02, atol=0.5)
+    np.testing.assert_allclose(volumes["fill_m3"], volumes["fill_sections_m3"], rtol=0.05, atol=1.0)
+    assert (volumes["built_m3"] >= volumes["fill_m3"]).all()
+    hauls = built.table("spoil_hauls")
+    for name in volumes.index:
+        gone = hauls[(hauls["from_id"] == name) & (hauls["kind"] != "own topsoil")]["bank_m3"].sum()
+        come = hauls[hauls["to_id"] == name]["bank_m3"].sum()
+        assert gone == pytest.approx(volumes.loc[name, "spoil_m3"], rel=1e-6)
+        assert come == pytest.approx(volumes.loc[name, "fill_needed_m3"], rel=1e-6)
+    assert "Heap" in set(hauls["to_id"])
+    assert "spoil-no-place" not in "".join(volumes["flag"].fillna(""))
+
+
+def test_stakes_stand_at_design_levels_and_say_what_the_survey_cannot(built):
+    stakes = built.layer("stakes")
+    assert stakes["stake_id"].is_unique
+    np.testing.assert_allclose(stakes["cut_m"], stakes["ground_m"] - stakes["design_m"], atol=1e-9)
+    np.testing.assert_allclose(stakes.geometry.z, stakes["design_m"], atol=1e-9)
+    elements = by_element(built, "elements")
+    for name in elements.index:
+        mine = stakes[stakes["element_id"] == name]
+        sills = mine[mine["role"] == "sill"]
+        assert len(sills) == 2
+        np.testing.assert_allclose(
+            sills["design_m"], elements.loc[name, "spill_level_m"], atol=1e-3
+        )
+        width = built.layer("overflows").set_index("from_id").loc[name, "sill_width_m"]
+        assert sills.geometry.iloc[0].distance(sills.geometry.iloc[1]) == pytest.approx(
+            width, abs=1e-6
+        )
+        edge = mine[(mine["role"] == "edge") & (mine["offset_m"] == 0)]
+        np.testing.assert_allclose(edge["design_m"], elements.loc[name, "spill_level_m"], atol=1e-3)
+    assert (stakes["build_m"] >= stakes["design_m"] - 1e-9).all()
+    # 130 m and 1.5 m of sight over it
+    np.testing.assert_allclose(stakes["rod_m"], 131.5 - stakes["design_m"], atol=1e-9)
+    fine = stakes["tolerance_m"] < 1.96 * np.sqrt(2) * 0.10
+    assert fine.any()
+    assert (stakes["flag"].fillna("").str.contains("level-on-site") == fine).all()
+
+
+def test_the_bill_follows_the_order_of_building(built):
+    steps = built.table("building_steps")
+    order = [(row.action, row.element_id) for row in steps.itertuples()]
+    assert order == [
+        ("make safe", "Brook"), ("dig", "Upper pond"), ("dig", "Lower basin"),
+        ("open overflow", "Upper pond"), ("open overflow", "Lower basin"),
+    ]  # fmt: skip
+    bill = built.table("bill")
+    assert bill["step"].is_monotonic_increasing
+    cut = bill[bill["item"] == "cut"].set_index("element_id")
+    np.testing.assert_allclose(cut["cost"], 4.0 * cut["amount"])
+    np.testing.assert_allclose(
+        cut["amount"], by_element(built, "earth_volumes")["spoil_m3"][cut.index]
+    )
+    assert bill[bill["item"] == "fill"]["cost"].isna().all()
+    staked = built.layer("stakes")["element_id"].value_counts()
+    each = bill[bill["item"] == "set_out"].set_index("element_id")["amount"]
+    assert each.to_dict() == staked.to_dict()
+
+
+def test_exchange_files_are_read_by_others(built):
+    folder = built.results / "stakes"
+    stakes = built.layer("stakes")
+    with fiona.open(folder / "site.gpx", layer="waypoints") as file:
+        assert {row["properties"]["name"] for row in file} == set(stakes["stake_id"])
+    with fiona.open(folder / "site.dxf") as file:
+        drawn = {row["properties"]["Layer"] for row in file}
+    assert {"stakes", "elements", "contours", "overflows", "stakes_text"} <= drawn
+    assert len(json.loads((folder / "stakes.geojson").read_text())["features"]) == len(stakes)
+    table = pd.read_csv(folder / "stakes.csv")
+    np.testing.assert_allclose(table["easting_m"], stakes.geometry.x, atol=5e-4)
+    np.testing.assert_allclose(table["build_m"], stakes["build_m"], atol=5e-4)
+    logger = pd.read_csv(folder / "stakes_for_logger.csv", header=None)
+    np.testing.assert_allclose(logger[1], stakes.geometry.y, atol=5e-4)
+    root = ET.parse(folder / "site.xml").getroot()
+    space = {"x": "http://www.landxml.org/schema/LandXML-1.2"}
+    surfaces = {one.attrib["name"]: one for one in root.iterfind(".//x:Surface", space)}
+    assert set(surfaces) == set(stakes["element_id"])
+    pond = surfaces["Upper pond"]
+    north, east, level = _numbers(pond.iterfind(".//x:P", space)).T
+    faces = _numbers(pond.iterfind(".//x:F", space)).astype(int) - 1
+    surface = tri.LinearTriInterpolator(tri.Triangulation(east, north, faces), level)
+    edge = stakes[(stakes["element_id"] == "Upper pond") & (stakes["role"] == "edge")]
+    edge = edge[edge["offset_m"] == 0]
+    # the edge is a bend of the surface, which cells of 0.25 m round off
+    found = surface(edge.geometry.x, edge.geometry.y)
+    np.testing.assert_allclose(found, edge["build_m"], atol=0.08)
+
+
+def _numbers(elements):
+    return np.array([[float(part) for part in element.text.split()] for element in elements])
+
+
+def test_a_swale_whose_sill_stands_over_its_line_leaks_without_wings(site):
+    x, y = shapely.get_coordinates(SWALE).astype(int).T
+    level = round(float(np.median(site.dem[site.size - 1 - y, x])), 2)
+    swale = {"name": "Side swale", "shape": SWALE, "depth_m": 0.5, "level_m": level}
+    high = {"name": "High sill", "from_id": "Side swale", "crest_level_m": level + 0.2,
+            "sill_width_m": 1.5, "shape": shapely.LineString([(31, 112), (80, 38)])}  # fmt: skip
+    changes = {"drawn_swales": [swale], "drawn_ponds": [], "drawn_overflows": [high]}
+    run(site, "[earthworks]\nwing_m = 0\n", **changes)
+    found = by_element(site, "design_proof").loc["Side swale"]
+    assert "leaks" in found["flag"]
+    assert found["brim_level_m"] < level + 0.12
+    run(site, **changes)
+    found = by_element(site, "design_proof").loc["Side swale"]
+    assert "leaks" not in (found["flag"] or "")
+    assert found["brim_level_m"] == pytest.approx(level + 0.2, abs=0.05)
+
+
+def test_an_overflow_that_the_ground_does_not_lead_to_its_target_is_told(site):
+    # The basin is drawn beside the valley floor: nothing leads the pond's water there.
+    aside = {"name": "Lower basin", "depth_m": 0.4, "spill_level_m": 126.0,
+             "shape": shapely.Point(105, 40).buffer(6)}  # fmt: skip
+    pond = plan()["drawn_ponds"][0] | {"spills_to": "Lower basin"}
+    run(site, drawn_ponds=[pond], drawn_basins=[aside])
+    found = by_element(site, "design_proof").loc["Upper pond"]
+    assert "reaches-other" in found["flag"]
+    assert found["reached_id"] == "Brook"
+
+
+def test_a_plan_without_elements_has_empty_tables(site):
+    run(site, drawn_ponds=[], drawn_basins=[])
+    for name in ("earth_volumes", "bill", "building_steps", "design_proof"):
+        assert len(site.table(name)) == 0
+    assert len(site.layer("stakes")) == 0
+    layers = {name for name, _ in pyogrio.list_layers(site.results / "site.gpkg")}
+    assert {"stakes", "proof_paths"} <= layers
+    assert not (site.results / "stakes" / "stakes.csv").exists()
