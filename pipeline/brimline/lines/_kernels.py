@@ -49,6 +49,19 @@ def _difference(dem, r, c, dr, dc):
 
 
 @kernel
+def _inner_rise(dem, r, c, fr, fc):
+    """`rise` where all cells around are there; NaN where one of them is nodata."""
+    down, along = 0.0, 0.0
+    for i in range(2):
+        for j in range(2):
+            weight = (fr if i else 1.0 - fr) * (fc if j else 1.0 - fc)
+            a, b = r + i, c + j
+            down += weight * (np.float64(dem[a + 1, b]) - np.float64(dem[a - 1, b]))
+            along += weight * (np.float64(dem[a, b + 1]) - np.float64(dem[a, b - 1]))
+    return 0.5 * down, 0.5 * along
+
+
+@kernel
 def rise(dem, row, col):
     """Rise per cell (down the rows, along the columns), continuous from cell to cell."""
     rows, cols = dem.shape
@@ -56,6 +69,11 @@ def rise(dem, row, col):
         return np.nan, np.nan
     r0, c0, fr, fc = corner(row, col, rows, cols)
     down, along = 0.0, 0.0
+    if 1 <= r0 < rows - 2 and 1 <= c0 < cols - 2:
+        down, along = _inner_rise(dem, r0, c0, fr, fc)
+        if not np.isnan(down + along):
+            return down, along
+        down, along = 0.0, 0.0
     for i in range(2):
         for j in range(2):
             weight = (fr if i else 1.0 - fr) * (fc if j else 1.0 - fc)

@@ -145,7 +145,7 @@ def limits(
     blocked[steep > max_slope_pct] = Stop.STEEP  # nodata compares False
     if area_m2 is not None and np.isfinite(path_area_m2):
         checked_same_shape(surface=surface, area_m2=area_m2)
-        paths = np.nan_to_num(area_m2) > path_area_m2
+        paths = np.asarray(area_m2) > path_area_m2  # nodata compares False
         blocked[_kernels.spread(paths, path_clearance_m / grid.cell_m)] = Stop.FLOW_PATH
     kept_out = _union(keep_out)
     if kept_out is not None:

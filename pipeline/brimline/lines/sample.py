@@ -139,8 +139,9 @@ def chainage(points: NDArray[np.float64], index: NDArray[np.int64]) -> NDArray[n
         return np.zeros(0)
     step = np.hypot(*np.diff(points, axis=0).T)
     total = np.concatenate(([0.0], np.cumsum(step)))
-    first = np.searchsorted(index, index)  # where each point's line begins
-    return np.asarray(total - total[first])
+    begin = np.flatnonzero(np.insert(index[1:] != index[:-1], 0, True))  # of each line
+    size = np.diff(np.append(begin, len(index)))
+    return np.asarray(total - np.repeat(total[begin], size))
 
 
 def onto_level(

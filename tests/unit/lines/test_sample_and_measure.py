@@ -52,6 +52,20 @@ def test_a_surface_of_another_shape_is_refused():
 
 
 @pytest.mark.interpreted
+def test_rise_is_the_same_inside_and_at_the_rim_and_beside_nodata():
+    # central differences of z = x y / 10 are exact; at the rim they are one-sided and still exact
+    grid = Grid(6, 7, 1.0, north_m=6.0)
+    x, y = grid.xy(*np.indices(grid.shape))
+    dem = (x * y / 10).astype(np.float32)
+    east, north = gradient_at(dem, grid, [0.7, 3.3, 6.4], [0.6, 2.8, 5.5])
+    np.testing.assert_allclose(east, np.array([0.6, 2.8, 5.5]) / 10, atol=1e-6)
+    np.testing.assert_allclose(north, np.array([0.7, 3.3, 6.4]) / 10, atol=1e-6)
+    dem[1, 3] = np.nan
+    east, north = gradient_at(dem, grid, 3.5, 3.5)
+    assert (east, north) == pytest.approx((0.35, 0.35), abs=1e-6)
+
+
+@pytest.mark.interpreted
 def test_points_are_moved_onto_a_level_along_the_gradient():
     start = np.array([[508.0, 892.0], [512.0, 890.0]])
     moved = onto_level(plane(), GRID, start, 100.6, reach_m=20.0)

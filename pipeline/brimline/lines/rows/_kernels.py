@@ -15,7 +15,7 @@ _HALVINGS = 24
 _PER_STEP = (1.0 / STEP).astype(np.float32)
 _FINE = 32  # levels in a band: cells are taken nearly in the order of their height
 _UPWARD, _DIRECTION = 8, 12  # places of the bits of a cell's traits
-_CLOSED, _BARRIER, _LOST, _DONE = 1 << 16, 1 << 17, 1 << 18, 1 << 19
+_CLOSED, _BARRIER, _LOST, _DONE, _ROW = 1 << 16, 1 << 17, 1 << 18, 1 << 19, 1 << 20
 _AREA, _UP, _RISE, _Z = 0, 1, 2, 3  # columns of a cell's state
 _SUMS = 14  # cells, steepness, inflow; five sums over sound ways up, five over lost ones; close
 _SOUND = 0.25  # share of ways up that must be sound for the lost ones to be left out
@@ -91,6 +91,17 @@ def pieces(band, free):
 
 
 @kernel
+def middles(band, piece, count, top_m, band_m):
+    """Level in the middle of each piece's band; NaN for number 0."""
+    out = np.full(count + 1, np.nan)
+    numbers, flat = band.ravel(), piece.ravel()
+    for cell in range(flat.size):
+        if flat[cell] > 0:
+            out[flat[cell]] = top_m - (numbers[cell] + 0.5) * band_m
+    return out
+
+
+@kernel
 def by_band(dem, top_m, band_m, count):
     """List valid cells from the top down, by fine levels, and where each band starts."""
     flat = dem.ravel()
@@ -147,24 +158,30 @@ def traits(dem, directions, closed, barrier):
 
 
 @kernel
-def _crossed(state, piece, level, above, below):
-    """Level of the row that lies between two cells of flat arrays; NaN where none does."""
-    zu, zl = state[above, _Z], state[below, _Z]
-    row = level[piece[above]]
-    if zu >= row and row > zl:  # False for NaN: no row there
-        return row
-    row = level[piece[below]]
-    if zu >= row and row > zl:
-        return row
+def _between(upper_z, lower_z, upper_row, lower_row):
+    """Level of the row that lies between two cells, of those of their pieces; NaN where none does.
+
+    This and `_apart` take numbers, not arrays: handing arrays on costs more than the rest.
+    """
+    if upper_z >= upper_row and upper_row > lower_z:  # False for NaN: no row there
+        return upper_row
+    if upper_z >= lower_row and lower_row > lower_z:
+        return lower_row
     return np.nan
 
 
 @kernel
-def _apart(state, steep, upper, lower, step_m):
+def _apart(steep_sum, drop, step_m):
     """Distance down the slope between the levels of two neighbours, at most their own."""
-    mean = 0.5 * (np.float64(steep[upper]) + np.float64(steep[lower]))
-    drop = np.float64(state[upper, _Z]) - np.float64(state[lower, _Z])
+    mean = 0.5 * steep_sum
     return step_m if mean * step_m <= drop else drop / mean
+
+
+@kernel
+def _turned(code, way):
+    """Tell whether a cell sheds another way than back down to where one came up from."""
+    turn = abs(code - (way ^ 4))
+    return code < 8 and min(turn, 8 - turn) >= 2
 
 
 @kernel
@@ -175,24 +192,28 @@ def _climb(trait, state, steep, piece, level, cell, cols, cell_m):
     """
     far, high = 0.0, 0.0
     for _ in range(_MAX_CLIMB):
-        way = (np.int64(trait[cell]) >> _UPWARD) & 15
+        here = np.int64(trait[cell])
+        way = (here >> _UPWARD) & 15
         if way == 8:
             break
         above = cell + D_ROW[way] * cols + D_COL[way]
         there = np.int64(trait[above])
         if there & _CLOSED:
             return far, high, True  # past the end of the row above, if there is one
-        row = _crossed(state, piece, level, above, cell)
+        row = np.nan
+        if (there | here) & _ROW:
+            row = _between(
+                state[above, _Z], state[cell, _Z], level[piece[above]], level[piece[cell]]
+            )
         if not np.isnan(row):
             drop = row - np.float64(state[cell, _Z])
             far += min(drop / max(np.float64(steep[cell]), 1e-6), cell_m)
             high += drop
             break
-        far += _apart(state, steep, above, cell, STEP[way] * cell_m)
-        high += np.float64(state[above, _Z]) - np.float64(state[cell, _Z])
-        code = (there >> _DIRECTION) & 15
-        turned = abs(code - (way ^ 4))
-        if there & _BARRIER or (code < 8 and min(turned, 8 - turned) >= 2):
+        drop = np.float64(state[above, _Z]) - np.float64(state[cell, _Z])
+        far += _apart(np.float64(steep[above]) + steep[cell], drop, STEP[way] * cell_m)
+        high += drop
+        if there & _BARRIER or _turned((there >> _DIRECTION) & 15, way):
             break  # a drawn row, or ground that sheds another way: the divide
         if there & _DONE:
             return far + state[above, _UP], high + state[above, _RISE], (there & _LOST) != 0
@@ -201,50 +222,84 @@ def _climb(trait, state, steep, piece, level, cell, cols, cell_m):
 
 
 @kernel
-def _work_out(trait, state, steep, piece, level, cell, stack, cols, cell_m):
-    """Work out a cell, and first those of its donors, and theirs, that have not been yet."""
-    stack[0] = cell
-    waits = 1  # a cell has one receiver, so it stands in the stack once at most
-    while waits > 0:
-        at = np.int64(stack[waits - 1])
-        mine = np.int64(trait[at])
-        waiting = False
-        total = 1.0
-        bits = mine & 255
-        k = 0
-        while bits:
-            if bits & 1:
-                donor = at + D_ROW[k] * cols + D_COL[k]
-                if not np.int64(trait[donor]) & _DONE:
-                    stack[waits] = donor
-                    waits += 1
-                    waiting = True
-                elif not waiting and np.isnan(_crossed(state, piece, level, donor, at)):
-                    total += state[donor, _AREA]
-            bits >>= 1
-            k += 1
-        if waiting:
+def _work_out(trait, state, steep, piece, level, cells, stack, cols, cell_m):
+    """Work out cells that have not been yet, and first their donors, and theirs."""
+    for i in range(cells.size):
+        if np.int64(trait[cells[i]]) & _DONE:
             continue
-        waits -= 1
-        far, high, astray = 0.0, 0.0, False
-        if mine & _BARRIER:
-            total = 0.0  # a drawn row holds back all, and distances begin anew
-        else:
-            far, high, astray = _climb(trait, state, steep, piece, level, at, cols, cell_m)
-        state[at, _AREA], state[at, _UP], state[at, _RISE] = total, far, high
-        trait[at] = (mine & ~_LOST) | _DONE | (_LOST if astray else 0)
+        stack[0] = cells[i]
+        waits = 1  # a cell has one receiver, so it stands in the stack once at most
+        while waits > 0:
+            at = np.int64(stack[waits - 1])
+            mine = np.int64(trait[at])
+            waiting = False
+            total = 1.0
+            bits = mine & 255
+            k = 0
+            while bits:
+                if bits & 1:
+                    donor = at + D_ROW[k] * cols + D_COL[k]
+                    there = np.int64(trait[donor])
+                    if not there & _DONE:
+                        stack[waits] = donor
+                        waits += 1
+                        waiting = True
+                    elif not waiting and (
+                        not (there | mine) & _ROW
+                        or np.isnan(
+                            _between(
+                                state[donor, _Z],
+                                state[at, _Z],
+                                level[piece[donor]],
+                                level[piece[at]],
+                            )
+                        )
+                    ):
+                        total += state[donor, _AREA]
+                bits >>= 1
+                k += 1
+            if waiting:
+                continue
+            waits -= 1
+            far, high, astray = 0.0, 0.0, False
+            way = (mine >> _UPWARD) & 15
+            if mine & _BARRIER:
+                total = 0.0  # a drawn row holds back all, and distances begin anew
+            elif way < 8:
+                above = at + D_ROW[way] * cols + D_COL[way]
+                there = np.int64(trait[above])
+                if there & _DONE and not (there | mine) & _ROW and not there & (_CLOSED | _BARRIER):
+                    # by far the most cells: one step up to a cell that is known
+                    high = np.float64(state[above, _Z]) - np.float64(state[at, _Z])
+                    far = _apart(np.float64(steep[above]) + steep[at], high, STEP[way] * cell_m)
+                    if not _turned((there >> _DIRECTION) & 15, way):
+                        far += state[above, _UP]
+                        high += state[above, _RISE]
+                        astray = (there & _LOST) != 0
+                else:
+                    far, high, astray = _climb(trait, state, steep, piece, level, at, cols, cell_m)
+            state[at, _AREA], state[at, _UP], state[at, _RISE] = total, far, high
+            trait[at] = (mine & ~_LOST) | _DONE | (_LOST if astray else 0)
 
 
 @kernel
 def _inflow(trait, state, piece, level, cell, cols):
     """Cells that drain to a cell from outside its piece, rows holding theirs back."""
     inflow = 0.0
-    bits = np.int64(trait[cell]) & 255
+    here = np.int64(trait[cell])
+    bits = here & 255
     k = 0
     while bits:
         if bits & 1:
             donor = cell + D_ROW[k] * cols + D_COL[k]
-            if piece[donor] != piece[cell] and np.isnan(_crossed(state, piece, level, donor, cell)):
+            if piece[donor] != piece[cell] and (
+                not (np.int64(trait[donor]) | here) & _ROW
+                or np.isnan(
+                    _between(
+                        state[donor, _Z], state[cell, _Z], level[piece[donor]], level[piece[cell]]
+                    )
+                )
+            ):
                 inflow += state[donor, _AREA]
         bits >>= 1
         k += 1
@@ -319,14 +374,18 @@ def place(
             if again == 1:  # rows hold back water now, so those cells are worked out once more
                 for i in range(start[band], start[band + 1]):
                     cell = np.int64(cells[i])
-                    if piece[cell] == 0 or not np.isnan(level[piece[cell]]):
+                    if piece[cell] == 0:
                         trait[cell] = np.int64(trait[cell]) & ~_DONE
-            for i in range(start[band], start[band + 1]):
-                cell = np.int64(cells[i])
-                if not np.int64(trait[cell]) & _DONE:
-                    _work_out(trait, state, g, piece, level, cell, stack, cols, cell_m)
+                    elif not np.isnan(level[piece[cell]]):
+                        trait[cell] = (np.int64(trait[cell]) & ~_DONE) | _ROW
+            here = cells[start[band] : start[band + 1]]
+            _work_out(trait, state, g, piece, level, here, stack, cols, cell_m)
+            if again == 1:
+                break
+            for i in range(here.size):
+                cell = np.int64(here[i])
                 mine = piece[cell]
-                if again == 1 or mine == 0:
+                if mine == 0:
                     continue
                 if sums[mine, 0] == 0.0:
                     in_band[found] = mine
@@ -344,8 +403,6 @@ def place(
                 sums[mine, side + 4] += weight * (state[cell, _RISE] + height)
                 if side == 3 and state[cell, _UP] < 0.5 * rule[_LEAST]:
                     sums[mine, 13] += 1.0
-            if again == 1:
-                break
             placed = False
             upper = top_m - band * band_m
             for j in range(found):

@@ -73,7 +73,7 @@ def ground(
     GridError
         If `directions` are missing where there is elevation, or the other way round.
     """
-    if not np.array_equal(np.isnan(surface), directions == NO_DATA):
+    if (np.isnan(surface) != (directions == NO_DATA)).any():
         raise GridError("directions must be given for exactly the cells that have elevation")
     low, top = float(np.nanmin(surface)), float(np.nanmax(surface))
     relief = max(top - low, 1e-3)
@@ -81,9 +81,7 @@ def ground(
     band = max(band, relief / _MOST_BANDS)
     number = _kernels.bands(surface, top, band)
     piece, pieces = _kernels.pieces(number, (blocked == 0) & (drawn == 0))
-    middle = np.full(pieces + 1, np.nan)
-    middle[piece] = top - (number + 0.5) * band
-    middle[0] = np.nan
+    middle = _kernels.middles(number, piece, pieces, top, band)
     cells, start = _kernels.by_band(surface, top, band, int(number.max()) + 1)
     closed = (blocked != Stop.NONE) & (blocked != Stop.STEEP) & (blocked != Stop.ROW)
     return Ground(

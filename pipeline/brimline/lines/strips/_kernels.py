@@ -6,8 +6,6 @@ import numpy as np
 
 from brimline._jit import kernel
 from brimline.grid.neighbours import D_COL, D_ROW
-from brimline.lines._kernels import corner
-from brimline.lines._kernels import level as level_at
 
 _CLEAR_CELLS = 4.0  # from a line up, where its own cells and those beside them do not count
 _ASTRAY_CELLS = 2.5  # over ground that sheds elsewhere before it counts as beyond a divide
@@ -87,15 +85,11 @@ def reached_below(directions, marks, reached, cells):
 
 
 @kernel
-def _patch_rise(dem, row, col):
-    """Rise per cell of the bilinear patch at a position between four centres."""
-    rows, cols = dem.shape
-    r, c, fr, fc = corner(row, col, rows, cols)
-    nw, ne = np.float64(dem[r, c]), np.float64(dem[r, c + 1])
-    sw, se = np.float64(dem[r + 1, c]), np.float64(dem[r + 1, c + 1])
-    down = (sw - nw) * (1.0 - fc) + (se - ne) * fc
+def _patch(nw, ne, sw, se, fr, fc):
+    """Level and rises (down the rows, along the columns) of a bilinear patch at a place in it."""
+    north, south = nw + (ne - nw) * fc, sw + (se - sw) * fc
     along = (ne - nw) * (1.0 - fr) + (se - sw) * fr
-    return down, along
+    return north + (south - north) * fr, south - north, along
 
 
 @kernel
@@ -106,42 +100,54 @@ def up_slope(dem, row, col, owner, level, barrier, shed, cell_m):
     the divide, where ground sheds to no row or another one for more than a few cells.
     """
     out = np.full(row.size, np.nan)
+    rows, cols = dem.shape
     for i in range(row.size):
         r, c = row[i], col[i]
-        z = level_at(dem, r, c)
+        z = -np.inf
         far, ground, held_far, held = 0.0, 0.0, 0.0, 0.0
         last_r, last_c = 0.0, 0.0
         reached = 0
-        while not np.isnan(z):
-            down, along = _patch_rise(dem, r, c)
+        while 0.0 <= r <= rows - 1 and 0.0 <= c <= cols - 1:
+            r0, c0 = min(np.int64(r), rows - 2), min(np.int64(c), cols - 2)
+            higher, down, along = _patch(
+                np.float64(dem[r0, c0]),
+                np.float64(dem[r0, c0 + 1]),
+                np.float64(dem[r0 + 1, c0]),
+                np.float64(dem[r0 + 1, c0 + 1]),
+                r - r0,
+                c - c0,
+            )
+            if not higher > z:
+                break  # level ground, or missing data
+            if far == 0.0:
+                z = higher
+            else:
+                step = np.hypot(cell_m, higher - z)
+                mark_r, mark_c = np.int64(r + 0.5), np.int64(c + 0.5)
+                mark = barrier[mark_r, mark_c]
+                if mark > 0 and (mark != owner[i] or far > _CLEAR_CELLS):
+                    reached = mark
+                if reached > 0:
+                    wanted = level[reached]
+                    if higher >= wanted or mark == 0:
+                        part = (wanted - z) / (higher - z)
+                        ground += step * min(max(part, 0.0), 1.0)
+                        break
+                elif shed[mark_r, mark_c] == owner[i] or far <= _CLEAR_CELLS:
+                    held_far, held = far, ground + step
+                elif far - held_far > _ASTRAY_CELLS:
+                    ground = held
+                    break
+                ground += step
+                z = higher
             length = np.hypot(down, along)
             if not length > 1e-9:
                 break
             down, along = down / length, along / length
             if down * last_r + along * last_c < 0.0:
                 break  # over the top
-            r, c = r + down, c + along
-            higher = level_at(dem, r, c)
-            if np.isnan(higher) or higher <= z:
-                break
-            step = np.hypot(cell_m, higher - z)
-            far += 1.0
-            r0, c0 = np.int64(np.floor(r + 0.5)), np.int64(np.floor(c + 0.5))
-            mark = barrier[r0, c0]
-            if mark > 0 and (mark != owner[i] or far > _CLEAR_CELLS):
-                reached = mark
-            if reached > 0:
-                wanted = level[reached]
-                if higher >= wanted or mark == 0:
-                    part = (wanted - z) / (higher - z)
-                    ground += step * min(max(part, 0.0), 1.0)
-                    break
-            elif shed[r0, c0] == owner[i] or far <= _CLEAR_CELLS:
-                held_far, held = far, ground + step
-            elif far - held_far > _ASTRAY_CELLS:
-                ground = held
-                break
-            ground += step
-            z, last_r, last_c = higher, down, along
-        out[i] = ground
+            r, c, far = r + down, c + along, far + 1.0
+            last_r, last_c = down, along
+        if z > -np.inf:
+            out[i] = ground
     return out
