@@ -284,6 +284,13 @@ STYLES: Final[dict[str, Style]] = {
             ),
             label="element_id",
         ),
+        Style(
+            "change_areas",
+            (Rule("Changed ground", line=Line(RED, 0.8), fill=Fill(RED, 0.35)),),
+        ),
+        Style("intake_changes", (Rule("Intake", mark=Mark(INDIGO, "triangle", 10.0)),)),
+        Style("line_changes", (Rule("Line", line=Line(RED, 1.8)),)),
+        Style("element_changes", (Rule("Element", line=Line(RED, 1.8), fill=Fill(RED, 0.15)),)),
         Style("overflows", (Rule("Overflow", line=Line(WINE, 1.8, (4.0, 2.5), arrow=True)),)),
         Style("intakes", (Rule("Intake", mark=Mark(INDIGO, "triangle", 10.0)),), label="name"),
         Style(
