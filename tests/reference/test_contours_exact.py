@@ -1,6 +1,7 @@
 """Contours against analytic surfaces and against contourpy's on real elevation."""
 
 import os
+from itertools import pairwise
 from pathlib import Path
 
 import contourpy
@@ -9,7 +10,7 @@ import pytest
 import shapely
 
 from brimline.grid import Grid
-from brimline.lines.contours import contour_levels, contours, is_index
+from brimline.lines.contours import contour_levels, contours, drawn_contours, is_index
 from brimline.lines.measure import departures
 from brimline.lines.sample import surface_at
 from brimline.lines.tidy import tidied
@@ -138,3 +139,25 @@ def test_tidied_lines_keep_to_their_level_on_real_ground():
     assert (off <= 10.0).mean() > 0.9
     assert sum(line.length for line in smooth) < sum(line.length for line in lines)
     assert sum(len(line.coords) for line in smooth) < 0.75 * sum(len(line.coords) for line in lines)
+
+
+def test_drawn_contours_are_lighter_keep_their_place_and_do_not_cross():
+    dem = jacksboro()
+    grid = Grid(*dem.shape, 90.0, north_m=dem.shape[0] * 90.0)
+    levels, drawn = drawn_contours(dem, grid, 50.0, least_ring_m=12 * 90.0)
+    exact = contours(dem, grid, levels)
+    for ours, theirs in zip(drawn, exact, strict=True):
+        rings = [line for line in ours.geoms if line.is_ring]
+        assert all(ring.length >= 12 * 90.0 for ring in rings)
+        dense = shapely.points(shapely.get_coordinates(shapely.segmentize(ours, 30.0)))
+        assert shapely.distance(dense, theirs).max() <= 0.05 * 90.0 + 1e-6
+    for one, other in pairwise(drawn):
+        assert not one.intersects(other)
+    vertices = shapely.get_num_coordinates(np.array(drawn, dtype=object)).sum()
+    assert vertices < 0.8 * shapely.get_num_coordinates(np.array(exact, dtype=object)).sum()
+
+
+def test_a_flat_surface_has_no_drawn_contours():
+    levels, drawn = drawn_contours(np.full((5, 5), 3.3, dtype=np.float32), Grid(5, 5, 1.0), 1.0)
+    assert len(levels) == 0
+    assert drawn == []

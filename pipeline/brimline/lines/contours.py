@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
     from brimline.grid import Elevation, Grid
 
+_MOVED_CELLS = 0.05  # that leaving out vertices may move a drawn contour
+_MOVED_GAP = 0.4  # of the least gap between two levels, for the same
 _TILE = 256  # cells; only the levels between a tile's lowest and highest cell are traced in it
 
 
@@ -92,6 +94,61 @@ def contours(
             cells = _ends_on_edges(points + np.array([col, row]), starts, surface, wanted[place])
             pieces[place].append(_drawn(cells, starts, grid))
     return [_joined(parts) for parts in pieces]
+
+
+def drawn_contours(
+    dem: Elevation,
+    grid: Grid,
+    interval_m: float,
+    *,
+    least_ring_m: float = 0.0,
+) -> tuple[NDArray[np.float64], list[shapely.MultiLineString]]:
+    """Trace contours for drawing: few vertices, and no rings as small as the survey's noise.
+
+    Leaving out vertices moves a line by at most a twentieth of a cell, and by less where the
+    steepest ground brings two levels close together: contours never come to cross.
+
+    Parameters
+    ----------
+    dem : float32 (rows, cols) [m]; NaN is nodata. Smooth it first.
+    interval_m : height between contours [m].
+    least_ring_m : closed contours shorter than this are left out [m].
+
+    Returns
+    -------
+    levels : float64 (levels,) [m], those of which something is drawn.
+    lines : one MultiLineString for each.
+
+    Raises
+    ------
+    GridError
+        If `dem` is no elevation array on `grid`.
+    ValueError
+        If `interval_m` is not positive.
+    """
+    levels = contour_levels(dem, interval_m)
+    most = _MOVED_CELLS * grid.cell_m
+    tolerance_m = min(most, _MOVED_GAP * interval_m / max(_steepest(dem, grid.cell_m), 1e-9))
+    drawn = []
+    for lines in contours(dem, grid, levels):
+        parts = shapely.get_parts(lines)
+        kept = parts[~(shapely.is_closed(parts) & (shapely.length(parts) < least_ring_m))]
+        drawn.append(shapely.multilinestrings(_fewer_vertices(kept, tolerance_m)))
+    some = np.array([not lines.is_empty for lines in drawn], dtype=np.bool_)
+    return levels[some], [lines for lines in drawn if not lines.is_empty]
+
+
+def _steepest(dem: Elevation, cell_m: float) -> float:
+    """Largest rise of the bilinear surface [m/m], or a little more."""
+    across = np.nanmax(np.abs(np.diff(dem, axis=1)), initial=0.0)
+    down = np.nanmax(np.abs(np.diff(dem, axis=0)), initial=0.0)
+    return float(np.hypot(across, down)) / cell_m
+
+
+def _fewer_vertices(lines: NDArray[Any], tolerance_m: float) -> NDArray[Any]:
+    fewer = np.asarray(shapely.simplify(lines, tolerance_m, preserve_topology=False))
+    spoilt = shapely.is_empty(fewer) | ~shapely.is_simple(fewer)
+    return np.where(spoilt, lines, fewer) if spoilt.any() else fewer
 
 
 def _tiles(surface: Elevation) -> Iterator[tuple[int, int, Elevation]]:

@@ -5,10 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
-import numpy as np
 
 from brimline.engine.stage import Stage
-from brimline.lines.contours import contour_levels, contours, is_index
+from brimline.lines.contours import drawn_contours, is_index
 from brimline.stages._frames import frame
 from brimline.terrain.smooth import smoothed
 
@@ -17,27 +16,29 @@ if TYPE_CHECKING:
 
     from brimline.engine.stage import Given, Reporter
 
+_RING_CELLS = 12.0  # round a bump or a pit about as wide as the smoothing: noise, not ground
+
 
 def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
     params, grid = given.params, given.grid
     calm = smoothed(given.raster("elevation"), cell_m=grid.cell_m, sigma_m=params.smooth_m)
     report.advanced(0.3, "tracing")
-    levels = contour_levels(calm, params.interval_m)
-    lines = contours(calm, grid, levels)
-    drawn = np.array([not line.is_empty for line in lines], dtype=np.bool_)
+    levels, lines = drawn_contours(
+        calm, grid, params.interval_m, least_ring_m=_RING_CELLS * grid.cell_m
+    )
     rows = gpd.GeoDataFrame(
         {
-            "level_m": levels[drawn],
-            "index": is_index(levels[drawn], params.interval_m, params.index_every),
+            "level_m": levels,
+            "index": is_index(levels, params.interval_m, params.index_every),
         },
-        geometry=[line for line, kept in zip(lines, drawn, strict=True) if kept],
+        geometry=lines,
     )
     return {"contours": frame(rows, "contours", grid)}
 
 
 STAGE = Stage(
     name="contours",
-    version=1,
+    version=2,
     title="contours",
     needs=("grid", "elevation"),
     makes=("contours",),

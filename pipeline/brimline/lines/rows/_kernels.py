@@ -314,13 +314,13 @@ def _due(rule, part, area, length, far, high):
     drop = high[0] + part * high[1]
     if distance < min_m:
         return False
-    if distance >= max_m:
+    inflow, strip, begin, end = area
+    gathered = inflow + strip * min(max((part - begin) / (end - begin), 0.0), 1.0)
+    # on ground as flat as its noise ways up end at every bump; the strip does not
+    if distance >= max_m or gathered >= max_m * length:
         return True
     if kind == VOLUME:
-        inflow, strip, begin, end = area
-        return (
-            inflow + strip * min(max((part - begin) / (end - begin), 0.0), 1.0) >= volume_m * length
-        )
+        return gathered >= volume_m * length
     if kind == INTERVAL:
         return drop >= interval_m
     return drop >= terrace_x * 100.0 * drop / max(distance, 1e-9) + terrace_y_m
