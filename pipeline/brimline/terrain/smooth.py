@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from brimline.grid import Elevation
 
 _REACH = 4.0  # standard deviations at which the bell is cut off
+_BLOCK = 512  # cells
 
 
 def smoothed(dem: Elevation, *, cell_m: float, sigma_m: float) -> Elevation:
@@ -53,21 +54,43 @@ def smoothed(dem: Elevation, *, cell_m: float, sigma_m: float) -> Elevation:
     sigma = sigma_m / cell_m
     known = np.isfinite(surface)
     datum = float(np.mean(surface[known], dtype=np.float64))
-    z = np.where(known, surface - datum, 0.0).astype(np.float32)
-    if known.all():
-        inner = _bell(z, sigma)
-        edge = _edge_band(surface.shape, int(np.ceil(_REACH * sigma)))
-    else:
-        inner = z
-        edge = known
-    weights = known.astype(np.float32)
-    result = inner.astype(np.float32)
-    if edge.any():
-        corrected = _plane_corrected(z, weights, sigma)
-        result = np.where(edge, corrected, result)
-    result += np.float32(datum)
-    result[~known] = np.nan
+    result = np.full(surface.shape, np.nan, dtype=np.float32)
+    reach = int(np.ceil(_REACH * sigma))
+    rows, cols = surface.shape
+    # block by block: the moments at the rim take nine times the memory of the surface
+    for row in range(0, rows, _BLOCK):
+        for col in range(0, cols, _BLOCK):
+            block = np.s_[row : row + _BLOCK, col : col + _BLOCK]
+            if known[block].any():
+                result[block] = _block(surface, known, datum, row, col, reach, sigma)
     return result
+
+
+def _block(
+    surface: Elevation,
+    known: NDArray[np.bool_],
+    datum: float,
+    row: int,
+    col: int,
+    reach: int,
+    sigma: float,
+) -> NDArray[np.float32]:
+    """Smooth one block, looking at what lies within reach around it."""
+    top, left = max(row - reach, 0), max(col - reach, 0)
+    window = np.s_[top : row + _BLOCK + reach, left : col + _BLOCK + reach]
+    here = known[window]
+    z = np.where(here, surface[window] - datum, 0.0).astype(np.float32)
+    inner = np.s_[row - top : row - top + _BLOCK, col - left : col - left + _BLOCK]
+    result = _bell(z, sigma)[inner]
+    # where all within reach is known the plane's height in the middle is the mean itself
+    rim = ~ndimage.minimum_filter(here, 2 * reach + 1, mode="constant", cval=False)[inner]
+    if rim.any():
+        corrected = _plane_corrected(z, here.astype(np.float32), sigma)[inner]
+        result = np.where(rim, corrected, result)
+    result = result + np.float32(datum)
+    result[~here[inner]] = np.nan
+    smooth: NDArray[np.float32] = result
+    return smooth
 
 
 def _bell(values: NDArray[np.float32], sigma: float) -> NDArray[np.float32]:
@@ -75,12 +98,6 @@ def _bell(values: NDArray[np.float32], sigma: float) -> NDArray[np.float32]:
         values, sigma, mode="constant", cval=0.0, truncate=_REACH
     )
     return smooth
-
-
-def _edge_band(shape: tuple[int, ...], width: int) -> NDArray[np.bool_]:
-    band = np.ones(shape, dtype=np.bool_)
-    band[width : shape[0] - width, width : shape[1] - width] = False
-    return band
 
 
 def _plane_corrected(
