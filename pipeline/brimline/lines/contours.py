@@ -215,7 +215,7 @@ def _drawn(cells: NDArray[np.float64], starts: NDArray[np.int64], grid: Grid) ->
     long_enough = np.bincount(index)[index] > 1
     cells, index = cells[long_enough], index[long_enough]
     x, y = grid.xy(cells[:, 1], cells[:, 0])
-    _, place = np.unique(index, return_inverse=True)
+    place = np.cumsum(np.diff(index, prepend=index[:1]) > 0)  # numbered without gaps
     return np.asarray(shapely.linestrings(np.column_stack((x, y)), indices=place))
 
 

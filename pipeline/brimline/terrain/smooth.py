@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from brimline.grid import Elevation
 
 _REACH = 4.0  # standard deviations at which the bell is cut off
-_BLOCK = 512  # cells
+_BLOCK = 256  # cells
 
 
 def smoothed(dem: Elevation, *, cell_m: float, sigma_m: float) -> Elevation:
