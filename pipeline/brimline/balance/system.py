@@ -124,10 +124,10 @@ class System:
     mains_limit_m3: float = np.inf
 
     def __post_init__(self) -> None:
+        served = [zone.zone_id for zone in self.zones] + [use.use_id for use in self.uses]
         for kind, names in (
-            ("zone", [zone.zone_id for zone in self.zones]),
+            ("zone and use", served),
             ("store", [store.store_id for store in self.stores]),
-            ("use", [use.use_id for use in self.uses]),
         ):
             if len(set(names)) != len(names):
                 raise ValueError(f"{kind} names must differ: {', '.join(names)}")

@@ -135,26 +135,31 @@ class Checks:
             )
             return False
         yearly = float(np.nanmean(rain)) * 365.25
+        largest = np.array([np.nanargmax(rain)])
         if yearly > 13_000:
             self._error(
                 f"{yearly:.0f} mm of rain a year: the unit looks wrong",
                 'if these are tenths, state weather.precipitation_unit = "tenths of mm"',
+                largest,
             )
             return False
         if yearly > 4000:
             self._warning(
                 f"{yearly:.0f} mm of rain a year, which few places have",
                 'if these are tenths, state weather.precipitation_unit = "tenths of mm"',
+                largest,
             )
         if yearly < 80:
             self._warning(
-                f"only {yearly:.0f} mm of rain a year",
+                f"only {yearly:.0f} mm of rain a year, {rain[largest[0]]:g} on the wettest day",
                 'if these are inches, state weather.precipitation_unit = "in"',
+                largest,
             )
         if float((rain[~np.isnan(rain)] > 0).mean()) > 0.95:
             self._warning(
                 "it rains on nearly every day: is it the right column?",
                 "name it in weather.precipitation_column",
+                np.flatnonzero(rain > 0),
             )
         wrong = np.flatnonzero((rain < 0) | (rain > _HIGHEST_RAIN_MM))
         self._to_gaps(wrong, ("precipitation",), "impossible precipitation")

@@ -219,6 +219,15 @@ ITEMS: Final = (
             " every pond.",
         ),
         _free("root_depth_m", "float", "Depth of soil that roots draw from.", "m", 0),
+        _free(
+            "available_pct",
+            "float",
+            "Water by volume that its soil holds for plants, where it was measured; empty follows"
+            " from the texture.",
+            "%",
+            0,
+            60,
+        ),
         _free("mulch_share", "float", "Share of its ground under mulch.", "", 0, 1),
     ),
     _drawn(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
@@ -36,6 +37,7 @@ class DrawnZone:
     ----------
     own_season : the planting's days of the year are those of this site, not of the north.
     textures : soil texture to its share of the zone's ground.
+    measured_pct : water by volume that the soil holds for plants [%]; NaN follows from the texture.
     draws_on : as drawn; empty asks in the usual order.
     assumed : what was assumed, in words.
     """
@@ -46,6 +48,7 @@ class DrawnZone:
     own_season: bool
     textures: dict[str, float]
     root_depth_m: float
+    measured_pct: float
     mulch_share: float
     irrigated: bool
     draws_on: tuple[str, ...]
@@ -53,6 +56,8 @@ class DrawnZone:
 
     def available_mm(self, within: Within = "middle") -> float:
         """Water that the root zone holds for plants [mm]."""
+        if not math.isnan(self.measured_pct):
+            return self.measured_pct * 10 * self.root_depth_m
         return sum(
             share * TEXTURES[name].available_mm(self.root_depth_m, within)
             for name, share in self.textures.items()
@@ -61,6 +66,8 @@ class DrawnZone:
     @property
     def texture_text(self) -> str:
         """The textures, the largest first."""
+        if not math.isnan(self.measured_pct):
+            return "measured"
         return ", ".join(sorted(self.textures, key=lambda name: -self.textures[name]))
 
 
@@ -131,9 +138,13 @@ def read_zones(
             if name not in stores:
                 found.problems.append(_no_store(name, stores, _SOURCE, place))
         found.zones.append(zone)
+    taken = [*shapes, *(use.name for use in params.uses)]
+    for name in sorted({name for name in taken if taken.count(name) > 1}):
+        message = f"{name} is the name of two zones or uses"
+        found.problems.append(_error(message, "give each its own", "configuration", "year.uses"))
     for zone in found.zones:
         zone.shape = shapely.union_all(shapes[zone.zone_id])
-        if not zone.textures:
+        if not zone.textures and math.isnan(zone.measured_pct):
             _lay_on_soils(zone, soils, params, found.problems)
     _tell_overlaps(found)
     _in_order(found, params)
@@ -169,6 +180,19 @@ def _zone(
     except ValueError as error:
         problems.append(_error(f"{zone_id}: {error}", "correct the column", _SOURCE, place))
         return None
+    root_depth_m = number_of(row, "root_depth_m", planting.root_depth_m)
+    measured = number_of(row, "available_pct")
+    for name, value in (("root_depth_m", root_depth_m), ("available_pct", measured)):
+        if value <= 0:
+            problems.append(
+                _error(
+                    f"{zone_id}: {name} must be above 0, got {value:g}",
+                    "correct it or leave it empty",
+                    _SOURCE,
+                    place,
+                )
+            )
+            return None
     irrigated = getattr(row, "irrigated", None)
     return DrawnZone(
         zone_id,
@@ -176,7 +200,8 @@ def _zone(
         planting,
         any(own.name == planting.name for own in params.plantings),
         soil,
-        number_of(row, "root_depth_m", planting.root_depth_m),
+        root_depth_m,
+        measured,
         number_of(row, "mulch_share", params.mulch_share),
         True if irrigated is None or pd.isna(irrigated) else bool(irrigated),
         tuple(name.strip() for name in text_of(row, "draws_on").split(";") if name.strip()),

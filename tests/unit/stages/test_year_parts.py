@@ -90,6 +90,22 @@ def test_a_zone_in_two_parts_is_one_and_names_are_given_by_row():
     assert found.zones[1].assumed == ["planting taken as orchard, grassed floor"]
 
 
+def test_measured_soil_stands_before_its_texture():
+    row = {"name": "a", "planting": "berries", "available_pct": 14.0,
+           "shape": shapely.box(0, 0, 4, 4)}  # fmt: skip
+    zone = zones([row]).zones[0]
+    assert zone.available_mm() == zone.available_mm("low") == pytest.approx(126)  # 0.9 m
+    assert (zone.texture_text, zone.assumed) == ("measured", [])
+    for column in ("available_pct", "root_depth_m"):
+        assert f"a: {column} must be above 0, got 0" in errors(zones([row | {column: 0.0}]))[0]
+
+
+def test_a_use_may_not_bear_the_name_of_a_zone():
+    row = {"name": "a", "planting": "berries", "texture": "loam", "shape": shapely.box(0, 0, 4, 4)}
+    found = zones([row], uses=({"name": "a", "m3_per_d": 1.0},))
+    assert errors(found) == ["year.uses: a is the name of two zones or uses"]
+
+
 def test_zones_that_share_ground_are_told_once():
     rows = [
         {"name": "a", "planting": "berries", "texture": "loam", "shape": shapely.box(0, 0, 4, 4)},
