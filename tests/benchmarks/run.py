@@ -15,7 +15,7 @@ from pathlib import Path
 import numba
 from contestants import OURS, contestants
 from ground import nested_intakes, terrain
-from probes import compiling, memory
+from probes import compiling, growth
 from threadpoolctl import threadpool_limits
 
 from brimline._jit import threads
@@ -258,9 +258,8 @@ def probe(sides):
     lines = []
     base = None
     for side in sides:
-        runs = [memory(side) for _ in range(3)]
-        wall, cpu = (min(run[clock] for run in runs) for clock in ("wall_s", "cpu_s"))
-        per_cell = max(run["bytes_per_cell"] for run in runs)
+        found = growth(side, 3 if side < 5000 else 1)
+        wall, cpu, per_cell = found["wall_s"], found["cpu_s"], found["bytes_per_cell"]
         base = base or (side, wall, cpu)
         cells = (side / base[0]) ** 2
         lines.append(
