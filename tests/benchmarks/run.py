@@ -7,6 +7,7 @@ seconds do. `python tests/benchmarks/run.py --help` lists the options.
 
 import argparse
 import os
+import sys
 import time
 from contextlib import contextmanager
 from importlib import metadata
@@ -15,7 +16,7 @@ from pathlib import Path
 import numba
 from contestants import OURS, contestants
 from ground import nested_intakes, terrain
-from probes import compiling, growth
+from probes import KEPT_MEMORY, compiling, growth
 from threadpoolctl import threadpool_limits
 
 from brimline._jit import threads
@@ -81,8 +82,10 @@ Written by `make bench` (`tests/benchmarks/run.py`); not edited by hand.
 All on the same arrays in one run on {cores} cores. Contestants take turns, and the shortest wall
 time of {rounds} turns counts, after one that does not (compiling, caches). Ground: `ground.py`,
 spectral, seeded, float32, a sixth of it in hollows. Inputs are in each library's own form before
-the clock starts. The threads of brimline, numba and OpenMP are limited alike. A library more than
-{too_slow} times slower than the fastest peer at the smallest size sits out the larger ones.
+the clock starts. The threads of brimline, numba and OpenMP are limited alike. Freed memory stays
+in the process, so that turns do not time how the operating system clears pages. A library more
+than {too_slow} times slower than the fastest peer at the smallest size, and slow enough to matter,
+sits out the larger ones.
 
 Ways through the chain add up each step's shortest time. Turning one library's form into another's
 is counted as free, and a step that uses an order made in an earlier step is taken at that price:
@@ -119,7 +122,7 @@ than brimline's, as multiples of its time for the whole step:
 
 {probed}
 """
-TOO_SLOW = 6.0  # a contestant so many times slower than ours and its peers sits out large grids
+TOO_SLOW, LONG_S = 6.0, 1.0  # so much behind the fastest peer, a contestant sits out large grids
 
 
 @contextmanager
@@ -182,10 +185,20 @@ def slow_ones(entries, best):
     slow = set()
     for entry in entries:
         key = entry.step, entry.library
-        peers = peers_of(best, entry.step)
-        if entry.library != OURS and best[key] > TOO_SLOW * min(peers.values()):
+        fastest = min(peers_of(best, entry.step).values(), default=best[key])
+        if entry.library != OURS and best[key] > max(TOO_SLOW * fastest, LONG_S):
             slow.add(key)
     return slow
+
+
+def keep_freed_memory():
+    """Start again with freed memory left in the process, for every contestant alike.
+
+    Large arrays are otherwise handed back to the operating system and cleared anew at each turn,
+    which takes as long as some steps and varies with what else the machine does.
+    """
+    if not KEPT_MEMORY.keys() <= os.environ.keys():
+        os.execve(sys.executable, [sys.executable, *sys.argv], {**os.environ, **KEPT_MEMORY})
 
 
 def step_rows(results):
@@ -258,7 +271,7 @@ def probe(sides):
     lines = []
     base = None
     for side in sides:
-        found = growth(side, 3 if side < 5000 else 1)
+        found = growth(side)
         wall, cpu, per_cell = found["wall_s"], found["cpu_s"], found["bytes_per_cell"]
         base = base or (side, wall, cpu)
         cells = (side / base[0]) ** 2
@@ -298,4 +311,5 @@ def main():
 
 
 if __name__ == "__main__":
+    keep_freed_memory()
     main()
