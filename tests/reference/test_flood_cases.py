@@ -185,6 +185,22 @@ def test_water_is_neither_made_nor_lost(seed):
     assert done.soaked_m3 <= np.nansum(where.soil_room_mm[~np.isnan(bed)]) / 1000 * 4 + 1e-9
 
 
+def test_rain_may_differ_by_kind_of_ground():
+    # Two walled halves, 30 mm on one and 6 mm on the other.
+    bed = np.zeros((6, 9))
+    bed[:, 4] = np.nan
+    full = np.ones(bed.shape)
+    kind = np.where(np.arange(9) < 4, 1, 2).astype(np.uint8) * np.ones((6, 1), np.uint8)
+    where = Ground(bed, 2.0, 0.05 * full, 0 * full, np.inf * full, 0 * full, kind)
+    done = flood(where, Rain(60.0, np.array([[10.0, 20.0], [6.0, 0.0]])), duration_s=180)
+    np.testing.assert_allclose(done.depth_m[:, :4], 0.030, rtol=1e-9)
+    np.testing.assert_allclose(done.depth_m[:, 5:], 0.006, rtol=1e-9)
+    assert done.rain_m3 == pytest.approx((24 * 0.030 + 24 * 0.006) * 4)
+    assert abs(done.residual_m3) < 1e-12
+    with pytest.raises(GridError, match="1 rains for ground of 2 kinds"):
+        flood(where, NO_RAIN, duration_s=1)
+
+
 @pytest.mark.interpreted
 def test_a_few_steps_on_rough_ground_close_their_volumes():
     # Small enough for the interpreter, which checks the bounds of every array.

@@ -37,12 +37,14 @@ _THIRD_OF_BIAS = np.int32(709_921_077)  # of float32's exponent: a cube root goo
 class Land(NamedTuple):
     """What does not change; arrays (rows + 2, cols + 2) but for the open cells.
 
-    `rate` is what soaks in [m/s], `room` what the soil can take [m]; `open_start[r]` to
+    `kind` says which rain falls, 0 none; `rate` is what soaks in [m/s], `room` what the soil can
+    take [m]; `open_start[r]` to
     `open_start[r + 1]` are the places of row r in `open_col` and `open_pull`, sqrt(slope)/n.
     """
 
     bed: np.ndarray
     rough: np.ndarray
+    kind: np.ndarray
     rate: np.ndarray
     room: np.ndarray
     open_start: np.ndarray
@@ -150,13 +152,24 @@ def _kept(flow, keep, keep_beyond, scaled):
 
 
 @_quick
-def _moved(bed, depth, east, west, south, north, per_cell, fall_m, new):
+def _rained(kind, falls_m, rain):
+    """Rain of each cell, by its kind."""
+    if falls_m.size == 2:
+        all_over = falls_m[1]
+        for c in range(rain.size):
+            rain[c] = all_over * kind[c]  # walls are of kind 0
+    else:
+        for c in range(rain.size):
+            rain[c] = falls_m[kind[c]]
+
+
+@_quick
+def _moved(rain, depth, east, west, south, north, per_cell, new):
     """Depth after flow and rain."""
     for c in range(new.size):
         net = np.float64(west[c]) - np.float64(east[c])
         net += np.float64(north[c]) - np.float64(south[c])
-        rain = fall_m if bed[c] < WALL_M else 0.0
-        new[c] = depth[c] + (net * per_cell + rain)
+        new[c] = depth[c] + (net * per_cell + rain[c])
 
 
 @_quick
@@ -213,7 +226,7 @@ def _over_edge(depth, pull):
 
 
 @_quick
-def sweep(land, old, new, marks, first, last, step_s, cell_m, fall_m, soaks):
+def sweep(land, old, new, marks, first, last, step_s, cell_m, falls_m, soaks):
     """Take rows `first` to `last` - 1 through one step; return their greatest depth and speed.
 
     Reads `old`, writes those rows of `new` and `marks`. Flows of two rows above and one below are
@@ -223,6 +236,7 @@ def sweep(land, old, new, marks, first, last, step_s, cell_m, fall_m, soaks):
     per_cell = step_s / cell_m
     weight, push = np.float32(GRAVITY * step_s), np.float32(GRAVITY * step_s / cell_m)
     level, level_of = np.zeros((2, width)), np.full(2, -1)
+    rain = np.zeros(width)
     east, south = np.zeros((3, width), np.float32), np.zeros((3, width), np.float32)
     keep = np.ones((3, width), np.float32)
     deep_e = np.full((2, width), THIN_M)
@@ -278,9 +292,10 @@ def sweep(land, old, new, marks, first, last, step_s, cell_m, fall_m, soaks):
         _speeds(flow_e, deep_e[r % 2], speed_e)
         h = new.depth[r]
         flow_n = new.south[r - 1] if r > first else above
+        _rained(land.kind[r], falls_m, rain)
         _moved(
-            land.bed[r][1:], old.depth[r][1:], flow_e[1:], flow_e[:-1], flow_s[1:], flow_n[1:],
-            per_cell, fall_m, h[1:],
+            rain[1:], old.depth[r][1:], flow_e[1:], flow_e[:-1], flow_s[1:], flow_n[1:], per_cell,
+            h[1:],
         )  # fmt: skip
         for at in range(land.open_start[r], land.open_start[r + 1]):
             c = land.open_col[at]

@@ -33,6 +33,8 @@ class Ground:
     soil_room_mm : water that the soil can still take [mm]; infinite for a constant rate.
     open_slope : slope at which water leaves the ground, 0 for a wall; meant for cells at the
         raster's edge or beside nodata. Flow there is normal (Manning), through one face.
+    rain_kind : uint8, which of a storm's several rains falls on each cell, from 1; all the first
+        where left out.
 
     Raises
     ------
@@ -46,6 +48,7 @@ class Ground:
     soak_mm_per_h: NDArray[np.floating]
     soil_room_mm: NDArray[np.floating]
     open_slope: NDArray[np.floating]
+    rain_kind: NDArray[np.uint8] | None = None
 
     def __post_init__(self) -> None:
         checked_same_shape(
@@ -58,6 +61,10 @@ class Ground:
         if not self.cell_m > 0:
             raise GridError(f"cell_m must be above 0 m, got {self.cell_m}")
         valid = self.valid
+        if self.rain_kind is not None:
+            checked_same_shape(bed_m=self.bed_m, rain_kind=self.rain_kind)
+            if (self.rain_kind[valid] == 0).any():
+                raise GridError("rain_kind counts from 1 on every valid cell")
         if not valid.any():
             raise GridError(f"bed_m {valid.shape} holds no finite cell")
         if not (self.roughness[valid] > 0).all():
@@ -74,13 +81,24 @@ class Ground:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Rain:
-    """A storm that falls evenly on every cell: depth in each of equal steps [mm]."""
+    """A storm: depth in each of equal steps [mm].
+
+    Parameters
+    ----------
+    depth_mm : float (steps,), the same on every cell; or (kinds, steps), by the ground's
+        `rain_kind`, such as what is left of the rain on soils of several kinds.
+    """
 
     step_s: float
     depth_mm: NDArray[np.floating]
 
     def __post_init__(self) -> None:
-        _check_steps("rain", self.step_s, self.depth_mm)
+        _check_steps("rain", self.step_s, np.atleast_2d(self.depth_mm))
+
+    @property
+    def kinds(self) -> NDArray[np.float64]:
+        """Depths by kind, float64 (kinds, steps) [mm]."""
+        return np.atleast_2d(np.asarray(self.depth_mm, dtype=np.float64))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -92,7 +110,7 @@ class Inflow:
     flow_m3_s: NDArray[np.floating]
 
     def __post_init__(self) -> None:
-        _check_steps("inflow", self.step_s, self.flow_m3_s)
+        _check_steps("inflow", self.step_s, self.flow_m3_s[None, :])
 
 
 def checked_start(
@@ -127,20 +145,22 @@ def check_cells(cells: Sequence[tuple[int, int]], valid: BoolGrid, what: str) ->
             raise GridError(f"{what} at row {row}, column {col} is not on ground")
 
 
-def rate_at(step_s: float, amounts: NDArray[np.floating], now_s: float) -> float:
-    """Amount of the step that holds a moment; 0 after the last."""
+def rate_at(step_s: float, amounts: NDArray[np.floating], now_s: float) -> NDArray[np.float64]:
+    """Amounts of the step that holds a moment, of (series, steps); 0 after the last."""
     place = int((now_s + _A_HAIR_S) // step_s)
-    return float(amounts[place]) if place < amounts.size else 0.0
+    if place >= amounts.shape[1]:
+        return np.zeros(amounts.shape[0])
+    return amounts[:, place].astype(np.float64)
 
 
 def to_next_change_s(step_s: float, amounts: NDArray[np.floating], now_s: float) -> float:
     """Time from a moment to the end of its step [s]; infinite after the last."""
     place = int((now_s + _A_HAIR_S) // step_s)
-    return (place + 1) * step_s - now_s if place < amounts.size else np.inf
+    return (place + 1) * step_s - now_s if place < amounts.shape[-1] else np.inf
 
 
 def _check_steps(what: str, step_s: float, amounts: NDArray[np.floating]) -> None:
     if not step_s > 0:
         raise GridError(f"the {what}'s step_s must be above 0 s, got {step_s}")
-    if amounts.ndim != 1 or not (np.isfinite(amounts) & (amounts >= 0)).all():
-        raise GridError(f"the {what} must be a 1-D array of finite numbers, none negative")
+    if amounts.ndim != 2 or not (np.isfinite(amounts) & (amounts >= 0)).all():
+        raise GridError(f"the {what} must be finite numbers by step, none negative")

@@ -120,6 +120,9 @@ def flood(
         raise GridError("duration_s, record_s and longest_step_s must be above 0 s")
     check_cells(probes, ground.valid, "the probe")
     check_cells([inflow.cell for inflow in inflows], ground.valid, "the inflow")
+    kinds = 1 if ground.rain_kind is None else int(ground.rain_kind[ground.valid].max())
+    if len(rain.kinds) != kinds:
+        raise GridError(f"the storm has {len(rain.kinds)} rains for ground of {kinds} kinds")
     bands = _jit.bands(ground.bed_m.shape[0], least=-(-_CELLS_A_BAND // ground.bed_m.shape[1]))
     with ThreadPoolExecutor(len(bands)) as pool:
         run = _Run(ground, checked_start(start_depth_m, ground.valid), bands, pool)
@@ -157,6 +160,8 @@ class _Run:
         self.valid = ground.valid
         self.cell_m = ground.cell_m
         self.land = _land(ground)
+        self.kind_cells = np.bincount(self.land.kind.ravel()).astype(np.float64)
+        self.kind_cells[0] = 0.0
         self.old, self.new = _water(depth_m), _water(np.zeros_like(depth_m))
         rows, cols = self.land.bed.shape
         self.marks = _kernels.Marks(
@@ -183,21 +188,24 @@ class _Run:
         )
         self.stable_s = min(_GROWTH * self.stable_s, _COURANT * self.cell_m / wave_m_s)
         step_s = min(longest_s, self.stable_s)
-        fall_m = rate_at(rain.step_s, rain.depth_mm, self.now_s) / 1000 / rain.step_s * step_s
-        self.rained_m += fall_m * int(self.valid.sum())
-        self._sweep(step_s, fall_m)
+        falls_m = np.zeros(self.kind_cells.size)  # none on kind 0, which is walls
+        falls_m[1 : 1 + len(rain.kinds)] = (
+            rate_at(rain.step_s, rain.kinds, self.now_s) / 1000 / rain.step_s * step_s
+        )
+        self.rained_m += float(falls_m @ self.kind_cells)
+        self._sweep(step_s, falls_m)
         self.old, self.new = self.new, self.old
         for inflow in inflows:
-            flow_m3_s = rate_at(inflow.step_s, inflow.flow_m3_s, self.now_s)
+            (flow_m3_s,) = rate_at(inflow.step_s, inflow.flow_m3_s[None, :], self.now_s)
             self._pour(inflow.cell, flow_m3_s * step_s / self.cell_m**2)
         self.now_s += step_s
         self.steps += 1
 
-    def _sweep(self, step_s: float, fall_m: float) -> None:
+    def _sweep(self, step_s: float, falls_m: NDArray[np.float64]) -> None:
         def band(rows: tuple[int, int]) -> tuple[float, float]:
             found: tuple[float, float] = _kernels.sweep(
                 self.land, self.old, self.new, self.marks, rows[0], rows[1], step_s, self.cell_m,
-                fall_m, self.soaks,
+                falls_m, self.soaks,
             )  # fmt: skip
             return found
 
@@ -241,7 +249,7 @@ class _Run:
         )
 
 
-def _rimmed(array: NDArray[np.floating], valid: BoolGrid, rim: float, dtype: type) -> NDArray[Any]:
+def _rimmed(array: NDArray[Any], valid: BoolGrid, rim: float, dtype: type) -> NDArray[Any]:
     """Copy with a rim one cell wide, which nodata is set to as well."""
     return np.pad(np.where(valid, array, rim).astype(dtype), 1, constant_values=rim)
 
@@ -259,10 +267,12 @@ def _land(ground: Ground) -> _kernels.Land:
     valid = ground.valid
     row, col = np.nonzero(valid & (ground.open_slope > 0))
     pull = np.sqrt(ground.open_slope[row, col]) / ground.roughness[row, col]
+    kind = ground.rain_kind if ground.rain_kind is not None else np.ones(valid.shape, np.uint8)
     starts = np.searchsorted(row, np.arange(-1, valid.shape[0] + 2))
     return _kernels.Land(
         _rimmed(ground.bed_m, valid, _kernels.WALL_M, np.float64),
         _rimmed(ground.roughness, valid, 1.0, np.float32),
+        _rimmed(kind, valid, 0, np.uint8),
         _rimmed(ground.soak_mm_per_h / 3.6e6, valid, 0.0, np.float32),
         _rimmed(ground.soil_room_mm / 1000, valid, 0.0, np.float32),
         starts.astype(np.int64),
