@@ -29,6 +29,15 @@ def test_a_lake_at_rest_stays_at_rest():
     assert np.nanmax(done.speed_m_s) < 1e-9
 
 
+def test_a_disturbed_pond_comes_to_rest():
+    # The roughest disturbance that a grid can hold, every second cell higher, must die away.
+    down, along = np.indices((12, 14))
+    depth = 0.8 + 0.01 * (-1.0) ** (down + along)
+    done = flood(ground(np.zeros(depth.shape)), NO_RAIN, duration_s=120, start_depth_m=depth)
+    assert np.abs(done.depth_m - 0.8).max() < 1e-4
+    assert done.most_m.max() < 0.8101
+
+
 def stoker(x, t, left, right, g=9.80665):
     """Depth after a dam break on a wet bed (Stoker 1957, Water Waves, section 10.8)."""
     cl, cr = np.sqrt(g * left), np.sqrt(g * right)
@@ -164,6 +173,37 @@ def test_a_heap_of_water_spreads_alike_to_all_sides():
         np.testing.assert_allclose(found, other, atol=1e-6)
     assert found[20, 30] > 0.01
     assert found[20, 0] == 0
+
+
+def test_ground_cut_out_of_a_larger_raster_floods_the_same():
+    # Rows are looked at over the span of their ground only, which must not show.
+    rng = np.random.default_rng(11)
+    bed = rng.uniform(0, 1, (20, 24))
+    down, along = np.indices(bed.shape)
+    round_about = (down - 9.5) ** 2 / 90 + (along - 11.5) ** 2 / 130 < 1
+    bed[~round_about] = np.nan
+    start = np.where(rng.random(bed.shape) < 0.15, 1.5, 0.0)
+    edge = np.where(rng.random(bed.shape) < 0.1, 0.05, 0.0)
+
+    def run(rows, cols, pad):
+        inner = (slice(*rows), slice(*cols))
+        wide = [np.pad(a[inner], pad, constant_values=v) for a, v in
+                ((bed, np.nan), (start, 0.0), (edge, 0.0))]  # fmt: skip
+        storm = Rain(60.0, np.array([10.0, 0.0]))
+        done = flood(ground(wide[0], soak=3, open_slope=wide[2]), storm, duration_s=120,
+                     start_depth_m=wide[1])  # fmt: skip
+        back = tuple(slice(pad, size - pad) for size in wide[0].shape)
+        return [getattr(done, name)[back] for name in ("depth_m", "most_m", "speed_m_s")]
+
+    whole = run((0, 20), (0, 24), 0)
+    for one, other in zip(whole, run((0, 20), (0, 24), 7), strict=True):
+        np.testing.assert_array_equal(one, other)
+    # a block of ground across the whole width takes the spans away
+    floor = bed.copy()
+    bed = np.vstack([np.zeros((1, 24)), np.full((1, 24), np.nan), floor])
+    start, edge = (np.vstack([np.zeros((2, 24)), a]) for a in (start, edge))
+    for one, other in zip(whole, run((0, 22), (0, 24), 0), strict=True):
+        np.testing.assert_array_equal(one, other[2:])
 
 
 @settings(deadline=None, max_examples=15)

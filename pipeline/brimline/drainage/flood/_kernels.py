@@ -38,8 +38,10 @@ class Land(NamedTuple):
     """What does not change; arrays (rows + 2, cols + 2) but for the open cells.
 
     `kind` says which rain falls, 0 none; `rate` is what soaks in [m/s], `room` what the soil can
-    take [m]; `open_start[r]` to
-    `open_start[r + 1]` are the places of row r in `open_col` and `open_pull`, sqrt(slope)/n.
+    take [m]; `open_start[r]` to `open_start[r + 1]` are the places of row r in `open_col` and
+    `open_pull`, sqrt(slope)/n.
+    `begin` and `end` are the span of each row that is looked at: all ground of the row and of its
+    two neighbours, and a wall on each side; both 0 where there is none.
     """
 
     bed: np.ndarray
@@ -50,6 +52,8 @@ class Land(NamedTuple):
     open_start: np.ndarray
     open_col: np.ndarray
     open_pull: np.ndarray
+    begin: np.ndarray
+    end: np.ndarray
 
 
 class Water(NamedTuple):
@@ -235,67 +239,75 @@ def sweep(land, old, new, marks, first, last, step_s, cell_m, falls_m, soaks):
     rows, width = land.bed.shape[0] - 2, land.bed.shape[1]
     per_cell = step_s / cell_m
     weight, push = np.float32(GRAVITY * step_s), np.float32(GRAVITY * step_s / cell_m)
-    level, level_of = np.zeros((2, width)), np.full(2, -1)
-    rain = np.zeros(width)
+    level, level_below, rain = np.zeros(width), np.zeros(width), np.zeros(width)
+    # rings of the last rows; past the span of its row each holds what a wall would
     east, south = np.zeros((3, width), np.float32), np.zeros((3, width), np.float32)
     keep = np.ones((3, width), np.float32)
-    deep_e = np.full((2, width), THIN_M)
-    deep_s = np.full((2, width), THIN_M)
+    deep_e, deep_s = np.full((2, width), THIN_M), np.full((2, width), THIN_M)
+    speed_e, speed_s = np.zeros(width, np.float32), np.zeros((2, width), np.float32)
     rise, root = np.zeros(width, np.float32), np.zeros(width, np.float32)
     drag, across = np.zeros(width, np.float32), np.zeros(width, np.float32)
-    speed_e, fast = np.zeros(width, np.float32), np.zeros(width, np.float32)
-    speed_s, above = np.zeros((2, width), np.float32), np.zeros(width, np.float32)
+    fast, above = np.zeros(width, np.float32), np.zeros(width, np.float32)
     deepest, quickest = np.zeros(width, np.float32), np.zeros(width, np.float32)
     for i in range(max(first - 2, 0), last + 1):
-        e, s = east[i % 3], south[i % 3]
-        if 1 <= i <= rows and (old.awake[i] or old.awake[i + 1]):
-            for k in range(i, i + 2):
-                if level_of[k % 2] != k:
-                    _levels(land.bed[k], old.depth[k], level[k % 2])
-                    level_of[k % 2] = k
-            z, z_below = land.bed[i], land.bed[i + 1]
-            n, n_below = land.rough[i], land.rough[i + 1]
-            w, w_below = level[i % 2], level[(i + 1) % 2]
-            q_e, q_e_below = old.east[i], old.east[i + 1]
-            q_s, q_s_above = old.south[i], old.south[i - 1]
-            d = deep_s[i % 2]
-            _faces(z, z_below, w, w_below, d, rise)
-            _drags(d, n, n_below, root, weight, drag)
-            _means(q_e[1:], q_e[:-1], q_e_below[1:], q_e_below[:-1], across[1:])
-            _flows(q_s, q_s_above, old.south[i + 1], across, d, rise, drag, push, s)
-            d = deep_e[i % 2]
-            _faces(z[:-1], z[1:], w[:-1], w[1:], d[:-1], rise[:-1])
-            _drags(d[:-1], n[:-1], n[1:], root[:-1], weight, drag[:-1])
-            _means(q_s[:-1], q_s[1:], q_s_above[:-1], q_s_above[1:], across[:-1])
-            _flows(
-                q_e[1:-1], q_e[:-2], q_e[2:], across[1:-1], d[1:-1], rise[1:-1], drag[1:-1], push,
-                e[1:-1],
-            )  # fmt: skip
-        else:
-            e[:] = _ZERO
-            s[:] = _ZERO
+        a, b = land.begin[i], land.end[i]
+        awake = 1 <= i <= rows and b > a and (old.awake[i] or old.awake[i + 1])
+        if not (awake and b - a == width):
+            east[i % 3, :] = _ZERO
+            south[i % 3, :] = _ZERO
+            keep[i % 3, :] = _ONE
             deep_e[i % 2, :] = THIN_M
             deep_s[i % 2, :] = THIN_M
+        e, s = east[i % 3], south[i % 3]
+        if awake:
+            z, z_below = land.bed[i][a:b], land.bed[i + 1][a:b]
+            n, n_below = land.rough[i][a:b], land.rough[i + 1][a:b]
+            q_e, q_e_below = old.east[i], old.east[i + 1]
+            q_s, q_s_above = old.south[i][a:b], old.south[i - 1][a:b]
+            w, w_below = level[a:b], level_below[a:b]
+            _levels(z, old.depth[i][a:b], w)
+            _levels(z_below, old.depth[i + 1][a:b], w_below)
+            d, up, x, k, t = deep_s[i % 2][a:b], rise[a:b], root[a:b], drag[a:b], across[a:b]
+            _faces(z, z_below, w, w_below, d, up)
+            _drags(d, n, n_below, x, weight, k)
+            before, before_below = q_e[a : b - 1], q_e_below[a : b - 1]
+            _means(q_e[a + 1 : b], before, q_e_below[a + 1 : b], before_below, t[1:])
+            _flows(q_s, q_s_above, old.south[i + 1][a:b], t, d, up, k, push, s[a:b])
+            d, up, x, k = deep_e[i % 2][a : b - 1], up[:-1], x[:-1], k[:-1]
+            _faces(z[:-1], z[1:], w[:-1], w[1:], d, up)
+            _drags(d, n[:-1], n[1:], x, weight, k)
+            _means(q_s[:-1], q_s[1:], q_s_above[:-1], q_s_above[1:], t[:-1])
+            _flows(
+                q_e[a + 1 : b - 1], q_e[a : b - 2], q_e[a + 2 : b], t[1:-1], d[1:], up[1:], k[1:],
+                push, e[a + 1 : b - 1],
+            )  # fmt: skip
         if i < first - 1:
             continue
-        _keeps_row(land, old.depth, i, e, s, south[(i + 2) % 3], per_cell, keep[i % 3])
+        if b > a:
+            _keeps_row(land, old.depth, i, a, b, e, s, south[(i + 2) % 3], per_cell, keep[i % 3])
         r = i - 1
-        if r < first - 1:
+        a, b = land.begin[r], land.end[r]
+        if r < first - 1 or b == a:
             continue
         flow_s = new.south[r] if r >= first else above
-        _kept(south[r % 3], keep[r % 3], keep[i % 3], flow_s)
-        _speeds(flow_s, deep_s[r % 2], speed_s[r % 2])
+        _kept(south[r % 3][a:b], keep[r % 3][a:b], keep[i % 3][a:b], flow_s[a:b])
+        if b - a < width:
+            speed_s[r % 2, :] = _ZERO
+        _speeds(flow_s[a:b], deep_s[r % 2][a:b], speed_s[r % 2][a:b])
         if r < first:
             continue
         flow_e = new.east[r]
-        _kept(east[r % 3][:-1], keep[r % 3][:-1], keep[r % 3][1:], flow_e[:-1])
-        _speeds(flow_e, deep_e[r % 2], speed_e)
+        _kept(
+            east[r % 3][a : b - 1], keep[r % 3][a : b - 1], keep[r % 3][a + 1 : b],
+            flow_e[a : b - 1],
+        )  # fmt: skip
+        _speeds(flow_e[a:b], deep_e[r % 2][a:b], speed_e[a:b])
         h = new.depth[r]
         flow_n = new.south[r - 1] if r > first else above
-        _rained(land.kind[r], falls_m, rain)
+        _rained(land.kind[r][a:b], falls_m, rain[a:b])
         _moved(
-            rain[1:], old.depth[r][1:], flow_e[1:], flow_e[:-1], flow_s[1:], flow_n[1:], per_cell,
-            h[1:],
+            rain[a + 1 : b], old.depth[r][a + 1 : b], flow_e[a + 1 : b], flow_e[a : b - 1],
+            flow_s[a + 1 : b], flow_n[a + 1 : b], per_cell, h[a + 1 : b],
         )  # fmt: skip
         for at in range(land.open_start[r], land.open_start[r + 1]):
             c = land.open_col[at]
@@ -303,18 +315,22 @@ def sweep(land, old, new, marks, first, last, step_s, cell_m, falls_m, soaks):
             h[c] -= gone
             marks.left[r] += gone
         if soaks:
-            _soaked(land.rate[r], land.room[r], step_s, marks.soaked[r], h)
-        v_e, v_s, v_n = speed_e, speed_s[r % 2], speed_s[(r + 1) % 2]
-        _fastest(v_e[1:], v_e[:-1], v_s[1:], v_n[1:], fast[1:])
-        _kept_marks(h, fast, marks.most[r], marks.speed[r])
-        new.awake[r] = _extremes(h, fast, deepest, quickest) > 0
+            _soaked(land.rate[r][a:b], land.room[r][a:b], step_s, marks.soaked[r][a:b], h[a:b])
+        v_e, v_s, v_n = speed_e[a:b], speed_s[r % 2][a:b], speed_s[(r + 1) % 2][a:b]
+        _fastest(v_e[1:], v_e[:-1], v_s[1:], v_n[1:], fast[a + 1 : b])
+        a += 1  # what is left of it is wall
+        _kept_marks(h[a:b], fast[a:b], marks.most[r][a:b], marks.speed[r][a:b])
+        new.awake[r] = _extremes(h[a:b], fast[a:b], deepest[a:b], quickest[a:b]) > 0
     return np.float64(deepest.max()), np.float64(quickest.max())
 
 
 @_quick
-def _keeps_row(land, depth, i, east, south, north, per_cell, keep):
+def _keeps_row(land, depth, i, a, b, east, south, north, per_cell, keep):
     """Shares of a row, with what leaves over open edges counted in."""
-    _keeps(depth[i][1:], east[1:], east[:-1], south[1:], north[1:], per_cell, keep[1:])
+    _keeps(
+        depth[i][a + 1 : b], east[a + 1 : b], east[a : b - 1], south[a + 1 : b], north[a + 1 : b],
+        per_cell, keep[a + 1 : b],
+    )  # fmt: skip
     for at in range(land.open_start[i], land.open_start[i + 1]):
         c = land.open_col[at]
         has = depth[i, c]
