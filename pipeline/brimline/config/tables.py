@@ -365,6 +365,12 @@ class Proof(ConfigTable):
         default=False,
         description="Run the design storm over the whole surface as shallow water; takes minutes.",
     )
+    flood_refine: int = Field(
+        1,
+        ge=1,
+        le=4,
+        description="Parts of a cell's side for rain_on_grid; 2 takes 8 times as long.",
+    )
     roughness: Positive = Field(0.05, description="Manning's n of the ground.")
     after_h: NotNegative = Field(0.5, description="How long to go on after the storm.")
 

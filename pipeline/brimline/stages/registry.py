@@ -13,6 +13,7 @@ from brimline.stages import (
     contours,
     drains,
     earthworks,
+    flooding,
     flow,
     hollows,
     keylines,
@@ -73,4 +74,6 @@ def stages_for(settings: Settings) -> tuple[Stage, ...]:
     wanted = [*_ALWAYS]
     if settings.survey.realisations:
         wanted.append(certainty)
+    if settings.proof.rain_on_grid:
+        wanted.append(flooding)
     return tuple(module.STAGE for module in wanted)

@@ -54,6 +54,7 @@ if TYPE_CHECKING:
     from brimline.config import Works
     from brimline.engine.stage import Given, Reporter
     from brimline.grid import Grid
+    from brimline.stages._works_arrivals import Arrivals
     from brimline.stages._works_shapes import Drawn
     from brimline.stages._works_ways import Way
 
@@ -123,7 +124,7 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
         **_tables(routed, found, mends, every),
         "cascade": {"headline": _headline(network, first, every)},
         "works_water": water_facts(network, arrivals, drawn_names(plan), works),
-        "built": {one.element.element_id: _built(one) for one in drawn},
+        "built": {one.element.element_id: _built(one, arrivals) for one in drawn},
     }
 
 
@@ -301,10 +302,14 @@ def _headline(
     }
 
 
-def _built(one: Drawn) -> dict[str, Any]:
-    """Dimensions to build to, and the level that water stands at before a storm, if it does."""
+def _built(one: Drawn, arrivals: Arrivals) -> dict[str, Any]:
+    """Dimensions to build to, water that stands before a storm, and the ground that drains here."""
     start_m = one.element.start_level_m
-    return dimensions(one.element) | {"start_level_m": start_m if np.isfinite(start_m) else None}
+    ground = arrivals.catchments.get(one.element.element_id)
+    return dimensions(one.element) | {
+        "start_level_m": start_m if np.isfinite(start_m) else None,
+        "curve_number": ground.curve_number if ground else None,
+    }
 
 
 def _nothing(grid: Grid, names: Sequence[str], works: Works) -> Mapping[str, Any]:
