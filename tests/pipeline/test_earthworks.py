@@ -216,6 +216,27 @@ def test_an_overflow_that_the_ground_does_not_lead_to_its_target_is_told(site):
     assert found["reached_id"] == "Brook"
 
 
+def test_the_flood_is_run_only_where_it_is_asked_for(built, site):
+    assert not (built.results / "rasters" / "flood_depth_m.tif").exists()
+    assert "flooding" not in built.manifest["stages"]
+    tables = "[proof]\nrain_on_grid = true\nafter_h = 0.1\n"
+    site.tables = "[storm]\ndepth_mm = 60\nduration_h = 0.5\n" + tables
+    site.write_plan(**plan())
+    assert site.run().code == 0
+    levels = by_element(site, "flood_levels")
+    assert set(levels.index) == {"Upper pond", "Lower basin"}
+    np.testing.assert_allclose(
+        levels["difference_m"], levels["flood_peak_m"] - levels["cascade_peak_m"], atol=1e-9
+    )
+    # two ways of reckoning that share only the ground, the rain and the curve number
+    assert levels["difference_m"].abs().max() < 0.15
+    depth, speed = site.raster("flood_depth_m"), site.raster("flood_speed_m_s")
+    pond = by_element(site, "elements").loc["Upper pond"]
+    deepest = levels.loc["Upper pond", "flood_peak_m"] - pond["floor_level_m"]
+    assert np.nanmax(depth) == pytest.approx(deepest, abs=0.1)
+    assert 0.1 < np.nanmax(speed) < 5
+
+
 def test_a_plan_without_elements_has_empty_tables(site):
     run(site, drawn_ponds=[], drawn_basins=[])
     for name in ("earth_volumes", "bill", "building_steps", "design_proof"):
