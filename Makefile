@@ -6,6 +6,9 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 DEMO := runs/quillback_hill
+# tests are shared out by file, so that fixtures are made once; what is timed runs alone
+JOBS ?= 2
+SHARED := -n $(JOBS) --dist loadfile
 
 .PHONY: demo test test-all lint format bench clean help
 
@@ -33,12 +36,14 @@ demo: $(VENV)/.run sample_data/quillback_hill/terrain.tif  ## set up, and run th
 	$(BIN)/brimline run configs/quillback_hill.toml --out $(DEMO)
 
 test: $(VENV)/.test  ## set up, and run the tests
-	$(BIN)/python -m pytest -m "not slow"
-	NUMBA_DISABLE_JIT=1 $(BIN)/python -m pytest -q -m "interpreted and not slow"
+	$(BIN)/python -m pytest -m "not slow" $(SHARED) --ignore=tests/benchmarks
+	$(BIN)/python -m pytest -m "not slow" tests/benchmarks
+	NUMBA_DISABLE_JIT=1 $(BIN)/python -m pytest -q -m "interpreted and not slow" $(SHARED)
 
 test-all: $(VENV)/.test  ## every test, the slow ones too
-	$(BIN)/python -m pytest
-	NUMBA_DISABLE_JIT=1 $(BIN)/python -m pytest -q -m interpreted
+	$(BIN)/python -m pytest $(SHARED) --ignore=tests/benchmarks
+	$(BIN)/python -m pytest tests/benchmarks
+	NUMBA_DISABLE_JIT=1 $(BIN)/python -m pytest -q -m interpreted $(SHARED)
 
 lint: $(VENV)/.test  ## formatting, lint, types, and the direction of imports
 	$(BIN)/ruff format --check .

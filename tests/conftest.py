@@ -334,6 +334,24 @@ def _works(put: Any, rows_of: Any) -> dict[str, Any]:
         "elements": put("elements", rows, shapes),
         "overflows": put("overflows", ways, lines),
         "storm_series": rows_of("storm_series", series),
+        "building_steps": rows_of(
+            "building_steps",
+            [
+                {"step": step, "action": action, "element_id": name, "to_id": to, "flag": ""}
+                for step, (action, name, to) in enumerate(
+                    [
+                        ("make safe", "Brook", ""),
+                        ("dig", "Tank", ""),
+                        ("dig", "Pond", ""),
+                        ("open overflow", "Tank", "Pond"),
+                        ("dig", "Swale", ""),
+                        ("open overflow", "Pond", "Swale"),
+                        ("open overflow", "Swale", "Brook"),
+                    ],
+                    start=1,
+                )
+            ],
+        ),
     }
 
 

@@ -32,7 +32,7 @@ class Shown:
 
     def text(self, value_si: float) -> str:
         """Show an SI value in this unit, with thousands separated by thin spaces."""
-        shown = f"{value_si * self.per_si:,.{self.digits}f}".replace(
+        shown = f"{value_si * self.per_si:z,.{self.digits}f}".replace(
             ",", "\N{NARROW NO-BREAK SPACE}"
         )
         return f"{shown}\N{NO-BREAK SPACE}{self.symbol}"

@@ -24,26 +24,15 @@ _FILES: Final = (
     ("run.json", "every input, parameter, version and warning"),
 )
 _MOST_FLAGS: Final = 12
-# headline figures that the report's own figures, or the flags below, tell as well
-_TOLD: Final = frozenset(
-    {
-        "intakes",
-        "largest_catchment_m2",
-        "edge_limited_intakes",
-        "swale_lines",
-        "swale_lines_length_m",
-        "swale_lines_flagged",
-        "elements",
-        "elements_flagged",
-        "storage_m3",
-        "design_storm_arrives_m3",
-        "design_storm_leaves_m3",
-        "driest_year",
-        "mains_avoided_a_year_m3",
-        "without_mains_average_pct",
-        "without_mains_driest_pct",
-    }
-)
+# headline figures that the report's own figures do not tell, in words; a zero is not worth a row
+_ALSO: Final = {
+    "to_stockpile_m3": "Spoil to the stockpile",
+    "borrow_m3": "Fill to bring in",
+    "topsoil_left_m3": "Topsoil left over",
+    "cost": "Cost at the rates given",
+    "rows_without_price": "Rows of the bill without a rate",
+    "audit_greatest_difference_pct": "Differs from a second library by",
+}
 
 
 def summary(manifest: dict[str, Any], units: System, folder: Path) -> str:
@@ -69,14 +58,15 @@ def _figures(manifest: dict[str, Any], units: System) -> str:
         )
         for figure in manifest.get("figures", ())
     ]
-    known = {figure["key"] for figure in manifest.get("figures", ())}
-    if known:  # none after a run that was stopped early
-        known |= _TOLD
-    rows += [
-        (_words(name), _text(name, value, units), "")
-        for name, value in manifest["headline"].items()
-        if name not in known
-    ]
+    headline = manifest["headline"]
+    if not rows:  # a run that was stopped early has no figures of a report
+        rows = [(_words(name), _text(name, value, units), "") for name, value in headline.items()]
+    else:
+        rows += [
+            (words, _text(name, headline[name], units), "")
+            for name, words in _ALSO.items()
+            if headline.get(name)
+        ]
     wide, right = (max((len(row[at]) for row in rows), default=0) for at in (0, 1))
     return "\n".join(
         f"  {title:<{wide}}  {value:>{right}}  {note}".rstrip() for title, value, note in rows
@@ -105,7 +95,8 @@ def _files(folder: Path) -> str:
 
 
 def _few(rows: list[str]) -> str:
-    return ", ".join(rows[:4]) + (", …" if len(rows) > 4 else "")
+    names = list(dict.fromkeys(rows))
+    return ", ".join(names[:4]) + (", …" if len(names) > 4 else "")
 
 
 def _words(name: str) -> str:

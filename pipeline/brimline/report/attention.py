@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +22,14 @@ class Flagged:
     meaning: str
     mend: str
     rows: tuple[str, ...]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Each name once; one that many rows share, as an element's stakes do, with their count."""
+        return tuple(
+            f"{name} ({count} rows)" if count > 1 else name
+            for name, count in Counter(self.rows).items()
+        )
 
 
 def flagged(results: Results) -> tuple[Flagged, ...]:

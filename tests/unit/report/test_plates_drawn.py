@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from brimline.report.palette import style
-from brimline.report.plates import album, svg
+from brimline.report.plates import album, building, svg
 from brimline.report.plates.frame import MapFrame
 from brimline.report.plates.pens import by_rule
 from brimline.report.plates.sheet import Sheet
@@ -20,7 +20,7 @@ from brimline.report.plates.strip import Strip, nice_below
 if TYPE_CHECKING:
     from brimline.report import Results
 
-MAPS = {"base", "slope", "sources", "chance", "level-lines", "cascade-plan"}
+MAPS = {"base", "slope", "sources", "chance", "level-lines", "cascade-plan", "staging"}
 
 
 def names(results: Results) -> list[str]:
@@ -30,7 +30,7 @@ def names(results: Results) -> list[str]:
 def test_a_full_run_has_every_plate_in_order(made_results: Results) -> None:
     assert names(made_results) == [
         "base", "slope", "sources", "chance", "level-lines", "cascade-plan", "cascade-diagram",
-        "storm-levels", "year", "sizes",
+        "storm-levels", "year", "sizes", "staging",
     ]  # fmt: skip
 
 
@@ -51,6 +51,7 @@ def test_the_same_results_give_the_same_bytes(made_results: Results) -> None:
         ({"storm_series"}, []),
         ({"site_months"}, ["year"]),
         ({"size_curves"}, ["sizes"]),
+        ({"building_steps"}, []),
         (set(), []),
     ],
 )
@@ -176,3 +177,20 @@ def test_cut_and_fill_are_named_and_small_changes_left_out(made_results: Results
     assert words[int(ramp.classes(np.array([0.3]))[0])] == "fill 0.2 to 0.5 m"
     assert (words[0], words[-1]) == ("cut over 1 m", "fill over 1 m")
     assert changed_m(made_results) is None
+
+
+def test_every_step_that_builds_has_its_number_on_the_map(
+    made_results: Results, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    written = {}
+
+    def note(self: Sheet, shape: Any, text: str, **colours: str) -> None:
+        written[text] = shape.geom_type
+
+    monkeypatch.setattr(Sheet, "number", note)
+    assert building.staging(made_results, MapFrame.around(made_results, ("boundary",), 0.1))
+    # step 1 makes the brook safe; tank, pond and swale are dug, their overflows are lines
+    assert written == {
+        "2": "Point", "3": "Polygon", "4": "LineString", "5": "LineString", "6": "LineString",
+        "7": "LineString",
+    }  # fmt: skip

@@ -42,13 +42,17 @@ def test_pages_and_styles_are_written(made_results: Results, tmp_path: Path) -> 
 def test_a_run_ends_with_what_matters(made_results: Results, tmp_path: Path, units: str) -> None:
     (tmp_path / "report.html").touch()
     manifest = dict(made_results.manifest) | pages.plain_figures(made_results)
-    manifest["headline"] = {"storage_m3": 591.0, "audit_greatest_difference_pct": 0.4}
+    manifest["headline"] = {
+        "storage_m3": 591.0, "audit_greatest_difference_pct": 0.4, "borrow_m3": 0.0, "cost": 0,
+    }  # fmt: skip
     told = summary(manifest, units, tmp_path).replace("\N{NO-BREAK SPACE}", " ")
     # by hand: the outline's corners give 55 862.5 m², that is 5.586 ha or 13.804 acres
     site = next(line for line in told.splitlines() if line.startswith("  Site "))
     assert site.split()[1:] == (["5.59", "ha"] if units == "metric" else ["13.80", "ac"])
     assert told.count("Elements store") == 1  # not twice
-    assert "Audit greatest difference" in told
+    assert "Differs from a second library by  " in told
+    assert "Fill to bring in" not in told  # there is none
+    assert "Cost" not in told  # no rates were given
     assert "  Intakes: edge-limited in 1 row (2 Old gate)" in told
     assert "  1 warning, see above and run.json" in told
     assert f"Results in {tmp_path}:" in told

@@ -69,7 +69,7 @@ def test_headings_tables_and_pictures_can_be_heard(made_results: Results) -> Non
         after - before <= 1 for before, after in zip(page.levels, page.levels[1:], strict=False)
     )
     assert page.loose_heads == 0
-    assert len(page.pictures) == 10
+    assert len(page.pictures) == 11
     assert all(page.pictures)
     assert len(page.ids) == len(set(page.ids))
     assert {link[1:] for link in page.links} <= set(page.ids)
@@ -127,3 +127,10 @@ def test_the_paragraph_says_which_way_the_ground_faces(made_results: Results) ->
     assert "falling mostly to the south" in told
     assert "2 intakes" in told
     assert prose.aspect(made_results) == "south"
+
+
+def test_rows_of_one_name_are_counted_not_repeated() -> None:
+    from brimline.report.attention import Flagged
+
+    flag = Flagged("stakes", "Stakes", "level-on-site", "", "", ("Low swale",) * 3 + ("Top pond",))
+    assert flag.names == ("Low swale (3 rows)", "Top pond")

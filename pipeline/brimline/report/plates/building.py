@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from brimline.report.palette import INK, PAPER
+from brimline.report.palette import INK, PAPER, WINE
 from brimline.report.plates.frame import MapFrame
 from brimline.report.plates.plate import Plate
 from brimline.report.plates.sheet import Sheet
@@ -68,24 +68,32 @@ def flood(results: Results, frame: MapFrame) -> Plate | None:
 
 
 def staging(results: Results, frame: MapFrame) -> Plate | None:
-    """Draw the number of the step in which each element is dug."""
+    """Draw the number of the step in which each element is dug, and each overflow opened."""
     steps, elements = results.table("building_steps"), results.layer("elements")
     if steps is None or elements is None:
         return None
     sheet = Sheet(results, _near(results, frame))
     for name in ("contours", "flow_paths", "keep_out", "boundary", "elements", "overflows"):
         sheet.draw(name, only="Index contour" if name == "contours" else "")
-    shapes = dict(zip(elements["element_id"], elements.geometry, strict=True))
-    for step, name in _dug(steps):
-        if name in shapes:
-            sheet.number(shapes[name], str(step), ink=INK.light, paper=PAPER.light)
+    shapes = {(str(row["element_id"]), ""): row.geometry for _, row in elements.iterrows()}
+    overflows = results.layer("overflows")
+    if overflows is not None:
+        shapes |= {
+            (str(r["from_id"]), str(r["to_id"])): r.geometry for _, r in overflows.iterrows()
+        }
+    for step, place in _steps(steps):
+        dug = not place[1]
+        ink, paper = (INK.light, PAPER.light) if dug else (PAPER.light, WINE.light)
+        if place in shapes:
+            sheet.number(shapes[place], str(step), ink=ink, paper=paper)
     return Plate(
         "staging",
         "Order of building",
         sheet.svg("staging"),
-        "Map of the elements, numbered in the order in which they are built.",
-        "Numbers are the steps of the table “Order of building”: outlets are made safe first, "
-        "then from the top down, and nothing discharges into what is not built yet.",
+        "Map of the elements and overflows, numbered in the order in which they are built.",
+        "Numbers are the steps of the table “Order of building”: dark, an element is dug; light, "
+        "an overflow is opened. Outlets are made safe first, then from the top down, and nothing "
+        "discharges into what is not built yet.",
     )
 
 
@@ -104,8 +112,12 @@ def _near(results: Results, frame: MapFrame) -> MapFrame:
     return near if has and near.width_m < frame.width_m else frame
 
 
-def _dug(steps: Any) -> list[tuple[int, str]]:  # noqa: ANN401 - a frame
-    own = steps[steps["action"] == "dig"]
-    return [
-        (int(step), str(name)) for step, name in zip(own["step"], own["element_id"], strict=True)
-    ]
+def _steps(steps: Any) -> list[tuple[int, tuple[str, str]]]:  # noqa: ANN401 - a frame
+    """Return the steps with what they build: an element, or the way from one to the next."""
+    found = []
+    for _, row in steps.iterrows():
+        if row["action"] == "dig":
+            found.append((int(row["step"]), (str(row["element_id"]), "")))
+        elif row["action"] == "open overflow":
+            found.append((int(row["step"]), (str(row["element_id"]), str(row["to_id"]))))
+    return found

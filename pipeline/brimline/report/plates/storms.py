@@ -125,14 +125,16 @@ def _panel(axes: Axes, results: Results, series: DataFrame, element: Any, end_h:
     axes.set_ylim(bottom, high + 0.12 * (high - low))
     _plain(axes, end_h)
     axes.set_title(str(element["element_id"]), fontsize=7, color=INK.light, loc="left", pad=3)
+    axes.set_ylabel(unit.symbol, color=QUIET.light, fontsize=6.5, labelpad=1.5)
 
 
 def _plain(axes: Axes, end_h: float) -> None:
     axes.set_xlim(0, end_h)
     axes.patch.set_visible(False)
     axes.tick_params(colors=QUIET.light, labelsize=6, length=2, pad=1.5)
+    axes.xaxis.set_major_formatter("{x:g} h")
     axes.yaxis.set_major_locator(MaxNLocator(nbins=4))
-    axes.ticklabel_format(useOffset=False)
+    axes.ticklabel_format(axis="y", useOffset=False)
     axes.grid(color=RULE_LINE.light, linewidth=0.4)
     axes.set_axisbelow(True)
     for side in ("top", "right"):
