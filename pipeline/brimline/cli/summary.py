@@ -30,7 +30,6 @@ _ALSO: Final = {
     "borrow_m3": "Fill to bring in",
     "topsoil_left_m3": "Topsoil left over",
     "cost": "Cost at the rates given",
-    "rows_without_price": "Rows of the bill without a rate",
     "audit_greatest_difference_pct": "Differs from a second library by",
 }
 

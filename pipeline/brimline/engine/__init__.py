@@ -1,8 +1,9 @@
 """Run stages in order, keep what they made by content, and say why a stage runs."""
 
 from brimline.engine.digests import Digests, files_of
-from brimline.engine.journal import HEADLINE, Journal, Listener, manifest
+from brimline.engine.journal import HEADLINE, Journal, manifest
 from brimline.engine.key import CodeReach
+from brimline.engine.listener import Listener
 from brimline.engine.lock import Holder, site_lock
 from brimline.engine.order import ordered
 from brimline.engine.run import Codec, Inputs, RunResult, StageDone, Tools, execute

@@ -7,6 +7,7 @@ from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
 
+from brimline.engine.listener import Listener
 from brimline.engine.store import explained
 from brimline.errors import InternalError, Severity
 
@@ -20,22 +21,6 @@ if TYPE_CHECKING:
 HEADLINE: Final = "headline"  # the key under which a fact offers figures for the manifest
 
 _LOG_MAX_BYTES: Final = 4_000_000
-
-
-class Listener:
-    """Who follows a run, such as a console; this one does nothing, override what is of use."""
-
-    def started(self, stage: Stage, why: str) -> None:
-        """Hear that a stage begins to run, and why it is not reused."""
-
-    def advanced(self, stage: Stage, fraction: float, note: str) -> None:
-        """Hear how much of a stage is done, 0 to 1."""
-
-    def problem(self, stage: Stage, problem: Problem) -> None:
-        """Hear a notice or warning, also those of a reused stage."""
-
-    def finished(self, stage: Stage, seconds: float, *, reused: bool) -> None:
-        """Hear that a stage's result is there."""
 
 
 class Journal(Listener):

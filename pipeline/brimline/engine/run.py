@@ -8,8 +8,8 @@ from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Protocol
 
-from brimline.engine.journal import Listener
 from brimline.engine.key import changes, key_of, parts_of
+from brimline.engine.listener import Listener
 from brimline.engine.order import ordered, taken
 from brimline.engine.stage import GRID, Given
 from brimline.engine.store import DamagedError, Record

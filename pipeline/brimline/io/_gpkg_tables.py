@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
-    from brimline.io.geopackage import About
+    from brimline.io.about import About
     from brimline.layers import Column, Table
 
 _DUBLIN_CORE: Final = "http://purl.org/dc/terms/"

@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from brimline.errors import InputError
+from brimline.io.about import About
 from brimline.io.frames import empty
-from brimline.io.geopackage import About, write_geopackage
+from brimline.io.geopackage import write_geopackage
 from brimline.layers import Layer
 from brimline.layers import drawn as declared
 

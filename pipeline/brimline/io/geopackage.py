@@ -5,7 +5,6 @@ from __future__ import annotations
 import sqlite3
 import threading
 from contextlib import contextmanager
-from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
 
@@ -15,13 +14,14 @@ from pyproj import CRS
 
 from brimline.errors import InternalError, StoreError
 from brimline.io import _gpkg_tables
+from brimline.io.about import About
 from brimline.io.atomic import written_whole
 from brimline.io.crs import same
 from brimline.io.frames import conformed
 from brimline.layers import Geometry, Layer, Table
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Sequence
     from pathlib import Path
 
     import geopandas as gpd
@@ -31,25 +31,6 @@ VERSION: Final = "1.3"  # read by every GDAL since 2.0; 1.4 is not
 _OGR_TYPE: Final = {Geometry.ANY: "Unknown"}  # what OGR calls the type that holds any other
 _FAULTS: Final = (DataSourceError, DataLayerError, FeatureError, GeometryError, sqlite3.Error)
 _GDAL: Final = threading.Lock()  # GDAL's options belong to the whole process
-
-
-@dataclass(frozen=True, slots=True)
-class About:
-    """What the file says of itself.
-
-    Parameters
-    ----------
-    title, description : of the whole file.
-    written_at : moment that goes into the file; the same moment and rows give the same bytes.
-    cautions : what every reader must know before using the layers.
-    details : anything else that is plain JSON, such as software versions or units.
-    """
-
-    title: str = ""
-    description: str = ""
-    written_at: datetime | None = None
-    cautions: tuple[str, ...] = ()
-    details: Mapping[str, Any] = field(default_factory=dict)
 
 
 def write_geopackage(

@@ -16,9 +16,10 @@ from brimline.drainage.certainty import SURVEY_CLASSES
 from brimline.engine.journal import now_text
 from brimline.errors import InputError, StoreError
 from brimline.io import atomic
+from brimline.io.about import About
 from brimline.io.crs import same
 from brimline.io.frames import conformed, empty
-from brimline.io.geopackage import About, write_geopackage
+from brimline.io.geopackage import write_geopackage
 from brimline.io.rasters import write_raster
 from brimline.layers import layer, raster, table
 from brimline.lines.sample import surface_at

@@ -12,8 +12,9 @@ import brimline
 from brimline.engine import manifest
 from brimline.errors import StoreError
 from brimline.io import atomic, kept
+from brimline.io.about import About
 from brimline.io.exchange_csv import write_table_csv
-from brimline.io.geopackage import About, write_geopackage
+from brimline.io.geopackage import write_geopackage
 from brimline.io.rasters import write_raster
 from brimline.layers import Layer, Raster, Table
 from brimline.report import pages_digest

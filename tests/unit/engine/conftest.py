@@ -16,7 +16,7 @@ import pytest
 from pydantic import BaseModel
 
 from brimline.engine.digests import Digests, files_of
-from brimline.engine.journal import Listener
+from brimline.engine.listener import Listener
 from brimline.engine.run import Inputs, Tools, execute
 from brimline.engine.stage import Source, Stage, grid_facts
 from brimline.engine.store import Store

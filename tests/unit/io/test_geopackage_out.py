@@ -20,9 +20,10 @@ from pyproj import CRS
 
 from brimline.errors import InternalError, StoreError
 from brimline.io._gpkg_tables import verify
+from brimline.io.about import About
 from brimline.io.crs import canonical, parsed
 from brimline.io.frames import conformed, empty
-from brimline.io.geopackage import About, write_geopackage
+from brimline.io.geopackage import write_geopackage
 from brimline.layers import CATALOGUE, Column, Geometry, Layer, Raster, Table
 
 CUSTOM = (  # a projection of one site, as surveyors make them
