@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from brimline.layers import Column, Table
 
 _DUBLIN_CORE: Final = "http://purl.org/dc/terms/"
+_SLD: Final = "http://www.opengis.net/sld"
+_SLD_MIME: Final = "application/vnd.ogc.sld+xml"
 _SPEC: Final = "http://www.geopackage.org/spec130/#extension_"
 
 _TABLES: Final = (
@@ -184,13 +186,13 @@ def _describe_file(
         "cautions": list(about.cautions),
         **about.details,
     }
-    parent = _add_metadata(file, "dataset", whole)
+    parent = _add_document(file, "dataset", whole)
     file.execute(
         "INSERT INTO gpkg_metadata_reference VALUES ('geopackage', NULL, NULL, NULL, ?, ?, NULL)",
         (stamp, parent),
     )
     for declaration in declarations:
-        child = _add_metadata(
+        child = _add_document(
             file,
             "featureType" if isinstance(declaration, Layer) else "dataset",
             {
@@ -202,18 +204,28 @@ def _describe_file(
                 },
             },
         )
-        file.execute(
+        told = [child]
+        if declaration.name in about.styles:
+            sld = about.styles[declaration.name]
+            told.append(_add_metadata(file, "style", _SLD, _SLD_MIME, sld))
+        file.executemany(
             "INSERT INTO gpkg_metadata_reference VALUES ('table', ?, NULL, NULL, ?, ?, ?)",
-            (declaration.name, stamp, child, parent),
+            [(declaration.name, stamp, number, parent) for number in told],
         )
 
 
-def _add_metadata(file: sqlite3.Connection, scope: str, content: object) -> int:
+def _add_document(file: sqlite3.Connection, scope: str, content: object) -> int:
     text = json.dumps(content, ensure_ascii=False, sort_keys=True)
+    return _add_metadata(file, scope, _DUBLIN_CORE, "application/json", text)
+
+
+def _add_metadata(
+    file: sqlite3.Connection, scope: str, standard: str, mime_type: str, text: str
+) -> int:
     row = file.execute(
         "INSERT INTO gpkg_metadata (md_scope, md_standard_uri, mime_type, metadata)"
-        " VALUES (?, ?, 'application/json', ?)",
-        (scope, _DUBLIN_CORE, text),
+        " VALUES (?, ?, ?, ?)",
+        (scope, standard, mime_type, text),
     )
     if row.lastrowid is None:
         raise sqlite3.DatabaseError("no row was written to gpkg_metadata")

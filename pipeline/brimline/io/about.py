@@ -20,6 +20,7 @@ class About:
     written_at : moment that goes into the file; the same moment and rows give the same bytes.
     cautions : what every reader must know before using the layers.
     details : anything else that is plain JSON, such as software versions or units.
+    styles : an OGC style (SLD, XML text) by layer; of layers that are in the file.
     """
 
     title: str = ""
@@ -27,3 +28,4 @@ class About:
     written_at: datetime | None = None
     cautions: tuple[str, ...] = ()
     details: Mapping[str, Any] = field(default_factory=dict)
+    styles: Mapping[str, str] = field(default_factory=dict)

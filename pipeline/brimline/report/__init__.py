@@ -6,13 +6,14 @@ from brimline.report.map_page import map_html
 from brimline.report.numbers import Figure, figures
 from brimline.report.page import report_html
 from brimline.report.results import Results
-from brimline.report.sld import styles
+from brimline.report.sld import layer_style, styles
 
 __all__ = [
     "Figure",
     "Results",
     "figures",
     "flagged",
+    "layer_style",
     "map_html",
     "pages_digest",
     "report_html",

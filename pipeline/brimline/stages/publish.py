@@ -17,7 +17,7 @@ from brimline.io.exchange_csv import write_table_csv
 from brimline.io.geopackage import write_geopackage
 from brimline.io.rasters import write_raster
 from brimline.layers import Layer, Raster, Table
-from brimline.report import pages_digest
+from brimline.report import layer_style, pages_digest
 from brimline.stages.exchange import write_exchange
 from brimline.stages.pages import REPORT_PDF, plain_figures, results_of, write_pages
 
@@ -155,6 +155,7 @@ def _fill(
             description=f"Land and water at {site_name}, by brimline {brimline.__version__}; SI.",
             cautions=CAUTIONS,
             details={"versions": made["versions"], "finished": made["finished"]},
+            styles={item.name: layer_style(item) for item, _ in rows if isinstance(item, Layer)},
         )
         write_geopackage(folder / GEOPACKAGE, rows, crs=grid.crs, about=about)
         _write_tables(folder / TABLES, rows)

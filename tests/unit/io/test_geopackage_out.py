@@ -32,7 +32,12 @@ CUSTOM = (  # a projection of one site, as surveyors make them
 UTM = "EPSG:32633"
 MOMENT = datetime(2024, 5, 6, 7, 8, 9, tzinfo=UTC)
 ABOUT = About(
-    "Quiet Hill", "A site.", MOMENT, ("Set levels on site.",), {"units": "SI", "versions": {"a": 1}}
+    "Quiet Hill",
+    "A site.",
+    MOMENT,
+    ("Set levels on site.",),
+    {"units": "SI", "versions": {"a": 1}},
+    {"wells": "<StyledLayerDescriptor/>"},
 )
 WELLS = Layer(
     "wells",
@@ -290,13 +295,28 @@ def test_metadata_tells_of_the_file_and_of_every_table(rows):
     assert told["creator"].startswith("brimline ")
     tables = dict(rows("SELECT r.table_name, m.metadata FROM gpkg_metadata m"
                        " JOIN gpkg_metadata_reference r ON r.md_file_id = m.id"
-                       " WHERE r.reference_scope = 'table'"))  # fmt: skip
+                       " WHERE r.reference_scope = 'table' AND m.md_scope <> 'style'"))  # fmt: skip
     assert set(tables) == {item.name for item, _ in items()}
     assert json.loads(tables["wells"])["columns"]["depth_m"]["unit"] == "m"
     scopes = {row[0] for row in rows("SELECT md_scope FROM gpkg_metadata")}
-    assert scopes <= {"dataset", "featureType", "attributeType"}
+    assert scopes <= {"dataset", "featureType", "attributeType", "style"}
     assert rows("SELECT count(*) FROM gpkg_metadata_reference WHERE column_name IS NOT NULL") == [
         (0,)
+    ]
+
+
+def test_a_style_lies_beside_its_layer_where_the_standard_has_a_scope_for_it(rows):
+    # OGC 12-128r19 (GeoPackage 1.4), annex F.8, table of metadata scopes: "style"
+    assert rows(
+        "SELECT r.table_name, m.md_standard_uri, m.mime_type, m.metadata FROM gpkg_metadata m"
+        " JOIN gpkg_metadata_reference r ON r.md_file_id = m.id WHERE m.md_scope = 'style'"
+    ) == [
+        (
+            "wells",
+            "http://www.opengis.net/sld",
+            "application/vnd.ogc.sld+xml",
+            "<StyledLayerDescriptor/>",
+        )
     ]
 
 
