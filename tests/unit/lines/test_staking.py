@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from brimline.grid import Grid
@@ -75,7 +75,18 @@ def test_round_an_outline_left_is_outwards_and_no_place_is_staked_twice():
     assert not shapely.box(0, 0, 12, 8).intersects(outside).any()
 
 
+def test_a_gap_is_longest_between_two_stations_that_stand_for_others():
+    # Every 10 m: 9.01 m stands for 10 m and 20.99 m for 20 m, so 1.2 intervals less 2 cm lie
+    # between; of two asked for within 5 mm the one that is kept must be the one that stands.
+    line = shapely.LineString([(0, 0), (30, 0)])
+    found = stations_along(line, 10.0, asked_m=[9.01, 20.99])
+    np.testing.assert_allclose(found.chainage_m, [0, 9.01, 20.99, 30])
+    found = stations_along(line, 10.0, asked_m=[8.997, 9.001, 20.999, 21.003])
+    np.testing.assert_allclose(found.chainage_m, [0, 8.997, 10, 20.999, 30])
+
+
 @settings(deadline=None, max_examples=50)
+@example(6739)  # a station asked for stands in for an interval station on either side of the gap
 @given(st.integers(0, 10_000))
 def test_stations_lie_on_the_line_in_order_and_never_too_far_apart(seed):
     """Every station is on the line, chainages rise, and no gap is longer than 1.2 intervals."""

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from numpy.typing import NDArray
 
@@ -64,11 +64,14 @@ def stations_along(
     turn_deg: float = 15.0,
     asked_m: Sequence[float] = (),
 ) -> Stations:
-    """Choose stations along a line.
+    """Choose stations along a line, no two farther apart than 1.2 intervals.
 
     Both ends; every whole interval from the start; every chainage that is asked for; and every
     corner at which the line has turned by more than `turn_deg` since the station before, so that
-    the chords between stakes follow bends made of many small corners as well.
+    the chords between stakes follow bends made of many small corners as well. An interval station
+    nearer than a tenth of the interval to an end or to one that is asked for is left out: that one
+    stands for it, at most a tenth of the interval away. Two such neighbours, one short of its place
+    and one beyond it, lie 1 + 2 × 0.1 intervals apart; nothing makes a longer gap.
 
     Parameters
     ----------
@@ -93,8 +96,11 @@ def stations_along(
         raise ValueError(f"chainage {beyond[0]} m is not on a line of {line.length:.2f} m")
     corners = shapely.get_coordinates(shapely.remove_repeated_points(line))
     start, heading = _legs(corners)
-    needed = {0.0: Reason.END, line.length: Reason.END}
-    needed |= {min(max(at, 0.0), line.length): Reason.ASKED for at in asked_m}
+    needed: dict[float, Reason] = {0.0: Reason.END, line.length: Reason.END}
+    needed |= {
+        at: Reason.ASKED for at in np.clip(asked_m, 0.0, line.length).tolist() if at not in needed
+    }
+    needed = _merged(needed.items())  # first, or what stands for a left-out one may go itself
     whole = interval_m * np.arange(1.0, int(line.length / interval_m) + 1)
     needed |= dict.fromkeys(_crowd_out(whole, needed, interval_m), Reason.INTERVAL)
     needed = _merged([*needed.items(), *_turns(start, heading, sorted(needed), turn_deg)])
@@ -159,7 +165,7 @@ def _crowd_out(
     return [float(at) for at in places[nearest >= _CROWDED * interval_m]]
 
 
-def _merged(stations: list[tuple[float, Reason]]) -> dict[float, Reason]:
+def _merged(stations: Iterable[tuple[float, Reason]]) -> dict[float, Reason]:
     """One station where several are as good as one; the more important reason stays, and place."""
     kept: dict[float, Reason] = {}
     for at, reason in sorted(stations, key=lambda one: (one[1], one[0])):
