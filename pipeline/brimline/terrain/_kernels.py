@@ -31,6 +31,24 @@ def _neighbours(dem, row, col):
 
 
 @kernel
+def _weighed(n, s, e, w, ne, nw, se, sw, cell_m):
+    """Rise eastwards and northwards by Horn's weights."""
+    east = ((ne + 2.0 * e + se) - (nw + 2.0 * w + sw)) / (8.0 * cell_m)
+    north = ((nw + 2.0 * n + ne) - (sw + 2.0 * s + se)) / (8.0 * cell_m)
+    return east, north
+
+
+@kernel
+def _inner_gradient(dem, row, col, cell_m):
+    """Rise at a cell with a cell on every side; NaN beside nodata."""
+    n, s = np.float64(dem[row - 1, col]), np.float64(dem[row + 1, col])
+    e, w = np.float64(dem[row, col + 1]), np.float64(dem[row, col - 1])
+    ne, nw = np.float64(dem[row - 1, col + 1]), np.float64(dem[row - 1, col - 1])
+    se, sw = np.float64(dem[row + 1, col + 1]), np.float64(dem[row + 1, col - 1])
+    return _weighed(n, s, e, w, ne, nw, se, sw, cell_m)
+
+
+@kernel
 def _pair(centre, one, other, one_if_both_missing, other_if_both_missing):
     """Two opposite neighbours; one that is missing is the other mirrored through the centre."""
     if np.isnan(one) and np.isnan(other):
@@ -46,15 +64,19 @@ def _pair(centre, one, other, one_if_both_missing, other_if_both_missing):
 def gradient(dem, cell_m):
     """Rise eastwards and northwards per metre, Horn's weights 1 2 1."""
     rows, cols = dem.shape
-    east = np.full((rows, cols), np.nan, dtype=np.float32)
-    north = np.full((rows, cols), np.nan, dtype=np.float32)
+    east = np.empty((rows, cols), dtype=np.float32)
+    north = np.empty((rows, cols), dtype=np.float32)
     for row in range(rows):
+        inner_row = 0 < row < rows - 1
         for col in range(cols):
-            if np.isnan(dem[row, col]):
-                continue
-            n, s, e, w, ne, nw, se, sw = _neighbours(dem, row, col)
-            east[row, col] = ((ne + 2.0 * e + se) - (nw + 2.0 * w + sw)) / (8.0 * cell_m)
-            north[row, col] = ((nw + 2.0 * n + ne) - (sw + 2.0 * s + se)) / (8.0 * cell_m)
+            rise = (np.nan, np.nan)
+            if not np.isnan(dem[row, col]):
+                if inner_row and 0 < col < cols - 1:
+                    rise = _inner_gradient(dem, row, col, cell_m)
+                if np.isnan(rise[0] + rise[1]):  # beside nodata or the edge
+                    n, s, e, w, ne, nw, se, sw = _neighbours(dem, row, col)
+                    rise = _weighed(n, s, e, w, ne, nw, se, sw, cell_m)
+            east[row, col], north[row, col] = rise
     return east, north
 
 
