@@ -408,6 +408,9 @@ class Cultivation(ConfigTable):
     valley_smooth_m: Positive = Field(
         4.0, description="Smoothing of the surface before valleys and ridges are sought."
     )
+    keyline_smooth_m: NotNegative = Field(
+        3.0, description="Smoothing of the surface before keylines are traced."
+    )
     keypoint_at: Literal["break", "inflection"] = Field(
         "break",
         description="break: where the steep floor meets the gentle one; inflection: where a curved"

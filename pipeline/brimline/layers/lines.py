@@ -8,6 +8,14 @@ from brimline.layers.flags import FLAG_COLUMN
 from brimline.layers.schema import Column, Geometry, Layer
 
 _LENGTH: Final = Column("length_m", "float", "Length along the ground plan.", "m", 0)
+_LEVEL_RMS: Final = Column(
+    "level_rms_m",
+    "float",
+    "Root mean square of the departure from level along it: how level it is as a whole.",
+    "m",
+    0,
+    required=False,
+)
 _LEVEL: Final = Column("level_m", "float", "Level of the line.", "m")
 
 ITEMS: Final = (
@@ -34,6 +42,7 @@ ITEMS: Final = (
                 "m",
                 0,
             ),
+            _LEVEL_RMS,
             Column("mean_slope_pct", "float", "Mean steepness of the ground along it.", "%", 0),
             Column(
                 "spacing_m",
@@ -143,9 +152,15 @@ ITEMS: Final = (
         "keylines",
         Geometry.LINE,
         "Keylines",
-        "The level line through each keypoint inside its valley.",
+        "The level line through each keypoint inside its valley, trimmed to the ground that is"
+        " worked; a drawn guide line as it was drawn.",
         (
-            Column("keyline_id", "int", "Number of the keyline, from 1.", minimum=1),
+            Column(
+                "keyline_id",
+                "int",
+                "Number of the keyline, from 1; pieces of one that a keep-out breaks share it.",
+                minimum=1,
+            ),
             Column(
                 "keypoint_id",
                 "int",
@@ -155,6 +170,7 @@ ITEMS: Final = (
             _LEVEL,
             _LENGTH,
             Column("level_error_m", "float", "Largest departure from level.", "m", 0),
+            _LEVEL_RMS,
             FLAG_COLUMN,
         ),
     ),

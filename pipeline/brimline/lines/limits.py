@@ -37,7 +37,7 @@ class Stop(IntEnum):
     KEEP_OUT = 3
     FLOW_PATH = 4
     STEEP = 5
-    ROW = 6  # a drawn row is near, which is no reason to look
+    ROW = 6  # another row, or the ground of another keyline, begins: no reason to look
     FLAT = 7
     HOLLOW = 8
 

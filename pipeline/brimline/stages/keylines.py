@@ -9,18 +9,21 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from brimline.engine.stage import Stage
+from brimline.errors import Problem, Severity
 from brimline.layers.flags import joined
 from brimline.lines.keyline import (
-    cultivation_lines,
+    cultivation_of_all,
     families,
     find_keypoints,
     given_keypoint,
     guide_line,
-    keyline,
+    kept_apart,
+    keylines,
+    trimmed,
 )
 from brimline.lines.relief import ridge_lines, valley_lines
 from brimline.stages._frames import frame_of
-from brimline.stages._ground_for_lines import NEEDS, drawing_of, limits_for, smooth_surface
+from brimline.stages._ground_for_lines import NEEDS, drawing_of, limits_for
 from brimline.terrain.smooth import smoothed
 
 if TYPE_CHECKING:
@@ -41,11 +44,23 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
     ridges = ridge_lines(calm, grid, min_area_m2=params.valley_area_m2)
     report.advanced(0.4, "keypoints")
     keypoints = _keypoints(given, calm, valleys)
-    surface = smooth_surface(given)
+    surface = smoothed(survey, cell_m=grid.cell_m, sigma_m=params.keyline_smooth_m)
     report.advanced(0.6, "keylines")
-    keylines = _keylines(given, surface, valleys, ridges, keypoints)
+    whole = _keylines(given, surface, valleys, ridges, keypoints, report)
+    where = limits_for(given, surface, cross_paths=True)  # they cross the valley floor
+    pegged = trimmed(whole, survey, grid, where, drawing_of(given))
     report.advanced(0.8, "cultivation lines")
-    lines = _cultivation(given, surface, keylines)
+    there = {one.keyline_id for one in pegged}
+    lines = cultivation_of_all(
+        surface,
+        grid,
+        [one for one in whole if one.keyline_id in there],
+        where,
+        width_m=params.width_m,
+        reach_m=params.reach_m,
+        turning_radius_m=params.turning_radius_m,
+        min_length_m=given.facts("line_rules")["min_length_m"],
+    )
     return {
         "valley_lines": frame_of(
             [_valley(one) for one in valleys], [one.line for one in valleys], "valley_lines", grid
@@ -60,7 +75,7 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
             grid,
         ),
         "keylines": frame_of(
-            [_keyline(one) for one in keylines], [one.line for one in keylines], "keylines", grid
+            [_keyline(one) for one in pegged], [one.line for one in pegged], "keylines", grid
         ),
         "cultivation_lines": frame_of(
             [_line(one) for one in lines], [one.line for one in lines], "cultivation_lines", grid
@@ -106,16 +121,14 @@ def _keylines(
     valleys: Sequence[ValleyLine],
     ridges: Sequence[RidgeLine],
     keypoints: Sequence[Keypoint],
+    report: Reporter,
 ) -> list[Keyline]:
+    """Keylines and drawn guide lines, kept apart: what a person chose goes before what was found.
+
+    They are whole, not trimmed to the site: cultivation lines are parallel to all of them.
+    """
     survey, grid, drawing = given.raster("elevation"), given.grid, drawing_of(given)
-    found: list[Keyline] = []
-    for point in keypoints:
-        line = keyline(
-            point, survey, surface, grid, valleys, ridges, drawing=drawing,
-            keyline_id=len(found) + 1,
-        )  # fmt: skip
-        if line is not None:
-            found.append(line)
+    found = keylines(keypoints, survey, surface, grid, valleys, ridges, drawing=drawing)
     for shape in given.frame("guide_lines").geometry:
         found.append(
             guide_line(
@@ -123,29 +136,27 @@ def _keylines(
                 keyline_id=len(found) + 1,
             )
         )  # fmt: skip
-    return found
+    chosen = {one.keypoint_id for one in keypoints if one.kind == "given"} | {0}
+    first = sorted(found, key=lambda one: (one.keypoint_id not in chosen, one.keypoint_id != 0))
+    kept = kept_apart(first, apart_m=0.5 * given.params.width_m)
+    length = {one.keyline_id: one.length_m for one in kept}
+    for one in found:
+        if length.get(one.keyline_id, 0.0) < one.length_m:
+            _shortened(report, one, length.get(one.keyline_id, 0.0))
+    return sorted(kept, key=lambda one: one.keyline_id)
 
 
-def _cultivation(
-    given: Given, surface: Elevation, keylines: Sequence[Keyline]
-) -> list[CultivationLine]:
-    params: Cultivation = given.params
-    where = limits_for(given, surface, cross_paths=True)  # they cross the valley floor
-    min_length_m = given.facts("line_rules")["min_length_m"]
-    lines: list[CultivationLine] = []
-    for one in keylines:
-        lines += cultivation_lines(
-            surface,
-            given.grid,
-            one,
-            where,
-            width_m=params.width_m,
-            reach_m=params.reach_m,
-            turning_radius_m=params.turning_radius_m,
-            min_length_m=min_length_m,
-            first_id=len(lines) + 1,
+def _shortened(report: Reporter, whole: Keyline, length_m: float) -> None:
+    name = f"the keyline of keypoint {whole.keypoint_id}" if whole.keypoint_id else "a guide line"
+    report.problem(
+        Problem(
+            Severity.NOTICE,
+            f"{name} meets another keyline or guide line, which goes first: {length_m:.0f} m of its"
+            f" {whole.length_m:.0f} m are left",
+            "move the keypoint or the guide line, if this one should go first",
+            "keylines",
         )
-    return lines
+    )
 
 
 def _known(value: float) -> float | None:
@@ -193,6 +204,7 @@ def _keyline(one: Keyline) -> dict[str, Any]:
         "level_m": one.level_m,
         "length_m": one.length_m,
         "level_error_m": one.level_error_m,
+        "level_rms_m": one.level_rms_m,
         "flag": joined(one.flags),
     }
 
@@ -230,7 +242,7 @@ def _facts(lines: Sequence[CultivationLine]) -> dict[str, Any]:
 
 STAGE = Stage(
     name="keylines",
-    version=1,
+    version=2,
     title="valleys, keypoints, keylines and cultivation lines",
     needs=(*NEEDS, "survey_error", "drawn_keypoints", "guide_lines"),
     makes=(

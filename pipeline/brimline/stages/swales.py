@@ -87,6 +87,7 @@ def _record(number: int, row: SwaleRow, drawn: GeoDataFrame) -> dict[str, Any]:
         "level_m": row.level_m,
         "length_m": row.length_m,
         "level_error_m": row.level_error_m,
+        "level_rms_m": row.level_rms_m,
         "mean_slope_pct": row.mean_slope_pct,
         "spacing_m": row.spacing_m,
         "catchment_m2": row.catchment_m2,
@@ -110,7 +111,7 @@ def _headline(rows: list[SwaleRow]) -> dict[str, float | int]:
 
 STAGE = Stage(
     name="swales",
-    version=1,
+    version=2,
     title="swale rows",
     needs=(*NEEDS, "storms", "drawn_swales"),
     makes=("swale_lines", "swale_rows"),

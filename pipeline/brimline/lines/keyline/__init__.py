@@ -4,10 +4,14 @@ from brimline.lines.keyline.cultivation import (
     CultivationLine,
     Family,
     cultivation_lines,
+    cultivation_of_all,
     families,
 )
-from brimline.lines.keyline.keylines import Keyline, guide_line, keyline
+from brimline.lines.keyline.guides import guide_line
+from brimline.lines.keyline.keylines import Keyline, keyline, keylines
 from brimline.lines.keyline.keypoints import Keypoint, find_keypoints, given_keypoint
+from brimline.lines.keyline.shares import kept_apart
+from brimline.lines.keyline.trimming import trimmed
 
 __all__ = [
     "CultivationLine",
@@ -15,9 +19,13 @@ __all__ = [
     "Keyline",
     "Keypoint",
     "cultivation_lines",
+    "cultivation_of_all",
     "families",
     "find_keypoints",
     "given_keypoint",
     "guide_line",
+    "kept_apart",
     "keyline",
+    "keylines",
+    "trimmed",
 ]

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import shapely
 
+from brimline._jit import side_by_side
 from brimline.lines.keyline.drift import drift, halves
 from brimline.lines.keyline.parallels import eased, parallel
+from brimline.lines.keyline.shares import cut_to_share, share_of
 from brimline.lines.limits import Stop, cut
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Sequence
 
     from brimline.grid import Elevation, Grid
     from brimline.lines.keyline.keylines import Keyline
@@ -67,6 +70,7 @@ def cultivation_lines(
     grid: Grid,
     keyline: Keyline,
     where: Limits,
+    others: Sequence[Keyline] = (),
     *,
     width_m: float,
     reach_m: float,
@@ -89,6 +93,7 @@ def cultivation_lines(
         The survey, smoothed as stated.
     grid : where the cells are.
     where : ground where no line may run; lines end there and say why.
+    others : all keylines; ground nearer to another one belongs to that (`shares`).
     width_m : working width of the implement: distance from line to line [m].
     reach_m : distance from the keyline to which lines are laid [m].
     turning_radius_m : tightest turn of the tractor [m].
@@ -114,7 +119,8 @@ def cultivation_lines(
     courses = list(_courses(keyline, width_m, reach_m, turning_radius_m))
     lines = np.empty(len(courses), dtype=object)
     lines[:] = [course for *_, course in courses]
-    pieces = cut(lines, where, grid)
+    share = share_of(keyline, others, reach_m=reach_m, apart_m=0.5 * width_m)
+    pieces = cut_to_share(cut(lines, where, grid), share)
     found: list[CultivationLine] = []
     for piece, source, start, end in zip(
         pieces.lines, pieces.source, pieces.start, pieces.end, strict=True
@@ -143,6 +149,36 @@ def cultivation_lines(
             )
         )
     return tuple(found)
+
+
+def cultivation_of_all(
+    surface: Elevation,
+    grid: Grid,
+    keylines: Sequence[Keyline],
+    where: Limits,
+    *,
+    width_m: float,
+    reach_m: float,
+    turning_radius_m: float,
+    min_length_m: float = 20.0,
+) -> list[CultivationLine]:
+    """Lay the lines of every keyline, each on the ground that is nearest to it.
+
+    No two lines cross, of whichever keylines. Parameters and errors are those of
+    `cultivation_lines`; lines are numbered through.
+    """
+    found = side_by_side(
+        [
+            partial(
+                cultivation_lines, surface, grid, one, where, keylines,
+                width_m=width_m, reach_m=reach_m, turning_radius_m=turning_radius_m,
+                min_length_m=min_length_m,
+            )
+            for one in keylines
+        ]
+    )  # fmt: skip
+    every = [line for lines in found for line in lines]
+    return [replace(line, line_id=number) for number, line in enumerate(every, start=1)]
 
 
 def families(lines: Iterable[CultivationLine]) -> tuple[Family, ...]:

@@ -13,8 +13,7 @@ from brimline.errors import GridError
 from brimline.lines.contours import contours
 from brimline.lines.keyline.drift import crossings
 from brimline.lines.level_lines import Drawing
-from brimline.lines.measure import level_error
-from brimline.lines.sample import along, checked_on_grid, gradient_at, onto_level, surface_at
+from brimline.lines.measure import departures
 from brimline.lines.tidy import tidied
 
 if TYPE_CHECKING:
@@ -28,7 +27,6 @@ if TYPE_CHECKING:
 
 _SLACK_M = 3.0  # a line that turns back by less has not come round the ridge
 _LEVEL_SHARE = 0.1  # of that slack: so close to the farthest place is there
-_CORRECTED_M = 50.0  # farthest that a drawn line is moved to come level
 _DIRECTION_M = 75.0  # distance up and down the floor over which its direction is taken
 _ASIDE_CELLS = 2.0  # farther from its keypoint a level line is another one
 
@@ -45,6 +43,7 @@ class Keyline:
     level_m : of the keypoint; of a drawn line the mean along it [m].
     length_m : along the ground plan [m].
     level_error_m : largest departure of the drawn line from its level on the survey [m].
+    level_rms_m : root mean square of that departure [m].
     flags : codes of the flag catalogue.
     floors, ridges : courses of the valley floors and ridges that it may cross; where no ridge is
         given its ends are ridges.
@@ -56,6 +55,7 @@ class Keyline:
     level_m: float
     length_m: float
     level_error_m: float
+    level_rms_m: float
     flags: tuple[str, ...]
     floors: shapely.MultiLineString
     ridges: shapely.MultiLineString
@@ -73,9 +73,29 @@ def keyline(
     drawing: Drawing = Drawing(),  # noqa: B008 frozen, so it can be shared
     keyline_id: int = 1,
 ) -> Keyline | None:
-    """Trace the level line through a keypoint from the ridge on one side to that on the other.
+    """Trace the level line through one keypoint; None where there is none. See `keylines`."""
+    found = keylines(
+        [keypoint], survey, surface, grid, valleys, ridges,
+        half_length_m=half_length_m, drawing=drawing, first_id=keyline_id,
+    )  # fmt: skip
+    return found[0] if found else None
 
-    From the keypoint the line runs out of the valley along its flanks, gaining ground in the
+
+def keylines(
+    keypoints: Sequence[Keypoint],
+    survey: Elevation,
+    surface: Elevation,
+    grid: Grid,
+    valleys: Sequence[ValleyLine],
+    ridges: Sequence[RidgeLine] = (),
+    *,
+    half_length_m: float = 250.0,
+    drawing: Drawing = Drawing(),  # noqa: B008 frozen, so it can be shared
+    first_id: int = 1,
+) -> list[Keyline]:
+    """Trace the level line through each keypoint from the ridge on one side to that on the other.
+
+    From the keypoint a line runs out of the valley along its flanks, gaining ground in the
     direction in which the valley falls, until it comes round the ridge and turns back. It ends
     there: where it lies farthest down the valley before it first turns back for good, or where it
     crosses a ridge line or another valley before.
@@ -85,17 +105,19 @@ def keyline(
     survey : float32 (rows, cols) [m]
         The surface to be level on; NaN is nodata.
     surface : float32 (rows, cols) [m]
-        The survey smoothed as stated, on which the line is traced.
+        The survey smoothed as stated, on which lines are traced.
     grid : where the cells are.
-    valleys : that the keypoint was found in; other valleys are not crossed.
-    ridges : ridge lines at which it ends.
+    valleys : that the keypoints were found in; other valleys are not crossed.
+    ridges : ridge lines at which lines end.
     half_length_m : longest run to either side, for hillsides without a ridge [m].
-    drawing : how it is smoothed, and when its error is flagged.
+    drawing : how they are smoothed, and when their error is flagged.
+    first_id : number of the first line.
 
     Returns
     -------
-    None where the level line does not pass within two cells of the keypoint, because it lies on a
-    summit, in a pit or on level ground, or where the line is too short.
+    In the order of the keypoints, numbered without gaps. A keypoint has none where the level line
+    does not pass within two cells of it, because it lies on a summit, in a pit or on level ground,
+    or where the line is too short.
 
     Raises
     ------
@@ -109,10 +131,58 @@ def keyline(
     for name, dem in (("survey", survey), ("surface", surface)):
         if dem.shape != grid.shape:
             raise GridError(f"{name} {dem.shape} does not lie on the grid of shape {grid.shape}")
+    traced = [_course(one, surface, grid, valleys, ridges, half_length_m) for one in keypoints]
+    least_m = max(drawing.min_length_m, 2 * grid.cell_m)
+    chosen = [
+        (keypoint, *found)
+        for keypoint, found in zip(keypoints, traced, strict=True)
+        if found is not None and found[0].length >= least_m
+    ]
+    levels = np.array([keypoint.level_m for keypoint, *_ in chosen])
+    drawn = tidied(
+        [line for _, line, _ in chosen],
+        levels,
+        survey,
+        grid,
+        bend_m=drawing.bend_m,
+        tolerance_m=drawing.tolerance_m,
+        simplify_m=drawing.simplify_m,
+        guide=surface,
+    )
+    off = departures(drawn, levels, survey, grid)
+    return [
+        Keyline(
+            keyline_id=first_id + number,
+            keypoint_id=keypoint.keypoint_id,
+            line=line,
+            level_m=keypoint.level_m,
+            length_m=float(line.length),
+            level_error_m=float(off.largest_m[number]),
+            level_rms_m=float(off.rms_m[number]),
+            flags=level_flags(off.largest_m[number], drawing),
+            floors=floors,
+            ridges=shapely.MultiLineString(),
+        )
+        for number, (line, (keypoint, _, floors)) in enumerate(zip(drawn, chosen, strict=True))
+    ]
+
+
+def level_flags(error_m: float, drawing: Drawing) -> tuple[str, ...]:
+    """Flag of a line that departs from level by more than the tolerance."""
+    return () if error_m <= drawing.tolerance_m else ("level-error",)
+
+
+def _course(
+    keypoint: Keypoint,
+    surface: Elevation,
+    grid: Grid,
+    valleys: Sequence[ValleyLine],
+    ridges: Sequence[RidgeLine],
+    half_length_m: float,
+) -> tuple[shapely.LineString, shapely.MultiLineString] | None:
+    """Trace a keyline from ridge to ridge, and give the valley floor that it crosses."""
     # everything happens around the keypoint: the rest of a large survey need not be looked at
-    surface, _ = _around(surface, grid, keypoint.point, half_length_m)
-    survey, grid = _around(survey, grid, keypoint.point, half_length_m)
-    traced = _level_line(keypoint, surface, grid)
+    traced = _level_line(keypoint, *_around(surface, grid, keypoint.point, half_length_m))
     if traced is None:
         return None
     line, at_m = traced
@@ -128,97 +198,7 @@ def keyline(
         slack_m = max(_SLACK_M, _ASIDE_CELLS * grid.cell_m)
         first_m = at_m - _ridge_at(line, at_m, first_m, down, grid.cell_m, slack_m)
         last_m = at_m + _ridge_at(line, at_m, last_m, down, grid.cell_m, slack_m)
-    if last_m - first_m < max(drawing.min_length_m, 2 * grid.cell_m):
-        return None
-    (line,) = tidied(
-        [ops.substring(line, first_m, last_m)],
-        keypoint.level_m,
-        survey,
-        grid,
-        bend_m=drawing.bend_m,
-        tolerance_m=drawing.tolerance_m,
-        simplify_m=drawing.simplify_m,
-    )
-    error_m = level_error(line, keypoint.level_m, survey, grid)
-    return Keyline(
-        keyline_id=keyline_id,
-        keypoint_id=keypoint.keypoint_id,
-        line=line,
-        level_m=keypoint.level_m,
-        length_m=float(line.length),
-        level_error_m=error_m,
-        flags=() if error_m <= drawing.tolerance_m else ("level-error",),
-        floors=floors,
-        ridges=shapely.MultiLineString(),
-    )
-
-
-def guide_line(
-    line: shapely.LineString,
-    survey: Elevation,
-    surface: Elevation,
-    grid: Grid,
-    valleys: Sequence[ValleyLine],
-    ridges: Sequence[RidgeLine] = (),
-    *,
-    corrected: bool = False,
-    drawing: Drawing = Drawing(),  # noqa: B008 frozen, so it can be shared
-    keyline_id: int = 1,
-) -> Keyline:
-    """Take a line that a person drew as the guide of cultivation, with its higher ground right.
-
-    Parameters
-    ----------
-    survey, surface : as for `keyline`.
-    valleys, ridges : all that it may cross.
-    corrected : move it to the level that it has in the mean; otherwise it stays as it was drawn.
-
-    Returns
-    -------
-    Its `level_error_m` shows how far from level it is; only a corrected line is flagged for it.
-
-    Raises
-    ------
-    GridError
-        If an array does not lie on `grid`.
-    ValueError
-        If the line lies outside the data or crosses itself.
-    """
-    if line.is_empty or not line.is_simple:
-        raise ValueError("a guide line must have a length and must not cross itself")
-    points = along(line, grid.cell_m)
-    levels = surface_at(checked_on_grid(surface, grid, "surface"), grid, *points.T)
-    if not np.isfinite(levels).any():
-        raise ValueError("the guide line lies outside the elevation")
-    level_m = float(np.nanmean(levels))
-    if corrected:
-        at = onto_level(surface, grid, points, level_m, reach_m=_CORRECTED_M)
-        (line,) = tidied(
-            [shapely.LineString(at)],
-            level_m,
-            survey,
-            grid,
-            bend_m=drawing.bend_m,
-            tolerance_m=drawing.tolerance_m,
-            simplify_m=drawing.simplify_m,
-        )
-        points = along(line, grid.cell_m)
-    east, north = gradient_at(surface, grid, *(0.5 * (points[1:] + points[:-1])).T)
-    d_east, d_north = np.diff(points, axis=0).T
-    if np.nansum(d_east * north - d_north * east) > 0:  # the ground rises to the left
-        line = shapely.reverse(line)
-    error_m = level_error(line, level_m, survey, grid)
-    return Keyline(
-        keyline_id=keyline_id,
-        keypoint_id=0,
-        line=line,
-        level_m=level_m,
-        length_m=float(line.length),
-        level_error_m=error_m,
-        flags=("level-error",) if corrected and error_m > drawing.tolerance_m else (),
-        floors=shapely.MultiLineString([valley.floor.xy for valley in valleys]),
-        ridges=shapely.MultiLineString([ridge.line for ridge in ridges]),
-    )
+    return ops.substring(line, first_m, last_m), floors
 
 
 def _level_line(

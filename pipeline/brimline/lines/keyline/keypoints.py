@@ -263,6 +263,7 @@ def _turns(
     min_separation_m: float,
 ) -> list[_Turn]:
     """List the turns from steep to gentle down a profile."""
+    profile = profile.without_repetition()
     thin = profile.thinned(_MOST_STATIONS)
     reaches = straight_reaches(thin.chainage_m, thin.level_m, noise, min_reach_m=min_reach_m)
     divided = _Divided(profile, noise, reaches, min_reach_m)

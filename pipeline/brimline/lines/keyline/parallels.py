@@ -12,9 +12,10 @@ from brimline.lines.relief.courses import smoothed_along
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-_ARC_POINTS = 32  # in a quarter circle: arcs of 60 m are drawn to 2 cm
+_SAGITTA_M = 0.015  # largest departure of an arc's chords from the arc
 _EASED_STEP_M = 1.0
 _EASED_M = 0.005  # largest departure of an eased guide from its smooth curve
+_ASTRAY_M = 0.05  # a piece nearer by this than it should be is no part of a parallel
 _DRAWN_M = 0.02  # largest departure of a drawn line from its exact course
 
 
@@ -66,8 +67,11 @@ def parallel(
         raise ValueError("a guide line must have a length and must not cross itself")
     away = float(np.copysign(1.0, offset_m))
     lines = _offset([guide], offset_m + away * turning_radius_m)
-    if turning_radius_m > 0:
-        # out by the radius and back rounds bends towards the line, and the other way round
+    # out by the radius and back rounds bends towards the line, and the other way round; a line that
+    # is farther from the guide than the radius has no tighter bends away from it to begin with
+    if abs(offset_m) >= turning_radius_m > 0:
+        lines = _offset(lines, -away * turning_radius_m)
+    elif turning_radius_m > 0:
         lines = _offset(lines, -2 * away * turning_radius_m)
         lines = _offset(lines, away * turning_radius_m)
     drawn = (shapely.simplify(line, _DRAWN_M) for line in lines)
@@ -81,10 +85,21 @@ def _offset(lines: list[shapely.LineString], distance_m: float) -> list[shapely.
         if distance_m == 0:
             found.append(line)
             continue
-        curve = shapely.offset_curve(line, distance_m, quad_segs=_ARC_POINTS, join_style="round")
+        curve = shapely.offset_curve(
+            line, distance_m, quad_segs=_arc_points(distance_m), join_style="round"
+        )
         parts: Any = shapely.get_parts(shapely.line_merge(curve))
-        found += [_along_guide(part, line) for part in parts if part.length > 0]
+        shapely.prepare(line)
+        # where a line closes in on itself, pieces of the raw curve are left over now and then
+        true = shapely.distance(line, parts) >= abs(distance_m) - _ASTRAY_M
+        found += [_along_guide(part, line) for part in parts[true] if part.length > 0]
     return found
+
+
+def _arc_points(radius_m: float) -> int:
+    """Chords in a quarter circle that depart from it by no more than lines may."""
+    half = np.arccos(1.0 - min(_SAGITTA_M / abs(radius_m), 0.5))
+    return max(int(np.ceil(np.pi / 4 / half)), 4)
 
 
 def _along_guide(line: shapely.LineString, guide: shapely.LineString) -> shapely.LineString:

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from brimline.grid import Elevation, Grid
     from brimline.lines.relief import Course
 
+_A_BELL = 4.0  # stations in a standard deviation: what lies between them follows from them
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Profile:
@@ -39,8 +41,14 @@ class Profile:
 
     def thinned(self, most: int) -> Profile:
         """Return every so many stations, so that there are no more than `most`."""
-        every = -(-len(self.chainage_m) // most)
-        return Profile(self.chainage_m[::every], self.level_m[::every], self.smooth_m)
+        return self._every(-(-len(self.chainage_m) // most))
+
+    def without_repetition(self) -> Profile:
+        """Return as many stations as the bell that smoothed them leaves something to say."""
+        return self._every(max(1, int(self.smooth_m / (_A_BELL * self.step_m))))
+
+    def _every(self, number: int) -> Profile:
+        return Profile(self.chainage_m[::number], self.level_m[::number], self.smooth_m)
 
 
 def floor_profile(

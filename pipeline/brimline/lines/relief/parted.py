@@ -40,11 +40,13 @@ class Drawn:
         self._flank_m, self._least_m = flank_m, least_m
         self._lines: list[shapely.LineString] = []
         self._floors: list[NDArray[np.float64]] = []
+        self._beside: list[shapely.Polygon] = []
 
     def add(self, line: shapely.LineString, floor: NDArray[np.float64]) -> None:
         """Remember a line that is drawn and its whole floor, up to the divide; (n, 2)."""
         self._lines.append(line)
         self._floors.append(floor)
+        self._beside.append(shapely.buffer(line, self._flank_m, quad_segs=4))
 
     def own_length_m(self, line: shapely.LineString) -> float:
         """Length of a line beyond `flank_m` of all drawn ones; 0 if no spur parts it from one."""
@@ -53,8 +55,7 @@ class Drawn:
         tree = shapely.STRtree(self._lines)
         reach_m = _NEAR_FLANKS * self._flank_m
         near = np.sort(tree.query(line, predicate="dwithin", distance=reach_m))
-        beside = [shapely.buffer(self._lines[k], self._flank_m, quad_segs=4) for k in near]
-        own = shapely.difference(line, shapely.union_all(beside))
+        own = shapely.difference(line, shapely.union_all([self._beside[k] for k in near]))
         if own.length > 0 and all(self._parted(own, self._floors[k]) for k in near):
             return float(own.length)
         return 0.0

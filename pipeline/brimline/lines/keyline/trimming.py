@@ -1,0 +1,62 @@
+"""Keylines as they are pegged out: on the ground that may be worked."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from brimline.lines.level_lines import long_enough
+from brimline.lines.limits import Stop
+from brimline.lines.measure import departures
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from brimline.grid import Elevation, Grid
+    from brimline.lines.keyline.keylines import Keyline
+    from brimline.lines.level_lines import Drawing
+    from brimline.lines.limits import Limits
+
+
+def trimmed(
+    keylines: Sequence[Keyline], survey: Elevation, grid: Grid, where: Limits, drawing: Drawing
+) -> list[Keyline]:
+    """Trim keylines at the boundary, keep-outs and steep ground, as their cultivation lines are.
+
+    Parameters
+    ----------
+    survey : float32 (rows, cols) [m]; what each piece is measured against.
+    where : ground where no line may run.
+    drawing : pieces shorter than its least length are dropped.
+
+    Returns
+    -------
+    Pieces of what is left, keyline by keyline; those of one keyline share its number. Each is
+    flagged with why it ends, and measured anew.
+    """
+    lines = np.empty(len(keylines), dtype=object)
+    lines[:] = [one.line for one in keylines]
+    pieces = long_enough(lines, where, grid, drawing)
+    level = np.array([one.level_m for one in keylines])[pieces.source]
+    off = departures(pieces.lines, level, survey, grid)
+    found = []
+    for place, line in enumerate(pieces.lines):
+        whole = keylines[pieces.source[place]]
+        ends = {Stop(int(code)).flag for code in (pieces.start[place], pieces.end[place])} - {""}
+        flags = ends | set(whole.flags)
+        if off.largest_m[place] <= drawing.tolerance_m:
+            flags.discard("level-error")  # what was not level has been cut off
+        found.append(
+            replace(
+                whole,
+                line=line,
+                length_m=float(shapely.length(line)),
+                level_error_m=float(off.largest_m[place]),
+                level_rms_m=float(off.rms_m[place]),
+                flags=tuple(sorted(flags)),
+            )
+        )
+    return found
