@@ -34,7 +34,10 @@ def run(*, as_json: bool) -> None:
     for item in drawn.ITEMS:
         console.result(_text(item))
     console.result("FLAGS: why a person must look before using a row\n")
-    for flag in FLAGS.values():
+    flags = sorted(FLAGS.values(), key=lambda flag: flag.severity == "notice")
+    for place, flag in enumerate(flags):
+        if flag.severity == "notice" and flags[place - 1].severity == "look":
+            console.result("\nFLAGS that only tell why a row is as it is\n")
         console.result(_wrapped(f"  {flag.code}: ", f"{flag.meaning} {flag.mend}"))
 
 

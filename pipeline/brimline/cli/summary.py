@@ -73,7 +73,10 @@ def _figures(manifest: dict[str, Any], units: System) -> str:
 
 
 def _needed(manifest: dict[str, Any]) -> str:
-    flagged = manifest.get("flagged", ())
+    every = manifest.get("flagged", ())
+    # a run folder of an earlier version says nothing of severity
+    flagged = [flag for flag in every if flag.get("severity", "look") == "look"]
+    told = [flag for flag in every if flag.get("severity", "look") != "look"]
     lines = [
         f"  {flag['title']}: {flag['code']} in {len(flag['rows'])}"
         f" {'row' if len(flag['rows']) == 1 else 'rows'} ({_few(flag['rows'])})"
@@ -84,7 +87,18 @@ def _needed(manifest: dict[str, Any]) -> str:
     count = manifest["warnings"]
     if count:
         lines.append(f"  {count} {'warning' if count == 1 else 'warnings'}, see above and run.json")
-    return "\n".join(["Needs a person:", *lines]) if lines else "No row carries a flag."
+    needed = ["Needs a person:", *lines] if lines else ["Nothing needs a person."]
+    return "\n".join([*needed, *_only_told(told)])
+
+
+def _only_told(flagged: list[dict[str, Any]]) -> list[str]:
+    """One line on the flags that are no reason to look."""
+    if not flagged:
+        return []
+    counts: dict[str, int] = {}
+    for flag in flagged:
+        counts[flag["code"]] = counts.get(flag["code"], 0) + len(flag["rows"])
+    return ["Only told: " + ", ".join(f"{code} {count}" for code, count in counts.items())]
 
 
 def _files(folder: Path) -> str:

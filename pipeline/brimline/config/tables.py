@@ -196,6 +196,9 @@ class SwaleRows(ConfigTable):
     interval_m: Positive = Field(2.0, description="Height between rows, for rule interval.")
     min_spacing_m: Positive = Field(8.0, description="Closest spacing up the slope.")
     max_spacing_m: Positive = Field(40.0, description="Widest spacing up the slope.")
+    min_length_m: NotNegative = Field(
+        30.0, description="Shorter rows are not proposed; those that were drawn stay."
+    )
     bottom_width_m: NotNegative = Field(0.6, description="Bottom of the swale's section.")
     depth_m: Positive = Field(0.4, description="Depth of water when it spills.")
     side_slope: NotNegative = Field(2.0, description="Run over rise of the swale's sides.")

@@ -1,10 +1,17 @@
-"""The flags: why a person must look before using a row, and what would mend it."""
+"""The flags: why a person must look before using a row, or why it is as it is.
+
+What needs a person (severity ``look``) and what is only told (``notice``) is decided here alone;
+the closing table of a run, the report and the map page all count by it.
+"""
 
 from __future__ import annotations
 
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from brimline.layers.schema import Column, Flag
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 FLAGS: Final = (
     # intakes and catchments
@@ -38,11 +45,20 @@ FLAGS: Final = (
         "at-flow-path",
         "An end stops short of a flow path: holding back concentrated flow is a dam, not a swale.",
         "Cross the path with a culvert or ford, or design a pond there.",
+        "notice",
     ),
     Flag(
         "at-steep-ground",
         "An end stops at ground steeper than the limit.",
         "Have steep ground looked at by an engineer before wetting it.",
+        "notice",
+    ),
+    Flag(
+        "at-fold",
+        "An end stops where the ground folds so sharply that a level line would turn back:"
+        " a bank, a ditch, a track.",
+        "Cross it on site with a pipe or a level sill, or end the row there.",
+        "notice",
     ),
     Flag(
         "at-flat-ground",
@@ -54,9 +70,19 @@ FLAGS: Final = (
         "A falling line has turned full circle in a closed hollow and ends there.",
         "Start elsewhere, or end the line at a pond.",
     ),
-    Flag("at-keep-out", "An end stops at a keep-out area or its setback.", "Check the setback."),
-    Flag("at-boundary", "An end stops at the boundary's setback.", "Check the setback."),
-    Flag("at-data-edge", "An end stops where the elevation data stops.", "Get more elevation."),
+    Flag(
+        "at-keep-out",
+        "An end stops at a keep-out area or its setback.",
+        "Check the setback.",
+        "notice",
+    ),
+    Flag("at-boundary", "An end stops at the boundary's setback.", "Check the setback.", "notice"),
+    Flag(
+        "at-data-edge",
+        "An end stops where the elevation data stops.",
+        "Get more elevation.",
+        "notice",
+    ),
     Flag(
         "moved",
         "A drawn line was corrected to level by more than the tolerance.",
@@ -178,9 +204,18 @@ FLAGS: Final = (
 FLAG_COLUMN: Final = Column(
     "flag",
     "text",
-    "Why a person must look before using this row: codes separated by semicolons; empty is none.",
+    "Why a person must look before using this row, or why it ends where it does: codes separated"
+    " by semicolons; empty is none.",
     required=False,
 )
+
+
+_LOOK: Final = frozenset(flag.code for flag in FLAGS if flag.severity == "look")
+
+
+def needs_look(codes: Iterable[str]) -> bool:
+    """Tell whether one of the codes asks a person to look; notices do not."""
+    return not _LOOK.isdisjoint(codes)
 
 
 def joined(codes: list[str] | tuple[str, ...] | set[str]) -> str:

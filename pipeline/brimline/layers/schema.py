@@ -93,13 +93,23 @@ class Raster:
     codes: bool = False
 
 
+Severity = Literal["look", "notice"]
+
+
 @dataclass(frozen=True, slots=True)
 class Flag:
-    """A short code that says why a person must look before using a row."""
+    """A short code that says something of a row that its figures do not.
+
+    Parameters
+    ----------
+    severity : ``look`` where a person must look before using the row; ``notice`` where the rules
+        have done what they are for, such as ending a row at a flow path, and it is only told.
+    """
 
     code: str
     meaning: str
     mend: str
+    severity: Severity = "look"
 
 
 Item = Layer | Table | Raster

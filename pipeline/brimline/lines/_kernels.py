@@ -149,6 +149,34 @@ def spread(mask, radius):
 
 
 @kernel
+def folds(points, index, at, length, most):
+    """Mark the points between whose surroundings, `length` long, a line turns by more than `most`.
+
+    The turn is that from the mean direction over the first third to that over the last third.
+    """
+    count = index.size
+    out = np.zeros(count, dtype=np.bool_)
+    third = length / 3.0
+    a, b, c = 0, 0, 0  # points that lie a third, two thirds and the whole length on
+    for i in range(count):
+        a, b, c = max(a, i), max(b, i), max(c, i)
+        while a + 1 < count and index[a + 1] == index[i] and at[a] - at[i] < third:
+            a += 1
+        while b + 1 < count and index[b + 1] == index[i] and at[b] - at[i] < 2.0 * third:
+            b += 1
+        while c + 1 < count and index[c + 1] == index[i] and at[c] - at[i] < length:
+            c += 1
+        if at[c] - at[i] < length:
+            continue  # so near the end of its line
+        x0, y0 = points[a, 0] - points[i, 0], points[a, 1] - points[i, 1]
+        x1, y1 = points[c, 0] - points[b, 0], points[c, 1] - points[b, 1]
+        turn = abs(np.arctan2(x0 * y1 - y0 * x1, x0 * x1 + y0 * y1))
+        if turn > most:
+            out[a : b + 1] = True
+    return out
+
+
+@kernel
 def runs(code, index, at, joined_code, join):
     """Stretches of free samples along lines.
 

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from brimline.lines.contours import contours
-from brimline.lines.limits import Cut, Limits, Stop, cut, named_ends
+from brimline.lines.limits import Cut, Limits, Stop, cut, cut_at_folds, named_ends
 from brimline.lines.measure import departures, mean_slope_pct
 from brimline.lines.tidy import tidied
 
@@ -127,17 +127,20 @@ def drawn_level(
         guide=surface,
     )
     # smoothing moves a line by less than a cell or two: what strays over a limit is cut again
-    again = long_enough(smooth, where, grid, drawing)
+    again = long_enough(smooth, where, grid, drawing, folds=True)
     start = np.where(again.start == Stop.NONE, rough.start[again.source], again.start)
     end = np.where(again.end == Stop.NONE, rough.end[again.source], again.end)
     pieces = named_ends(Cut(again.lines, rough.source[again.source], start, end), where, grid)
     return pieces, level_m[pieces.source]
 
 
-def long_enough(traced: NDArray[Any], where: Limits, grid: Grid, drawing: Drawing) -> Cut:
-    """Cut lines at the limits and drop the pieces that are too short."""
+def long_enough(
+    traced: NDArray[Any], where: Limits, grid: Grid, drawing: Drawing, *, folds: bool = False
+) -> Cut:
+    """Cut lines at the limits, and where they fold, and drop the pieces that are too short."""
     whole = np.flatnonzero(shapely.length(traced) >= drawing.min_length_m)
     pieces = cut(traced[whole], where, grid, join_m=drawing.join_m)
+    pieces = cut_at_folds(pieces, grid.cell_m) if folds else pieces
     pieces = pieces.chosen(shapely.length(pieces.lines) >= max(drawing.min_length_m, 1e-9))
     return Cut(pieces.lines, whole[pieces.source], pieces.start, pieces.end)
 

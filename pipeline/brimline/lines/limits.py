@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from brimline.grid import Accumulation, BoolGrid, Elevation, Grid
 
 _STEPS_PER_CELL: Final = 4
+_FOLD_M: Final = 10.0  # a line that turns by more than _FOLD_DEG within this length turns back
+_FOLD_DEG: Final = 110.0
 _HAIR_M: Final = 0.01  # lines end this far off an outline, so that rounding never takes them in
 
 
@@ -40,6 +42,7 @@ class Stop(IntEnum):
     ROW = 6  # another row, or the ground of another keyline, begins: no reason to look
     FLAT = 7
     HOLLOW = 8
+    FOLD = 9
 
     @property
     def flag(self) -> str:
@@ -55,6 +58,7 @@ _FLAGS: Final = {
     Stop.STEEP: "at-steep-ground",
     Stop.FLAT: "at-flat-ground",
     Stop.HOLLOW: "at-hollow",
+    Stop.FOLD: "at-fold",
 }
 
 
@@ -192,6 +196,27 @@ def cut(
     if where.inside is not None:
         pieces = _cut_by_shape(pieces, where.inside, Stop.BOUNDARY)
     return _cut_by_cells(pieces, where.blocked, grid, join_m)
+
+
+def cut_at_folds(pieces: Cut, step_m: float) -> Cut:
+    """Cut lines where they turn back on themselves within a few metres.
+
+    Level lines do so at a bank, a ditch or a track that runs up the slope. No swale is dug round
+    such a bend; the line ends there on either side.
+
+    Parameters
+    ----------
+    step_m : distance between the places at which the direction is looked at [m].
+    """
+    if len(pieces.lines) == 0:
+        return pieces
+    points, index = along_all(pieces.lines, step_m)
+    at = chainage(points, index)
+    bent: NDArray[np.bool_] = _kernels.folds(points, index, at, _FOLD_M, np.radians(_FOLD_DEG))
+    if not bent.any():
+        return pieces
+    code = np.where(bent, np.uint8(Stop.FOLD), np.uint8(Stop.NONE))
+    return _stretches(pieces, points, index, *_kernels.runs(code, index, at, Stop.STEEP, 0.0))
 
 
 def named_ends(pieces: Cut, where: Limits, grid: Grid) -> Cut:

@@ -37,7 +37,6 @@ Pinned = Literal["none", "start", "both"]
 
 _SWEEPS = 6  # the surface is curved, so the straight-line answer is found anew a few times
 _ROUNDS = 3  # of allowing shorter bends where a line misses its level
-_WORTH = 0.7  # share of its departure that a line may keep for shorter bends to be worth it
 _FLAT = 0.005  # [m/m]; on flatter ground level says little about place, and bending decides
 _HELD = 1e9  # weight of a point that must not move
 _RING_PAD = 2.0  # bend lengths that a ring is drawn past its start, so that it closes smoothly
@@ -77,8 +76,8 @@ def tidied(
     """Draw traced level lines as smooth curves that keep to their level.
 
     Where a curve would depart from level by more than `tolerance_m`, shorter bends are allowed
-    there, down to half of `bend_m`. A line that misses its level even so, and comes not much
-    closer either, is left as the smoothest curve: bending after the survey's noise gains nothing.
+    there, down to half of `bend_m`. A line that misses its level even so is left as the smoothest
+    curve: it must be levelled on site there, and bending after the survey's noise gains nothing.
     Rings stay closed, ends stay free, directions are kept.
 
     Parameters
@@ -132,7 +131,6 @@ def tidied(
 
     curves, drawn, off = fit(np.arange(len(traced)))
     rest = np.flatnonzero(~(off <= tolerance_m))
-    worth = np.maximum(tolerance_m, _WORTH * off)  # what a line must reach to be bent more
     bend = bend[np.isin(curves.index, rest)]
     curves = _taken(curves, rest)
     for _ in range(_ROUNDS):
@@ -143,9 +141,9 @@ def tidied(
         )
         bend = _eased(curves, bend, claim, dem, grid, tolerance_m, bend_m)
         curves, closer, off = fit(rest)
-        good = off <= worth[rest]
-        drawn[rest[good]], worth[rest[good]] = closer[good], np.maximum(tolerance_m, off[good])
-        again = ~(off <= tolerance_m)
+        good = off <= tolerance_m
+        drawn[rest[good]] = closer[good]
+        again = ~good
         bend = bend[again[curves.index]]
         curves, rest = _taken(curves, np.flatnonzero(again)), rest[again]
     return list(drawn)

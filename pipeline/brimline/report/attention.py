@@ -1,4 +1,4 @@
-"""The rows that a person must look at, with the meaning and the mend of each flag."""
+"""The rows that a person must look at, and those that are only told, with meaning and mend."""
 
 from __future__ import annotations
 
@@ -9,18 +9,20 @@ from typing import TYPE_CHECKING, Any
 from brimline.layers import CATALOGUE, FLAGS, Layer, Table
 
 if TYPE_CHECKING:
+    from brimline.layers.schema import Severity
     from brimline.report.results import Results
 
 
 @dataclass(frozen=True, slots=True)
 class Flagged:
-    """One flag, and every row of a layer that carries it."""
+    """One flag, and every row of a layer that carries it; `severity` as in the catalogue."""
 
     layer: str
     title: str
     code: str
     meaning: str
     mend: str
+    severity: Severity
     rows: tuple[str, ...]
 
     @property
@@ -68,7 +70,9 @@ def _of_frame(item: Layer | Table, frame: Any) -> list[Flagged]:  # noqa: ANN401
         for code in codes_of(row["flag"]):
             rows.setdefault(code, []).append(row_name(item, row))
     return [
-        Flagged(item.name, item.title, code, flag.meaning, flag.mend, tuple(rows[code]))
+        Flagged(
+            item.name, item.title, code, flag.meaning, flag.mend, flag.severity, tuple(rows[code])
+        )
         for code, flag in FLAGS.items()
         if code in rows
     ]

@@ -72,7 +72,7 @@ def map_data(results: Results) -> dict[str, Any]:
         "lonlat": _lonlat(results),
         "shown": {name: _unit(shown(name, results.units)) for name in _SHOWN},
         "metric": results.units == "metric",
-        "flags": {code: [flag.meaning, flag.mend] for code, flag in FLAGS.items()},
+        "flags": {code: [flag.meaning, flag.mend, flag.severity] for code, flag in FLAGS.items()},
         "ground": _ground(results),
         "overlays": [o for name in _OVERLAYS if (o := _overlay(results, name))],
         "layers": _layers(results, origin),

@@ -42,6 +42,7 @@ def _content(results: Results, paper: bool, told: Callable[[str], None]) -> dict
         for plate in album(results, told)
     ]
     parameters = assumptions.parameters(results)
+    every_flag = attention.flagged(results)
     return {
         "site": results.site_name,
         "date": results.date,
@@ -49,7 +50,8 @@ def _content(results: Results, paper: bool, told: Callable[[str], None]) -> dict
         "crs": results.crs_text,
         "paragraph": prose.paragraph(results, {figure.key: figure for figure in found}),
         "figures": [(figure, figure.text(results.units)) for figure in found],
-        "flagged": attention.flagged(results),
+        "flagged": [flag for flag in every_flag if flag.severity == "look"],
+        "notices": [flag for flag in every_flag if flag.severity == "notice"],
         "plates": plates,
         "tables": tables.printed(results),
         "cautions": results.cautions,

@@ -78,7 +78,13 @@ def plain_figures(results: Results) -> dict[str, Any]:
     return {
         "figures": [asdict(figure) for figure in figures(results)],
         "flagged": [
-            {"layer": flag.layer, "title": flag.title, "code": flag.code, "rows": list(flag.rows)}
+            {
+                "layer": flag.layer,
+                "title": flag.title,
+                "code": flag.code,
+                "severity": flag.severity,
+                "rows": list(flag.rows),
+            }
             for flag in flagged(results)
         ],
     }

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
-from brimline.layers.flags import joined
+from brimline.layers.flags import joined, needs_look
 from brimline.lines.rows import Duty, Spacing, swale_rows
 from brimline.rainfall import runoff_depth_mm
 from brimline.stages._frames import frame_of
@@ -40,7 +41,7 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
             _spacing(params),
             drawn=list(drawn.geometry),
             drawn_levels_m=levels,
-            drawing=drawing_of(given),
+            drawing=replace(drawing_of(given), min_length_m=params.min_length_m),
         )
     except ValueError as error:
         report.problem(
@@ -105,7 +106,7 @@ def _headline(rows: list[SwaleRow]) -> dict[str, float | int]:
     return {
         "swale_lines": len(rows),
         "swale_lines_length_m": float(sum(row.length_m for row in rows)),
-        "swale_lines_flagged": sum(bool(row.flags) for row in rows),
+        "swale_lines_flagged": sum(needs_look(row.flags) for row in rows),
     }
 
 

@@ -6,7 +6,7 @@ import shapely
 
 from brimline.errors import GridError
 from brimline.grid import Grid
-from brimline.lines.limits import Limits, Stop, cut, limits, near_lines
+from brimline.lines.limits import Cut, Limits, Stop, cut, cut_at_folds, limits, near_lines
 
 GRID = Grid(60, 100, 1.0, north_m=60.0)
 FLAT = np.zeros(GRID.shape, dtype=np.float32)
@@ -108,6 +108,35 @@ def test_ground_near_a_drawn_row_is_closed_to_others_without_a_flag():
     assert why.flag == ""
     assert left.length == pytest.approx(43.0, abs=0.3)
     assert not where.blocked.any()  # the argument was not written to
+
+
+def folded(*corners):
+    line = np.array([shapely.LineString(corners)], dtype=object)
+    none = np.zeros(1, dtype=np.uint8)
+    return cut_at_folds(Cut(line, np.arange(1), none, none), 1.0)
+
+
+@pytest.mark.interpreted
+def test_a_line_that_turns_back_is_cut_at_its_bend():
+    # out 30 m, across 3 m and back: 180 degrees within 3 m, as a level line round a track's bank
+    found = folded((0, 0), (30, 0), (30, 3), (0, 3))
+    assert len(found.lines) == 2
+    for line, length in zip(found.lines, (30, 30), strict=True):
+        assert length - 5 < line.length <= length
+        assert line.bounds[2] < 30
+    assert found.start.tolist() == [Stop.NONE, Stop.FOLD]
+    assert found.end.tolist() == [Stop.FOLD, Stop.NONE]
+    assert Stop.FOLD.flag == "at-fold"
+
+
+@pytest.mark.parametrize("radius_m", [6.0, 30.0])
+def test_a_spur_that_a_machine_can_go_round_is_no_fold(radius_m):
+    # 10 m along an arc of 6 m are 95 degrees, and less from the mean of one third to the other's
+    angle = np.linspace(0, np.pi, 60)
+    arc = radius_m * np.column_stack((np.sin(angle), 1 - np.cos(angle)))
+    found = folded((-40, 0), *arc, (-40, 2 * radius_m))
+    assert len(found.lines) == 1
+    assert found.end.tolist() == [Stop.NONE]
 
 
 def test_every_reason_is_in_the_flag_catalogue():

@@ -97,6 +97,20 @@ def test_noise_is_not_followed_where_it_gains_nothing():
     assert line.length < rough.length * 1.005
 
 
+def test_a_line_that_cannot_be_level_anyway_stays_smooth():
+    # two mounds: bending more would pass the low one within the tolerance, but never the high one,
+    # before which a level of the site's own is needed on site in any case
+    x, y = GRID.xy(*np.indices(GRID.shape))
+    bell = [np.exp(-((x - east) ** 2 + (y - 60) ** 2) / (2 * 1.5**2)) for east in (50, 110)]
+    rough = shapely.LineString([(20.0, 60.0), (140.0, 60.0)])
+    both = (plane() + 0.3 * bell[0] + 3.0 * bell[1]).astype(np.float32)
+    options = {"bend_m": 10.0, "guide": plane(), "simplify_m": 0.01}
+    (line,) = tidied([rough], 94.0, both, GRID, tolerance_m=0.05, **options)
+    (stiff,) = tidied([rough], 94.0, both, GRID, tolerance_m=9.0, **options)
+    assert departures([line], 94.0, both, GRID).largest_m[0] > 0.05
+    assert line.equals(stiff)
+
+
 def test_pinned_ends_stay():
     line = shapely.LineString([(20.0, 61.0), (80.0, 60.5), (140.0, 59.0)])
     (both,) = tidied([line], 94.0, plane(), GRID, bend_m=10.0, tolerance_m=0.5, pinned="both")

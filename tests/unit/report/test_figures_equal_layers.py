@@ -168,6 +168,8 @@ def test_flags_are_told_with_their_meaning_and_mend(made_results: Results) -> No
     html = report_html(made_results)
     for flag in found.values():
         assert flag.meaning in html
+        as_one_to_look_at = f'<div class="flag" data-layer="{flag.layer}" data-code="{flag.code}">'
+        assert (as_one_to_look_at in html) == (flag.severity == "look")
         assert flag.mend in html
 
 

@@ -55,6 +55,9 @@ def test_a_run_ends_with_what_matters(made_results: Results, tmp_path: Path, uni
     assert "Cost" not in told  # no rates were given
     assert "  Intakes: edge-limited in 1 row (2 Old gate)" in told
     assert "  1 warning, see above and run.json" in told
+    # a row that ends at a flow path as the rules want it is told in one line, not put to a person
+    assert "Swale lines: at-flow-path" not in told
+    assert "Only told: at-flow-path 1" in told.splitlines()
     assert f"Results in {tmp_path}:" in told
     assert "report.html" in told
     assert "report.pdf" not in told
@@ -65,4 +68,4 @@ def test_a_run_that_stopped_early_ends_with_what_its_stages_told(tmp_path: Path)
     manifest = {"headline": {"largest_catchment_m2": 716_400.0, "intakes": 6}, "warnings": 0}
     told = summary(manifest, "metric", tmp_path)
     assert "  Largest catchment  71.64\N{NO-BREAK SPACE}ha" in told
-    assert "No row carries a flag." in told
+    assert "Nothing needs a person." in told

@@ -32,7 +32,7 @@ def made_room(
         if close:
             room = shapely.buffer(shapely.multilinestrings(close), room_m, quad_segs=32)
             parts = list(shapely.get_parts(shapely.difference(line, room)))
-            parts = [part for part in parts if part.length >= least_m]
+            parts = _apart_themselves(parts, room_m, least_m)
         left[i + len(taken)] = parts
         for part in parts:
             start = pieces.start[i] if part.coords[0] == line.coords[0] else Stop.NONE
@@ -43,6 +43,21 @@ def made_room(
     of = np.array([row[1] for row in found], dtype=np.int64)
     ends = np.array([row[2:] for row in found], dtype=np.uint8).reshape(-1, 2)
     return Cut(kept, pieces.source[of], ends[:, 0], ends[:, 1]), level_m[of]
+
+
+def _apart_themselves(parts: list[Any], room_m: float, least_m: float) -> list[Any]:
+    """Keep the parts of one line a distance apart, the longest first, and drop short ones.
+
+    Where a line only brushes another's room, what is left of it on either side is nearly one.
+    """
+    kept: list[Any] = []
+    for part in sorted(parts, key=lambda one: -float(one.length)):
+        rest = part
+        if kept:
+            room = shapely.buffer(shapely.multilinestrings(kept), room_m, quad_segs=32)
+            rest = shapely.difference(part, room)
+        kept += [piece for piece in shapely.get_parts(rest) if piece.length >= least_m]
+    return kept
 
 
 def _higher_near(lines: NDArray[Any], taken: NDArray[Any], room_m: float) -> dict[int, list[int]]:

@@ -9,6 +9,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import FancyArrowPatch, Rectangle
 from matplotlib.patheffects import withStroke
 
+from brimline.layers.flags import needs_look
 from brimline.report.attention import codes_of
 from brimline.report.palette import INK, PAPER, QUIET, RED, RULE_LINE, WINE, style
 from brimline.report.plates.frame import MapFrame
@@ -137,7 +138,7 @@ class _Diagram:
         self._places[name] = (x, y)
         rule = style("elements").rule(row)
         colour = rule.line.ink.light if rule.line else INK.light
-        if codes_of(row["flag"]):
+        if needs_look(codes_of(row["flag"])):
             colour = RED.light
         thick = self._thick
         corner = (x - _SPAN / 2, y - thick)

@@ -58,9 +58,9 @@ function showThings(map, things, { focus = false } = {}) {
   const body = byId("card-body");
   body.replaceChildren(make("p", { class: "quiet" }, layer.meaning));
   for (const code of row.f || []) {
-    const [meaning, mend] = DATA.flags[code];
+    const [meaning, mend, severity] = DATA.flags[code];
     body.append(
-      make("div", { class: "flag" }, make("strong", {}, code), make("p", {}, meaning),
+      make("div", { class: severity === "look" ? "flag" : "told" }, make("strong", {}, code), make("p", {}, meaning),
         make("p", {}, make("strong", {}, "Mend: "), mend)),
     );
   }
