@@ -22,8 +22,8 @@ class Flagged:
     code: str
     meaning: str
     mend: str
-    severity: Severity
     rows: tuple[str, ...]
+    severity: Severity = "look"
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -71,7 +71,7 @@ def _of_frame(item: Layer | Table, frame: Any) -> list[Flagged]:  # noqa: ANN401
             rows.setdefault(code, []).append(row_name(item, row))
     return [
         Flagged(
-            item.name, item.title, code, flag.meaning, flag.mend, flag.severity, tuple(rows[code])
+            item.name, item.title, code, flag.meaning, flag.mend, tuple(rows[code]), flag.severity
         )
         for code, flag in FLAGS.items()
         if code in rows
