@@ -13,7 +13,7 @@ from brimline.rainfall import sum_hydrographs
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from numpy.typing import ArrayLike
+    from numpy.typing import ArrayLike, NDArray
 
     from brimline.elements.storage import FloatArray
     from brimline.rainfall import Hydrograph, Storm
@@ -70,6 +70,45 @@ class StormInflow:
         """Return the same storm with all inflow multiplied."""
         means = {name: np.asarray(mean) * factor for name, mean in self.mean_m3_s.items()}
         return StormInflow(self.edges_s, means, self.ends_s, self.name)
+
+    def thinned(self, share: float = 0.005, longest_s: float = 1800.0) -> StormInflow:
+        """Return the same storm in fewer steps: those are joined between which little changes.
+
+        Volumes are kept. No flow is moved by more than a share of its own peak.
+
+        Parameters
+        ----------
+        share : of each element's peak, by which its flow may vary within a joined step.
+        longest_s : longest joined step [s].
+        """
+        edges = np.asarray(self.edges_s, dtype=np.float64)
+        names = list(self.mean_m3_s)
+        flows = np.array([np.asarray(self.mean_m3_s[name]) for name in names], dtype=np.float64)
+        if not names:
+            return self
+        kept = _joined(edges, flows, share * flows.max(axis=1), longest_s)
+        before = np.concatenate(
+            [np.zeros((len(names), 1)), np.cumsum(flows * np.diff(edges), axis=1)], axis=1
+        )
+        means = np.diff(before[:, kept], axis=1) / np.diff(edges[kept])
+        # where the flow does not change at all, the difference of sums is a hair beside it
+        means = np.clip(means, flows.min(axis=1)[:, None], flows.max(axis=1)[:, None])
+        return StormInflow(edges[kept], dict(zip(names, means, strict=True)), self.ends_s, self.name)
+
+
+def _joined(
+    edges: FloatArray, flows: FloatArray, allowed: FloatArray, longest_s: float
+) -> NDArray[np.int64]:
+    """Places of the edges that stay, the outer ones among them."""
+    kept = [0]
+    low = high = flows[:, 0]
+    for step in range(1, flows.shape[1]):
+        low, high = np.minimum(low, flows[:, step]), np.maximum(high, flows[:, step])
+        long = edges[step + 1] - edges[kept[-1]] > longest_s
+        if long or (high - low > allowed).any():
+            kept.append(step)
+            low = high = flows[:, step]
+    return np.array([*kept, edges.size - 1], dtype=np.int64)
 
 
 def inflow_of(

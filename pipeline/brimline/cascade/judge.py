@@ -18,9 +18,6 @@ if TYPE_CHECKING:
     from brimline.cascade.routing import Pace, Routed
     from brimline.elements import Element
 
-_LEVEL_SLACK_M = 1e-6  # a level may stand this far over a limit before it is called over
-
-
 def judge(routed: Routed, limits: Limits | None = None) -> tuple[Finding, ...]:
     """Find what a storm shows to be wrong.
 
@@ -30,7 +27,7 @@ def judge(routed: Routed, limits: Limits | None = None) -> tuple[Finding, ...]:
     limits = limits or Limits()
     found: list[Finding] = []
     for element in routed.network.elements:
-        found += _levels(routed, element)
+        found += _levels(routed, element, limits)
         found += _drawdown(routed, element, limits)
     for place, link in enumerate(routed.network.links):
         found += _path(routed, place)
@@ -43,19 +40,19 @@ def judge(routed: Routed, limits: Limits | None = None) -> tuple[Finding, ...]:
     return tuple(found)
 
 
-def _levels(routed: Routed, element: Element) -> Iterator[Finding]:
+def _levels(routed: Routed, element: Element, limits: Limits) -> Iterator[Finding]:
     at = routed.at(element.element_id)
     peak = float(routed.elements.peak_level_m[at])
     over = peak - element.crest_level_m
     short = peak - element.highest_safe_m
     name = element.element_id
-    if over > _LEVEL_SLACK_M:
+    if over > limits.level_slack_m:
         text = (
             f"water peaks at {peak:.2f} m, {1000 * over:.0f} mm over the crest; "
             f"{routed.elements.overtopped_m3[at]:.1f} m³ run over the brim"
         )
         yield Finding("overtopped", name, text)
-    elif short > _LEVEL_SLACK_M:
+    elif short > limits.level_slack_m:
         text = (
             f"water peaks at {peak:.2f} m, {-over:.2f} m under the crest where the freeboard is "
             f"{element.freeboard_m:.2f} m"

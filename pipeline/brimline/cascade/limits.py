@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Final
+
+_STRICTER_SHARE: Final = 0.99
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +27,8 @@ class Limits:
     steep_slope_pct : ground steeper than this is not wetted without an engineer; swales are dug
         to about 15 %, with care to 20 %, none above 30 % (common practice, no source) [%].
     drowned_m : height of water beyond over a crest from which it counts as drowned [m].
+    level_slack_m : a level may stand this far over the freeboard or the crest before it is called
+        over; below 0, it must keep clear of it by as much [m].
     largest_sill_m, highest_raise_m : how far a mend may go before another is looked for [m].
     """
 
@@ -34,5 +39,20 @@ class Limits:
     engineer_volume_m3: float = 10_000.0
     steep_slope_pct: float = 20.0
     drowned_m: float = 0.02
+    level_slack_m: float = 1e-6
     largest_sill_m: float = 100.0
     highest_raise_m: float = 3.0
+
+    def stricter(self, by_m: float) -> Limits:
+        """Return limits that a coarser routing may be judged by.
+
+        Parameters
+        ----------
+        by_m : what levels must keep clear of their limits by [m].
+        """
+        return replace(
+            self,
+            drowned_m=self.drowned_m - by_m,
+            level_slack_m=-by_m,
+            drawdown_h=_STRICTER_SHARE * self.drawdown_h,
+        )

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
+from brimline._jit import side_by_side
 from brimline.cascade.limits import Limits
 from brimline.cascade.options import Case, options_for
-from brimline.cascade.trial import Bench, cut_bench, whole_bench
+from brimline.cascade.routing import Pace
+from brimline.cascade.trial import fine_workshop, workshop
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
@@ -16,7 +19,8 @@ if TYPE_CHECKING:
     from brimline.cascade.changes import Option
     from brimline.cascade.findings import Finding
     from brimline.cascade.network import Network
-    from brimline.cascade.routing import Pace, Routed
+    from brimline.cascade.routing import Routed
+    from brimline.cascade.trial import Bench, Workshop
 
 _STRIDE: Final = 1.25
 
@@ -58,8 +62,8 @@ def mends_for(
     """Find what would mend each finding.
 
     Each change is the least that does, within the limits; it is searched for on the element and
-    what it spills to, and proved on the whole cascade. Findings that no single change mends get
-    none.
+    what it spills to, and proved on everything that it can reach. Findings that no single change
+    mends get none.
 
     Parameters
     ----------
@@ -68,42 +72,50 @@ def mends_for(
     targets : element to where its overflow would run on the ground, where that was traced.
     most : how many ways to mend one finding to look for.
     """
-    limits = limits or Limits()
+    limits, pace = limits or Limits(), pace or Pace()
     findings = tuple(findings)
-    whole = whole_bench(routed, findings, limits, pace)
-    found: list[Mend] = []
-    seen: set[tuple[str, str]] = set()
-    for finding in findings:
-        mark = (finding.element_id, finding.flag)
-        if mark not in seen:
-            seen.add(mark)
-            found += _mends(routed, finding, whole, targets or {}, most)
-    return tuple(found)
+    if routed.series is None:
+        raise ValueError("changes can only be tried on a routing that kept its series")
+    firsts = {(finding.element_id, finding.flag): finding for finding in reversed(findings)}
+    wanted = [
+        case
+        for finding in findings
+        if firsts[finding.element_id, finding.flag] is finding
+        and options_for(case := Case(routed, finding, limits, targets or {}))
+    ]
+    if not wanted:
+        return ()
+    coarse = workshop(routed.network, routed.inflow, limits, pace)
+    fine = fine_workshop(routed, findings, limits, pace)
+    # where the coarse routing just misses a flag, or has one too many, the fine one is used
+    shops = [
+        coarse if coarse.flags_of(case.name) == fine.flags_of(case.name) else fine
+        for case in wanted
+    ]
+    calls = [
+        partial(_mends, case, shop, most) for case, shop in zip(wanted, shops, strict=True)
+    ]
+    return tuple(mend for part in side_by_side(calls) for mend in part)
 
 
-def _mends(
-    routed: Routed, finding: Finding, whole: Bench, targets: Mapping[str, str], most: int
-) -> list[Mend]:
-    options = options_for(Case(routed, finding, whole.limits, targets))
-    if not options:
-        return []
+def _mends(case: Case, shop: Workshop, most: int) -> list[Mend]:
     benches: dict[str, Bench] = {}
     found: list[Mend] = []
-    for option in options:
-        value = _least(option, finding, _bench_for(option, finding, routed, whole, benches))
-        if value is None or not _proved(option, value, finding, whole):
+    for option in options_for(case):
+        value = _least(option, case, shop, benches)
+        if value is None:
             continue
         found.append(
             Mend(
-                finding.flag,
-                finding.element_id,
+                case.finding.flag,
+                case.name,
                 option.element_id,
                 option.dimension,
                 option.unit,
                 option.now,
                 value,
                 option.text(value),
-                option.apply(whole.network, value),
+                option.apply(case.network, value),
             )
         )
         if len(found) == most:
@@ -111,33 +123,34 @@ def _mends(
     return found
 
 
-def _bench_for(
-    option: Option, finding: Finding, routed: Routed, whole: Bench, benches: dict[str, Bench]
-) -> Bench:
-    """Choose what to try an option on, and make it once."""
-    if option.everywhere:
-        return whole
-    if option.target not in benches:
-        benches[option.target] = cut_bench(
-            routed, finding.element_id, whole.limits, whole.pace, option.target
-        )
-    return benches[option.target]
-
-
-def _proved(option: Option, value: float, finding: Finding, whole: Bench) -> bool:
-    return whole.mends(
-        lambda network: option.apply(network, value), finding.element_id, finding.flag
+def _mending(option: Option, case: Case, bench: Bench, value: float) -> bool:
+    return bench.mends(
+        lambda network: option.apply(network, value), case.name, case.finding.flag
     )
 
 
-def _least(option: Option, finding: Finding, bench: Bench) -> float | None:
-    """Find the least change that mends on a bench; None where none does."""
+def _proved(option: Option, case: Case, shop: Workshop, value: float) -> bool:
+    """Try a change on everything that it can reach."""
+    bench = shop.reached_by(lambda network: option.apply(network, value))
+    return bench is not None and _mending(option, case, bench, value)
 
-    def mends(value: float) -> bool:
-        return bench.mends(
-            lambda network: option.apply(network, value), finding.element_id, finding.flag
-        )
 
+def _least(option: Option, case: Case, shop: Workshop, benches: dict[str, Bench]) -> float | None:
+    """Find the least change that mends; None where none does.
+
+    It is searched for near the element, and proved on all that it can reach.
+    """
+    if option.everywhere:
+        return _search(option, lambda value: _proved(option, case, shop, value))
+    if option.target not in benches:
+        beyond = {option.target, *(link.to_id for link in case.network.ways_out(case.name))}
+        benches[option.target] = shop.near({case.name, *beyond & set(case.network.index)})
+    near = benches[option.target]
+    value = _search(option, lambda value: _mending(option, case, near, value))
+    return value if value is not None and _proved(option, case, shop, value) else None
+
+
+def _search(option: Option, mends: Callable[[float], bool]) -> float | None:
     if option.values:
         return next((value for value in option.values if mends(value)), None)
     return _least_by_halving(option, mends)

@@ -115,10 +115,16 @@ class Network:
         """Return a discharge by name; None where there is none."""
         return self._discharge.get(discharge_id)
 
+    @cached_property
+    def _ways_out(self) -> dict[str, tuple[Link, ...]]:
+        leaving: dict[str, list[Link]] = {}
+        for link in sorted(self.links, key=lambda link: link.outlet.crest_m):
+            leaving.setdefault(link.from_id, []).append(link)
+        return {name: tuple(links) for name, links in leaving.items()}
+
     def ways_out(self, element_id: str) -> tuple[Link, ...]:
         """Links that leave an element, lowest first: the order in which they take water."""
-        leaving = [link for link in self.links if link.from_id == element_id]
-        return tuple(sorted(leaving, key=lambda link: link.outlet.crest_m))
+        return self._ways_out.get(element_id, ())
 
     def main_way_out(self, element_id: str) -> Link | None:
         """Return the lowest sill, or the lowest pipe where there is no sill, or None."""

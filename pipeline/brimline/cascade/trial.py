@@ -1,16 +1,22 @@
-"""Trying a change: first on the element and what it spills to, then on the whole cascade."""
+"""Trying a change: first on the element and what it spills to, then on all that it can reach.
+
+Changes are tried on a coarser routing: steps between which the inflow hardly changes are joined,
+and each step is still halved as the tolerance on level asks. What a change cannot reach is not
+routed again: the water that came from there in the first routing is its inflow.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from brimline.cascade.findings import check
 from brimline.cascade.inflow import StormInflow
-from brimline.cascade.judge import assess
-from brimline.cascade.network import NOWHERE, Discharge, Network
-from brimline.cascade.routing import Pace
+from brimline.cascade.judge import judge
+from brimline.cascade.network import Discharge, Network
+from brimline.cascade.routing import Pace, route
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -18,6 +24,11 @@ if TYPE_CHECKING:
     from brimline.cascade.findings import Finding
     from brimline.cascade.limits import Limits
     from brimline.cascade.routing import Routed
+
+Marks = frozenset[tuple[str, str, int]]
+_AFTER_STEP_S: Final = 1800.0  # between the rain and the last drop, a coarser step does
+_CLEAR_M: Final = 0.002  # by which a coarse routing must keep its limits, to be within them in all
+_NEAR_M: Final = 0.1  # water this far under an outlet may rise to it once something is changed
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -27,14 +38,15 @@ class Bench:
     Parameters
     ----------
     network, inflow : cascade, or part of one, and the water that reaches it.
-    marks : element and flag of everything that is wrong before the change.
+    marks : element and flag of everything that is wrong before the change, by each of the limits.
+    limits : the limits to keep, and those that a coarse routing is judged by besides.
     """
 
     network: Network
     inflow: StormInflow
-    marks: frozenset[tuple[str, str]]
-    limits: Limits
-    pace: Pace | None
+    marks: Marks
+    limits: tuple[Limits, ...]
+    pace: Pace
 
     def mends(self, change: Callable[[Network], Network], element_id: str, flag: str) -> bool:
         """Tell whether a change takes a flag away without bringing another.
@@ -45,63 +57,141 @@ class Bench:
             changed = change(self.network)
         except ValueError:
             return False
-        _, findings = assess(changed, self.inflow, self.limits, self.pace)
-        left = marks_of(findings)
-        return (element_id, flag) not in left and left <= self.marks
+        left = _marks(changed, self.inflow, self.limits, self.pace)[1]
+        cleared = all((element_id, flag, place) not in left for place in range(len(self.limits)))
+        return cleared and left <= self.marks
 
 
-def marks_of(findings: Iterable[Finding]) -> frozenset[tuple[str, str]]:
-    """Element and flag of each finding."""
-    return frozenset((finding.element_id, finding.flag) for finding in findings)
+def _marks(
+    network: Network, inflow: StormInflow, limits: tuple[Limits, ...], pace: Pace
+) -> tuple[Routed, Marks]:
+    """Route, and list element, flag and place of the limits of each finding."""
+    routed = route(network, inflow, pace, residual_m=limits[0].residual_m)
+    marks = {
+        (finding.element_id, finding.flag, place)
+        for place, one in enumerate(limits)
+        for finding in (*check(network, one), *judge(routed, one))
+    }
+    return routed, frozenset(marks)
 
 
-def whole_bench(
-    routed: Routed, findings: Iterable[Finding], limits: Limits, pace: Pace | None
-) -> Bench:
-    """Make the bench of a whole routed cascade."""
-    return Bench(routed.network, routed.inflow, marks_of(findings), limits, pace)
-
-
-def cut_bench(
-    routed: Routed, element_id: str, limits: Limits, pace: Pace | None, target: str = NOWHERE
-) -> Bench:
-    """Make the bench of one element and those that it spills to.
-
-    The water that reached them in the whole cascade is their inflow; what they spill further
-    down is let go. So many trials cost little; what is found is proved on the whole afterwards.
+@dataclass(frozen=True, slots=True, eq=False)
+class Workshop:
+    """A routed cascade to try changes on.
 
     Parameters
     ----------
-    target : another element to cut out with them, because a change may lead water there.
-
-    Raises
-    ------
-    ValueError
-        If the series of the routing were not kept.
+    routed : its routing, with series.
+    marks, limits : as for a bench.
+    pace : how it was routed.
     """
-    if routed.series is None:
-        raise ValueError("changes can only be tried on a routing that kept its series")
-    network, series = routed.network, routed.series
-    reached = {target, *(link.to_id for link in network.ways_out(element_id))}
-    nexts = reached & set(network.index)
-    kept = {element_id, *nexts}
-    means = {name: series.inflow_m3_s[:, routed.at(name)].copy() for name in kept}
-    for place, way in enumerate(routed.ways):
-        if way.from_id == element_id and way.to_id in nexts and place not in routed.broken:
-            means[way.to_id] -= np.maximum(series.flow_m3_s[:, place], 0.0)
-    means = {name: np.maximum(mean, 0.0) for name, mean in means.items()}
-    links = tuple(link for link in network.links if link.from_id in kept)
-    beyond = sorted({link.to_id for link in links if link.to_id in network.index} - kept)
-    small = Network(
-        tuple(element for element in network.elements if element.element_id in kept),
-        links,
-        (*network.discharges, *(Discharge(name, "further down") for name in beyond)),
-    )
-    inflow = StormInflow(series.edges_s, means, routed.inflow.rain_ends_s, routed.inflow.name)
-    _, findings = assess(small, inflow, limits, _no_longer(pace))
-    return Bench(small, inflow, marks_of(findings), limits, _no_longer(pace))
+
+    routed: Routed
+    marks: Marks
+    limits: tuple[Limits, ...]
+    pace: Pace
+
+    def flags_of(self, element_id: str) -> set[str]:
+        """Return the flags of an element."""
+        return {flag for name, flag, place in self.marks if name == element_id and place == 0}
+
+    def near(self, kept: Iterable[str]) -> Bench:
+        """Return a bench of a few elements; what they spill further down is let go."""
+        small, inflow = self._cut(set(kept))
+        _, marks = _marks(small, inflow, self.limits, self._no_longer)
+        return Bench(small, inflow, marks, self.limits, self._no_longer)
+
+    def reached_by(self, change: Callable[[Network], Network]) -> Bench | None:
+        """Return a bench of all that a change can reach; None where it cannot be made."""
+        network = self.routed.network
+        try:
+            changed = change(network)
+        except ValueError:
+            return None
+        if network.rings or changed.rings:
+            kept = set(network.index)
+        else:
+            kept = _reach(network, changed, self.routed)
+        if len(kept) == len(network.elements):
+            return Bench(network, self.routed.inflow, self.marks, self.limits, self.pace)
+        small, inflow = self._cut(kept)
+        return Bench(small, inflow, self.marks, self.limits, self._no_longer)
+
+    @property
+    def _no_longer(self) -> Pace:
+        """Route no further: the series already reach beyond the storm."""
+        return replace(self.pace, after_h=0.0)
+
+    def _cut(self, kept: set[str]) -> tuple[Network, StormInflow]:
+        """Take elements out, with the water that reached them from the others."""
+        routed = self.routed
+        network, series = routed.network, routed.series
+        if series is None:
+            raise ValueError("changes can only be tried on a routing that kept its series")
+        means = {name: series.inflow_m3_s[:, routed.at(name)].copy() for name in kept}
+        for place, way in enumerate(routed.ways):
+            if way.from_id in kept and way.to_id in kept and place not in routed.broken:
+                means[way.to_id] -= np.maximum(series.flow_m3_s[:, place], 0.0)
+        means = {name: np.maximum(mean, 0.0) for name, mean in means.items()}
+        links = tuple(link for link in network.links if link.from_id in kept)
+        beyond = sorted({link.to_id for link in links if link.to_id in network.index} - kept)
+        small = Network(
+            tuple(element for element in network.elements if element.element_id in kept),
+            links,
+            (*network.discharges, *(Discharge(name, "further down") for name in beyond)),
+        )
+        inflow = routed.inflow
+        return small, StormInflow(series.edges_s, means, inflow.rain_ends_s, inflow.name)
 
 
-def _no_longer(pace: Pace | None) -> Pace:
-    """Route no further: the series already reach beyond the storm."""
-    return replace(pace or Pace(), after_h=0.0)
+def workshop(network: Network, inflow: StormInflow, limits: Limits, pace: Pace) -> Workshop:
+    """Make ready to try changes on a coarse routing."""
+    pace = replace(pace, after_step_s=max(pace.after_step_s, _AFTER_STEP_S))
+    both = (limits, limits.stricter(_CLEAR_M))
+    routed, marks = _marks(network, inflow.thinned(), both, pace)
+    return Workshop(routed, marks, both, pace)
+
+
+def fine_workshop(
+    routed: Routed, findings: Iterable[Finding], limits: Limits, pace: Pace
+) -> Workshop:
+    """Make ready to try changes on a routing as it is; `findings` are all of them."""
+    marks = frozenset((finding.element_id, finding.flag, 0) for finding in findings)
+    return Workshop(routed, marks, (limits,), pace)
+
+
+def _reach(before: Network, after: Network, routed: Routed) -> set[str]:
+    """Elements that a change can reach: downstream, and upstream as far as water may back up."""
+    reached = _changed(before, after)
+    links = (*before.links, *after.links)
+    highest: dict[str, float] = {}
+    for network in (before, after):
+        for element in network.elements:
+            peak_m = float(routed.elements.peak_level_m[routed.at(element.element_id)])
+            level_m = max(element.crest_level_m, peak_m) + _NEAR_M
+            name = element.element_id
+            highest[name] = max(level_m, highest.get(name, level_m))
+    backed = [
+        link
+        for link in links
+        if link.to_id in highest
+        and highest[link.to_id] >= min(link.outlet.crest_m, link.outlet.leaves_at_m)
+    ]
+    size = -1
+    while len(reached) > size:
+        size = len(reached)
+        reached |= before.below(reached) | after.below(reached)
+        reached |= {link.from_id for link in backed if link.to_id in reached}
+    return reached
+
+
+def _changed(before: Network, after: Network) -> set[str]:
+    """Elements that differ, or whose ways out do."""
+    pairs = zip(before.elements, after.elements, strict=True)
+    changed = {old.element_id for old, new in pairs if old is not new}
+    old_links, new_links = set(map(id, before.links)), set(map(id, after.links))
+    changed |= {link.from_id for link in before.links if id(link) not in new_links}
+    changed |= {link.from_id for link in after.links if id(link) not in old_links}
+    ends = {d.discharge_id for d in (*before.discharges, *after.discharges)}
+    same = {d.discharge_id for d in before.discharges if after.discharge(d.discharge_id) is d}
+    return changed | {link.from_id for link in after.links if link.to_id in ends - same}
