@@ -1,12 +1,13 @@
 """Water through many elements in a storm: who spills to whom, and routing."""
 
-from brimline.cascade.design import SILL_WIDTH, Free, Goals, Shortfall, Sized, size
+from brimline.cascade.design import SILL_WIDTH, Free, Goals, Shortfall, Sized, shortfall_of, size
 from brimline.cascade.findings import Finding, check, flags_of
 from brimline.cascade.inflow import StormInflow, inflow_of, with_rain
 from brimline.cascade.judge import assess, judge
 from brimline.cascade.limits import Limits
 from brimline.cascade.mends import Mend, mends_for
 from brimline.cascade.network import NOWHERE, Discharge, Link, Network
+from brimline.cascade.pipes import size_pipes
 from brimline.cascade.routing import ElementSums, LinkSums, Pace, Routed, Series, route
 from brimline.cascade.sills import size_sills
 
@@ -36,7 +37,9 @@ __all__ = [
     "judge",
     "mends_for",
     "route",
+    "shortfall_of",
     "size",
+    "size_pipes",
     "size_sills",
     "with_rain",
 ]

@@ -101,6 +101,11 @@ class Shortfall:
         """All parts together; 0 where the goals are met."""
         return self.capture + self.drawdown + self.level_m + self.outlet
 
+    @property
+    def met(self) -> bool:
+        """Whether nothing is missing."""
+        return self.total <= _MET
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sized:
@@ -122,10 +127,35 @@ class Sized:
     @property
     def met(self) -> bool:
         """Whether all goals are met."""
-        return self.shortfall.total <= _MET
+        return self.shortfall.met
 
 
 _MET: Final = 1e-9
+
+
+def shortfall_of(routed: Routed, goals: Goals, pace: Pace) -> Shortfall:
+    """Measure how far a routed cascade is from goals."""
+    network, sums = routed.network, routed.elements
+    outside = float(sums.outside_m3.sum())
+    captured = 1 - routed.left_m3 / outside if outside > 0 else 1.0
+    safe = np.array([element.highest_safe_m for element in network.elements])
+    over = np.maximum(sums.peak_level_m - safe - 1e-6, 0.0)
+    capacity = np.array([link.capacity_m3_s for link in network.links])
+    peaks = routed.links.peak_m3_s[: capacity.size]
+    return Shortfall(
+        max(goals.capture_share - captured, 0.0),
+        _drawdown_over(routed, goals.drawdown_h, pace),
+        float(over.sum()),
+        float(np.maximum(peaks / capacity - 1, 0.0).sum()),
+    )
+
+
+def _drawdown_over(routed: Routed, limit_h: float, pace: Pace) -> float:
+    if math.isinf(limit_h):
+        return 0.0
+    empties = np.array([element.empties for element in routed.network.elements])
+    hours = np.minimum(routed.elements.drawdown_h, 2 * (pace.after_h + limit_h))
+    return float((np.maximum(hours - limit_h, 0.0) / limit_h)[empties].sum())
 
 
 def size(
@@ -191,27 +221,7 @@ class _Search:
         return self.known[values]
 
     def shortfall(self, routed: Routed) -> Shortfall:
-        network, sums = routed.network, routed.elements
-        outside = float(sums.outside_m3.sum())
-        captured = 1 - routed.left_m3 / outside if outside > 0 else 1.0
-        safe = np.array([element.highest_safe_m for element in network.elements])
-        over = np.maximum(sums.peak_level_m - safe - 1e-6, 0.0)
-        capacity = np.array([link.capacity_m3_s for link in network.links])
-        peaks = routed.links.peak_m3_s[: capacity.size]
-        return Shortfall(
-            max(self.goals.capture_share - captured, 0.0),
-            self._drawdown(routed),
-            float(over.sum()),
-            float(np.maximum(peaks / capacity - 1, 0.0).sum()),
-        )
-
-    def _drawdown(self, routed: Routed) -> float:
-        limit = self.goals.drawdown_h
-        if math.isinf(limit):
-            return 0.0
-        empties = np.array([element.empties for element in routed.network.elements])
-        hours = np.minimum(routed.elements.drawdown_h, 2 * (self.pace.after_h + limit))
-        return float((np.maximum(hours - limit, 0.0) / limit)[empties].sum())
+        return shortfall_of(routed, self.goals, self.pace)
 
     def rounded(self, place: int, value: float) -> float:
         """Round a value up to its step, within its bounds."""

@@ -93,7 +93,9 @@ class StormInflow:
         means = np.diff(before[:, kept], axis=1) / np.diff(edges[kept])
         # where the flow does not change at all, the difference of sums is a hair beside it
         means = np.clip(means, flows.min(axis=1)[:, None], flows.max(axis=1)[:, None])
-        return StormInflow(edges[kept], dict(zip(names, means, strict=True)), self.ends_s, self.name)
+        return StormInflow(
+            edges[kept], dict(zip(names, means, strict=True)), self.ends_s, self.name
+        )
 
 
 def _joined(

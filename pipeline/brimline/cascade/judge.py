@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from brimline.cascade.routing import Pace, Routed
     from brimline.elements import Element
 
+
 def judge(routed: Routed, limits: Limits | None = None) -> tuple[Finding, ...]:
     """Find what a storm shows to be wrong.
 

@@ -57,6 +57,7 @@ def mends_for(
     pace: Pace | None = None,
     targets: Mapping[str, str] | None = None,
     *,
+    others: Iterable[Finding] = (),
     most: int = 3,
 ) -> tuple[Mend, ...]:
     """Find what would mend each finding.
@@ -68,7 +69,8 @@ def mends_for(
     Parameters
     ----------
     routed : routing that kept its series.
-    findings : all findings of the cascade, so that a mend can be seen to bring no new one.
+    findings : what to mend.
+    others : all other findings of the cascade, so that a mend can be seen to bring no new one.
     targets : element to where its overflow would run on the ground, where that was traced.
     most : how many ways to mend one finding to look for.
     """
@@ -86,15 +88,13 @@ def mends_for(
     if not wanted:
         return ()
     coarse = workshop(routed.network, routed.inflow, limits, pace)
-    fine = fine_workshop(routed, findings, limits, pace)
+    fine = fine_workshop(routed, (*findings, *others), limits, pace)
     # where the coarse routing just misses a flag, or has one too many, the fine one is used
     shops = [
         coarse if coarse.flags_of(case.name) == fine.flags_of(case.name) else fine
         for case in wanted
     ]
-    calls = [
-        partial(_mends, case, shop, most) for case, shop in zip(wanted, shops, strict=True)
-    ]
+    calls = [partial(_mends, case, shop, most) for case, shop in zip(wanted, shops, strict=True)]
     return tuple(mend for part in side_by_side(calls) for mend in part)
 
 
@@ -124,9 +124,7 @@ def _mends(case: Case, shop: Workshop, most: int) -> list[Mend]:
 
 
 def _mending(option: Option, case: Case, bench: Bench, value: float) -> bool:
-    return bench.mends(
-        lambda network: option.apply(network, value), case.name, case.finding.flag
-    )
+    return bench.mends(lambda network: option.apply(network, value), case.name, case.finding.flag)
 
 
 def _proved(option: Option, case: Case, shop: Workshop, value: float) -> bool:

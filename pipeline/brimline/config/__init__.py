@@ -21,8 +21,8 @@ from brimline.config.tables import (
     Survey,
     SwaleRows,
     Terrain,
-    Works,
 )
+from brimline.config.works import FreeDimension, Works
 from brimline.config.year import OwnPlanting, WaterUse, Weather, Year
 
 __all__ = [
@@ -33,6 +33,7 @@ __all__ = [
     "DrainLines",
     "Drainage",
     "Earthworks",
+    "FreeDimension",
     "Inputs",
     "Keep",
     "LevelLines",

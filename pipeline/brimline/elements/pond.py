@@ -52,7 +52,8 @@ class Pond:
         0.30 m where None [m].
     soak : seepage through the wetted area.
     holds_water : whether water is meant to stay after a storm.
-    start_level_m : water level before the storm; full where left out and it holds water [m].
+    start_level_m : water level before the storm; by `start_share` where left out [m].
+    start_share : share of the volume that is full before the storm, if it holds water.
     ground_levels_m : levels of the ground along the crest line, for the height of the bank [m].
     ground_slope_pct : slope of the ground that it stands on [%].
     """
@@ -69,6 +70,7 @@ class Pond:
     soak: Soak = SEALED
     holds_water: bool = True
     start_level_m: float | None = None
+    start_share: float = 1.0
     ground_levels_m: tuple[float, ...] = ()
     ground_slope_pct: float = 0.0
 
@@ -175,7 +177,7 @@ class Pond:
         stages = self.stages
         start_m = self.start_level_m
         if start_m is None:
-            start_m = self.spill_level_m if self.holds_water else -math.inf
+            start_m = self._start_m(stages) if self.holds_water else -math.inf
         crest_ring = self.outline.buffer(self.side * (self.crest_level_m - self.spill_level_m))
         return Element(
             self.element_id,
@@ -196,6 +198,11 @@ class Pond:
             cautions=self._cautions(),
             shape=self,
         )
+
+    def _start_m(self, stages: StageTable) -> float:
+        if self.start_share >= 1:
+            return self.spill_level_m
+        return float(stages.level_at(max(self.start_share, 0.0) * self.volume_m3))
 
     def _held_above_ground_m3(self) -> float:
         """Volume to the crest above the lowest ground along it [m³]."""

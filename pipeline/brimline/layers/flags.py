@@ -119,6 +119,11 @@ FLAGS: Final = (
     ),
     Flag("overtopped", "Peak water stands above the crest.", "Widen the sill or add storage."),
     Flag(
+        "goal-missed",
+        "The free dimensions do not meet the stated goals within their bounds.",
+        "Widen the bounds, free more dimensions, draw more storage, or ask for less.",
+    ),
+    Flag(
         "slow-drawdown",
         "Water stands longer than the limit after the storm.",
         "Reduce the depth or add a low outlet.",

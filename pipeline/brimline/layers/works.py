@@ -369,6 +369,28 @@ ITEMS: Final = (
         ),
     ),
     Table(
+        "design_sizes",
+        "Dimensions sized for the goals",
+        "What the design aid chose for each free dimension; none of them can be made smaller.",
+        (
+            Column("storm", "text", "Storm that they were sized for."),
+            _ELEMENT_ID,
+            Column("dimension", "text", "What was sized."),
+            Column("unit", "text", "Its unit.", required=False),
+            Column("value_before", "float", "As drawn, or as usual where left empty."),
+            Column("value_sized", "float", "As sized."),
+            Column("lowest", "float", "Least value allowed."),
+            Column("highest", "float", "Greatest value allowed."),
+            Column(
+                "bound", "text", "Bound that it stands at.", values=("low", "high"), required=False
+            ),
+            Column("applied", "bool", "True where the design was built with it."),
+            Column("goal_met", "bool", "True where the design meets all its goals."),
+            FLAG_COLUMN,
+            _NOTES,
+        ),
+    ),
+    Table(
         "cascade_findings",
         "What to look at in the cascade",
         "Each flag of each element in words, with the numbers behind it.",

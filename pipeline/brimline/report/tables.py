@@ -103,6 +103,10 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
     "spoil_hauls": ("from_id", "to_id", "kind", "bank_m3", "loose_m3", "distance_m"),
     "building_steps": ("step", "action", "element_id", "to_id", "flag"),
     "bill": ("step", "element_id", "title", "note", "amount", "unit", "rate", "cost"),
+    "design_sizes": (
+        "storm", "element_id", "dimension", "unit", "value_before", "value_sized", "lowest",
+        "highest", "bound", "goal_met", "flag",
+    ),
     "cascade_findings": ("storm", "element_id", "code", "text"),
     "cascade_mends": ("element_id", "code", "changed_id", "text"),
 }  # fmt: skip

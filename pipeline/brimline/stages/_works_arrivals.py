@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from brimline.cascade import StormInflow
     from brimline.config import Works
     from brimline.drainage.receiving import Received
+    from brimline.elements import Element
     from brimline.rainfall import Hydrograph
     from brimline.stages._ground_cover import LabelGround
     from brimline.stages._works_shapes import Drawn
@@ -61,6 +62,10 @@ class Arrivals:
     open_m2: Mapping[str, float]
     outside: Mapping[str, Sequence[Hydrograph]]
     works: Works
+
+    def over(self, elements: Sequence[Element]) -> Arrivals:
+        """Return the same arrivals with the rain on elements whose dimensions have changed."""
+        return replace(self, open_m2=_open_m2(elements))
 
     def of(self, storm: Storm, step_s: float) -> StormInflow:
         """Return a storm's inflow, stepped until the last hydrograph has run out."""
@@ -124,12 +129,16 @@ def arrivals_of(
         hours = _concentration(number, found, seeds, ground, rasters, works)
         catchments[one.element.element_id] = Catchment(here.area_m2, here.curve_number, hours)
     names = [one.element.element_id for one in drawn]
-    open_m2 = {
-        one.element.element_id: 0.0 if one.element.kind is Kind.TANK else one.element.footprint_m2
-        for one in drawn
-    }
+    open_m2 = _open_m2([one.element for one in drawn])
     outside = _outside(layers["inflow_points"], names, ground, found, problems)
     return Arrivals(catchments, roofs_m2, flush, open_m2, outside, works), problems, found
+
+
+def _open_m2(elements: Sequence[Element]) -> dict[str, float]:
+    return {
+        element.element_id: 0.0 if element.kind is Kind.TANK else element.footprint_m2
+        for element in elements
+    }
 
 
 def _roofs(

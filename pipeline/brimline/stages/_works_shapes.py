@@ -79,6 +79,8 @@ class Drawn:
     spills_to : name of what it spills to as drawn; empty follows the ground.
     sill_width_m : as drawn; NaN is designed.
     roofs : names of the surfaces that drain to it.
+    first_flush_mm : depth of rain on them that is led away [mm].
+    empty : columns of its layer that were left empty.
     """
 
     element: Element
@@ -87,6 +89,7 @@ class Drawn:
     sill_width_m: float = math.nan
     roofs: tuple[str, ...] = ()
     first_flush_mm: float = 0.0
+    empty: frozenset[str] = frozenset()
 
 
 @dataclass(slots=True)
@@ -153,6 +156,7 @@ def _with_ways(element: Element, row: Any, site: Site) -> Drawn:  # noqa: ANN401
         number_of(row, "sill_width_m"),
         tuple(name.strip() for name in roofs.split(";") if name.strip()),
         number_of(row, "first_flush_mm", site.works.first_flush_mm),
+        frozenset(name for name in row._fields if pd.isna(getattr(row, name))),
     )
 
 
@@ -243,7 +247,6 @@ def _pond(name: str, row: Any, site: Site) -> Shape:  # noqa: ANN401
     seepage = number_of(row, "seepage_mm_per_h", 0.0)
     level = number_of(row, "spill_level_m", _middle(levels, name))
     depth = number_of(row, "depth_m", works.pond_depth_m)
-    share = number_of(row, "start_share", 1.0)
     return Pond(
         name,
         row.geometry,
@@ -253,7 +256,7 @@ def _pond(name: str, row: Any, site: Site) -> Shape:  # noqa: ANN401
         number_of(row, "shelf_width_m", works.pond_shelf_m),
         freeboard_m=_or_none(number_of(row, "freeboard_m")),
         soak=Soak(seepage, 1.0) if seepage > 0 else SEALED,
-        start_level_m=None if share >= 1 else level - (1 - share) * depth,
+        start_share=number_of(row, "start_share", 1.0),
         ground_levels_m=tuple(levels[np.isfinite(levels)].tolist()),
         ground_slope_pct=_slope(row, site),
     )

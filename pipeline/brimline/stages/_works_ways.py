@@ -166,7 +166,8 @@ def _pipe(row: Any, one: Drawn, site: Site) -> tuple[Outlet, bool]:  # noqa: ANN
     outlet = number_of(row, "to_level_m", min(float(levels[-1]), inlet))
     diameter_m = number_of(row, "diameter_mm", 1000 * _USUAL_PIPE_M) / 1000
     length = row.geometry.length
-    return Pipe(inlet, outlet, diameter_m, length, number_of(row, "roughness", 0.013)), False
+    pipe = Pipe(inlet, outlet, diameter_m, length, number_of(row, "roughness", 0.013))
+    return pipe, math.isnan(number_of(row, "diameter_mm"))
 
 
 def _sill(row: Any, one: Drawn, site: Site) -> tuple[Outlet, bool]:  # noqa: ANN401, ARG001
@@ -187,7 +188,9 @@ def _main_way(one: Drawn, traced: str, line: shapely.LineString, ground: Ground)
     shape = element.shape
     if isinstance(shape, Tank):
         return Way(
-            Link(element.element_id, target or NOWHERE, shape.overflow()), line, sized_later=False
+            Link(element.element_id, target or NOWHERE, shape.overflow()),
+            line,
+            sized_later="overflow_mm" in one.empty,
         )
     if isinstance(shape, Drain):
         return Way(

@@ -16,15 +16,12 @@ from brimline.cascade import (
     check,
     flags_of,
     judge,
-    mends_for,
     route,
-    size_sills,
 )
 from brimline.cascade.rows import (
     balance_row,
     element_rows,
     finding_rows,
-    mend_rows,
     overflow_result_rows,
     overflow_rows,
     result_rows,
@@ -40,7 +37,9 @@ from brimline.layers.flags import joined
 from brimline.rainfall import Storm
 from brimline.stages._frames import frame_of
 from brimline.stages._works_arrivals import arrivals_of
+from brimline.stages._works_mends import mends_of
 from brimline.stages._works_shapes import Site, collect, drawn_names
+from brimline.stages._works_sizes import Rules, designed
 from brimline.stages._works_water import no_water_facts, water_facts
 from brimline.stages._works_ways import ground_of, ways_of
 from brimline.terrain.smooth import smoothed
@@ -50,7 +49,7 @@ if TYPE_CHECKING:
 
     from geopandas import GeoDataFrame
 
-    from brimline.cascade import Mend, Routed
+    from brimline.cascade import Routed
     from brimline.config import Works
     from brimline.engine.stage import Given, Reporter
     from brimline.grid import Grid
@@ -65,6 +64,7 @@ _TABLES: Final = (
     "overflow_results",
     "storm_series",
     "storm_balance",
+    "design_sizes",
     "cascade_findings",
     "cascade_mends",
 )
@@ -105,24 +105,26 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
         raise InputError.of(
             str(error), mend="give every element and discharge point its own name", source="plan"
         ) from error
-    limits, pace = _limits(works), Pace(after_h=works.after_h)
+    rules = Rules(works, _limits(works), Pace(after_h=works.after_h), _STEP_S)
     storms = [_storm(given.facts("storms")["design"])]
     storms += [_storm(plain) for plain in given.facts("storms")["checks"]]
-    inflows = [arrivals.of(storm, _STEP_S) for storm in storms]
-    sized = [way.link for way in ways.ways if way.sized_later]
-    network, first = size_sills(network, inflows[0], sized, head_m=works.sill_head_m, pace=pace)
-    routed = [first, *(route(network, inflow, pace) for inflow in inflows[1:])]
+    later = [place for place, way in enumerate(ways.ways) if way.sized_later]
+    done = designed(network, drawn, arrivals, storms, later, rules)
+    network, drawn, arrivals = done.network, done.drawn, done.arrivals
+    routed = [done.first, *(route(network, inflow, rules.pace) for inflow in done.inflows[1:])]
     report.advanced(0.6, "looking for what is wrong, and what would mend it")
-    found = _findings(network, routed, limits)
+    found = _findings(network, routed, rules.limits)
     found[""] += _near_buildings(drawn, given.frame("keep_out"), works)
-    mends = mends_for(first, [*found[""], *found[first.inflow.name]], limits, pace, ways.on_ground)
+    mends, left_out = mends_of(routed, found, rules, ways.on_ground)
+    for problem in (*done.sizes.problems, *left_out):
+        report.problem(problem)
     every = [finding for part in found.values() for finding in part]
     _tell(every, report)
     return {
         "elements": _elements(network, routed, drawn, every, grid),
         "overflows": _overflows(network, routed, ways.ways, every, grid),
-        **_tables(routed, found, mends, every),
-        "cascade": {"headline": _headline(network, first, every)},
+        **_tables(routed, found, mends, every, done.sizes.records),
+        "cascade": {"headline": _headline(network, routed[0], every)},
         "works_water": water_facts(network, arrivals, drawn_names(plan), works),
         "built": {one.element.element_id: _built(one, arrivals) for one in drawn},
     }
@@ -260,8 +262,9 @@ def _with_length(line: shapely.LineString, grid: Grid) -> shapely.LineString:
 def _tables(
     routed: Sequence[Routed],
     found: Mapping[str, list[Finding]],
-    mends: Sequence[Mend],
+    mends: Sequence[dict[str, Any]],
     findings: Sequence[Finding],
+    sizes: Sequence[dict[str, Any]],
 ) -> dict[str, pd.DataFrame]:
     flags = {f.element_id: joined(flags_of(findings, f.element_id)) for f in findings}
     results = [
@@ -281,8 +284,9 @@ def _tables(
         "overflow_results": pd.DataFrame(overflow),
         "storm_series": series,
         "storm_balance": pd.DataFrame([balance_row(one) for one in routed]),
+        "design_sizes": pd.DataFrame(sizes),
         "cascade_findings": pd.DataFrame(told),
-        "cascade_mends": pd.DataFrame(mend_rows(mends, routed[0].inflow.name)),
+        "cascade_mends": pd.DataFrame(mends),
     }
     return {
         name: pd.DataFrame(conformed(part, table(name)) if len(part) else empty(table(name)))

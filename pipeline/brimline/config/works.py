@@ -1,0 +1,127 @@
+"""The table for drawn elements: what is taken where a column is empty, and what it is sized for."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, Self
+
+from pydantic import AfterValidator, Field, model_validator
+
+from brimline.config.base import ConfigTable, NotNegative, Positive, Share
+
+
+def _rising(value: tuple[float, float]) -> tuple[float, float]:
+    if not value[0] < value[1]:
+        raise ValueError(f"bounds must rise, got {value[0]} to {value[1]}")
+    return value
+
+
+Range = Annotated[tuple[Positive, Positive], AfterValidator(_rising)]
+
+
+class FreeDimension(ConfigTable):
+    """A dimension of one element that is sized for the goals."""
+
+    element: str = Field(min_length=1, description="Name of the element.")
+    dimension: str = Field(
+        min_length=1,
+        description="Such as depth_m, bottom_m, side, volume_m3, or sill_width_m of its sill.",
+    )
+    low: NotNegative = Field(description="Least value; smaller is taken to cost less.")
+    high: Positive = Field(description="Greatest value.")
+    step: Positive = Field(0.01, description="The answer is rounded up to a multiple of it.")
+
+    @model_validator(mode="after")
+    def _rises(self) -> Self:
+        if not self.low < self.high:
+            raise ValueError(f"low ({self.low}) must be below high ({self.high})")
+        return self
+
+
+class Works(ConfigTable):
+    """What is taken for drawn elements where their columns are empty, and what they must keep."""
+
+    usual_cover: str = Field(
+        "pasture", description="Cover of ground that the surfaces input leaves open."
+    )
+    condition: Literal["poor", "fair", "good"] = Field(
+        "fair", description="Hydrologic condition of the plant cover."
+    )
+    usual_soil_group: Literal["A", "B", "C", "D"] = Field(
+        "C", description="Hydrologic group of soil that the soils input leaves open."
+    )
+    usual_soak_mm_per_h: NotNegative = Field(
+        6.0, description="Tested soakage rate where neither the element nor its soil has one."
+    )
+    soak_safety_factor: float = Field(
+        2.0, ge=1, description="Divides tested soakage rates for design."
+    )
+    rain_2y_24h_mm: Positive = Field(
+        60.0, description="Two-year rain of 24 h, for sheet flow in the time of concentration."
+    )
+    sill_head_m: Positive = Field(0.15, description="Head that empty sill widths are sized for.")
+    swale_depth_m: Positive = Field(0.4, description="Depth of a swale below its lip.")
+    swale_bottom_m: NotNegative = Field(0.6, description="Bottom width of a swale.")
+    swale_side: NotNegative = Field(2.0, description="Run over rise of a swale's sides.")
+    drain_depth_m: Positive = Field(0.5, description="Depth of a drain from bed to bank.")
+    drain_bottom_m: NotNegative = Field(0.5, description="Bottom width of a drain.")
+    drain_side: NotNegative = Field(2.0, description="Run over rise of a drain's sides.")
+    pond_depth_m: Positive = Field(1.5, description="Depth of a pond below its spill level.")
+    pond_side: NotNegative = Field(3.0, description="Run over rise of a pond's sides.")
+    pond_shelf_m: NotNegative = Field(1.0, description="Width of a pond's edge shelf.")
+    basin_depth_m: Positive = Field(0.3, description="Depth of a planted basin.")
+    fill_void: Share = Field(0.4, description="Pores over volume of a mulch fill, where not given.")
+    tank_volume_m3: Positive = Field(10.0, description="Volume of a tank.")
+    tank_height_m: Positive = Field(2.0, description="Height of a tank to its overflow.")
+    first_flush_mm: NotNegative = Field(0.5, description="Depth of roof rain that is led away.")
+    roof_coefficient: Share = Field(0.95, description="Share of rain on a roof that runs off.")
+    min_drop_m: NotNegative = Field(0.10, description="Least drop from sill to next spill level.")
+    drawdown_h: Positive = Field(72.0, description="Longest that water may stand after a storm.")
+    engineer_height_m: Positive = Field(
+        1.8, description="Height of fill from which a licensed engineer is asked for."
+    )
+    engineer_volume_m3: Positive = Field(
+        10_000.0, description="Volume held by fill from which a licensed engineer is asked for."
+    )
+    max_slope_pct: Positive = Field(20.0, description="Ground steeper is not wetted.")
+    near_building_m: NotNegative = Field(
+        6.0, description="Distance to a building within which held water is flagged."
+    )
+    after_h: Positive = Field(96.0, description="How long routing goes on after the storm.")
+    goal_capture_share: Share = Field(
+        0.0,
+        description="Share of what arrives in the storm of goal_storm that must stay on the site;"
+        " dimensions left empty are sized for it. 0 asks for none.",
+    )
+    goal_drawdown_h: Positive | None = Field(
+        None,
+        description="Longest that what is meant to empty may hold water after that storm;"
+        " dimensions left empty are sized for it. Left out: none is asked for.",
+    )
+    goal_storm: str = Field(
+        "", description="Name of the storm to size for, such as 10-year; empty: the design storm."
+    )
+    goal_applied: bool = Field(
+        default=True, description="Build what was sized; false only lists it in design_sizes."
+    )
+    pond_depth_range_m: Range = Field(
+        (0.6, 2.5), description="Bounds of a pond's depth where it is sized."
+    )
+    swale_depth_range_m: Range = Field(
+        (0.2, 0.8), description="Bounds of a swale's depth where it is sized."
+    )
+    basin_depth_range_m: Range = Field(
+        (0.15, 0.6), description="Bounds of an unfilled basin's depth where it is sized."
+    )
+    tank_volume_range_m3: Range = Field(
+        (1.0, 50.0), description="Bounds of a tank's volume where it is sized."
+    )
+    free: tuple[FreeDimension, ...] = Field(
+        (),
+        description="Dimensions to size, in place of those that were left empty; see the table of"
+        " free dimensions.",
+    )
+    mended: int = Field(
+        40,
+        ge=0,
+        description="Findings that mends are looked for, from the top of the cascade down.",
+    )
