@@ -168,6 +168,11 @@ FLAGS: Final = (
         "Set the stake's level with a laser or optical level from the benchmark.",
     ),
     Flag(
+        "off-rod",
+        "From where the instrument stands, the rod does not reach this level or the ground.",
+        "Carry the level on to a nearer place and work out the readings from there.",
+    ),
+    Flag(
         "leaks",
         "On the designed surface water leaves below the sill's level, round an end or over a low"
         " place.",

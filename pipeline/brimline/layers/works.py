@@ -117,21 +117,30 @@ ITEMS: Final = (
             Column("build_m", "float", "Level to build to: banks higher by what they settle.", "m"),
             Column("role", "text", "What is staked: floor, crest, sill, edge.", required=False),
             Column("side", "text", "Side of an offset stake; empty on the line.", required=False),
-            Column("offset_m", "float", "Distance of an offset stake from the line.", "m", 0),
+            Column(
+                "offset_m",
+                "float",
+                "Distance of an offset stake from the one it stands for.",
+                "m",
+                0,
+            ),
             Column(
                 "above_benchmark_m",
                 "float",
-                "Designed level over the benchmark; negative is below.",
+                "Level to build to over the benchmark; negative is below.",
                 "m",
                 required=False,
             ),
             Column(
                 "rod_m",
                 "float",
-                "Reading of a rod on the designed level, for the instrument set up as configured;"
-                " below 0 or over the rod's length: move the instrument.",
+                "Reading of a rod on the level to build to, for the instrument set up as"
+                " configured; below 0 or over the rod's length it cannot be read.",
                 "m",
                 required=False,
+            ),
+            Column(
+                "rod_ground_m", "float", "Reading to expect on the ground.", "m", required=False
             ),
             Column("because", "text", "What fails beyond the tolerance.", required=False),
             Column(
@@ -142,6 +151,9 @@ ITEMS: Final = (
                 0,
                 required=False,
             ),
+            Column("say", "text", "What the crew must do first, in words.", required=False),
+            Column("latitude_deg", "float", "Latitude, WGS 84.", "°", -90, 90, required=False),
+            Column("longitude_deg", "float", "Longitude, WGS 84.", "°", -180, 180, required=False),
             FLAG_COLUMN,
         ),
     ),
@@ -216,6 +228,22 @@ ITEMS: Final = (
             _volume("spoil_m3", "Dug below the topsoil."),
             _volume("fill_needed_m3", "Needed for its fill, as a volume in place."),
             FLAG_COLUMN,
+        ),
+    ),
+    Table(
+        "profiles",
+        "Sections through each element",
+        "Ground and design along and across each element and over its sills.",
+        (
+            _ELEMENT_ID,
+            Column("profile", "text", "What is cut, such as floor, crest, or across at 20.0 m."),
+            Column("kind", "text", "How it is cut.", values=("along", "across", "sill")),
+            Column("at_m", "float", "Distance along the section; across a line 0 is on it.", "m"),
+            Column("x_m", "float", "Easting.", "m"),
+            Column("y_m", "float", "Northing.", "m"),
+            Column("ground_m", "float", "Surveyed ground level.", "m"),
+            Column("design_m", "float", "Designed level, banks settled.", "m"),
+            Column("build_m", "float", "Level to build to.", "m"),
         ),
     ),
     Table(

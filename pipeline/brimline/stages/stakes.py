@@ -3,26 +3,41 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any, Final
 
+import geopandas as gpd
 import pandas as pd
 import shapely
 
-from brimline.elements.building import Margins, Spacing, set_out
+from brimline.elements.building import Margins, Spacing, profiles, set_out
 from brimline.engine.stage import Stage
+from brimline.io.frames import conformed, empty
+from brimline.io.geographic import lon_lat
+from brimline.layers import table
 from brimline.layers.flags import joined
-from brimline.lines.staking import Instrument, judged, readings
+from brimline.lines.staking import (
+    LEVEL_ON_SITE,
+    Instrument,
+    judged,
+    readings,
+    survey_decides_m,
+)
 from brimline.stages._earthworks import NEEDS, designed
 from brimline.stages._frames import frame_of
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
-
-    from geopandas import GeoDataFrame
+    from collections.abc import Mapping
 
     from brimline.config import Staking
+    from brimline.elements.building import Profile
     from brimline.engine.stage import Given, Reporter
-    from brimline.lines.staking import Stake
+    from brimline.lines.staking import Reading, Stake
+
+_SAY: Final = {
+    LEVEL_ON_SITE: "level on site before digging",
+    "off-rod": "move the instrument",
+}
 
 
 def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
@@ -35,13 +50,35 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
         report.advanced(place / len(site.ready.elements), f"staking {name}")
         stakes += set_out(site.ready, place + 1, site.ground, margins[name], spacing)
     known = [stake for stake in stakes if math.isfinite(stake.ground_m)]
-    told = judged(known, given.facts("survey_error")["rmse_m"])
-    records = [_record(stake) | more for stake, more in zip(told, _rods(told, params), strict=True)]
+    rmse_m = given.facts("survey_error")["rmse_m"]
+    told = judged(known, rmse_m)
+    level = _instrument(params)
+    records = [
+        _record(stake, reading)
+        for stake, reading in zip(told, readings(told, level) if level else [None] * len(told),
+                                  strict=True)
+    ]  # fmt: skip
     shapes = [shapely.Point(stake.x, stake.y, stake.design_m) for stake in told]
-    return {"stakes": frame_of(records, shapes, "stakes", given.grid)}
+    places = lon_lat(gpd.GeoSeries(shapes, crs=given.grid.crs)) if shapes else ((), ())
+    for record, longitude, latitude in zip(records, *places, strict=True):
+        record["latitude_deg"], record["longitude_deg"] = float(latitude), float(longitude)
+    cuts = [
+        one
+        for number in range(1, len(site.ready.elements) + 1)
+        for one in profiles(site.ready, number, site.ground)
+    ]
+    return {
+        "stakes": frame_of(records, shapes, "stakes", given.grid),
+        "profiles": _rows(cuts),
+        "setting_out": {
+            "rmse_m": rmse_m,
+            "survey_decides_m": survey_decides_m(rmse_m),
+            "instrument": asdict(level) if level else None,
+        },
+    }
 
 
-def margins_of(elements: GeoDataFrame, overflows: GeoDataFrame) -> dict[str, Margins]:
+def margins_of(elements: gpd.GeoDataFrame, overflows: gpd.GeoDataFrame) -> dict[str, Margins]:
     """Levels that each element must keep clear of, from the routed cascade."""
     spill = dict(zip(elements["element_id"], elements["spill_level_m"].astype(float), strict=True))
     feeders: dict[str, list[float]] = {}
@@ -59,7 +96,10 @@ def margins_of(elements: GeoDataFrame, overflows: GeoDataFrame) -> dict[str, Mar
     return found
 
 
-def _record(stake: Stake) -> dict[str, Any]:
+def _record(stake: Stake, reading: Reading | None) -> dict[str, Any]:
+    flags = [*stake.flags]
+    if reading and not reading.in_reach:
+        flags.append("off-rod")
     return {
         "element_id": stake.element_id,
         "stake_id": stake.stake_id,
@@ -73,31 +113,47 @@ def _record(stake: Stake) -> dict[str, Any]:
         "offset_m": stake.offset_m,
         "tolerance_m": stake.tolerance_m if math.isfinite(stake.tolerance_m) else None,
         "because": stake.because or None,
-        "flag": joined(stake.flags),
+        "above_benchmark_m": reading.above_benchmark_m if reading else None,
+        "rod_m": reading.on_build_m if reading else None,
+        "rod_ground_m": reading.on_ground_m if reading else None,
+        "say": "; ".join(words for code, words in _SAY.items() if code in flags) or None,
+        "flag": joined(flags),
     }
 
 
-def _rods(stakes: Sequence[Stake], params: Staking) -> list[dict[str, float | None]]:
+def _rows(cuts: list[Profile]) -> pd.DataFrame:
+    columns = ("at_m", "x", "y", "ground_m", "design_m", "build_m")
+    parts = [
+        pd.DataFrame({name: getattr(cut, name) for name in columns}).assign(
+            element_id=cut.element_id, profile=cut.name, kind=cut.kind
+        )
+        for cut in cuts
+    ]
+    declared = table("profiles")
+    if not parts:
+        return pd.DataFrame(empty(declared))
+    rows = pd.concat(parts, ignore_index=True).rename(columns={"x": "x_m", "y": "y_m"})
+    return pd.DataFrame(conformed(rows.dropna(), declared))
+
+
+def _instrument(params: Staking) -> Instrument | None:
+    """Return the instrument as it is set up; None where no benchmark is given."""
     if params.benchmark_level_m is None:
-        return [{"above_benchmark_m": None, "rod_m": None} for _ in stakes]
-    level = Instrument(
+        return None
+    return Instrument(
         params.benchmark or "benchmark",
         params.benchmark_level_m,
         params.sight_above_m,
         params.rod_m,
     )
-    return [
-        {"above_benchmark_m": one.above_benchmark_m, "rod_m": one.on_design_m}
-        for one in readings(stakes, level)
-    ]
 
 
 STAGE = Stage(
     name="stakes",
-    version=1,
+    version=2,
     title="stakes and levels",
     needs=(*NEEDS, "survey_error"),
-    makes=("stakes",),
+    makes=("stakes", "profiles", "setting_out"),
     run=_run,
     table="stakes",
 )

@@ -1,5 +1,7 @@
 """Which stakes an element gets, and where they may not stand."""
 
+import math
+
 import numpy as np
 import pytest
 import shapely
@@ -47,7 +49,19 @@ def test_a_swale_has_floor_crest_sill_and_offset_stakes():
     one, other = of(stakes, "sill")
     assert (one.design_m, other.design_m) == pytest.approx((100.0, 100.0))
     assert {round(one.x, 6), round(other.x, 6)} == {54.0, 56.0}
-    assert len(of(stakes, "floor", "left")) == len(of(stakes, "floor", "right")) == 5
+    left, right = of(stakes, "floor", "left"), of(stakes, "floor", "right")
+    assert len(left) == len(right) == 5
+    # the tape is laid from the floor's stake, not from the drawn line
+    for beside, stake in zip(left + right, 2 * of(stakes, "floor"), strict=True):
+        assert math.dist((beside.x, beside.y), (stake.x, stake.y)) == pytest.approx(beside.offset_m)
+
+
+def test_no_crest_is_staked_where_the_sill_goes_through():
+    # the sill's middle stands at chainage 35, where an interval of 5 m puts a stake
+    crest = of(staked(*swale(), spacing=Spacing(5.0)), "crest")
+    assert 35 not in {stake.chainage_m for stake in crest}
+    assert {30, 40} <= {stake.chainage_m for stake in crest}
+    assert {round(stake.design_m, 6) for stake in crest} == {100.4}
 
 
 def test_each_stake_bears_its_own_error():

@@ -124,7 +124,7 @@ def test_stakes_carry_the_levels_of_the_designed_surface():
 
     crest = stations_along(shapely.LineString([(10, 19), (50, 19)]), 20.0)
     stakes = stakes_on("s1", "crest", crest, ground, wanted, tolerance=Tolerance(0.15, "leaks"))
-    assert [stake.stake_id for stake in stakes] == ["s1-crest-01", "s1-crest-02", "s1-crest-03"]
+    assert [stake.stake_id for stake in stakes] == ["s1-C01", "s1-C02", "s1-C03"]
     for stake in stakes:
         assert stake.design_m == pytest.approx(0.4, abs=1e-3)
         assert stake.cut_m == pytest.approx(-0.5, abs=1e-3)  # fill on ground 0.1 m below the lip
@@ -132,7 +132,7 @@ def test_stakes_carry_the_levels_of_the_designed_surface():
     floor = stakes_on("s1", "floor", middle, ground, wanted)
     assert [stake.cut_m for stake in floor] == pytest.approx([0.63] * 3, abs=1e-3)
     beside = offset_stakes(stakes, crest, -3.0, ground)
-    assert beside[0].stake_id == "s1-crest-01R"
+    assert beside[0].stake_id == "s1-C01R"
     assert (beside[0].x, beside[0].y) == pytest.approx((10, 16))
     assert beside[0].design_m == stakes[0].design_m
     assert beside[0].cut_m == pytest.approx(-0.4 - 0.4, abs=1e-3)
@@ -180,19 +180,23 @@ def test_crests_floors_and_falls_bear_their_own():
 
 
 def test_rod_readings_from_a_benchmark():
-    # Height of instrument 100.00 + 1.50 m; design at 99.20 m reads 2.30 m.
+    # Height of instrument 100.00 + 1.50 m; a level of 99.20 m reads 2.30 m.
     level = Instrument("peg", 100.0, 1.5, rod_m=4.0)
     on, off, above = readings(
         [stake(ground_m=99.9, design_m=99.2), stake(ground_m=98.0, design_m=97.0),
          stake(ground_m=101.6, design_m=101.0)], level,
     )  # fmt: skip
-    assert on.on_design_m == pytest.approx(2.3)
+    assert on.on_build_m == pytest.approx(2.3)
     assert on.on_ground_m == pytest.approx(1.6)
     assert on.above_benchmark_m == pytest.approx(-0.8)
-    assert on.on_design_m - on.on_ground_m == pytest.approx(on.stake.cut_m)
+    assert on.on_build_m - on.on_ground_m == pytest.approx(on.stake.cut_m)
     assert on.in_reach
     assert not off.in_reach
     assert not above.in_reach
+    # a bank is read where it is built to, 5 cm over what it settles to
+    (bank,) = readings([stake(ground_m=99.9, design_m=100.5, build_m=100.55)], level)
+    assert bank.on_build_m == pytest.approx(0.95)
+    assert bank.above_benchmark_m == pytest.approx(0.55)
 
 
 @pytest.mark.parametrize(

@@ -20,6 +20,7 @@ from brimline.elements.building.ground_shapes import (
     uphill_left,
 )
 from brimline.elements.building.order import Step, Way, build_order
+from brimline.elements.building.profiles import Profile, profiles
 from brimline.elements.building.setting_out import Margins, Spacing, set_out
 
 __all__ = [
@@ -30,6 +31,7 @@ __all__ = [
     "Item",
     "Margins",
     "Outfall",
+    "Profile",
     "Quantity",
     "SillAt",
     "Spacing",
@@ -39,6 +41,7 @@ __all__ = [
     "build_order",
     "dimensions",
     "earth_quantities",
+    "profiles",
     "set_out",
     "shapes_of",
     "sill_quantities",

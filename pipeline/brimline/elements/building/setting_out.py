@@ -97,16 +97,21 @@ def set_out(
         found = crew.outline(first, mine[0].reach_m)
     else:
         found = []
-    sills = [s for one in mine if isinstance(s := one.shape, Channel) and _is_sill(s)]
+    ways = [s for one in mine if isinstance(s := one.shape, Channel) and s.through]
+    sills = [way for way in ways if way.is_level]  # a drain's outfall falls
     for number, sill in enumerate(sills, start=1):
         others = [float(other.floor.level_m[0]) for other in sills if other is not sill]
         found += crew.sill(sill, number, others)
     return found
 
 
-def _is_sill(channel: Channel) -> bool:
-    """Tell a level sill through a bank from a drain's outfall, which falls."""
-    return channel.through and len(channel.floor.level_m) == 1
+def _heaped(crest: Sequence[Stake], level_m: NDArray[np.float64]) -> list[Stake]:
+    """Leave out crest stakes on ground that is higher, and where a sill or ditch goes through."""
+    return [
+        stake
+        for stake, wanted in zip(crest, level_m.tolist(), strict=True)
+        if stake.design_m > stake.ground_m and stake.design_m > wanted - _SAME_M
+    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,18 +129,20 @@ class _Crew:
         stations = stations_along(
             channel.line, self.spacing.interval_m, turn_deg=self.spacing.turn_deg
         )
-        found = self._stakes("floor", stations.moved(channel.offset_m), self._floor(channel))
+        on_floor = stations.moved(channel.offset_m)
+        found = self._stakes("floor", on_floor, self._floor(channel))
         clear_m = self.spacing.clear_m
         if clear_m:
             beside = [one for one in mine if one.shape.core is channel.line]
             out_m = max(one.reach_m for one in beside) + clear_m
             floor = list(found)
-            for left_m in (out_m, -out_m):
-                found += self._untouched(offset_stakes(floor, stations, left_m, self.ground))
+            for side_m in (out_m, -out_m):  # measured from the floor's own stakes
+                left_m = side_m - channel.offset_m
+                found += self._untouched(offset_stakes(floor, on_floor, left_m, self.ground))
         bank = next((s for one in mine if isinstance(s := one.shape, Bank)), None)
         if bank is not None and bank.line is channel.line:
             crest = self._stakes("crest", stations.moved(bank.offset_m), self._crest())
-            found += [stake for stake in crest if stake.design_m > stake.ground_m]
+            found += _heaped(crest, bank.crest.at(stations.chainage_m))
         return found
 
     def outline(self, bowl: Bowl, reach_m: float) -> list[Stake]:
@@ -150,7 +157,7 @@ class _Crew:
         if bowl.crest_m is not None:
             out_m = bowl.core_reach_m - bowl.top_m / 2
             crest = self._stakes("crest", stations.moved(out_m), self._crest())
-            found += [stake for stake in crest if stake.design_m > stake.ground_m]
+            found += _heaped(crest, np.full(len(crest), bowl.crest_m))
         return found
 
     def sill(self, sill: Channel, number: int, others: Sequence[float]) -> list[Stake]:

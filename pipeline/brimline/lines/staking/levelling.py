@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -52,28 +53,32 @@ class Reading:
 
     Parameters
     ----------
-    above_benchmark_m : design level over the benchmark; negative is below it [m].
-    on_design_m : reading of a rod that stands at the design level [m].
+    above_benchmark_m : level to build to over the benchmark; negative is below it [m].
+    on_build_m : reading of a rod that stands at the level to build to [m].
     on_ground_m : reading to expect of a rod on the surveyed ground [m].
     in_reach : False where either reading is off the rod: move the instrument.
     """
 
     stake: Stake
     above_benchmark_m: float
-    on_design_m: float
+    on_build_m: float
     on_ground_m: float
     in_reach: bool
 
 
 def readings(stakes: Iterable[Stake], instrument: Instrument) -> list[Reading]:
-    """Rod readings for stakes: line of sight less level (height-of-instrument method)."""
+    """Rod readings for stakes: line of sight less level (height-of-instrument method).
+
+    Banks are read at the level that they are built to, before they settle.
+    """
     found = []
     for stake in stakes:
-        on_design = instrument.sight_m - stake.design_m
+        wanted_m = stake.design_m if math.isnan(stake.build_m) else stake.build_m
+        on_build = instrument.sight_m - wanted_m
         on_ground = instrument.sight_m - stake.ground_m
-        lowest, highest = sorted((on_design, on_ground))
+        lowest, highest = sorted((on_build, on_ground))
         in_reach = lowest >= 0 and highest <= instrument.rod_m
         found.append(
-            Reading(stake, stake.design_m - instrument.benchmark_m, on_design, on_ground, in_reach)
+            Reading(stake, wanted_m - instrument.benchmark_m, on_build, on_ground, in_reach)
         )
     return found

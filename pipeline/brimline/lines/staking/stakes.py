@@ -28,9 +28,10 @@ class Stake:
 
     Parameters
     ----------
+    stake_id : element, first letter of the role, number, and L or R beside the line.
     role : what is staked: lip, floor, crest, sill, edge.
-    side, offset_m : of an offset stake, which stands clear of the digging; its design level is
-        that of the stake on the line [m].
+    side, offset_m : of an offset stake, which stands clear of the digging, and its distance from
+        the stake that it stands for, whose design level it has [m].
     ground_m, design_m : levels [m]; NaN where the surface has none.
     build_m : level to build to, higher than the design by what a bank settles [m].
     tolerance_m : error of level at which the element still works; infinite where any does [m].
@@ -86,7 +87,7 @@ def stakes_on(
     return [
         Stake(
             element_id,
-            f"{element_id}-{role}-{place + 1:0{width}}",
+            f"{element_id}-{_short(role)}{place + 1:0{width}}",
             role,
             float(stations.chainage_m[place]),
             float(x[place]),
@@ -100,6 +101,12 @@ def stakes_on(
         )
         for place in range(len(x))
     ]
+
+
+def _short(role: str) -> str:
+    """First letter, and what numbers it: F for floor, S2. for the second sill."""
+    number = role.lstrip("abcdefghijklmnopqrstuvwxyz")
+    return f"{role[0].upper()}{number}{'.' if number else ''}"
 
 
 def offset_stakes(

@@ -72,6 +72,11 @@ class Channel:
         return 0.0
 
     @property
+    def is_level(self) -> bool:
+        """Whether its floor has one level all along."""
+        return len(self.floor.level_m) == 1
+
+    @property
     def core_reach_m(self) -> float:
         """Out to the far edge of the floor."""
         return abs(self.offset_m) + self.bottom_m / 2
