@@ -350,6 +350,9 @@ def plan_layers(bare: np.ndarray) -> dict[str, gpd.GeoDataFrame]:
         "discharge_points": frame([
             {"name": "Stream outlet", "level_m": 117.0, "shape": shapely.Point(604, stream_y(np.array(604.0)).item())},
         ]),
+        "stockpiles": frame([
+            {"name": "Heap by the lane", "shape": shapely.Point(372, 170)},
+        ]),
         "planting_zones": frame([
             {"name": "Old orchard", "planting": "orchard, grassed floor", "irrigated": False,
              "shape": shapely.box(340, 350, 595, 555)},

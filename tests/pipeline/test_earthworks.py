@@ -1,6 +1,7 @@
 """From the drawn design to the ground: what is dug holds or leaks, is staked and billed."""
 
 import json
+import re
 import xml.etree.ElementTree as ET
 
 import fiona
@@ -129,10 +130,16 @@ def test_stakes_stand_at_design_levels_and_say_what_the_survey_cannot(built):
         np.testing.assert_allclose(edge["design_m"], elements.loc[name, "spill_level_m"], atol=1e-3)
     assert (stakes["build_m"] >= stakes["design_m"] - 1e-9).all()
     # 130 m and 1.5 m of sight over it
-    np.testing.assert_allclose(stakes["rod_m"], 131.5 - stakes["design_m"], atol=1e-9)
+    np.testing.assert_allclose(stakes["rod_m"], 131.5 - stakes["build_m"], atol=1e-9)
+    np.testing.assert_allclose(stakes["rod_ground_m"], 131.5 - stakes["ground_m"], atol=1e-9)
+    read = stakes[["rod_m", "rod_ground_m"]]
+    off = (read.min(axis=1) < 0) | (read.max(axis=1) > 5)
+    assert (stakes["flag"].fillna("").str.contains("off-rod") == off).all()
     fine = stakes["tolerance_m"] < 1.96 * np.sqrt(2) * 0.10
     assert fine.any()
     assert (stakes["flag"].fillna("").str.contains("level-on-site") == fine).all()
+    said = stakes["say"].fillna("").str.contains("level on site before digging")
+    assert (said == fine).all()
 
 
 def test_the_bill_follows_the_order_of_building(built):
@@ -182,6 +189,43 @@ def test_exchange_files_are_read_by_others(built):
     # the edge is a bend of the surface, which cells of 0.25 m round off
     found = surface(edge.geometry.x, edge.geometry.y)
     np.testing.assert_allclose(found, edge["build_m"], atol=0.08)
+
+
+def test_staking_sheets_show_every_element_and_every_stake(built):
+    text = (built.results / "stakes" / "sheets.html").read_text(encoding="utf-8")
+    stakes = built.layer("stakes")
+    sheets = text.split('<section class="sheet"')[1:]
+    assert len(sheets) == stakes["element_id"].nunique()
+    for sheet in sheets:
+        name = re.search(r"<h2[^>]*>([^<]+?) <small>", sheet)[1]
+        mine = stakes[stakes["element_id"] == name].set_index("stake_id")
+        rows = re.findall(r"<tr[^>]*>(<th scope=\"row\">.*?)</tr>", sheet)
+        cells = [re.sub(r"<[^>]+>", "|", row).split("|") for row in rows]
+        cells = [[cell for cell in row if cell] for row in cells]
+        assert {f"{name}-{row[0]}" for row in cells} == set(mine.index)
+        assert len(cells) == len(mine)
+        for row in rows:
+            stake = mine.loc[f"{name}-{re.search('>([^<]+)</th>', row)[1]}"]
+            assert f"<td>{stake['build_m']:.3f}</td>" in row
+            says = "level on site before digging" in row
+            assert says == ("level-on-site" in (stake["flag"] or ""))
+        assert sheet.count("<svg") == 2
+        # sections along, across and over the sill
+        assert {"across", "along", "sill"} <= set(
+            built.table("profiles").set_index("element_id").loc[name, "kind"]
+        )
+    assert "Level of the line of sight</dt><dd>131.500" in text
+
+
+def test_sections_over_a_sill_pass_between_its_stakes_at_its_level(built):
+    cuts, elements = built.table("profiles"), by_element(built, "elements")
+    for name, rows in cuts[cuts["kind"] == "sill"].groupby("element_id"):
+        nearest = built.layer("stakes").query("element_id == @name and role == 'sill'")
+        middle = nearest.geometry.union_all().centroid
+        gap = np.hypot(rows["x_m"] - middle.x, rows["y_m"] - middle.y)
+        near = rows["design_m"][gap < 0.5] - elements.loc[name, "spill_level_m"]
+        assert near.abs().min() < 1e-3
+        assert near.max() < 1e-3
 
 
 def _numbers(elements):

@@ -6,6 +6,7 @@ from brimline.report.map_page import map_html
 from brimline.report.numbers import Figure, figures
 from brimline.report.page import report_html
 from brimline.report.results import Results
+from brimline.report.sheets import sheets_html
 from brimline.report.sld import layer_style, styles
 
 __all__ = [
@@ -17,5 +18,6 @@ __all__ = [
     "map_html",
     "pages_digest",
     "report_html",
+    "sheets_html",
     "styles",
 ]

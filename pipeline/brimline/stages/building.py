@@ -46,7 +46,7 @@ def _run(given: Given, _report: Reporter) -> Mapping[str, Any]:
     return {
         "building_steps": table_of(records, "building_steps"),
         "bill": table_of([asdict(row) for row in rows], "bill"),
-        "cost": {"headline": {"cost": cost, "rows_without_price": unpriced}},
+        "cost": {"headline": {"cost": round(cost, 2), "rows_without_price": unpriced}},
     }
 
 

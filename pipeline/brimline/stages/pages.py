@@ -9,7 +9,7 @@ from brimline.engine.stage import GRID
 from brimline.errors import StoreError
 from brimline.io import atomic
 from brimline.layers import Raster
-from brimline.report import Results, figures, flagged, map_html, report_html, styles
+from brimline.report import Results, figures, flagged, map_html, report_html, sheets_html, styles
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -23,6 +23,7 @@ REPORT: Final = "report.html"
 REPORT_PDF: Final = "report.pdf"
 MAP: Final = "map.html"
 STYLES: Final = "styles"
+SHEETS: Final = "stakes/sheets.html"
 
 
 def results_of(
@@ -47,7 +48,7 @@ def results_of(
 def write_pages(
     folder: Path, results: Results, *, pdf: bool, told: Callable[[str], None] = lambda _: None
 ) -> None:
-    """Write the report, the map page and a style for each layer into a run folder.
+    """Write the report, staking sheets, the map page and a style for each layer.
 
     Parameters
     ----------
@@ -63,6 +64,10 @@ def write_pages(
     atomic.write_text(
         folder / REPORT, report_html(results, told=lambda title: told(f"drawing: {title}"))
     )
+    sheets = sheets_html(results, told)
+    if sheets:
+        (folder / SHEETS).parent.mkdir(exist_ok=True)
+        atomic.write_text(folder / SHEETS, sheets)
     told("drawing the map page")
     atomic.write_text(folder / MAP, map_html(results))
     (folder / STYLES).mkdir(exist_ok=True)

@@ -1,0 +1,244 @@
+"""``stakes/sheets.html``: for each element a plan, its sections, and every stake, to be printed."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+from brimline.report.palette import theme_colours
+from brimline.report.plates.staking import role_of, sections, short, stakes_plan
+from brimline.report.templates import environment
+from brimline.units import FOOT_M, Shown, shown
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from geopandas import GeoDataFrame
+    from pandas import Series
+
+    from brimline.report.results import Results
+    from brimline.units import System
+
+_ROLES: Final = ("sill", "floor", "edge", "plane", "crest")  # in the order in which they are set
+_FINE: Final[dict[System, Shown]] = {
+    "metric": Shown("m", 1.0, 3),
+    "us": Shown("ft", 1 / FOOT_M, 2),
+}
+_PLACE_DIGITS: Final = 2
+_DEGREE_DIGITS: Final = 7
+_NONE: Final = "–"
+
+
+class Line(NamedTuple):
+    """One row of a sheet's table; `strong` is a stake whose level must be set first."""
+
+    cells: tuple[str, ...]
+    strong: bool
+    begins: bool
+
+
+class StakingSheet(NamedTuple):
+    """What is printed for one element."""
+
+    name: str
+    kind: str
+    step: str
+    facts: tuple[tuple[str, str], ...]
+    plan: str
+    sections: str
+    lines: tuple[Line, ...]
+    staked: int
+    to_level: int
+
+
+def sheets_html(results: Results, told: Callable[[str], None] = lambda _: None) -> str:
+    """Return the staking sheets as one HTML text; empty where nothing is staked.
+
+    Parameters
+    ----------
+    told : hears what is being drawn.
+    """
+    stakes = results.layer("stakes")
+    if stakes is None:
+        return ""
+    found = []
+    for name in dict.fromkeys(stakes["element_id"]):
+        told(f"staking sheet: {name}")
+        found.append(_sheet(results, str(name), stakes[stakes["element_id"] == name]))
+    found.sort(key=lambda one: _step(results, one.name))
+    fine = _FINE[results.units]
+    facts = results.facts.get("setting_out", {})
+    return (
+        environment()
+        .get_template("sheets.html.j2")
+        .render(
+            site=results.site_name,
+            date=results.date,
+            version=results.manifest.get("brimline", ""),
+            crs=results.crs_text,
+            sheets=found,
+            unit=fine.symbol,
+            us=results.units == "us",
+            instrument=_instrument(facts.get("instrument"), fine),
+            rmse=_text(facts.get("rmse_m"), fine),
+            decides=_text(facts.get("survey_decides_m"), fine),
+            cautions=results.cautions,
+            light=theme_colours(dark=False),
+            sheet="letter" if results.units == "us" else "A4",
+        )
+    )
+
+
+def _sheet(results: Results, name: str, stakes: GeoDataFrame) -> StakingSheet:
+    row = _row(results, "elements", name)
+    cuts = results.table("profiles")
+    water = {}
+    if row is not None and row["kind"] != "drain":  # its levels fall with it
+        water = {"sill": float(row["spill_level_m"]), "highest water": float(row["peak_level_m"])}
+    drawn = ""
+    if cuts is not None and (cuts["element_id"] == name).any():
+        known = {words: level for words, level in water.items() if math.isfinite(level)}
+        drawn = sections(results, name, cuts[cuts["element_id"] == name], stakes, known)
+    return StakingSheet(
+        name,
+        str(row["kind"]) if row is not None else "pad",
+        _step_text(results, name),
+        _facts(results, name, row, stakes),
+        stakes_plan(results, name, stakes),
+        drawn,
+        _lines(results, name, stakes),
+        len(stakes),
+        int(stakes["flag"].fillna("").str.contains("level-on-site").sum()),
+    )
+
+
+def _facts(
+    results: Results, name: str, row: Series[Any] | None, stakes: GeoDataFrame
+) -> tuple[tuple[str, str], ...]:
+    """Levels and amounts that a crew asks for first."""
+    fine, earth = _FINE[results.units], shown("earth", results.units)
+    found = []
+    floor = stakes[(stakes["role"] == "floor") & (stakes["offset_m"] == 0)]["design_m"]
+    if row is not None and row["kind"] == "drain" and len(floor):
+        falls = sorted((float(floor.iloc[0]), float(floor.iloc[-1])), reverse=True)
+        found.append(("Floor, falling evenly", " to ".join(_text(end, fine) for end in falls)))
+    elif row is not None:
+        found += [
+            ("Floor", _text(row["floor_level_m"], fine)),
+            ("Sill", _text(row["spill_level_m"], fine)),
+            ("Crest, settled", _text(row["crest_level_m"], fine)),
+        ]
+    crest = stakes[stakes["role"] == "crest"]
+    if len(crest):
+        ends = (float(crest["build_m"].min()), float(crest["build_m"].max()))
+        found.append(("Crest, to build", " to ".join(_text(end, fine) for end in ends)))
+    overflows = results.layer("overflows")
+    if overflows is not None:
+        widths = overflows[overflows["from_id"] == name]["sill_width_m"].dropna()
+        found += [("Sill width", _text(width, fine)) for width in widths if width]
+    volumes = _row(results, "earth_volumes", name)
+    if volumes is not None:
+        found += [
+            ("Dig, topsoil included", earth.text(float(volumes["cut_m3"]))),
+            ("Heap, before it settles", earth.text(float(volumes["built_m3"]))),
+        ]
+    return tuple(found)
+
+
+def _lines(results: Results, name: str, stakes: GeoDataFrame) -> tuple[Line, ...]:
+    order = {role: place for place, role in enumerate(_ROLES)}
+    keys = [
+        (order.get(role_of(role), len(order)), role, short(stake, name).rstrip("LR"), side or "")
+        for role, stake, side in zip(
+            stakes["role"], stakes["stake_id"], stakes["side"].fillna(""), strict=True
+        )
+    ]
+    rows = [row for _, row in sorted(zip(keys, stakes.to_dict("records"), strict=True),
+                                     key=lambda one: one[0])]  # fmt: skip
+    found, before = [], ""
+    for row in rows:
+        found.append(_line(results, name, row, begins=row["role"] != before))
+        before = row["role"]
+    return tuple(found)
+
+
+def _line(results: Results, name: str, row: dict[str, Any], *, begins: bool) -> Line:
+    fine, level = _FINE[results.units], shown("level", results.units)
+    length = shown("length", results.units)
+    down = row["ground_m"] - row["build_m"]
+    # an offset stake stays where it is: from there the work's level lies so far down or up
+    words = ("down", "up") if row["side"] else ("dig", "fill")
+    work = words[0] if down > 0 else words[1]
+    side = f"{row['side']} {length.per_si * row['offset_m']:.2f}" if row["side"] else ""
+    return Line(
+        (
+            short(row["stake_id"], name),
+            side,
+            f"{length.per_si * row['chainage_m']:.2f}",
+            f"{row['geometry'].x:.{_PLACE_DIGITS}f}",
+            f"{row['geometry'].y:.{_PLACE_DIGITS}f}",
+            f"{row['latitude_deg']:.{_DEGREE_DIGITS}f}",
+            f"{row['longitude_deg']:.{_DEGREE_DIGITS}f}",
+            _plain(row["ground_m"], level),
+            _plain(row["design_m"], fine),
+            _plain(row["build_m"], fine),
+            f"{work} {abs(level.per_si * down):.{level.digits}f}",
+            _plain(row["above_benchmark_m"], fine, sign=True),
+            _NONE if "off-rod" in (row["flag"] or "") else _plain(row["rod_m"], fine),
+            _plain(row["tolerance_m"], level),
+            row["say"] or "",
+        ),
+        "level on site" in (row["say"] or ""),
+        begins,
+    )
+
+
+def _instrument(level: dict[str, Any] | None, fine: Shown) -> dict[str, str] | None:
+    if level is None:
+        return None
+    return {
+        "benchmark": level["benchmark"],
+        "benchmark_level": _text(level["benchmark_m"], fine),
+        "above": _text(level["above_m"], fine),
+        "sight": _text(level["benchmark_m"] + level["above_m"], fine),
+        "rod": _text(level["rod_m"], fine),
+    }
+
+
+def _row(results: Results, table: str, name: str) -> Series[Any] | None:
+    rows = results.table(table)
+    if rows is None:
+        return None
+    mine = rows[rows["element_id"] == name]
+    return mine.iloc[0] if len(mine) else None
+
+
+def _step(results: Results, name: str) -> int:
+    steps = results.table("building_steps")
+    if steps is None:
+        return 0
+    mine = steps[(steps["element_id"] == name) & (steps["action"] == "dig")]["step"]
+    return int(mine.iloc[0]) if len(mine) else 0
+
+
+def _step_text(results: Results, name: str) -> str:
+    """Say when it is built, and when its overflow may be opened."""
+    steps, number = results.table("building_steps"), _step(results, name)
+    if steps is None or not number:
+        return ""
+    opened = steps[(steps["element_id"] == name) & (steps["action"] == "open overflow")]
+    later = "".join(
+        f" Open its overflow to {row.to_id} in step {row.step} only."
+        for row in opened.itertuples(index=False)
+    )
+    return f"Built in step {number}.{later}"
+
+
+def _text(value: Any, unit: Shown) -> str:  # noqa: ANN401 - any cell
+    return _NONE if value is None or value != value else unit.text(float(value))
+
+
+def _plain(value: Any, unit: Shown, *, sign: bool = False) -> str:  # noqa: ANN401 - any cell
+    if value is None or value != value or math.isinf(value):
+        return _NONE
+    return f"{unit.per_si * float(value):{'+' if sign else ''}.{unit.digits}f}"
