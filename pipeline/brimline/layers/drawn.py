@@ -56,7 +56,8 @@ ITEMS: Final = (
         "drawn_swales",
         Geometry.LINE,
         "Swales as drawn",
-        "Swales, drawn along the contour where the lower lip is to be.",
+        "Swales, drawn along the contour where the lower lip is to be. They are designed on the"
+        " line as drawn; swale_lines holds it corrected to level.",
         _NAME,
         _SPILLS_TO,
         _free("level_m", "float", "Level of the line; empty is its mean ground level.", "m"),

@@ -160,6 +160,12 @@ FLAGS: Final = (
         "Held water lies within the setback of a building.",
         "Move the element, or have the foundation checked.",
     ),
+    Flag(
+        "off-level",
+        "The line of a drawn swale departs from level by more than the tolerance: water stands at"
+        " its low end and leaves there, and it holds less than is told.",
+        "Copy its corrected line from swale_lines into drawn_swales and run again.",
+    ),
     Flag("steep-ground", "The element stands on ground steeper than the limit.", "Move it."),
     # earthworks and stakes
     Flag(

@@ -158,7 +158,8 @@ ITEMS: Final = (
             Column(
                 "keyline_id",
                 "int",
-                "Number of the keyline, from 1; pieces of one that a keep-out breaks share it.",
+                "Number of the keyline, from 1. Where a keep-out breaks one, the longest piece"
+                " keeps the number that its cultivation lines refer to.",
                 minimum=1,
             ),
             Column(

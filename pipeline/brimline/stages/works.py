@@ -37,6 +37,7 @@ from brimline.layers.flags import joined
 from brimline.rainfall import Storm
 from brimline.stages._frames import frame_of
 from brimline.stages._works_arrivals import arrivals_of
+from brimline.stages._works_level import off_level
 from brimline.stages._works_mends import mends_of
 from brimline.stages._works_shapes import Site, collect, drawn_names
 from brimline.stages._works_sizes import Rules, designed
@@ -115,6 +116,7 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
     report.advanced(0.6, "looking for what is wrong, and what would mend it")
     found = _findings(network, routed, rules.limits)
     found[""] += _near_buildings(drawn, given.frame("keep_out"), works)
+    found[""] += off_level(drawn, site, given.facts("line_rules")["level_tolerance_m"])
     mends, left_out = mends_of(routed, found, rules, ways.on_ground)
     for problem in (*done.sizes.problems, *left_out):
         report.problem(problem)
@@ -330,7 +332,7 @@ def _nothing(grid: Grid, names: Sequence[str], works: Works) -> Mapping[str, Any
 
 STAGE = Stage(
     name="works",
-    version=1,
+    version=2,
     title="drawn elements and their cascade through the design storms",
     needs=(
         "grid",
@@ -341,6 +343,7 @@ STAGE = Stage(
         "surfaces",
         "soils",
         "keep_out",
+        "line_rules",
         "storms",
         *_PLAN,
     ),

@@ -34,7 +34,8 @@ def trimmed(
 
     Returns
     -------
-    Pieces of what is left, keyline by keyline; those of one keyline share its number. Each is
+    Pieces of what is left, by number. The longest piece of a keyline keeps its number, by which its
+    cultivation lines are known; others have numbers after all keylines and its keypoint. Each is
     flagged with why it ends, and measured anew.
     """
     lines = np.empty(len(keylines), dtype=object)
@@ -42,16 +43,25 @@ def trimmed(
     pieces = long_enough(lines, where, grid, drawing)
     level = np.array([one.level_m for one in keylines])[pieces.source]
     off = departures(pieces.lines, level, survey, grid)
-    found = []
-    for place, line in enumerate(pieces.lines):
+    found: list[Keyline] = []
+    taken: set[int] = set()
+    spare = max((one.keyline_id for one in keylines), default=0)
+    for place in np.argsort(-shapely.length(pieces.lines), kind="stable"):
+        line = pieces.lines[place]
         whole = keylines[pieces.source[place]]
         ends = {Stop(int(code)).flag for code in (pieces.start[place], pieces.end[place])} - {""}
         flags = ends | set(whole.flags)
         if off.largest_m[place] <= drawing.tolerance_m:
             flags.discard("level-error")  # what was not level has been cut off
+        number = whole.keyline_id
+        if number in taken:
+            spare += 1
+            number = spare
+        taken.add(number)
         found.append(
             replace(
                 whole,
+                keyline_id=number,
                 line=line,
                 length_m=float(shapely.length(line)),
                 level_error_m=float(off.largest_m[place]),
@@ -59,4 +69,4 @@ def trimmed(
                 flags=tuple(sorted(flags)),
             )
         )
-    return found
+    return sorted(found, key=lambda one: one.keyline_id)
