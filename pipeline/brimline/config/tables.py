@@ -69,6 +69,10 @@ class Inputs(ConfigTable):
     plan: str | None = Field(None, description="GeoPackage with the layers that a person draws in.")
     weather: str | None = Field(None, description="Daily weather as CSV.")
     rainfall: str | None = Field(None, description="Depth-duration-frequency table as CSV.")
+    inflows: str | None = Field(
+        None,
+        description="Hydrographs of the plan's inflow points as CSV: time_h, then a column each.",
+    )
 
 
 class Terrain(ConfigTable):
@@ -149,6 +153,9 @@ class DesignStorm(ConfigTable):
         (), description="Further return periods that the cascade is run for."
     )
     duration_h: Positive = Field(6.0, description="Duration of the design storm.")
+    check_durations_h: tuple[Positive, ...] = Field(
+        (), description="Further durations that the cascade is run for, at every return period."
+    )
     step_min: Positive = Field(5.0, description="Time step of its rain.")
     shape: Literal["alternating block", "uniform", "type I", "type IA", "type II", "type III"] = (
         Field(

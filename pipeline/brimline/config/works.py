@@ -58,6 +58,11 @@ class Works(ConfigTable):
     rain_2y_24h_mm: Positive = Field(
         60.0, description="Two-year rain of 24 h, for sheet flow in the time of concentration."
     )
+    concentration: Literal["segments", "Kirpich"] = Field(
+        "segments",
+        description="Time of concentration along the longest way: sheet, shallow and channel flow"
+        " after TR-55, or Kirpich for steep catchments with a channel.",
+    )
     sill_head_m: Positive = Field(0.15, description="Head that empty sill widths are sized for.")
     swale_depth_m: Positive = Field(0.4, description="Depth of a swale below its lip.")
     swale_bottom_m: NotNegative = Field(0.6, description="Bottom width of a swale.")

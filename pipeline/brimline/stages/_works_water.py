@@ -58,7 +58,7 @@ def _element(element: Element, network: Network, arrivals: Arrivals) -> dict[str
     top_m = min(ways[0].outlet.crest_m, element.crest_level_m) if ways else element.spill_level_m
     full_m3 = max(float(stages.storage_at(top_m)), 0.0)
     levels = stages.level_at(np.linspace(0.0, full_m3, SHAPE_POINTS))
-    catchment = arrivals.catchments.get(name)
+    catchment, hard = arrivals.catchments.get(name), arrivals.hard.get(name)
     start_m3 = float(stages.storage_at(max(element.start_level_m, element.floor_m)))
     return {
         "element_id": name,
@@ -74,8 +74,10 @@ def _element(element: Element, network: Network, arrivals: Arrivals) -> dict[str
         "spills_to": ways[0].to_id if ways else "",
         "catchment_m2": catchment.area_m2 if catchment else 0.0,
         "curve_number": catchment.curve_number if catchment else 0.0,
+        "hard_m2": hard.area_m2 if hard else 0.0,
+        "hard_coefficient": hard.coefficient if hard else 0.0,
         "open_m2": arrivals.open_m2[name],
         "roof_m2": arrivals.roofs_m2.get(name, 0.0),
-        "roof_coefficient": arrivals.works.roof_coefficient,
+        "roof_coefficient": arrivals.roof_coefficients.get(name, 0.0),
         "first_flush_mm": arrivals.roof_flush_mm.get(name, 0.0),
     }

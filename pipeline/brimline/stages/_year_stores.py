@@ -40,6 +40,8 @@ def daily_inflow_m3(element: Facts, rain_mm: NDArray[np.float64]) -> NDArray[np.
     if element["catchment_m2"] > 0:
         runoff = runoff_depth_mm(rain_mm, float(element["curve_number"]))
         inflow = inflow + element["catchment_m2"] * mm_to_m3 * runoff
+    # a surface with a runoff coefficient sheds its share of all rain
+    inflow = inflow + element["hard_m2"] * mm_to_m3 * element["hard_coefficient"] * rain_mm
     kept = np.maximum(rain_mm * element["roof_coefficient"] - element["first_flush_mm"], 0.0)
     total: NDArray[np.float64] = inflow + element["roof_m2"] * mm_to_m3 * kept
     return total

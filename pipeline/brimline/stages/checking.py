@@ -9,6 +9,7 @@ import numpy as np
 
 from brimline.errors import InputError, Problem, Severity
 from brimline.io.elevation import read_elevation
+from brimline.io.inflows import read_inflows
 from brimline.io.rainfall import read_depth_table
 from brimline.io.weather import read_weather
 from brimline.stages import _drawn
@@ -58,6 +59,8 @@ def check_inputs(settings: Settings, sources: Mapping[str, Source]) -> Checked:
     _weather(settings, sources, found)
     if "rainfall" in sources:
         _rainfall(sources["rainfall"].value, found)
+    if "inflows" in sources:
+        _inflows(sources["inflows"].value, found)
     found.problems.sort(key=lambda problem: list(Severity).index(problem.severity))
     return found
 
@@ -99,6 +102,16 @@ def _rainfall(path: Path, found: Checked) -> None:
     found.facts.append(
         f"rainfall: {hours[0]:g} to {hours[-1]:g} h, {years[0]:g} to {years[-1]:g} years"
     )
+
+
+def _inflows(path: Path, found: Checked) -> None:
+    try:
+        flows = read_inflows(path)
+    except InputError as error:
+        found.problems += error.problems
+        return
+    told = ", ".join(f"{name} {one.volume_m3:.0f} m³" for name, one in flows.items())
+    found.facts.append(f"inflows: {told}")
 
 
 def _weather(settings: Settings, sources: Mapping[str, Source], found: Checked) -> None:

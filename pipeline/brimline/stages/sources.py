@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from brimline.config.tables import Source as Entry
 
 _VECTORS = ("boundary", "intakes", "surfaces", "soils", "keep_out", "culverts")
-_FILES = ("plan", "weather", "rainfall")
+_FILES = ("plan", "weather", "rainfall", "inflows")
 
 
 def sources_of(loaded: Loaded) -> dict[str, Source]:

@@ -40,8 +40,10 @@ def _from_table(path: Path, params: DesignStorm) -> list[Storm]:
     table = read_depth_table(path)
     uplift = 1 + params.climate_uplift_pct / 100
     periods = dict.fromkeys((params.return_period_y, *params.check_periods_y))
+    hours = dict.fromkeys((params.duration_h, *params.check_durations_h))
     requests = [
-        StormRequest(period, params.duration_h, params.shape, uplift, name=f"{period:g}-year")
+        StormRequest(period, hour, params.shape, uplift, name=_name(period, hour, params))
+        for hour in hours
         for period in periods
     ]
     try:
@@ -50,6 +52,12 @@ def _from_table(path: Path, params: DesignStorm) -> list[Storm]:
         raise InputError.of(
             str(error), mend="change [storm], or extend the table", source=str(path)
         ) from error
+
+
+def _name(period_y: float, duration_h: float, params: DesignStorm) -> str:
+    """Name a storm by its return period, and its duration where that is not the usual one."""
+    other = "" if duration_h == params.duration_h else f" {duration_h:g} h"
+    return f"{period_y:g}-year{other}"
 
 
 def _even(params: DesignStorm) -> Storm:

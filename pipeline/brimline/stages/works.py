@@ -32,6 +32,7 @@ from brimline.engine.stage import Stage
 from brimline.errors import InputError, Problem, Severity
 from brimline.grid.shapes import cells_inside
 from brimline.io.frames import conformed, empty
+from brimline.io.inflows import read_inflows
 from brimline.layers import table
 from brimline.layers.flags import joined
 from brimline.rainfall import Storm
@@ -90,9 +91,10 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
     ways = ways_of(drawn, plan, ground, site)
     layers = {name: given.frame(name) for name in ("surfaces", "soils")}
     rasters = {name: given.raster(name) for name in ("elevation", "contributing_area_m2")}
-    arrivals, problems, _ = arrivals_of(
-        drawn, ground, layers | {"inflow_points": plan["inflow_points"]}, rasters, works
-    )
+    layers["inflow_points"] = plan["inflow_points"]
+    path = given.source("inflows")
+    flows = {} if path is None else read_inflows(path)
+    arrivals, problems, _ = arrivals_of(drawn, ground, layers, rasters, works, flows)
     for problem in (*ways.problems, *problems):
         report.problem(problem)
     report.advanced(0.3, "routing the design storm")
@@ -349,5 +351,6 @@ STAGE = Stage(
     ),
     makes=("elements", "overflows", *_TABLES, "cascade", "works_water", "built"),
     run=_run,
+    sources=("inflows",),
     table="works",
 )

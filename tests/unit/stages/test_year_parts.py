@@ -28,6 +28,7 @@ def element(name, **changes):
         "element_id": name, "kind": "swale", "spills_to": "", "spill_level_m": 10.0,
         "soak_mm_per_h": 5.0, "catchment_m2": 0.0, "curve_number": 0.0, "roof_m2": 0.0,
         "roof_coefficient": 0.95, "first_flush_mm": 0.5, "capacity_m3": 5.0,
+        "hard_m2": 0.0, "hard_coefficient": 0.0,
     }  # fmt: skip
     return usual | changes
 
