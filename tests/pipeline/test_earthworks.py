@@ -13,6 +13,12 @@ import pytest
 import rasterio
 import shapely
 
+PAD = {
+    "name": "Yard",
+    "fall_pct": 1.0,
+    "falls_to_deg": 180.0,
+    "shape": shapely.box(112, 92, 124, 104),
+}
 POND = shapely.Point(80, 70).buffer(11)
 BASIN = shapely.Point(80, 38).buffer(8)
 END = shapely.Point(80, 18)
@@ -61,6 +67,7 @@ def built(tmp_path_factory, site_class):
         run(
             site,
             "[stakes]\nbenchmark = 'Nail'\nbenchmark_level_m = 130.0\n[rates]\ncut_per_m3 = 4.0\n",
+            drawn_pads=[PAD],
         )
         yield site
 
@@ -86,9 +93,9 @@ def test_the_designed_surface_is_the_survey_where_nothing_is_built(built):
     volumes = by_element(built, "earth_volumes")
     moved = float(np.nansum(design.astype(float) - ground)) * where.a**2
     assert moved == pytest.approx(volumes["fill_m3"].sum() - volumes["cut_m3"].sum(), abs=0.5)
-    elements = built.layer("elements")
+    worked = pd.concat([built.layer(name).geometry for name in ("elements", "pads")])
     near = rasterio.features.geometry_mask(
-        elements.geometry.buffer(25), out_shape=design.shape, transform=where, invert=True
+        worked.buffer(25), out_shape=design.shape, transform=where, invert=True
     )
     np.testing.assert_array_equal(design[~near], ground[~near])
     assert (np.abs(design - ground)[near] > 0.5).any()
@@ -142,11 +149,28 @@ def test_stakes_stand_at_design_levels_and_say_what_the_survey_cannot(built):
     assert (said == fine).all()
 
 
+def test_a_pad_is_brought_to_its_plane_and_staked(built):
+    pad = built.layer("pads").set_index("element_id").loc["Yard"]
+    assert pad["falls_to_deg"] == pytest.approx(180)
+    assert pad["fall_pct"] == pytest.approx(1.0)
+    middle = pad.geometry.centroid
+    stakes = built.layer("stakes").query("element_id == 'Yard' and offset_m == 0")
+    assert {"edge", "plane"} == set(stakes["role"])
+    # it falls southwards at 1 %
+    plane = pad["level_m"] + 0.01 * (stakes.geometry.y - middle.y)
+    np.testing.assert_allclose(stakes["design_m"], plane, atol=1e-3)
+    volumes = by_element(built, "earth_volumes").loc["Yard"]
+    # at the mean level of the ground it takes about as much as it gives
+    assert volumes["cut_m3"] > 5
+    assert volumes["fill_m3"] == pytest.approx(volumes["cut_m3"], rel=0.25)
+    assert not built.table("design_proof")["element_id"].eq("Yard").any()
+
+
 def test_the_bill_follows_the_order_of_building(built):
     steps = built.table("building_steps")
     order = [(row.action, row.element_id) for row in steps.itertuples()]
     assert order == [
-        ("make safe", "Brook"), ("dig", "Upper pond"), ("dig", "Lower basin"),
+        ("make safe", "Brook"), ("dig", "Yard"), ("dig", "Upper pond"), ("dig", "Lower basin"),
         ("open overflow", "Upper pond"), ("open overflow", "Lower basin"),
     ]  # fmt: skip
     bill = built.table("bill")
@@ -210,10 +234,8 @@ def test_staking_sheets_show_every_element_and_every_stake(built):
             says = "level on site before digging" in row
             assert says == ("level-on-site" in (stake["flag"] or ""))
         assert sheet.count("<svg") == 2
-        # sections along, across and over the sill
-        assert {"across", "along", "sill"} <= set(
-            built.table("profiles").set_index("element_id").loc[name, "kind"]
-        )
+        cut = set(built.table("profiles").set_index("element_id").loc[name, "kind"])
+        assert cut == {"across", "along"} | (set() if name == "Yard" else {"sill"})
     assert "Level of the line of sight</dt><dd>131.500" in text
 
 

@@ -238,6 +238,26 @@ ITEMS: Final = (
         _free("mulch_share", "float", "Share of its ground under mulch.", "", 0, 1),
     ),
     _drawn(
+        "drawn_pads",
+        Geometry.POLYGON,
+        "Pads as drawn",
+        "Areas to bring to a plane, drawn along their edge: terraces, yards, raised or resurfaced"
+        " beds. What else is drawn there stands on them.",
+        _NAME,
+        _free("level_m", "float", "Level at its middle; empty is that of the ground.", "m"),
+        _free("fall_pct", "float", "Fall of the plane; empty is level.", "%", 0, 50),
+        _free(
+            "falls_to_deg",
+            "float",
+            "Compass bearing that it falls to; empty is the way that the ground falls.",
+            "°",
+            0,
+            360,
+        ),
+        _SIDE,
+        _free("only", "text", "What is done; empty is both.", values=("dig", "heap")),
+    ),
+    _drawn(
         "stockpiles",
         Geometry.POINT,
         "Stockpiles",

@@ -115,7 +115,9 @@ ITEMS: Final = (
             Column("design_m", "float", "Designed level, banks settled.", "m"),
             Column("cut_m", "float", "Ground less design; negative is fill.", "m"),
             Column("build_m", "float", "Level to build to: banks higher by what they settle.", "m"),
-            Column("role", "text", "What is staked: floor, crest, sill, edge.", required=False),
+            Column(
+                "role", "text", "What is staked: floor, crest, sill, edge, plane.", required=False
+            ),
             Column("side", "text", "Side of an offset stake; empty on the line.", required=False),
             Column(
                 "offset_m",
@@ -154,6 +156,19 @@ ITEMS: Final = (
             Column("say", "text", "What the crew must do first, in words.", required=False),
             Column("latitude_deg", "float", "Latitude, WGS 84.", "°", -90, 90, required=False),
             Column("longitude_deg", "float", "Longitude, WGS 84.", "°", -180, 180, required=False),
+            FLAG_COLUMN,
+        ),
+    ),
+    Layer(
+        "pads",
+        Geometry.MULTIPOLYGON,
+        "Pads",
+        "Areas brought to a plane.",
+        (
+            _ELEMENT_ID,
+            Column("level_m", "float", "Level at its middle.", "m"),
+            Column("fall_pct", "float", "Fall of the plane.", "%", 0),
+            Column("falls_to_deg", "float", "Compass bearing that it falls to.", "°", 0, 360),
             FLAG_COLUMN,
         ),
     ),

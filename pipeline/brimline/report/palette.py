@@ -299,6 +299,11 @@ STYLES: Final[dict[str, Style]] = {
             label="zone_id",
         ),
         Style(
+            "pads",
+            (Rule("Pad", line=Line(BROWN, 1.4), fill=Fill(SAND, 0.35)),),
+            label="element_id",
+        ),
+        Style(
             "proof_paths",
             (
                 Rule(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import pandas as pd
 import shapely
 
-from brimline.elements.building import Building, Outfall, SillAt, shapes_of
+from brimline.elements.building import Building, Outfall, SillAt, pad_of, shapes_of
 from brimline.lines.sample import surface_at
 from brimline.terrain.shaping import design
 
@@ -17,12 +17,15 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
 
+    from brimline.elements.building import Plane
     from brimline.engine.stage import Given
     from brimline.grid import Elevation, Grid
     from brimline.terrain.shaping import Design, LevelsAt, Shape
 
 # what a stage must need to call `designed`
-NEEDS: Final = ("grid", "elevation", "elements", "overflows", "built", "building_rules")
+NEEDS: Final = (
+    "grid", "elevation", "elements", "overflows", "built", "drawn_pads", "building_rules",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,10 +34,12 @@ class Designed:
 
     Parameters
     ----------
-    ready : the design; element number k is `ready.elements[k - 1]`.
-    elements : rows of the elements that earth is moved for, by name.
+    ready : the design; element number k is `ready.elements[k - 1]`, pads among them.
+    elements : rows of the elements that earth is moved for, by name; pads are not among them.
     built : their dimensions.
     sills : their sills.
+    pads : outlines and planes of pads, by name.
+    unmade : names of pads that could not be made, and why.
     """
 
     ready: Design
@@ -42,10 +47,24 @@ class Designed:
     built: dict[str, Any]
     sills: dict[str, list[SillAt]]
     ground: LevelsAt
+    pads: dict[str, tuple[shapely.Polygon, Plane]]
+    unmade: dict[str, str]
 
     def label_of(self, element_id: str) -> int:
         """Return the number of an element in the design."""
         return self.ready.elements.index(element_id) + 1
+
+    def level_of(self, element_id: str) -> float:
+        """Spill level of an element, level of a pad [m]."""
+        if element_id in self.pads:
+            return self.pads[element_id][1].level_m
+        return float(self.elements.loc[element_id, "spill_level_m"])
+
+    def shape_of(self, element_id: str) -> shapely.Geometry:
+        """Return the line or outline that was drawn."""
+        if element_id in self.pads:
+            return self.pads[element_id][0]
+        return self.elements.geometry[element_id]
 
 
 def designed(given: Given) -> Designed:
@@ -63,7 +82,7 @@ def made(given: Given, how: Building, limit_m: float) -> Designed:
     sills = sills_of(overflows)
     outfalls = outfalls_of(overflows, elements["spill_level_m"].to_dict())
     ground = ground_of(dem, grid)
-    shapes: list[Shape] = []
+    pads, shapes, unmade = _pads(given.frame("drawn_pads"), set(elements.index), ground)
     for name in elements.index:
         if name in built:
             shapes += shapes_of(
@@ -71,7 +90,39 @@ def made(given: Given, how: Building, limit_m: float) -> Designed:
                 outfall=outfalls.get(name),
             )  # fmt: skip
     ready = design(dem, grid, shapes, limit_m=limit_m)
-    return Designed(ready, elements.loc[list(ready.elements)], built, sills, ground)
+    dug = elements.loc[[name for name in ready.elements if name not in pads]]
+    return Designed(ready, dug, built, sills, ground, pads, unmade)
+
+
+def _pads(
+    drawn: GeoDataFrame, taken: set[str], ground: LevelsAt
+) -> tuple[dict[str, tuple[shapely.Polygon, Plane]], list[Shape], dict[str, str]]:
+    """Make pads: by name, their shapes, and what could not be made."""
+    found: dict[str, tuple[shapely.Polygon, Plane]] = {}
+    shapes: list[Shape] = []
+    unmade = {}
+    for number, row in enumerate(drawn.itertuples(index=False), start=1):
+        name = row.name.strip() if isinstance(row.name, str) else ""
+        name = name or f"pad {number}"
+        if name in taken:
+            name = f"{name} (pad)"
+        outline = shapely.get_parts(row.geometry)[0]
+        try:
+            pad, plane = pad_of(
+                name, outline, ground, level_m=_number(row.level_m),
+                fall_pct=_number(row.fall_pct), falls_to_deg=_number(row.falls_to_deg),
+                side=_number(row.side), only=row.only if isinstance(row.only, str) else "",
+            )  # fmt: skip
+        except ValueError as error:
+            unmade[name] = str(error)
+            continue
+        shapes.append(pad)
+        found[name] = (outline, plane)
+    return found, shapes, unmade
+
+
+def _number(value: Any) -> float:  # noqa: ANN401 - a cell
+    return math.nan if pd.isna(value) else float(value)
 
 
 def ground_of(dem: Elevation, grid: Grid) -> LevelsAt:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
@@ -22,6 +23,8 @@ def _run(given: Given, _report: Reporter) -> Mapping[str, Any]:
     prices = {key: getattr(rates, item.rate_key(key)) for key, item in ITEMS.items()}
     elements, overflows = given.frame("elements"), given.frame("overflows")
     levels = dict(zip(elements["element_id"], elements["spill_level_m"], strict=True))
+    # pads are ground for all else, so they come first
+    levels |= dict.fromkeys(given.frame("pads")["element_id"], math.inf)
     ways = [
         Way(row.from_id, row.to_id if isinstance(row.to_id, str) else "")
         for row in overflows.itertuples(index=False)
@@ -54,7 +57,7 @@ STAGE = Stage(
     name="building",
     version=1,
     title="order of building and bill of quantities",
-    needs=("grid", "elements", "overflows", "quantities", "stakes"),
+    needs=("grid", "elements", "overflows", "pads", "quantities", "stakes"),
     makes=("building_steps", "bill", "cost"),
     run=_run,
     table="rates",

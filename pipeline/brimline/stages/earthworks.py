@@ -7,6 +7,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
+import shapely
 
 from brimline.elements.building import (
     Building,
@@ -18,7 +19,7 @@ from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.layers.flags import joined
 from brimline.stages._earthworks import NEEDS, made
-from brimline.stages._frames import table_of
+from brimline.stages._frames import frame_of, table_of
 from brimline.terrain.earthwork import (
     Earth,
     Soil,
@@ -49,6 +50,10 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
     how = Building(params.bank_top_m, params.bank_outer, params.settlement, returns_m=params.wing_m)
     rules = {"how": asdict(how), "limit_m": params.batter_limit_m, "refine": params.refine}
     site = made(given, how, params.batter_limit_m)
+    for name, why in site.unmade.items():
+        report.problem(
+            Problem(Severity.WARNING, f"{name}: {why}", "mend its row in the plan", "drawn_pads")
+        )
     settled = site.ready.surface(factor=params.refine)
     report.advanced(0.4, "measuring the earth")
     soil = Soil(
@@ -64,11 +69,15 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
         )
         for name in site.ready.elements
     }
-    works = [Work(name, as_built[name], _middle(site, name)) for name in _top_down(site, by_cells)]
+    works = [
+        Work(name, as_built[name], _middle(site, name), _may_take_topsoil(site, name))
+        for name in _top_down(site, by_cells)
+    ]
     spoil = balanced(works, soil, _stockpiles(given))
     flags = _flags(site, spoil, by_cells, by_sections, report)
     return {
         "design_surface": settled.design_m,
+        "pads": _pad_rows(site, flags, given),
         "earth_volumes": _volume_rows(by_cells, as_built, by_sections, spoil.needs, flags),
         "spoil_hauls": table_of([asdict(haul) for haul in spoil.hauls], "spoil_hauls"),
         "quantities": _quantities(site, given, as_built, spoil, soil, params),
@@ -90,12 +99,17 @@ def _earth(shaped: Shaped) -> dict[str, Earth]:
 
 
 def _top_down(site: Designed, names: Mapping[str, Earth]) -> list[str]:
-    levels = site.elements["spill_level_m"]
-    return sorted(names, key=lambda name: (-float(levels[name]), name))
+    """In the order of building: pads first, which are ground for all else."""
+    return sorted(names, key=lambda name: (name not in site.pads, -site.level_of(name), name))
+
+
+def _may_take_topsoil(site: Designed, name: str) -> bool:
+    """Tell whether its fill may be topsoil; a bank that holds a pond never is."""
+    return name in site.built and site.built[name]["kind"] in _MOUNDS
 
 
 def _middle(site: Designed, name: str) -> tuple[float, float]:
-    middle = site.elements.geometry[name].centroid
+    middle = site.shape_of(name).centroid
     return middle.x, middle.y
 
 
@@ -185,6 +199,21 @@ def _volume_rows(
     return table_of(records, "earth_volumes")
 
 
+def _pad_rows(site: Designed, flags: Mapping[str, str], given: Given) -> Any:  # noqa: ANN401
+    records = [
+        {
+            "element_id": name,
+            "level_m": plane.level_m,
+            "fall_pct": plane.fall_pct,
+            "falls_to_deg": plane.falls_to_deg,
+            "flag": flags[name],
+        }
+        for name, (_, plane) in site.pads.items()
+    ]
+    outlines = [shapely.MultiPolygon([outline]) for outline, _ in site.pads.values()]
+    return frame_of(records, outlines, "pads", given.grid)
+
+
 def _quantities(
     site: Designed,
     given: Given,
@@ -198,9 +227,9 @@ def _quantities(
     for name in site.ready.elements:
         hauls: Sequence[Haul] = spoil.hauls
         found += earth_quantities(name, earth[name], spoil.needs[name], soil, hauls)
-        filling_m = site.built[name].get("filling_m", 0.0)
+        filling_m = site.built.get(name, {}).get("filling_m", 0.0)
         if filling_m:
-            found.append(Quantity(name, "gravel", site.elements.geometry[name].area * filling_m))
+            found.append(Quantity(name, "gravel", site.shape_of(name).area * filling_m))
     if params.sill_stone_m:
         for name, sills in site.sills.items():
             if name not in site.ready.elements:
@@ -237,7 +266,7 @@ STAGE = Stage(
     needs=(*(name for name in NEEDS if name != "building_rules"), "stockpiles"),
     makes=(
         "design_surface", "earth_volumes", "spoil_hauls", "quantities", "building_rules",
-        "earthworks",
+        "earthworks", "pads",
     ),
     run=_run,
     table="earthworks",

@@ -27,11 +27,19 @@ if TYPE_CHECKING:
 FOLDER: Final = "stakes"
 _DRAWN: Final = (
     "boundary", "keep_out", "contours", "swale_lines", "drain_lines", "keypoints", "keylines",
-    "cultivation_lines", "elements", "overflows", "proof_paths", "stakes",
+    "cultivation_lines", "pads", "elements", "overflows", "proof_paths", "stakes",
 )  # fmt: skip
 _CONTOUR_ERROR_M: Final = 0.05
-_TRACKS: Final = ("elements", "swale_lines", "drain_lines", "keylines")
-_GEOJSON: Final = ("elements", "overflows", "stakes", "swale_lines", "drain_lines", "keylines")
+_TRACKS: Final = ("elements", "pads", "swale_lines", "drain_lines", "keylines")
+_GEOJSON: Final = (
+    "elements",
+    "pads",
+    "overflows",
+    "stakes",
+    "swale_lines",
+    "drain_lines",
+    "keylines",
+)
 _NAMES: Final = ("element_id", "swale_id", "drain_id", "keyline_id")
 _NOTES: Final = ("role", "ground_m", "design_m", "build_m", "cut_m")
 

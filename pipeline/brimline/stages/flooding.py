@@ -31,7 +31,7 @@ _USUAL_CURVE: Final = 80.0  # where nothing drains to an element, so that it doe
 def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
     params: Proof = given.params
     site = designed(given)
-    if not site.ready.elements:
+    if not len(site.elements):
         nowhere = np.full(given.grid.shape, np.nan, dtype=np.float32)
         return {"flood_depth_m": nowhere, "flood_speed_m_s": nowhere.copy(),
                 "flood_levels": table_of([], "flood_levels")}  # fmt: skip
@@ -40,7 +40,7 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
     done = run_over(
         fine.design_m,
         fine.dug_by,
-        {site.label_of(name): _basin(site, name) for name in site.ready.elements},
+        {site.label_of(name): _basin(site, name) for name in site.elements.index},
         cell_m=fine.grid.cell_m,
         roughness=params.roughness,
         step_s=storm["step_s"],

@@ -10,6 +10,7 @@ import shapely
 from brimline.cascade.proof import prove
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
+from brimline.grid import LABEL_NONE
 from brimline.grid.shapes import cells_inside
 from brimline.layers.flags import joined
 from brimline.stages._earthworks import NEEDS, designed
@@ -34,7 +35,7 @@ _DISCHARGE_M: Final = 5.0  # water that comes this near to a discharge point has
 def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
     params: Proof = given.params
     site = designed(given)
-    if not site.ready.elements:
+    if not len(site.elements):
         return {"design_proof": table_of([], "design_proof"),
                 "proof_paths": frame_of([], [], "proof_paths", given.grid)}  # fmt: skip
     fine = everywhere(site.ready, params.refine)
@@ -43,7 +44,7 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
     found = prove(
         fine.design_m,
         labels,
-        range(1, len(site.ready.elements) + 1),
+        [site.label_of(name) for name in site.elements.index],
         cell_m=fine.grid.cell_m,
         buildings=cells_inside(_buildings(given), fine.grid),
         inside=cells_inside(given.frame("boundary").geometry, fine.grid),
@@ -76,7 +77,8 @@ def _labels(
 ) -> tuple[dict[int, str], Labels]:
     """Numbers of elements and discharge points on the fine grid, and what each is called."""
     names = dict(enumerate(site.ready.elements, start=1))
-    labels = dug_by.copy()
+    pads = [site.label_of(name) for name in site.pads]
+    labels = np.where(np.isin(dug_by, pads), LABEL_NONE, dug_by).astype(np.int32)
     points = given.frame("discharge_points")
     for place, row in enumerate(points.itertuples(index=False), start=1):
         number = len(names) + 1

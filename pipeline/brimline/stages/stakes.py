@@ -48,7 +48,7 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
     stakes: list[Stake] = []
     for place, name in enumerate(site.ready.elements):
         report.advanced(place / len(site.ready.elements), f"staking {name}")
-        stakes += set_out(site.ready, place + 1, site.ground, margins[name], spacing)
+        stakes += set_out(site.ready, place + 1, site.ground, margins.get(name), spacing)
     known = [stake for stake in stakes if math.isfinite(stake.ground_m)]
     rmse_m = given.facts("survey_error")["rmse_m"]
     told = judged(known, rmse_m)

@@ -103,9 +103,8 @@ def test_no_offset_stake_stands_in_the_digging_of_another():
     assert len(of(beside, "floor", "right")) == 5
 
 
-def test_pads_and_unknown_elements():
+def test_offset_stakes_may_be_left_out_and_unknown_elements_are_refused():
     yard = Pad("yard", shapely.box(20, 34, 40, 44), 102.0)
-    assert staked(yard) == []
     assert of(staked(*swale(), spacing=Spacing(10.0, clear_m=0.0)), "floor", "left") == []
     with pytest.raises(ValueError, match="no element number 2"):
         staked(yard, label=2)

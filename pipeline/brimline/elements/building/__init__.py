@@ -20,6 +20,7 @@ from brimline.elements.building.ground_shapes import (
     uphill_left,
 )
 from brimline.elements.building.order import Step, Way, build_order
+from brimline.elements.building.pads import Plane, pad_of
 from brimline.elements.building.profiles import Profile, profiles
 from brimline.elements.building.setting_out import Margins, Spacing, set_out
 
@@ -31,6 +32,7 @@ __all__ = [
     "Item",
     "Margins",
     "Outfall",
+    "Plane",
     "Profile",
     "Quantity",
     "SillAt",
@@ -41,6 +43,7 @@ __all__ = [
     "build_order",
     "dimensions",
     "earth_quantities",
+    "pad_of",
     "profiles",
     "set_out",
     "shapes_of",

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
+from brimline.elements.building.pads import grid_inside
 from brimline.lines.staking import (
     ANY_ERROR,
     Reason,
@@ -55,6 +56,9 @@ class Margins:
     receiver_level_m: float = -math.inf
 
 
+_NO_WATER: Final = Margins(math.inf, -math.inf, math.inf, -math.inf)
+
+
 @dataclass(frozen=True, slots=True)
 class Spacing:
     """How stakes are spaced.
@@ -71,7 +75,11 @@ class Spacing:
 
 
 def set_out(
-    ready: Design, label: int, ground: LevelsAt, margins: Margins, spacing: Spacing
+    ready: Design,
+    label: int,
+    ground: LevelsAt,
+    margins: Margins | None,
+    spacing: Spacing,
 ) -> list[Stake]:
     """Put stakes on an element: floor, crest and edge lines, and both ends of every sill.
 
@@ -80,6 +88,7 @@ def set_out(
     Parameters
     ----------
     label : number of the element in the design.
+    margins : None for a pad, which holds no water.
 
     Raises
     ------
@@ -88,7 +97,7 @@ def set_out(
     """
     if not 1 <= label <= len(ready.elements):
         raise ValueError(f"the design has no element number {label}")
-    crew = _Crew(ready, ready.elements[label - 1], ground, margins, spacing)
+    crew = _Crew(ready, ready.elements[label - 1], ground, margins or _NO_WATER, spacing)
     mine = [one for one in ready.placed if one.label == label]
     first = mine[0].shape
     if isinstance(first, Channel):
@@ -96,7 +105,7 @@ def set_out(
     elif isinstance(first, Bowl):
         found = crew.outline(first, mine[0].reach_m)
     else:
-        found = []
+        found = crew.plane(first.core, mine[0].reach_m)
     ways = [s for one in mine if isinstance(s := one.shape, Channel) and s.through]
     sills = [way for way in ways if way.is_level]  # a drain's outfall falls
     for number, sill in enumerate(sills, start=1):
@@ -112,6 +121,15 @@ def _heaped(crest: Sequence[Stake], level_m: NDArray[np.float64]) -> list[Stake]
         for stake, wanted in zip(crest, level_m.tolist(), strict=True)
         if stake.design_m > stake.ground_m and stake.design_m > wanted - _SAME_M
     ]
+
+
+def _grid_inside(outline: shapely.Polygon, step_m: float) -> Stations:
+    """Points on a square grid inside an outline, about half a step or more from its edge."""
+    x, y = grid_inside(outline, step_m)
+    inner = shapely.contains_xy(outline.buffer(-0.45 * step_m), x, y)
+    x, y = x[inner], y[inner]
+    reason = np.full(x.size, Reason.INTERVAL, dtype=np.int8)
+    return Stations(np.zeros(x.size), x, y, np.ones(x.size), np.zeros(x.size), reason)
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,6 +176,19 @@ class _Crew:
             out_m = bowl.core_reach_m - bowl.top_m / 2
             crest = self._stakes("crest", stations.moved(out_m), self._crest())
             found += _heaped(crest, np.full(len(crest), bowl.crest_m))
+        return found
+
+    def plane(self, outline: shapely.Geometry, reach_m: float) -> list[Stake]:
+        """Round a pad and on a square grid inside it, and offset stakes for its edge."""
+        if not isinstance(outline, shapely.Polygon):
+            return []
+        around = stations_around(outline, self.spacing.interval_m, turn_deg=self.spacing.turn_deg)
+        inside = _grid_inside(outline, self.spacing.interval_m)
+        edge = self._stakes("edge", around, ANY_ERROR)
+        found = edge + self._stakes("plane", inside, ANY_ERROR)
+        if self.spacing.clear_m:
+            out_m = reach_m + self.spacing.clear_m
+            found += self._untouched(offset_stakes(edge, around, out_m, self.ground))
         return found
 
     def sill(self, sill: Channel, number: int, others: Sequence[float]) -> list[Stake]:

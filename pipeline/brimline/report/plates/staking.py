@@ -48,7 +48,7 @@ _HAIR_M: Final = 1e-3
 _LEAST_SHARE: Final = 0.45  # of the longer side of the plan that the shorter one has at least
 _LOOKS: Final[tuple[tuple[str, str, Ink], ...]] = (
     ("floor", "Floor", INK),
-    ("edge", "Waterline", BLUE),
+    ("edge", "Edge", BLUE),
     ("plane", "Plane", INK),
     ("crest", "Crest", PURPLE),
     ("sill", "End of a sill", RED),
@@ -63,12 +63,11 @@ def role_of(role: str) -> str:
 
 def stakes_plan(results: Results, name: str, stakes: GeoDataFrame) -> str:
     """Draw an element from above with its stakes, as one ``<svg>`` element."""
-    elements = results.layer("elements")
     sheet = Sheet(results, _around(results, stakes))
     for other in ("contours", "keep_out", "boundary"):
         sheet.draw(other)
-    if elements is not None:
-        sheet.draw("elements", unfilled=True)
+    for other in ("pads", "elements"):
+        sheet.draw(other, unfilled=True)
     sheet.draw("overflows")
     on_line = stakes["offset_m"] == 0
     sheet.rule(Rule("Offset stake", mark=Mark(QUIET, "circle", 3.5)), stakes[~on_line])
