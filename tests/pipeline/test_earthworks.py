@@ -38,10 +38,10 @@ def plan(**changes):
     return layers | changes
 
 
-def run(site, tables="", **changes):
+def run(site, tables="", *options, **changes):
     site.tables = STORM + tables
     site.write_plan(**plan(**changes))
-    done = site.run()
+    done = site.run(*options)
     assert done.code == 0, done.err
     return done
 
@@ -268,6 +268,14 @@ def test_a_swale_whose_sill_stands_over_its_line_leaks_without_wings(site):
     run(site, **changes)
     found = by_element(site, "design_proof").loc["Side swale"]
     assert "leaks" not in (found["flag"] or "")
+    # a mound that holds no pond takes the topsoil that was stripped for it
+    hauls = site.table("spoil_hauls").set_index("from_id").loc["Side swale"]
+    topsoil = hauls[hauls["kind"] == "own topsoil"]["bank_m3"].sum()
+    volumes = by_element(site, "earth_volumes").loc["Side swale"]
+    spare = volumes["topsoil_m3"] - volumes["respread_m3"]
+    lacking = volumes["fill_needed_m3"] - volumes["spoil_m3"]
+    assert topsoil == pytest.approx(min(spare, lacking))
+    assert topsoil > 1
     assert found["brim_level_m"] == pytest.approx(level + 0.2, abs=0.05)
 
 
@@ -301,6 +309,31 @@ def test_the_flood_is_run_only_where_it_is_asked_for(built, site):
     deepest = levels.loc["Upper pond", "flood_peak_m"] - pond["floor_level_m"]
     assert np.nanmax(depth) == pytest.approx(deepest, abs=0.1)
     assert 0.1 < np.nanmax(speed) < 5
+
+
+def test_what_is_broken_on_purpose_is_told(site):
+    # a house on the way, no outlet, and a boundary that the last overflow has to cross
+    corner = np.array([site.west, site.north - site.size])
+    house = shapely.transform(shapely.box(76, 50, 84, 56), lambda xy: xy + corner)
+    site.write_shapes("keep_out", [house], kind=["building"], setback_m=[0.0], name=["House"])
+    site.write_boundary(inset=27)
+    run(site, "", "--until", "proof", discharge_points=[])
+    found = by_element(site, "design_proof")
+    assert "at-building" in found.loc["Upper pond", "flag"]
+    assert "over-boundary" not in found.loc["Upper pond", "flag"]
+    assert "over-boundary" in found.loc["Lower basin", "flag"]
+    assert "m outside" in found.loc["Lower basin", "notes"]
+    assert "at-building" not in found.loc["Lower basin", "flag"]
+
+
+def test_water_that_crosses_a_long_basin_the_short_way_is_told(site):
+    # 50 m long and 4 m wide, square to the valley: water comes in and leaves in its middle
+    trench = {"name": "Trench", "depth_m": 0.4, "shape": shapely.box(55, 36, 105, 40)}
+    run(site, "", "--until", "proof", drawn_basins=[trench])
+    found = by_element(site, "design_proof")
+    assert "short-circuit" in found.loc["Trench", "flag"]
+    assert "Upper pond" in found.loc["Trench", "notes"]
+    assert not found.loc["Upper pond", "flag"]
 
 
 def test_a_plan_without_elements_has_empty_tables(site):

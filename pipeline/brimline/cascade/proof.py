@@ -40,6 +40,7 @@ class Proved:
     holds_m3 : volume of that hollow below its brim [m³].
     reached : number of what its overflow meets first; 0 where it leaves the data.
     rows, cols : int64 (cells,), the way of the overflow, from the deepest cell.
+    leaves : place in it of the first cell that stands out of the hollow's water.
     at_building : whether that way runs through a building.
     outside_m : how much of it lies outside the boundary [m].
     """
@@ -50,6 +51,7 @@ class Proved:
     reached: int
     rows: NDArray[np.int64]
     cols: NDArray[np.int64]
+    leaves: int
     at_building: bool
     outside_m: float
 
@@ -102,6 +104,7 @@ def prove(
                 int(stop[rows[-1], cols[-1]]),
                 rows,
                 cols,
+                int(np.argmax(np.append(depth_m[rows[:-1], cols[:-1]] <= _WET_M, True))),
                 bool(buildings[rows, cols].any()),
                 float((~inside[rows, cols]).sum()) * cell_m,
             )

@@ -289,6 +289,7 @@ class Rates(ConfigTable):
     sill_cloth_per_m2: Rate = Field(None, description="Filter cloth under stone.")
     gravel_per_m3: Rate = Field(None, description="Filling of basins: gravel, mulch or soil.")
     pipe_per_m: Rate = Field(None, description="Pipe, laid.")
+    tank_each: Rate = Field(None, description="Tank, supplied and set.")
     set_out_each: Rate = Field(None, description="Stake, set and levelled.")
 
 

@@ -190,6 +190,12 @@ FLAGS: Final = (
         "Lead the sill on to lower ground, or dig its way free.",
     ),
     Flag(
+        "short-circuit",
+        "On the designed surface water arrives close to where it spills, and leaves without having"
+        " passed through the element.",
+        "Move the sill to the far end, or lead the water in farther away.",
+    ),
+    Flag(
         "reaches-other",
         "On the designed surface the overflow reaches something else than it should.",
         "Dig a way from the sill to what it should reach, or redraw the link.",

@@ -242,6 +242,9 @@ def _quantities(
                 found += sill_quantities(
                     name, sill.width_m, along_m, params.sill_stone_m, side=2.0, height_m=over_m
                 )
+    for row in given.frame("elements").itertuples(index=False):
+        if row.kind == "tank":
+            found.append(Quantity(row.element_id, "tank", 1.0, f"{row.storage_m3:g} m³"))
     for row in given.frame("overflows").itertuples(index=False):
         if row.outlet in ("pipe", "orifice") and not pd.isna(row.diameter_mm):
             note = f"{row.diameter_mm:g} mm"

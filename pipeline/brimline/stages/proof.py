@@ -18,7 +18,7 @@ from brimline.stages._frames import frame_of, positions, table_of
 from brimline.terrain.shaping import everywhere
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     import pandas as pd
 
@@ -29,6 +29,9 @@ if TYPE_CHECKING:
     from brimline.stages._earthworks import Designed
 
 _NEAR_M: Final = 10.0  # over the boundary, on the way to a discharge point outside it
+_AWAY_M: Final = 5.0  # from the end of a sill, out over its bank
+_SHORT_SHARE: Final = 0.1  # of an element's length (common practice, no source)
+_SHORT_M: Final = (3.0, 10.0)  # at least and at most
 _DISCHARGE_M: Final = 5.0  # water that comes this near to a discharge point has reached it
 
 
@@ -51,7 +54,8 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
         burns=[positions(line, fine.grid) for line in given.frame("culverts").geometry],
     )
     outside_m = _outside(given, len(site.ready.elements))
-    told = [_told(one, site, names, outside_m, params) for one in found]
+    arrivals = _arrivals(found, fine.grid)
+    told = [_told(one, site, names, outside_m, params, fine.grid, arrivals) for one in found]
     for record in told:
         if record["flag"]:
             report.problem(
@@ -110,6 +114,8 @@ def _told(
     names: dict[int, str],
     outside_m: dict[int, float],
     params: Proof,
+    grid: Grid,
+    arrivals: Mapping[int, list[tuple[int, shapely.Point]]],
 ) -> dict[str, Any]:
     name = names[one.label]
     row: pd.Series[Any] = site.elements.loc[name]
@@ -121,6 +127,18 @@ def _told(
         found.append(("leaks", f"water leaves {-over:.2f} m below its sill"))
     if row["kind"] != "drain" and over > params.tolerance_m:
         found.append(("sill-shut", f"water stands {over:.2f} m over its sill before it spills"))
+    sills = site.sills.get(name, [])
+    leaves = shapely.Point(*grid.xy(one.rows[one.leaves], one.cols[one.leaves]))
+    away_m = min((sill.place.distance(leaves) - sill.width_m / 2 for sill in sills), default=0.0)
+    if over >= -params.tolerance_m and away_m > _AWAY_M:
+        found.append(("leaks", f"water leaves {away_m:.0f} m beside its sill"))
+    near = _nearest(site, name, arrivals.get(one.label, []))
+    near_m = min(max(_SHORT_SHARE * _length(site.shape_of(name)), _SHORT_M[0]), _SHORT_M[1])
+    if near is not None and near[1] < near_m:
+        feeder = names[near[0]]
+        found.append(
+            ("short-circuit", f"what {feeder} spills arrives {near[1]:.1f} m from the sill")
+        )
     on_ground = set(names.values())
     if isinstance(meant, str) and meant in on_ground and reached != meant:
         found.append(("reaches-other", f"its overflow reaches {reached or 'nothing'}, not {meant}"))
@@ -141,6 +159,39 @@ def _told(
     }
 
 
+def _arrivals(found: Sequence[Proved], grid: Grid) -> dict[int, list[tuple[int, shapely.Point]]]:
+    """By what is reached: what spills to it, and where its water arrives."""
+    places: dict[int, list[tuple[int, shapely.Point]]] = {}
+    for one in found:
+        if one.reached:
+            at = shapely.Point(*grid.xy(one.rows[-1], one.cols[-1]))
+            places.setdefault(one.reached, []).append((one.label, at))
+    return places
+
+
+def _nearest(
+    site: Designed, name: str, arrivals: Sequence[tuple[int, shapely.Point]]
+) -> tuple[int, float] | None:
+    """Which water arrives nearest to a sill of the element, and how near [m]."""
+    pairs = [
+        (at.distance(sill.place), label)
+        for label, at in arrivals
+        for sill in site.sills.get(name, [])
+    ]
+    if not pairs:
+        return None
+    distance, label = min(pairs)
+    return label, distance
+
+
+def _length(shape: shapely.Geometry) -> float:
+    """Length of a line, long side of an outline [m]."""
+    if shapely.get_dimensions(shape) == 1:
+        return float(shape.length)
+    corners = shapely.get_coordinates(shape.minimum_rotated_rectangle)
+    return float(np.hypot(*np.diff(corners[:3], axis=0).T).max())
+
+
 def _line(one: Proved, grid: Grid) -> shapely.LineString:
     points = np.column_stack(grid.xy(one.rows, one.cols))
     if len(points) < 2:
@@ -150,7 +201,7 @@ def _line(one: Proved, grid: Grid) -> shapely.LineString:
 
 STAGE = Stage(
     name="proof",
-    version=1,
+    version=2,
     title="water on the designed surface",
     needs=(*NEEDS, "discharge_points", "keep_out", "boundary", "culverts"),
     makes=("design_proof", "proof_paths"),

@@ -39,6 +39,9 @@ def test_each_pit_holds_to_its_low_side_and_the_upper_one_feeds_the_lower():
     assert upper.reached == 2
     assert lower.reached == 0
     assert upper.outside_m == 0
+    # it leaves over the cell east of the pit, in one of the pit's rows
+    assert upper.cols[upper.leaves] == 7
+    assert 3 <= upper.rows[upper.leaves] < 6
 
 
 def test_a_gap_in_the_rim_shows_where_it_is():
@@ -46,6 +49,7 @@ def test_a_gap_in_the_rim_shows_where_it_is():
     surface[6:, 5] -= 0.9  # a furrow out of the first pit, southwards
     upper, _ = proof_of(surface, labels)
     assert upper.brim_level_m < 9.3 - 0.5
+    assert (upper.rows[upper.leaves], upper.cols[upper.leaves]) == (6, 5)
     assert upper.reached == 0  # it runs off the data, past the lower pit
 
 

@@ -41,6 +41,7 @@ ITEMS: Final[dict[str, Item]] = {
     "sill_cloth": Item("Filter cloth under stone", "m²"),
     "gravel": Item("Filling of basins: gravel, mulch or soil", "m³"),
     "pipe": Item("Pipe, laid", "m"),
+    "tank": Item("Tank, supplied and set", "each"),
     "set_out": Item("Stake, set and levelled", "each"),
 }
 
