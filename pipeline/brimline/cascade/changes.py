@@ -299,9 +299,9 @@ def widen_bottom(network: Network, link: Link, limits: Limits) -> list[Option]:
     section = drain.section
 
     def widened(changed: Network, bottom_m: float) -> Network:
-        wider = replace(drain, section=replace(section, bottom_m=bottom_m))
-        new = replace(link, outlet=wider.outlet())
-        return changed.with_element(wider.element()).with_link(link, new)
+        return _with_drain(
+            changed, link, replace(drain, section=replace(section, bottom_m=bottom_m))
+        )
 
     return [
         Option(
@@ -315,6 +315,60 @@ def widen_bottom(network: Network, link: Link, limits: Limits) -> list[Option]:
             lambda to: f"widen the bottom of {link.from_id} to {to:.1f} m",
         )
     ]
+
+
+def deepen_drain(network: Network, link: Link) -> list[Option]:
+    """Dig a drain deeper, its banks staying where they are; nothing where it is not one."""
+    drain = network.element(link.from_id).shape
+    if not isinstance(drain, Drain):
+        return []
+    return [
+        Option(
+            link.from_id,
+            "depth",
+            "m",
+            drain.depth_m,
+            4 * drain.depth_m,
+            CENTIMETRE,
+            lambda net, to: _with_drain(net, link, drain.deeper(to - drain.depth_m)),
+            lambda to: f"deepen {link.from_id} to {to:.2f} m",
+        )
+    ]
+
+
+def sow_grass(network: Network, link: Link) -> list[Option]:
+    """Line a drain with grass; nothing where it is not one, or has grass."""
+    drain = network.element(link.from_id).shape
+    if not isinstance(drain, Drain) or isinstance(drain.roughness, str):
+        return []
+    grassed = drain.under_grass()
+    stands = grassed.permissible_m_s
+    if stands <= drain.permissible_m_s:
+        return []
+    return [
+        Option(
+            link.from_id,
+            "permissible speed",
+            "m/s",
+            drain.permissible_m_s,
+            stands,
+            0.0,
+            lambda net, _: _with_drain(net, link, grassed),
+            lambda to: (
+                f"sow {link.from_id} with a grass mixture and keep it 15 to 30 cm high: it then "
+                f"stands {to:.2f} m/s"
+            ),
+            values=(stands,),
+        )
+    ]
+
+
+def _with_drain(network: Network, link: Link, drain: Drain) -> Network:
+    new = replace(link, outlet=drain.outlet())
+    # the link first or the element first: an outlet must never lie below its element's floor
+    if drain.from_level_m < network.element(link.from_id).floor_m:
+        return network.with_element(drain.element()).with_link(link, new)
+    return network.with_link(link, new).with_element(drain.element())
 
 
 def shallower(network: Network, element_id: str) -> list[Option]:

@@ -92,10 +92,11 @@ def _drops(network: Network, limits: Limits) -> Iterator[Finding]:
         drop = network.drop_m(link)
         if drop is None or (link.from_id in ringed and link.to_id in ringed):
             continue
-        text = (
-            f"the outlet at {link.outlet.leaves_at_m:.2f} m stands {drop:.2f} m over the level "
-            f"that {link.to_id} spills at"
-        )
+        drain = link.to_id in network.index and network.element(link.to_id).kind is Kind.DRAIN
+        where = f"the bed of {link.to_id}" if drain else f"the level that {link.to_id} spills at"
+        text = f"the outlet at {link.outlet.leaves_at_m:.2f} m stands {drop:.2f} m over {where}"
+        if drain and drop >= 0:
+            continue  # a drain may go on in another at the same bed
         if drop <= 0:
             yield Finding("uphill", link.from_id, f"{text}; water cannot run there", link)
         elif drop < limits.min_drop_m - 1e-9:

@@ -30,15 +30,29 @@ def judge(routed: Routed, limits: Limits | None = None) -> tuple[Finding, ...]:
     for element in routed.network.elements:
         found += _levels(routed, element, limits)
         found += _drawdown(routed, element, limits)
-    for place, link in enumerate(routed.network.links):
+    for place in range(len(routed.network.links)):
         found += _path(routed, place)
         found += _drowned(routed, place, limits)
-        element = routed.network.element(link.from_id)
-        if isinstance(element.shape, Drain):
-            caution = element.shape.speed_caution(float(routed.links.peak_m3_s[place]))
-            if caution:
-                found.append(Finding(caution.flag, link.from_id, caution.text, link))
+        found += _drain(routed, place)
     return tuple(found)
+
+
+def _drain(routed: Routed, place: int) -> Iterator[Finding]:
+    link = routed.ways[place]
+    drain = routed.network.element(link.from_id).shape
+    if not isinstance(drain, Drain) or link.outlet.is_pipe:
+        return
+    peak = float(routed.links.peak_m3_s[place])
+    capacity = drain.capacity_m3_s()
+    if peak > capacity * (1 + 1e-3):  # the rating is read between points
+        text = (
+            f"{peak:.3f} m³/s arrive where it carries {capacity:.3f} m³/s within its freeboard, at "
+            f"a fall of {100 * drain.fall:.2f} %"
+        )
+        yield Finding("small-outlet", link.from_id, text, link)
+    caution = drain.speed_caution(peak)
+    if caution:
+        yield Finding(caution.flag, link.from_id, caution.text, link)
 
 
 def _levels(routed: Routed, element: Element, limits: Limits) -> Iterator[Finding]:
@@ -84,8 +98,12 @@ def _drowned(routed: Routed, place: int, limits: Limits) -> Iterator[Finding]:
     link = routed.ways[place]
     tail = float(routed.links.tail_m[place])
     back = float(routed.links.back_m3[place])
+    allowed = limits.drowned_m
+    drain = routed.network.element(link.from_id).shape
+    if isinstance(drain, Drain):  # water beyond as deep as its own does not hold it back
+        allowed += drain.depth_for_m(float(routed.links.peak_m3_s[place]))
     # a pipe may end under water; only what runs back through it is of concern
-    if back <= 1e-6 and (link.outlet.is_pipe or tail <= limits.drowned_m):
+    if back <= 1e-6 and (link.outlet.is_pipe or tail <= allowed):
         return
     text = f"water in {link.to_id} stands up to {tail:.2f} m over the outlet"
     if back > 1e-6:

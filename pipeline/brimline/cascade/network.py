@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Final
 
 import networkx as nx
 
+from brimline.elements import Kind
+
 if TYPE_CHECKING:
     from brimline.elements import Element, Outlet
 
@@ -146,9 +148,15 @@ class Network:
         return way.to_id if way else NOWHERE
 
     def drop_m(self, link: Link) -> float | None:
-        """Drop from an outlet to the spill level that it reaches; None where that is unknown."""
+        """Drop from an outlet to what it reaches; None where that is unknown.
+
+        That is the level at which an element spills, the bed of a drain, or a discharge's level.
+        """
         if link.to_id in self.index:
-            return link.outlet.leaves_at_m - self.spill_level_m(link.to_id)
+            below = self.element(link.to_id)
+            drained = below.kind is Kind.DRAIN
+            level_m = below.floor_m if drained else self.spill_level_m(link.to_id)
+            return link.outlet.leaves_at_m - level_m
         discharge = self.discharge(link.to_id)
         if discharge is None or discharge.level_m is None:
             return None

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from brimline.cascade import changes
 from brimline.cascade.network import NOWHERE
+from brimline.elements import Drain
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
     from brimline.cascade.changes import Option
     from brimline.cascade.findings import Finding
     from brimline.cascade.limits import Limits
-    from brimline.cascade.network import Network
+    from brimline.cascade.network import Link, Network
     from brimline.cascade.routing import Routed
 
 
@@ -120,6 +121,8 @@ def _for_level(case: Case) -> list[Option]:
     way = case.network.main_way_out(case.name)
     if way is None:
         return _for_no_outlet(case)
+    if isinstance(case.network.element(case.name).shape, Drain):
+        return _for_drain(case, way)
     found = changes.widen(way, case.limits) + changes.larger_pipe(way)
     found.append(changes.raise_crest(case.routed, case.name, case.limits))
     if not way.outlet.is_pipe:
@@ -131,6 +134,8 @@ def _for_outlet(case: Case) -> list[Option]:
     link = case.finding.link
     if link is None:
         return []
+    if isinstance(case.network.element(case.name).shape, Drain):
+        return _for_drain(case, link)
     peak = float(case.routed.links.peak_m3_s[case.routed.way(link)])
     if peak > link.capacity_m3_s:
         return [changes.stronger_path(link, peak)]
@@ -152,7 +157,21 @@ def _for_drawdown(case: Case) -> list[Option]:
 
 def _for_speed(case: Case) -> list[Option]:
     link = case.finding.link
-    return changes.widen_bottom(case.network, link, case.limits) if link else []
+    if link is None:
+        return []
+    return [
+        *changes.widen_bottom(case.network, link, case.limits),
+        *changes.sow_grass(case.network, link),
+    ]
+
+
+def _for_drain(case: Case, link: Link) -> list[Option]:
+    """Carry more in a drain: wider, deeper, or between higher banks."""
+    return [
+        *changes.widen_bottom(case.network, link, case.limits),
+        *changes.deepen_drain(case.network, link),
+        changes.raise_crest(case.routed, case.name, case.limits),
+    ]
 
 
 def _for_shape(case: Case) -> list[Option]:

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from brimline.elements import Orifice, Pipe, Rating, Sill
+from brimline.elements import Drain, Orifice, Pipe, Rating, Sill
+from brimline.elements.section import hydraulic_radius_m
 from brimline.elements.sill import critical_speed_m_s
 
 if TYPE_CHECKING:
@@ -64,6 +65,7 @@ def overflow_rows(network: Network, storms: Sequence[Routed]) -> list[Row]:
         sill = link.outlet if isinstance(link.outlet, Sill) else None
         at = network.index[link.from_id]
         highest = max((float(routed.elements.peak_level_m[at]) for routed in storms), default=0.0)
+        peak = max((float(r.links.peak_m3_s[place]) for r in storms), default=0.0)
         head_m = max(highest - link.outlet.crest_m, 0.0)
         diameter_m = getattr(link.outlet, "diameter_m", None)
         rows.append(
@@ -73,11 +75,11 @@ def overflow_rows(network: Network, storms: Sequence[Routed]) -> list[Row]:
                 "outlet": outlet_word(link.outlet),
                 "crest_level_m": link.outlet.crest_m,
                 "drop_m": network.drop_m(link),
-                "peak_m3_s": max((float(r.links.peak_m3_s[place]) for r in storms), default=0.0),
+                "peak_m3_s": peak,
                 "sill_width_m": sill.width_m if sill else None,
                 "sill_head_m": head_m,
                 "diameter_mm": None if diameter_m is None else 1000 * diameter_m,
-                "speed_m_s": critical_speed_m_s(head_m) if sill else None,
+                "speed_m_s": _speed_m_s(network, link, head_m, peak),
                 "preference": 1 + _place(network.ways_out(link.from_id), link),
             }
         )
@@ -109,6 +111,33 @@ def result_rows(routed: Routed) -> list[Row]:
                 "dry_height_m": element.crest_level_m - float(sums.peak_level_m[at]),
                 "drawdown_h": _finite(hours) if element.empties else None,
                 "residual_m3": float(sums.residual_m3[at]),
+            }
+        )
+    return rows
+
+
+def drain_rows(routed: Routed) -> list[Row]:
+    """Make one row for each drain of one storm: uniform flow at its peak."""
+    rows = []
+    for place, link in enumerate(routed.network.links):
+        drain = routed.network.element(link.from_id).shape
+        if not isinstance(drain, Drain) or link.outlet.is_pipe:
+            continue
+        peak = float(routed.links.peak_m3_s[place])
+        depth_m, speed = drain.depth_for_m(peak), drain.speed_m_s(peak)
+        radius_m = hydraulic_radius_m(drain.section, depth_m) if depth_m > 0 else 0.0
+        rows.append(
+            {
+                "storm": routed.inflow.name,
+                "element_id": link.from_id,
+                "fall_pct": 100 * drain.fall,
+                "roughness": radius_m ** (2 / 3) * drain.fall**0.5 / speed if speed > 0 else None,
+                "capacity_m3_s": drain.capacity_m3_s(),
+                "peak_m3_s": peak,
+                "flow_depth_m": depth_m,
+                "speed_m_s": speed,
+                "permissible_m_s": drain.permissible_m_s,
+                "travel_min": drain.travel_s(peak) / 60 if speed > 0 else None,
             }
         )
     return rows
@@ -213,6 +242,14 @@ def mend_rows(mends: Iterable[Mend], storm: str | None = None) -> list[Row]:
         }
         for mend in mends
     ]
+
+
+def _speed_m_s(network: Network, link: Link, head_m: float, peak_m3_s: float) -> float | None:
+    """Speed over a sill's crest, or along a drain; None for what hides it."""
+    if isinstance(link.outlet, Sill):
+        return critical_speed_m_s(head_m)
+    drain = network.element(link.from_id).shape
+    return drain.speed_m_s(peak_m3_s) if isinstance(drain, Drain) else None
 
 
 def outlet_word(outlet: Outlet) -> str:

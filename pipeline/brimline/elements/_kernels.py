@@ -10,7 +10,8 @@ from brimline._jit import kernel
 
 WEIR = 0  # q = (p0 + p1 H) H^1.5, drowned by Villemonte with exponent p2
 PIPE = 1  # q = min(table(H), p0 sqrt(drop)); tail matters above the outlet invert p1
-RATING = 2  # q = table(H), drowned by Villemonte (1.5) over the outlet, p0 below the crest
+RATING = 2  # q = table(H), drowned by Villemonte (1.5); where the outlet lies p0 below the crest, q
+# is cut by the root of the surface's fall over p0 once the level beyond leaves it less than that
 
 # Villemonte's factor and the orifice law have an infinite slope where both levels meet. Within
 # one per cent of head (weir) or one centimetre of drop (pipe) they are replaced by the chord,
@@ -77,10 +78,23 @@ def _drowned_pipe(coefficient, drop):
 
 
 @kernel
+def _backed_up(flow, slope, drop, fall):
+    """Cut a uniform flow to what the surface's drop drives, Q ~ S^(1/2); with both slopes."""
+    if drop >= fall:
+        return flow, slope, 0.0
+    near = min(NEAR_DROP_M, 0.1 * fall)
+    if drop < near:
+        by_drop = np.sqrt(near / fall) / near
+        factor = by_drop * drop
+    else:
+        factor = np.sqrt(drop / fall)
+        by_drop = 0.5 * factor / drop
+    return flow * factor, slope * factor + flow * by_drop, -flow * by_drop
+
+
+@kernel
 def _forward_flow(kind, crest, p0, p1, p2, heads, flows, first, last, upper, lower):
     """Flow from the upper to the lower level through an outlet with its crest above."""
-    if kind == RATING:
-        lower += p0
     head = upper - crest
     if head <= 0.0 or lower >= upper:
         return 0.0, 0.0, 0.0
@@ -93,6 +107,8 @@ def _forward_flow(kind, crest, p0, p1, p2, heads, flows, first, last, upper, low
             if full < flow:
                 return full, full_slope, -full_slope
         return flow, slope, 0.0
+    if p0 > 0.0:
+        return _backed_up(flow, slope, upper - lower, p0)
     tail = lower - crest
     if tail <= 0.0:
         return flow, slope, 0.0

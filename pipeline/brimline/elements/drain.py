@@ -52,14 +52,47 @@ PERMISSIBLE_M_S: Final[dict[str, float]] = {
     }.items()
 }
 
-# The same under a good sod on slopes to 5 % [m/s]: erosion-resistant and easily eroded soil
-# (SCS-TP-61 1954; Chow 1959, table 7-6, in ft/s; value from memory).
-PERMISSIBLE_GRASS_M_S: Final[dict[str, tuple[float, float]]] = {
-    "bermuda-grass": (8.0 * FOOT_M, 6.0 * FOOT_M),
-    "sod-forming-grass": (7.0 * FOOT_M, 5.0 * FOOT_M),
-    "grass-mixture": (5.0 * FOOT_M, 4.0 * FOOT_M),
-    "bunch-grass": (3.5 * FOOT_M, 2.5 * FOOT_M),
+# The same under a good sod, by fall of the bed to 5 %, to 10 % and beyond, each for soil that
+# resists erosion and soil that is easily eroded [m/s]; NaN where it is not to be used (SCS-TP-61
+# 1954, as Chow 1959, table 7-6, in ft/s).
+_GRASS_FALLS: Final = (0.05, 0.10)
+PERMISSIBLE_GRASS_M_S: Final[dict[str, tuple[tuple[float, float], ...]]] = {
+    grass: tuple((hard * FOOT_M, soft * FOOT_M) for hard, soft in rows)
+    for grass, rows in {
+        "bermuda-grass": ((8.0, 6.0), (7.0, 5.0), (6.0, 4.0)),
+        "sod-forming-grass": ((7.0, 5.0), (6.0, 4.0), (5.0, 3.0)),
+        "grass-mixture": ((5.0, 4.0), (4.0, 3.0), (math.nan, math.nan)),
+        "bunch-grass": ((3.5, 2.5), (math.nan, math.nan), (math.nan, math.nan)),
+    }.items()
 }
+EASILY_ERODED: Final = frozenset({"fine-sand", "sandy-loam", "silt-loam", "alluvial-silt"})
+
+
+def permissible_m_s(soil: str, fall: float, grass: str = "") -> float:
+    """Speed that a bed stands [m/s].
+
+    Parameters
+    ----------
+    soil : one of `PERMISSIBLE_M_S`.
+    fall : fall of the bed, as a ratio.
+    grass : one of `PERMISSIBLE_GRASS_M_S`, grown and kept; empty is bare.
+
+    Returns
+    -------
+    The value for grass; that of the bare soil where it is bare, or where the grass is not to be
+    used on such a fall.
+
+    Raises
+    ------
+    KeyError
+        If the soil or the grass is not known.
+    """
+    bare = PERMISSIBLE_M_S[soil]
+    if not grass:
+        return bare
+    steepness = sum(fall > limit for limit in _GRASS_FALLS)
+    under_grass = PERMISSIBLE_GRASS_M_S[grass][steepness][soil in EASILY_ERODED]
+    return bare if math.isnan(under_grass) else max(under_grass, bare)
 
 
 def vegetal_roughness(retardance: str, speed_m_s: float, radius_m: float) -> float:
@@ -153,6 +186,7 @@ class Drain:
     roughness : Manning's n, or a vegetal retardance class from A to E.
     permissible_m_s : speed that its lining stands [m/s].
     freeboard_m : height that must stay dry below the bank [m].
+    soil : what it is dug in, one of `PERMISSIBLE_M_S`; for what it would stand under grass.
     """
 
     element_id: str
@@ -165,6 +199,7 @@ class Drain:
     permissible_m_s: float = PERMISSIBLE_M_S["sandy-loam"]
     freeboard_m: float = 0.10
     soak: Soak = SEALED
+    soil: str = "sandy-loam"
 
     def __post_init__(self) -> None:
         if not (self.length_m > 0 and self.depth_m > self.freeboard_m >= 0):
@@ -200,6 +235,25 @@ class Drain:
         depth_m = self.depth_for_m(flow_m3_s)
         return flow_m3_s / self.section.area_m2(depth_m) if depth_m > 0 else 0.0
 
+    def travel_s(self, flow_m3_s: float) -> float:
+        """Time that a uniform flow takes through it [s]; infinite for none."""
+        speed = self.speed_m_s(flow_m3_s)
+        return self.length_m / speed if speed > 0 else math.inf
+
+    def under_grass(self, grass: str = "grass-mixture", retardance: str = "C") -> Drain:
+        """Return the same drain, sown and kept: rougher, and its bed stands more."""
+        stands = permissible_m_s(self.soil, self.fall, grass)
+        return replace(self, roughness=retardance, permissible_m_s=stands)
+
+    def deeper(self, by_m: float) -> Drain:
+        """Return the same drain with its bed lower and its banks where they are."""
+        return replace(
+            self,
+            from_level_m=self.from_level_m - by_m,
+            to_level_m=self.to_level_m - by_m,
+            depth_m=self.depth_m + by_m,
+        )
+
     def outlet(self) -> Rating:
         """Give its lower end as an outlet: uniform flow by depth."""
         depths = 1.5 * self.depth_m * np.linspace(0, 1, 61) ** 1.5
@@ -212,8 +266,10 @@ class Drain:
         """Work out storage and levels.
 
         The drain is routed as a pool of the same depth along its length, its levels being those
-        of its upper end, with uniform flow leaving at the lower one: right for a gentle drain
-        that fills slowly, without the delay of a wave in a long one.
+        of its upper end, with uniform flow leaving at the lower one. What it holds is then a
+        function of what leaves it, and the mean delay dS/dQ is L/(dQ/dA): the travel time of a
+        kinematic wave (Lighthill & Whitham 1955). It flattens a peak a little more than such a
+        wave does; that is small while the travel time is short beside the rise of the flow.
         """
         bed, length, section = self.from_level_m, self.length_m, self.section
         stages = sampled(

@@ -20,8 +20,10 @@ if TYPE_CHECKING:
 class Rating:
     """Flow by head over a crest, linear between entries and beyond the last.
 
-    A level beyond that stands above the crest reduces the flow as it does a sill's; water never
-    runs back through it.
+    A level beyond that stands above the crest reduces the flow as it does a sill's. Where the
+    outlet lies lower, as in a drain, the flow is uniform while the surface falls as much as the
+    bed; where the level beyond leaves it less, the flow goes with the root of that fall (Manning
+    with the surface's slope). Water never runs back through it.
 
     Parameters
     ----------

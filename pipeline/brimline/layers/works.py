@@ -85,7 +85,8 @@ ITEMS: Final = (
             Column(
                 "drop_m",
                 "float",
-                "Drop to the spill level that it reaches; empty where that is not known.",
+                "Drop to the spill level, or the bed of a drain, that it reaches; empty where that"
+                " is not known.",
                 "m",
                 required=False,
             ),
@@ -94,7 +95,12 @@ ITEMS: Final = (
             Column("sill_head_m", "float", "Head over the crest at the peak.", "m", 0),
             Column("diameter_mm", "float", "Inside diameter of a pipe.", "mm", 0, required=False),
             Column(
-                "speed_m_s", "float", "Speed over the crest at the peak.", "m/s", 0, required=False
+                "speed_m_s",
+                "float",
+                "Speed over the crest, or along the drain, at the peak.",
+                "m/s",
+                0,
+                required=False,
             ),
             Column("preference", "int", "Order in which the element's outlets take water.", "", 1),
             FLAG_COLUMN,
@@ -360,6 +366,33 @@ ITEMS: Final = (
                 required=False,
             ),
             Column("residual_m3", "float", "What the balance does not account for.", "m³"),
+            FLAG_COLUMN,
+        ),
+    ),
+    Table(
+        "drain_results",
+        "Storm results by drain",
+        "Uniform flow at each storm's peak, by Manning, and whether the bed stands it.",
+        (
+            _STORM,
+            _ELEMENT_ID,
+            Column("fall_pct", "float", "Mean fall of its bed.", "%", 0),
+            Column(
+                "roughness",
+                "float",
+                "Manning's n at the peak; of grass it falls as the flow grows.",
+                "",
+                0,
+                required=False,
+            ),
+            Column("capacity_m3_s", "float", "Flow that leaves the freeboard dry.", "m³/s", 0),
+            Column("peak_m3_s", "float", "Highest flow.", "m³/s", 0),
+            Column("flow_depth_m", "float", "Depth at the highest flow.", "m", 0),
+            Column("speed_m_s", "float", "Mean speed at the highest flow.", "m/s", 0),
+            Column("permissible_m_s", "float", "Speed that its bed stands.", "m/s", 0),
+            Column(
+                "travel_min", "float", "Time through it at that speed.", "min", 0, required=False
+            ),
             FLAG_COLUMN,
         ),
     ),

@@ -103,6 +103,10 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
     "spoil_hauls": ("from_id", "to_id", "kind", "bank_m3", "loose_m3", "distance_m"),
     "building_steps": ("step", "action", "element_id", "to_id", "flag"),
     "bill": ("step", "element_id", "title", "note", "amount", "unit", "rate", "cost"),
+    "drain_results": (
+        "storm", "element_id", "fall_pct", "capacity_m3_s", "peak_m3_s", "flow_depth_m",
+        "speed_m_s", "permissible_m_s", "travel_min", "flag",
+    ),
     "design_sizes": (
         "storm", "element_id", "dimension", "unit", "value_before", "value_sized", "lowest",
         "highest", "bound", "goal_met", "flag",

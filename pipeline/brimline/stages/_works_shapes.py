@@ -11,7 +11,7 @@ import pandas as pd
 import shapely
 
 from brimline.elements import SEALED, Basin, Drain, Layer, Pond, Soak, Swale, Tank, Trapezoid
-from brimline.elements.drain import PERMISSIBLE_M_S, RETARDANCE, ROUGHNESS
+from brimline.elements.drain import PERMISSIBLE_M_S, RETARDANCE, ROUGHNESS, permissible_m_s
 from brimline.errors import Problem, Severity
 from brimline.lines.sample import along, surface_at
 
@@ -227,6 +227,9 @@ def _drain(name: str, row: Any, site: Site) -> Shape:  # noqa: ANN401
     section = Trapezoid(
         number_of(row, "bottom_m", works.drain_bottom_m), number_of(row, "side", works.drain_side)
     )
+    fall = (top - foot) / row.geometry.length
+    # grass counts where its class of height is said, not for what grows in a ditch by itself
+    stands = permissible_m_s(soil, fall, "grass-mixture" if lining in RETARDANCE else "")
     return Drain(
         name,
         top,
@@ -235,9 +238,10 @@ def _drain(name: str, row: Any, site: Site) -> Shape:  # noqa: ANN401
         section,
         depth,
         ROUGHNESS.get(lining, lining),
-        PERMISSIBLE_M_S[soil],
+        stands,
         number_of(row, "freeboard_m", 0.10),
         SEALED,
+        soil,
     )
 
 

@@ -20,6 +20,7 @@ from brimline.cascade import (
 )
 from brimline.cascade.rows import (
     balance_row,
+    drain_rows,
     element_rows,
     finding_rows,
     overflow_result_rows,
@@ -63,6 +64,7 @@ _SMOOTH_M: Final = 2.0  # takes the survey's noise off the levels that elements 
 _STEP_S: Final = 60.0
 _TABLES: Final = (
     "storm_results",
+    "drain_results",
     "overflow_results",
     "storm_series",
     "storm_balance",
@@ -276,6 +278,11 @@ def _tables(
         for one in routed
         for row in result_rows(one)
     ]
+    drains = [
+        row | {"flag": joined(flags_of(found[one.inflow.name], row["element_id"]))}
+        for one in routed
+        for row in drain_rows(one)
+    ]
     overflow = [
         row | {"flag": flags.get(row["from_id"], "")}
         for one in routed
@@ -285,6 +292,7 @@ def _tables(
     told = [row for storm, part in found.items() for row in finding_rows(part, storm or None)]
     rows = {
         "storm_results": pd.DataFrame(results),
+        "drain_results": pd.DataFrame(drains),
         "overflow_results": pd.DataFrame(overflow),
         "storm_series": series,
         "storm_balance": pd.DataFrame([balance_row(one) for one in routed]),

@@ -15,7 +15,7 @@ from brimline.cascade import (
     flags_of,
     mends_for,
 )
-from brimline.elements import Drain, Orifice, Pond, Sill, Soak, Swale
+from brimline.elements import Drain, Orifice, Pond, Sill, Soak, Swale, Trapezoid
 from brimline.layers import FLAGS
 
 
@@ -103,6 +103,12 @@ def drowned_sill(network):
     return with_lowest_swale_at(network, 114.38, 0.35)
 
 
+def undersized_drain(network):
+    drain = replace(network.element("drain").shape, section=Trapezoid(0.1, 1.0), depth_m=0.25)
+    changed = network.with_element(drain.element())
+    return with_outlet(changed, "drain", drain.outlet())
+
+
 def steep_drain(network):
     drain = Drain("drain", 120.0, 119.0, 30.0)
     return with_outlet(network.with_element(drain.element()), "drain", drain.outlet())
@@ -128,6 +134,7 @@ BROKEN = {
     tight_soil: ("swale-2", "slow-drawdown"),
     drowned_sill: ("swale-1", "drowned"),
     steep_drain: ("drain", "fast-flow"),
+    undersized_drain: ("drain", "small-outlet"),
     impossible_depth: ("pond", "shape-limit"),
 }
 
@@ -193,6 +200,23 @@ def test_an_undersized_pipe_gets_the_next_size_that_does(hillside, storm):
     smaller = replace(link(undersized_pipe(hillside), "tank").outlet, diameter_m=0.100)
     _, findings = assess(with_outlet(undersized_pipe(hillside), "tank", smaller), storm)
     assert "overtopped" in flags_of(findings, "tank")
+
+
+def test_an_undersized_drain_is_widened_to_carry_the_peak_by_manning(hillside, storm):
+    mend = mend_of(hillside, storm, undersized_drain, "bottom width")
+    drain = mend.network.element("drain").shape
+    routed, _ = assess(mend.network, storm)
+    peak = routed.links.peak_m3_s[routed.way(link(mend.network, "drain"))]
+    assert drain.depth_for_m(peak) <= drain.depth_m - drain.freeboard_m + 1e-4
+    narrower = replace(drain, section=replace(drain.section, bottom_m=mend.to - 0.2))
+    assert narrower.capacity_m3_s() < peak
+
+
+def test_a_drain_that_runs_too_fast_may_be_sown(hillside, storm):
+    mend = mend_of(hillside, storm, steep_drain, "permissible speed")
+    drain = mend.network.element("drain").shape
+    assert drain.roughness == "C"
+    assert "sow drain with a grass mixture" in mend.text
 
 
 def test_a_missing_link_is_led_to_the_level_below_or_as_traced(hillside, storm):

@@ -6,6 +6,7 @@ import pytest
 from brimline.cascade import assess, mends_for, route
 from brimline.cascade.rows import (
     balance_row,
+    drain_rows,
     element_rows,
     finding_rows,
     mend_rows,
@@ -50,6 +51,7 @@ def test_layers_and_tables_get_their_columns(routed, hillside):
     check_rows(overflow_rows(hillside, [routed]), layer("overflows"))
     check_rows(result_rows(routed), table("storm_results"))
     check_rows(overflow_result_rows(routed), table("overflow_results"))
+    check_rows(drain_rows(routed), table("drain_results"))
     check_rows([balance_row(routed)], table("storm_balance"))
 
 

@@ -8,12 +8,12 @@ import pytest
 
 from brimline.elements import Drain, Trapezoid
 from brimline.elements.drain import (
-    PERMISSIBLE_GRASS_M_S,
     PERMISSIBLE_M_S,
     RETARDANCE,
     ROUGHNESS,
     flow_at_m3_s,
     normal_depth_m,
+    permissible_m_s,
     vegetal_roughness,
 )
 from brimline.units import FOOT_M
@@ -66,10 +66,56 @@ def test_vegetal_flow_agrees_with_its_own_speed():
 def test_tables_are_in_metres():
     # Fortier & Scobey (1926), ordinary firm loam 2.50 ft/s (value from memory)
     assert PERMISSIBLE_M_S["firm-loam"] == pytest.approx(0.762)
-    # SCS-TP-61, grass mixture on erosion-resistant soil 5 ft/s (value from memory)
-    assert PERMISSIBLE_GRASS_M_S["grass-mixture"][0] == pytest.approx(1.524)
     # Chow (1959), table 5-6: earth with short grass, few weeds, normal 0.027 (from memory)
     assert ROUGHNESS["short-grass"] == 0.027
+
+
+@pytest.mark.parametrize(
+    ("grass", "fall", "soil", "feet_per_s"),
+    [
+        ("bermuda-grass", 0.03, "firm-loam", 8),
+        ("bermuda-grass", 0.20, "sandy-loam", 4),
+        ("sod-forming-grass", 0.08, "silt-loam", 4),
+        ("grass-mixture", 0.05, "firm-loam", 5),
+        ("grass-mixture", 0.003, "sandy-loam", 4),
+        ("grass-mixture", 0.09, "fine-sand", 3),
+        ("bunch-grass", 0.02, "fine-sand", 2.5),
+    ],
+)
+def test_speed_that_grass_stands(grass, fall, soil, feet_per_s):
+    # SCS-TP-61 (1954), Handbook of Channel Design for Soil and Water Conservation, table of
+    # permissible velocities in vegetal-lined channels, as reprinted in the codes of Winchester,
+    # Indiana (table 7)
+    assert permissible_m_s(soil, fall, grass) == pytest.approx(feet_per_s * FOOT_M)
+
+
+def test_grass_counts_neither_where_it_is_not_to_be_used_nor_below_the_bare_bed():
+    # the same table: no grass mixtures beyond 10 %, no bunch grass beyond 5 %
+    assert permissible_m_s("firm-loam", 0.12, "grass-mixture") == PERMISSIBLE_M_S["firm-loam"]
+    assert permissible_m_s("sandy-loam", 0.06, "bunch-grass") == PERMISSIBLE_M_S["sandy-loam"]
+    assert permissible_m_s("hardpan", 0.01, "grass-mixture") == PERMISSIBLE_M_S["hardpan"]
+
+
+def test_grass_slows_a_drain_and_lets_it_stand_more():
+    steep = replace(BASIC, to_level_m=97.0, soil="sandy-loam")
+    grassed = steep.under_grass()
+    assert steep.speed_caution(0.1) is not None
+    assert grassed.speed_caution(0.1) is None
+    assert grassed.speed_m_s(0.1) < steep.speed_m_s(0.1)
+    assert grassed.capacity_m3_s() < steep.capacity_m3_s()
+
+
+def test_a_deeper_drain_keeps_its_banks_and_fall():
+    deeper = BASIC.deeper(0.2)
+    assert deeper.from_level_m + deeper.depth_m == pytest.approx(BASIC.from_level_m + BASIC.depth_m)
+    assert deeper.fall == pytest.approx(BASIC.fall)
+    assert deeper.capacity_m3_s() > BASIC.capacity_m3_s()
+
+
+def test_travel_time_is_length_over_speed():
+    flow = 0.05
+    assert BASIC.travel_s(flow) == pytest.approx(150.0 / BASIC.speed_m_s(flow))
+    assert math.isinf(BASIC.travel_s(0.0))
 
 
 def test_fast_drain_is_said_with_the_fall_that_would_do():

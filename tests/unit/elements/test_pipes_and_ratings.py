@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from brimline.elements import Orifice, Pipe, Rating, flow_m3_s
+from brimline.elements import Drain, Orifice, Pipe, Rating, flow_m3_s
 from brimline.elements.pipe import INLETS, NOMINAL_MM, smallest_pipe
 from brimline.errors import GridError
 
@@ -118,7 +118,12 @@ def test_rating_is_read_straight_and_drowned_over_its_outlet():
     rating = Rating(5.0, np.array([0.0, 1.0]), np.array([0.0, 2.0]), outlet_m=4.0)
     assert flow_m3_s(rating, 5.25) == pytest.approx(0.5)
     assert flow_m3_s(rating, 7.0) == pytest.approx(4.0)
-    assert flow_m3_s(rating, 5.5, 4.25) == pytest.approx((1 - 0.5**1.5) ** 0.385)
+    # the surface falls 1 m with the bed: free while the level beyond leaves it that much
+    assert flow_m3_s(rating, 5.5, 4.5) == pytest.approx(1.0)
+    # half the fall left: Q goes with the root of the slope (Manning)
+    assert flow_m3_s(rating, 5.5, 5.0) == pytest.approx(math.sqrt(0.5))
+    level = Rating(5.0, np.array([0.0, 1.0]), np.array([0.0, 2.0]))
+    assert flow_m3_s(level, 5.5, 5.25) == pytest.approx((1 - 0.5**1.5) ** 0.385)
     assert flow_m3_s(rating, 5.5, 9.0) == 0.0
 
 
@@ -143,3 +148,14 @@ def test_impossible_ratings_are_refused(heads, flows):
 def test_impossible_pipes_are_refused(make, says):
     with pytest.raises(ValueError, match=says):
         make()
+
+
+def test_a_drain_backed_up_never_gives_more_for_a_higher_level_beyond():
+    outlet = Drain("d", 100.0, 99.6, 100.0).outlet()
+    beyond = np.linspace(99.0, 100.4, 281)
+    flows = [flow_m3_s(outlet, 100.25, float(level)) for level in beyond]
+    assert (np.diff(flows) <= 1e-12).all()
+    assert flows[0] == pytest.approx(flow_m3_s(outlet, 100.25))
+    assert flows[-1] == 0.0  # the levels have met
+    above = [flow_m3_s(outlet, float(level), 100.1) for level in np.linspace(100.0, 100.5, 201)]
+    assert (np.diff(above) >= -1e-12).all()
