@@ -20,7 +20,7 @@ _FILES: Final = (
     ("tables", "every table as CSV"),
     ("rasters", "rasters"),
     ("styles", "a style for each layer (OGC SLD)"),
-    ("stakes", "stakes and files for machines"),
+    ("stakes", "staking sheets to print, and files for machines"),
     ("run.json", "every input, parameter, version and warning"),
 )
 _MOST_FLAGS: Final = 12
@@ -29,7 +29,6 @@ _ALSO: Final = {
     "to_stockpile_m3": "Spoil to the stockpile",
     "borrow_m3": "Fill to bring in",
     "topsoil_left_m3": "Topsoil left over",
-    "cost": "Cost at the rates given",
     "audit_greatest_difference_pct": "Differs from a second library by",
 }
 

@@ -177,6 +177,7 @@ FLAGS: Final = (
         "off-rod",
         "From where the instrument stands, the rod does not reach this level or the ground.",
         "Carry the level on to a nearer place and work out the readings from there.",
+        "notice",
     ),
     Flag(
         "leaks",

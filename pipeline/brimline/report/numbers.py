@@ -233,7 +233,20 @@ def _earth(results: Results) -> list[Figure]:
     return [
         Figure("cut_m3", "Dug", float(volumes["cut_m3"].sum()), "earth", "earth_volumes"),
         Figure("fill_m3", "Heaped up", float(volumes["fill_m3"].sum()), "earth", "earth_volumes"),
+        *_cost(results),
     ]
+
+
+def _cost(results: Results) -> list[Figure]:
+    """Sum of the bill, where rates were given; in the currency of the rates."""
+    bill = results.table("bill")
+    if bill is None or not bill["cost"].notna().any():
+        return []
+    unpriced = int(bill["cost"].isna().sum())
+    missing = f"{unpriced} {'row has' if unpriced == 1 else 'rows have'} no rate"
+    note = missing if unpriced else "in the currency of the rates"
+    total = float(bill["cost"].sum())
+    return [Figure("cost", "Works at the rates given", total, "", "bill", note)]
 
 
 def _sum(

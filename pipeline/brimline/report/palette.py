@@ -307,7 +307,7 @@ STYLES: Final[dict[str, Style]] = {
             "proof_paths",
             (
                 Rule(
-                    "Overflow on the finished ground",
+                    "Overflow as built",
                     line=Line(INDIGO, 1.6, (2.0, 2.0), arrow=True),
                 ),
             ),

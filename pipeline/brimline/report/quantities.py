@@ -15,7 +15,10 @@ if TYPE_CHECKING:
 
 UNKNOWN: Final = "–"  # no value: not known, or not asked of this row
 _PLAIN_LENGTHS: Final = ("length", "chainage", "spacing", "longest", "offset_m", "relief")
-_EARTH: Final = ("cut", "fill", "earth", "spoil", "topsoil", "mound", "stone")
+_EARTH: Final = (
+    "cut", "fill", "earth", "spoil", "topsoil", "mound", "stone", "built", "respread", "bank_m3",
+    "loose_m3",
+)  # fmt: skip
 _AREA_FROM_M2: Final = 5_000.0  # below, hectares would show too few digits
 
 

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from brimline.report.results import Results
 
 MOST_ROWS: Final = 60
+_WHOLE: Final = frozenset({"bill", "building_steps"})  # part of a bill is no bill
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +135,7 @@ def words(name: str, unit: str) -> str:
 
 def _sheet(results: Results, item: Layer | Table, columns: tuple[str, ...]) -> Sheet:
     frame = results.frames[item.name]
-    shown = frame.head(MOST_ROWS)
+    shown = frame if item.name in _WHOLE else frame.head(MOST_ROWS)
     headings: list[Heading] = []
     cells: list[list[str]] = []
     for column in (c for c in item.columns if c.name in columns and c.name in frame.columns):

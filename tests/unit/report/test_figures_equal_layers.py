@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 from html.parser import HTMLParser
 from typing import TYPE_CHECKING, Any
@@ -206,3 +207,28 @@ def test_speeds_in_feet() -> None:
 def test_what_has_no_value_is_a_dash(value: Any) -> None:
     assert text(value, unit_of("level_m", "m", "metric"), "float") == "–"
     assert number(value, None, "float") == "–"
+
+
+def test_a_bill_is_printed_whole_and_summed(make_results: Any) -> None:
+    import pandas as pd
+
+    results = make_results("us", frames=set())
+    rows = [
+        {"step": 1, "element_id": f"swale {n}", "item": "cut", "title": "Dig", "note": None,
+         "amount": 2.0, "unit": "m³", "rate": 4.0, "cost": 8.0 if n else None}
+        for n in range(80)
+    ]  # fmt: skip
+    hauls = [{"from_id": "a", "to_id": "b", "kind": "stockpile", "bank_m3": 7.6456,
+              "loose_m3": 10.0, "distance_m": 5.0}]  # fmt: skip
+    held = {"bill": pd.DataFrame(rows), "spoil_hauls": pd.DataFrame(hauls),
+            "earth_volumes": pd.DataFrame([{"element_id": "a", "cut_m3": 1.0, "fill_m3": 1.0,
+                                            "built_m3": 7.6456}])}  # fmt: skip
+    results = dataclasses.replace(results, frames=held)
+    found = {f.key: f for f in figures(results)}
+    assert found["cost"].value == 79 * 8.0
+    assert found["cost"].note == "1 row has no rate"
+    tables = read(report_html(results)).tables
+    assert len(tables["bill"]) == 81
+    # earth in cubic yards throughout, 0.76456 m³ each
+    assert "10" in tables["spoil_hauls"][1]
+    assert "10" in tables["earth_volumes"][1]

@@ -30,7 +30,8 @@ def earthworks(results: Results, frame: MapFrame) -> Plate | None:
     sheet = Sheet(results, _near(results, frame), ramp=RAMPS["change_m"], values=change)
     for name in ("contours", "keep_out", "boundary"):
         sheet.draw(name, only="Index contour" if name == "contours" else "")
-    sheet.draw("elements", label=True, unfilled=True)
+    for name in ("pads", "elements"):
+        sheet.draw(name, label=True, unfilled=True)
     volumes = results.table("earth_volumes")
     told = ""
     if volumes is not None:
@@ -42,7 +43,8 @@ def earthworks(results: Results, frame: MapFrame) -> Plate | None:
         "Earthworks",
         sheet.svg("earthworks"),
         "Map of cut and fill: where the designed surface lies below and above the survey.",
-        "Orange is dug, purple is heaped up; changes under 5 cm are left out." + told,
+        "Orange is dug, purple is heaped up; changes under 5 cm are left out."
+        f"{told} To set out: stakes/sheets.html.",
     )
 
 
