@@ -1,4 +1,6 @@
-"""A drain routed as a pool against the kinematic wave, whose travel time is known exactly."""
+"""Drains routed as pools against the kinematic wave, whose travel time is known exactly."""
+
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -36,7 +38,7 @@ def test_a_small_wave_on_a_steady_flow_comes_out_after_its_travel_time(base):
     late = MIDDLES > 3600.0  # the drain has filled
     above = np.maximum(out[late] - base, 0.0)
     centre_s = float((above * MIDDLES[late]).sum() / above.sum())
-    assert centre_s - 7200.0 == pytest.approx(DRAIN.length_m / celerity_m_s(base), rel=0.03)
+    assert centre_s - 7200.0 == pytest.approx(DRAIN.length_m / celerity_m_s(base), rel=0.05)
 
 
 def test_a_storm_leaves_a_drain_as_the_kinematic_wave_does():
@@ -48,3 +50,39 @@ def test_a_storm_leaves_a_drain_as_the_kinematic_wave_does():
     there = np.interp(arrives_s, MIDDLES, out)
     np.testing.assert_allclose(there, inflow[strong], atol=0.025 * 0.12)
     assert out.max() == pytest.approx(inflow.max(), rel=0.03)
+
+
+@pytest.mark.parametrize(
+    ("length_m", "spread_s"), [(200.0, 600.0), (400.0, 1200.0), (800.0, 1800.0)]
+)
+def test_a_long_drain_keeps_the_height_of_a_wave(length_m, spread_s):
+    # one pool alone would leave 0.110 of these 0.12 m³/s in the first two
+    inflow = 0.12 * np.exp(-0.5 * ((MIDDLES - 7200.0) / spread_s) ** 2)
+    longer = replace(DRAIN, length_m=length_m, to_level_m=100.0 - 0.003 * length_m)
+    network = Network(
+        (longer.element(),), (Link("d", "end", longer.outlet()),), (Discharge("end", "End", 90.0),)
+    )
+    routed = route(network, StormInflow(EDGES, {"d": inflow}), Pace(after_h=2.0))
+    assert routed.links.peak_m3_s[0] == pytest.approx(0.12, rel=0.04)
+    later_s = routed.links.peak_s[0] - 7200.0
+    assert later_s == pytest.approx(length_m / celerity_m_s(0.12), rel=0.15, abs=20.0)
+    assert abs(routed.residual_m3) < 1e-6 * float(inflow.sum() * 20.0)
+
+
+def test_pools_of_a_drain_make_up_the_whole():
+    inflow = np.where(MIDDLES < 3600.0, 2.0, 0.0)  # far too much: it runs over its banks
+    longer = replace(DRAIN, length_m=600.0, to_level_m=98.2)
+    network = Network(
+        (longer.element(),), (Link("d", "end", longer.outlet()),), (Discharge("end", "End", 90.0),)
+    )
+    routed = route(network, StormInflow(EDGES, {"d": inflow}), Pace(after_h=6.0))
+    sums = routed.elements
+    assert sums.overtopped_m3[0] > 0
+    assert sums.peak_level_m[0] > longer.element().crest_level_m
+    left = sums.spilled_m3[0] + sums.overtopped_m3[0]
+    assert left + sums.end_m3[0] == pytest.approx(7200.0, rel=1e-9)
+    assert routed.left_m3 == pytest.approx(left)
+    flows = routed.series.flow_m3_s.sum(axis=1) @ np.diff(routed.series.edges_s)
+    assert flows == pytest.approx(left)
+    assert routed.series.storage_m3[-1, 0] == pytest.approx(sums.end_m3[0])
+    assert routed.series.level_m[:, 0].max() <= sums.peak_level_m[0] + 1e-9

@@ -20,6 +20,7 @@ import numpy as np
 from brimline.cascade import _kernels as kernels
 from brimline.cascade.network import NOWHERE, Link, Network
 from brimline.cascade.pack import pack
+from brimline.cascade.reaches import cut, deepest, gathered, together
 from brimline.elements import Sill
 
 if TYPE_CHECKING:
@@ -216,11 +217,13 @@ def route(
     ways = (*network.links, *(_brim(network, name) for name in network.index))
     broken = _ring_links(network, ways)
     edges, mean = _steps(network, inflow, pace)
-    packed = pack(network, ways, broken)
+    reaches, count = cut(network, ways), len(network.elements)
+    packed = pack(reaches.network, reaches.ways, broken)
+    further = np.zeros((mean.shape[0], len(reaches.network.elements) - count))
     levels, soaked, through, elements, links, steps, missed = kernels.route(
         edges,
-        mean,
-        np.array(network.order, dtype=np.int64),
+        np.concatenate([mean, further], axis=1),
+        np.array(reaches.network.order, dtype=np.int64),
         packed.elements,
         packed.links,
         packed.table,
@@ -232,13 +235,21 @@ def route(
         pace.sweeps,
         keep_series,
     )
-    drawdown = np.full(len(network.elements), math.nan)
+    stored = gathered(_stored(reaches.network, elements["peak_level"]), reaches, count)
+    storage = _stored(reaches.network, levels) if keep_series else levels
+    start = gathered(packed.elements["volume"], reaches, count)
+    if not reaches.whole:
+        elements, links, through = together(reaches, count, len(ways), elements, links, through)
+        levels, soaked = deepest(levels, reaches, count), gathered(soaked, reaches, count)
+        storage = gathered(storage, reaches, count)
+    drawdown = np.full(count, math.nan)
     series = None
     if keep_series:
-        series = _series(network, links["target"], edges, mean, levels, soaked, through)
+        arriving = _arriving(links["target"], mean, through)
+        series = Series(edges, levels, storage, soaked, arriving, through)
         drawdown = _drawdown_h(network, inflow.rain_ends_s, edges, levels, residual_m)
     outside = np.diff(edges) @ mean
-    sums = _element_sums(network, packed.elements["volume"], outside, elements, links, drawdown)
+    sums = _element_sums(network, start, stored, outside, elements, links, drawdown)
     return Routed(
         network, inflow, ways, broken, sums, _link_sums(links), int(steps), int(missed), series
     )
@@ -280,6 +291,7 @@ def _steps(network: Network, inflow: StormInflow, pace: Pace) -> tuple[FloatArra
 def _element_sums(
     network: Network,
     start_m3: FloatArray,
+    stored_m3: FloatArray,
     outside_m3: FloatArray,
     elements: NDArray[Any],
     links: NDArray[Any],
@@ -294,10 +306,6 @@ def _element_sums(
     np.add.at(received, target[inside], forward[inside])
     np.add.at(sent, target[inside], back[inside])
     overtopped = forward[len(network.links) :].copy()
-    stored = [
-        float(element.stages.storage_at(level))
-        for element, level in zip(network.elements, elements["peak_level"], strict=True)
-    ]
     end, soaked = elements["volume"].copy(), elements["sum_soaked"].copy()
     return ElementSums(
         outside_m3,
@@ -306,7 +314,7 @@ def _element_sums(
         elements["peak_inflow_time"].copy(),
         elements["peak_level"].copy(),
         elements["peak_time"].copy(),
-        np.array(stored),
+        stored_m3,
         start_m3.copy(),
         end,
         soaked,
@@ -327,23 +335,21 @@ def _link_sums(links: NDArray[Any]) -> LinkSums:
     )
 
 
-def _series(
-    network: Network,
-    targets: NDArray[np.int64],
-    edges: FloatArray,
-    mean: FloatArray,
-    levels: FloatArray,
-    soaked: FloatArray,
-    through: FloatArray,
-) -> Series:
-    storage = np.empty_like(levels)
+def _stored(network: Network, levels: FloatArray) -> FloatArray:
+    """Volume of each element at its levels (…, elements)."""
+    storage = np.empty(levels.shape)
     for place, element in enumerate(network.elements):
-        storage[:, place] = element.stages.storage_at(levels[:, place])
+        storage[..., place] = element.stages.storage_at(levels[..., place])
+    return storage
+
+
+def _arriving(targets: NDArray[np.int64], mean: FloatArray, through: FloatArray) -> FloatArray:
+    """Add what comes from above to what comes from outside."""
     arriving = mean.copy()
     for way, target in enumerate(targets):
         if target >= 0:
             arriving[:, target] += np.maximum(through[:, way], 0.0)
-    return Series(edges, levels, storage, soaked, arriving, through)
+    return arriving
 
 
 def _drawdown_h(

@@ -235,6 +235,17 @@ class Drain:
         depth_m = self.depth_for_m(flow_m3_s)
         return flow_m3_s / self.section.area_m2(depth_m) if depth_m > 0 else 0.0
 
+    def reach_m(self) -> float:
+        """Characteristic length Q/(B S c) when half full, c being dQ/dA [m].
+
+        Over it, storage and outflow of a real channel go together (Kalinin & Milyukov 1957).
+        """
+        depth_m = 0.5 * (self.depth_m - self.freeboard_m)
+        flows = [self.flow_at_m3_s(depth_m * share) for share in (0.99, 1.01)]
+        areas = [self.section.area_m2(depth_m * share) for share in (0.99, 1.01)]
+        celerity = max(flows[1] - flows[0], 1e-9) / (areas[1] - areas[0])
+        return flows[1] / (self.section.top_width_m(depth_m) * self.fall * celerity)
+
     def travel_s(self, flow_m3_s: float) -> float:
         """Time that a uniform flow takes through it [s]; infinite for none."""
         speed = self.speed_m_s(flow_m3_s)
@@ -265,11 +276,10 @@ class Drain:
     def element(self) -> Element:
         """Work out storage and levels.
 
-        The drain is routed as a pool of the same depth along its length, its levels being those
-        of its upper end, with uniform flow leaving at the lower one. What it holds is then a
-        function of what leaves it, and the mean delay dS/dQ is L/(dQ/dA): the travel time of a
-        kinematic wave (Lighthill & Whitham 1955). It flattens a peak a little more than such a
-        wave does; that is small while the travel time is short beside the rise of the flow.
+        The drain is a pool of the same depth along its length, its levels being those of its
+        upper end, with uniform flow leaving at the lower one. What it holds is then a function
+        of what leaves it, and the mean delay dS/dQ is L/(dQ/dA): the travel time of a kinematic
+        wave (Lighthill & Whitham 1955). A long one is routed as several such pools in a row.
         """
         bed, length, section = self.from_level_m, self.length_m, self.section
         stages = sampled(
