@@ -17,6 +17,8 @@ import networkx as nx
 from brimline.elements import Kind
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from brimline.elements import Element, Outlet
 
 NOWHERE: Final = ""  # the target of a link that nobody drew on
@@ -202,6 +204,25 @@ class Network:
             element if old.element_id == element.element_id else old for old in self.elements
         )
         return replace(self, elements=changed)
+
+    def rebuilt(self, elements: Mapping[str, Element], outlets: Mapping[int, Outlet]) -> Network:
+        """Return the network with elements and outlets as they were really built.
+
+        An outlet that the floor of its element now buries begins at that floor.
+
+        Parameters
+        ----------
+        elements : by name; those left out stay as they are.
+        outlets : by place in `links`; those left out stay as they are.
+        """
+        now = {one.element_id: elements.get(one.element_id, one) for one in self.elements}
+        links = []
+        for place, link in enumerate(self.links):
+            outlet = outlets.get(place, link.outlet)
+            buried_m = now[link.from_id].floor_m - outlet.crest_m
+            outlet = outlet.raised(buried_m) if buried_m > 0 else outlet
+            links.append(link if outlet is link.outlet else replace(link, outlet=outlet))
+        return replace(self, elements=tuple(now.values()), links=tuple(links))
 
     def with_link(self, old: Link | None, new: Link) -> Network:
         """Return the network with one link replaced, or added where `old` is None."""

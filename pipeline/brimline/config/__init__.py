@@ -2,6 +2,7 @@
 
 from brimline.config.load import Loaded, load
 from brimline.config.tables import (
+    AsBuilt,
     Conditioning,
     Contours,
     Cultivation,
@@ -26,6 +27,7 @@ from brimline.config.works import FreeDimension, Works
 from brimline.config.year import OwnPlanting, WaterUse, Weather, Year
 
 __all__ = [
+    "AsBuilt",
     "Conditioning",
     "Contours",
     "Cultivation",

@@ -73,6 +73,11 @@ class Inputs(ConfigTable):
         None,
         description="Hydrographs of the plan's inflow points as CSV: time_h, then a column each.",
     )
+    as_built: VectorInput | None = Field(
+        None,
+        description="What was built, surveyed: a GeoTIFF or point cloud, or points with levels as"
+        " CSV or GeoPackage.",
+    )
 
 
 class Terrain(ConfigTable):
@@ -335,6 +340,46 @@ class Proof(ConfigTable):
     after_h: NotNegative = Field(0.5, description="How long to go on after the storm.")
 
 
+class AsBuilt(ConfigTable):
+    """How closely the works must follow the design, and how inputs.as_built is read."""
+
+    sill_m: Positive = Field(
+        0.02, description="A sill may be off by this, and this uneven from side to side."
+    )
+    floor_m: Positive = Field(
+        0.03, description="Floors of swales, drains, ponds and basins may be off by this."
+    )
+    crest_m: Positive = Field(0.05, description="A mound may be lower than asked by this.")
+    edge_m: Positive = Field(0.10, description="The rim of a pond or basin may be off by this.")
+    storage_pct: float = Field(
+        5.0, ge=0, le=100, description="Storage may fall short of the design by this."
+    )
+    reach_m: Positive = Field(
+        0.5, description="A surveyed point speaks for a stake no farther away than this."
+    )
+    rmse_m: NotNegative | None = Field(
+        None,
+        description="Vertical error (RMSE) of the as-built survey; left out: 0.01 m for points,"
+        " 0.05 m for a surface.",
+    )
+    settled: bool = Field(
+        default=False,
+        description="true: banks had settled when they were surveyed; false: they must still stand"
+        " higher by what they will settle.",
+    )
+    take_off_shift: bool = Field(
+        default=True,
+        description="Take off a shift of the whole survey that the benchmark or unchanged ground"
+        " shows.",
+    )
+    crs: str | None = Field(
+        None, description="Reference system of the points or surface, where the file has none."
+    )
+    vertical_unit: Literal["auto", "m", "ft", "us-ft"] = Field(
+        "auto", description="Unit of its levels; auto trusts a raster's file and takes points as m."
+    )
+
+
 class DrainLines(ConfigTable):
     """Graded lines: how gently they fall, where a drawn start or drain does not say."""
 
@@ -414,6 +459,7 @@ class Settings(ConfigTable):
     rates: Rates = Rates()
     stakes: Staking = Staking()
     proof: Proof = Proof()
+    as_built: AsBuilt = AsBuilt()
     works: Works = Works()
     weather: Weather = Weather()
     year: Year = Year()

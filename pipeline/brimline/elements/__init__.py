@@ -14,6 +14,7 @@ from brimline.elements.soak import SEALED, Soak
 from brimline.elements.storage import StageTable, sampled, vertical
 from brimline.elements.swale import Swale
 from brimline.elements.tank import Tank
+from brimline.elements.uneven_sill import built_sill
 
 __all__ = [
     "SEALED",
@@ -38,6 +39,7 @@ __all__ = [
     "Swale",
     "Tank",
     "Trapezoid",
+    "built_sill",
     "discharge_m3_s",
     "flow_m3_s",
     "rain_garden",

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Final
 
-from brimline.layers import change, drawn, flags, lines, rasters, site, water, works, year
+from brimline.layers import as_built, change, drawn, flags, lines, rasters, site, water, works, year
 from brimline.layers.schema import Flag, Item, Layer, Raster, Table
 
-_MODULES: Final = (site, rasters, water, lines, works, year, drawn, change)
+_MODULES: Final = (site, rasters, water, lines, works, as_built, year, drawn, change)
 
 
 def _gather() -> dict[str, Item]:

@@ -221,6 +221,33 @@ FLAGS: Final = (
         "Spoil is left over and no stockpile is named for it.",
         "Draw a stockpile, or raise the mound.",
     ),
+    # what was built
+    Flag(
+        "built-off",
+        "Built off its design level by more than the tolerance.",
+        "Cut or fill as told, and survey it again.",
+    ),
+    Flag(
+        "uneven-sill",
+        "The sill is not level from side to side: it spills where it is lowest.",
+        "Level it over its whole width.",
+    ),
+    Flag(
+        "short-storage",
+        "It holds less as built than was designed.",
+        "Dig it out to its designed floor and sides.",
+    ),
+    Flag(
+        "no-longer-works",
+        "With the levels as built the cascade has a fault here that the design has not.",
+        "Read as_built_findings; bring the levels back, or change what is named there.",
+    ),
+    Flag(
+        "not-surveyed",
+        "No surveyed level lies near enough to tell how it was built.",
+        "Survey it, or accept it unseen.",
+        "notice",
+    ),
     Flag("not-computable", "A needed value is missing.", "Fill in the columns named in notes."),
 )
 

@@ -226,6 +226,45 @@ def _year(results: Results) -> list[Figure]:
     return found
 
 
+def _as_built(results: Results) -> list[Figure]:
+    stakes, elements = results.layer("as_built_stakes"), results.layer("as_built_elements")
+    if stakes is None or elements is None:
+        return []
+    count = stakes["verdict"].value_counts()
+    checked, unseen = int(count.get("pass", 0) + count.get("fail", 0)), count.get("not surveyed", 0)
+    note = f"of {checked} surveyed" + (f"; {unseen} were not" if unseen else "")
+    failing = int((elements["verdict"] == "fails").sum())
+    found = [
+        Figure(
+            "levels_off", "Levels built off", int(count.get("fail", 0)), "", "as_built_stakes", note
+        ),
+        Figure(
+            "elements_that_fail_as_built",
+            "Elements that fail as built",
+            failing,
+            "",
+            "as_built_elements",
+            f"of {len(elements)}",
+        ),
+    ]
+    known = elements[elements["storage_built_m3"].notna()]
+    if len(known):
+        built, designed = (float(known[f"storage_{word}_m3"].sum()) for word in ("built", "design"))
+        share = f"{100 * built / designed:.0f} % of the design" if designed > 0 else ""
+        some = f", {len(known)} of {len(elements)} elements" if len(known) < len(elements) else ""
+        found.append(
+            Figure(
+                "storage_built_m3",
+                "Storage as built",
+                built,
+                "volume",
+                "as_built_elements",
+                f"{share}{some}",
+            )
+        )
+    return found
+
+
 def _earth(results: Results) -> list[Figure]:
     volumes = results.table("earth_volumes")
     if volumes is None:
@@ -268,4 +307,5 @@ _PARTS: Final[tuple[Callable[[Results], list[Figure]], ...]] = (
     _works,
     _year,
     _earth,
+    _as_built,
 )

@@ -177,6 +177,16 @@ def _kind(value: str, title: str, *, line: Line, fill: Fill) -> Rule:
     return Rule(title, line=line, fill=fill, where=Where("kind", "=", value))
 
 
+def _built(verdict: str, title: str, ink: Ink, dash_px: tuple[float, ...] = ()) -> Rule:
+    return Rule(
+        title,
+        line=Line(ink, 2.4, dash_px),
+        fill=Fill(ink, 0.35),
+        mark=Mark(ink, "circle", 8.0),
+        where=Where("verdict", "=", verdict),
+    )
+
+
 STYLES: Final[dict[str, Style]] = {
     style.layer: style
     for style in (
@@ -309,6 +319,37 @@ STYLES: Final[dict[str, Style]] = {
                 Rule(
                     "Overflow as built",
                     line=Line(INDIGO, 1.6, (2.0, 2.0), arrow=True),
+                ),
+            ),
+        ),
+        Style(
+            "as_built_elements",
+            (
+                Rule(
+                    "Built as designed",
+                    line=Line(BLUE_GREEN, 2.0),
+                    fill=Fill(BLUE_GREEN, 0.35),
+                    mark=Mark(BLUE_GREEN, "circle", 8.0),
+                ),
+                _built("works", "Off level, works", VERMILION, (9.0, 3.0)),
+                _built("fails", "Fails as built", RED),
+                _built("not surveyed", "Not surveyed", GREY, (2.0, 3.0)),
+            ),
+            label="element_id",
+        ),
+        Style(
+            "as_built_stakes",
+            (
+                Rule("Level passes", mark=Mark(BLUE_GREEN, "circle", 3.5)),
+                Rule(
+                    "Level fails",
+                    mark=Mark(RED, "diamond", 7.0),
+                    where=Where("verdict", "=", "fail"),
+                ),
+                Rule(
+                    "Level not surveyed",
+                    mark=Mark(GREY, "cross", 4.0),
+                    where=Where("verdict", "=", "not surveyed"),
                 ),
             ),
         ),

@@ -44,6 +44,20 @@ class Sheet:
 
 # what the report prints, and the columns that a reader needs on paper
 _PRINTED: Final[dict[str, tuple[str, ...]]] = {
+    "as_built_findings": ("rank", "element_id", "storm", "text", "mend"),
+    "as_built_elements": (
+        "element_id", "verdict", "passed", "failed", "not_surveyed", "spill_level_design_m",
+        "spill_level_built_m", "sill_uneven_m", "storage_design_m3", "storage_built_m3",
+        "storage_pct", "dry_height_m", "new_flags",
+    ),
+    "as_built_sills": (
+        "element_id", "sill", "verdict", "width_m", "design_m", "lowest_m", "highest_m",
+        "uneven_m", "lowest_at_m", "mend",
+    ),
+    "as_built_stakes": (
+        "stake_id", "verdict", "design_m", "built_m", "difference_m", "tolerance_m", "mend",
+        "because",
+    ),
     "intakes": (
         "intake_id", "name", "area_m2", "own_area_m2", "area_low_m2", "area_high_m2", "level_m",
         "snap_m", "downstream_id", "flag",

@@ -50,6 +50,10 @@ class Designed:
     pads: dict[str, tuple[shapely.Polygon, Plane]]
     unmade: dict[str, str]
 
+    def levels(self, x: NDArray[Any], y: NDArray[Any]) -> NDArray[Any]:
+        """Designed levels at points, banks settled."""
+        return self.ready.at(x, y, self.ground(x, y)).level_m
+
     def label_of(self, element_id: str) -> int:
         """Return the number of an element in the design."""
         return self.ready.elements.index(element_id) + 1

@@ -11,8 +11,12 @@ from brimline.errors import InputError, Problem, Severity
 from brimline.io.elevation import read_elevation
 from brimline.io.inflows import read_inflows
 from brimline.io.rainfall import read_depth_table
+from brimline.io.surveyed import read_surveyed
+from brimline.io.surveyed_place import misplaced, unit_problem, wrong_unit
 from brimline.io.weather import read_weather
+from brimline.lines.sample import surface_at
 from brimline.stages import _drawn
+from brimline.stages._as_built_read import is_surface
 from brimline.stages._works_shapes import drawn_names
 from brimline.stages._year_zones import read_zones
 from brimline.stages.plan import read_plan
@@ -26,6 +30,7 @@ if TYPE_CHECKING:
     from brimline.config import Settings
     from brimline.engine import Source
     from brimline.grid import Elevation, Grid
+    from brimline.io.vectors import Source as VectorSource
 
 
 @dataclass(slots=True)
@@ -61,6 +66,8 @@ def check_inputs(settings: Settings, sources: Mapping[str, Source]) -> Checked:
         _rainfall(sources["rainfall"].value, found)
     if "inflows" in sources:
         _inflows(sources["inflows"].value, found)
+    if "as_built" in sources:
+        _as_built(settings, sources["as_built"].value, survey, found)
     found.problems.sort(key=lambda problem: list(Severity).index(problem.severity))
     return found
 
@@ -112,6 +119,41 @@ def _inflows(path: Path, found: Checked) -> None:
         return
     told = ", ".join(f"{name} {one.volume_m3:.0f} m³" for name, one in flows.items())
     found.facts.append(f"inflows: {told}")
+
+
+def _as_built(
+    settings: Settings, source: VectorSource, survey: tuple[Elevation, Grid] | None, found: Checked
+) -> None:
+    """Read what was built, and hold it against where the site is and how high its ground."""
+    params = settings.as_built
+    if is_surface(source.path):
+        try:
+            read = read_elevation(source.path, vertical_unit=params.vertical_unit, crs=params.crs)
+        except InputError as error:
+            found.problems += error.problems
+            return
+        found.problems += read.notices
+        found.facts.append(
+            f"as built: {read.grid.rows} × {read.grid.cols} cells of {read.grid.cell_m:g} m"
+        )
+        return
+    if survey is None:
+        return  # without elevation there is no CRS to bring points to
+    dem, grid = survey
+    points = read_surveyed(
+        source, run_crs=grid.crs, crs=params.crs, vertical_unit=params.vertical_unit
+    )
+    found.problems += points.problems
+    if points.errors or not points.x.size:
+        return
+    elsewhere = misplaced(points.x, points.y, grid.bounds, grid.crs, str(source))
+    if elsewhere is not None:
+        found.problems.append(elsewhere)
+        return
+    unit = wrong_unit(points.level_m, surface_at(dem, grid, points.x, points.y))
+    if unit:
+        found.problems.append(unit_problem(unit, str(source)))
+    found.facts.append(f"as built: {points.x.size} points")
 
 
 def _weather(settings: Settings, sources: Mapping[str, Source], found: Checked) -> None:

@@ -22,12 +22,12 @@ from brimline.io.frames import conformed, empty
 from brimline.io.geopackage import write_geopackage
 from brimline.io.rasters import write_raster
 from brimline.layers import layer, raster, table
-from brimline.lines.sample import surface_at
 from brimline.report.change_page import change_html
 from brimline.stages import _compare_rows as rows
 from brimline.stages._compare_findings import findings, told_shift
 from brimline.stages._compare_rows import Pair
 from brimline.stages._frames import frame_of
+from brimline.stages._on_grid import on_grid
 from brimline.terrain.change import difference
 
 if TYPE_CHECKING:
@@ -163,35 +163,14 @@ def write_comparison(found: Comparison, target: Path) -> None:
 
 
 def _on_grid(new: OnGrid, grid: Grid, run: RunFolder) -> Elevation:
-    """Bring the new elevation to the old grid; cells that coincide are kept as they are."""
-    if new.grid == grid:
-        return new.array
+    """Bring the new elevation to the old grid."""
     if not same(CRS.from_user_input(new.grid.crs), CRS.from_user_input(grid.crs)):
         raise InputError.of(
             f"lies in {new.grid.crs}, the old run in {grid.crs}",
             mend="run both surveys in one CRS: set crs under [terrain], or project the elevation",
             source=str(run.folder),
         )
-    x, _ = grid.xy(np.zeros(grid.cols), np.arange(grid.cols))
-    _, y = grid.xy(np.arange(grid.rows), np.zeros(grid.rows))
-    shift = np.array(new.grid.position(*grid.xy(0, 0))).ravel()
-    if new.grid.cell_m == grid.cell_m and np.abs(shift - shift.round()).max() < 1e-6:
-        return _window(new.array, int(shift[0].round()), int(shift[1].round()), grid.shape)
-    levels = np.full(grid.shape, np.nan, dtype=np.float32)
-    for at in range(grid.rows):
-        levels[at] = surface_at(new.array, new.grid, x, y[at])
-    return levels
-
-
-def _window(array: Elevation, row: int, col: int, shape: tuple[int, int]) -> Elevation:
-    """Cut a block of cells out of an array, NaN where it has none."""
-    found = np.full(shape, np.nan, dtype=np.float32)
-    top, left = max(row, 0), max(col, 0)
-    bottom = min(row + shape[0], array.shape[0])
-    right = min(col + shape[1], array.shape[1])
-    if bottom > top and right > left:
-        found[top - row : bottom - row, left - col : right - col] = array[top:bottom, left:right]
-    return found
+    return on_grid(new.array, new.grid, grid)
 
 
 def _error_m(run: RunFolder) -> float:

@@ -75,6 +75,10 @@ def write_exchange(
     place = folder / FOLDER
     place.mkdir(exist_ok=True)
     stakes = frames.get("stakes")
+    if "as_built_stakes" in made and len(result.value("as_built_stakes")):
+        write_points_csv(
+            place / "as_built.csv", result.value("as_built_stakes"), layer("as_built_stakes")
+        )
     drawn = [(layer(item), _plain(item, rows)) for item, rows in frames.items()]
     write_dxf(place / "site.dxf", drawn)
     write_gpx(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from brimline.stages import (
+    as_built,
     audit,
     building,
     catchments,
@@ -76,4 +77,6 @@ def stages_for(settings: Settings) -> tuple[Stage, ...]:
         wanted.append(certainty)
     if settings.proof.rain_on_grid:
         wanted.append(flooding)
+    if settings.inputs.as_built is not None:
+        wanted.append(as_built)
     return tuple(module.STAGE for module in wanted)

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from brimline.config import Loaded
     from brimline.config.tables import Source as Entry
 
-_VECTORS = ("boundary", "intakes", "surfaces", "soils", "keep_out", "culverts")
+_VECTORS = ("boundary", "intakes", "surfaces", "soils", "keep_out", "culverts", "as_built")
 _FILES = ("plan", "weather", "rainfall", "inflows")
 
 

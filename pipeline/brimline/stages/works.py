@@ -8,16 +8,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from brimline.cascade import (
-    Finding,
-    Limits,
-    Network,
-    Pace,
-    check,
-    flags_of,
-    judge,
-    route,
-)
+from brimline.cascade import Finding, check, flags_of, judge, route
 from brimline.cascade.rows import (
     balance_row,
     drain_rows,
@@ -30,29 +21,23 @@ from brimline.cascade.rows import (
 )
 from brimline.elements.building import dimensions
 from brimline.engine.stage import Stage
-from brimline.errors import InputError, Problem, Severity
-from brimline.grid.shapes import cells_inside
+from brimline.errors import Problem, Severity
 from brimline.io.frames import conformed, empty
-from brimline.io.inflows import read_inflows
 from brimline.layers import table
 from brimline.layers.flags import joined
-from brimline.rainfall import Storm
 from brimline.stages._frames import frame_of
-from brimline.stages._works_arrivals import arrivals_of
+from brimline.stages._works_cascade import DRAWN, NEEDS, LaidOut, laid_out
 from brimline.stages._works_level import off_level
 from brimline.stages._works_mends import mends_of
-from brimline.stages._works_shapes import Site, collect, drawn_names
-from brimline.stages._works_sizes import Rules, designed
+from brimline.stages._works_shapes import drawn_names
 from brimline.stages._works_water import no_water_facts, water_facts
-from brimline.stages._works_ways import ground_of, ways_of
-from brimline.terrain.smooth import smoothed
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from geopandas import GeoDataFrame
 
-    from brimline.cascade import Routed
+    from brimline.cascade import Limits, Network, Routed
     from brimline.config import Works
     from brimline.engine.stage import Given, Reporter
     from brimline.grid import Grid
@@ -60,8 +45,6 @@ if TYPE_CHECKING:
     from brimline.stages._works_shapes import Drawn
     from brimline.stages._works_ways import Way
 
-_SMOOTH_M: Final = 2.0  # takes the survey's noise off the levels that elements are designed from
-_STEP_S: Final = 60.0
 _TABLES: Final = (
     "storm_results",
     "drain_results",
@@ -72,55 +55,27 @@ _TABLES: Final = (
     "cascade_findings",
     "cascade_mends",
 )
-_DRAWN: Final = ("drawn_swales", "drawn_drains", "drawn_ponds", "drawn_basins", "drawn_tanks")
-_PLAN: Final = (*_DRAWN, "drawn_pipes", "drawn_overflows", "discharge_points", "inflow_points")
 
 
 def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
     works: Works = given.params
     grid = given.grid
-    plan = {name: given.frame(name) for name in _PLAN}
-    site = _site(given, works)
-    collected = collect(plan, site)
-    for problem in collected.problems:
+    laid = laid_out(given, works)
+    if not isinstance(laid, LaidOut):
+        for problem in laid:
+            report.problem(problem)
+        names = drawn_names({name: given.frame(name) for name in DRAWN})
+        return _nothing(grid, names, works)
+    for problem in laid.problems:
         report.problem(problem)
-    drawn = collected.drawn
-    if not drawn:
-        return _nothing(grid, drawn_names(plan), works)
-    ground, discharges = ground_of(
-        drawn, plan["discharge_points"], given.raster("flow_direction"), grid
-    )
-    ways = ways_of(drawn, plan, ground, site)
-    layers = {name: given.frame(name) for name in ("surfaces", "soils")}
-    rasters = {name: given.raster(name) for name in ("elevation", "contributing_area_m2")}
-    layers["inflow_points"] = plan["inflow_points"]
-    path = given.source("inflows")
-    flows = {} if path is None else read_inflows(path)
-    arrivals, problems, _ = arrivals_of(drawn, ground, layers, rasters, works, flows)
-    for problem in (*ways.problems, *problems):
-        report.problem(problem)
-    report.advanced(0.3, "routing the design storm")
-    try:
-        network = Network(
-            tuple(one.element for one in drawn),
-            tuple(way.link for way in ways.ways),
-            tuple(discharges),
-        )
-    except ValueError as error:
-        raise InputError.of(
-            str(error), mend="give every element and discharge point its own name", source="plan"
-        ) from error
-    rules = Rules(works, _limits(works), Pace(after_h=works.after_h), _STEP_S)
-    storms = [_storm(given.facts("storms")["design"])]
-    storms += [_storm(plain) for plain in given.facts("storms")["checks"]]
-    later = [place for place, way in enumerate(ways.ways) if way.sized_later]
-    done = designed(network, drawn, arrivals, storms, later, rules)
+    report.advanced(0.3, "routing the other storms")
+    done, rules, ways = laid.done, laid.rules, laid.ways
     network, drawn, arrivals = done.network, done.drawn, done.arrivals
     routed = [done.first, *(route(network, inflow, rules.pace) for inflow in done.inflows[1:])]
     report.advanced(0.6, "looking for what is wrong, and what would mend it")
     found = _findings(network, routed, rules.limits)
     found[""] += _near_buildings(drawn, given.frame("keep_out"), works)
-    found[""] += off_level(drawn, site, given.facts("line_rules")["level_tolerance_m"])
+    found[""] += off_level(drawn, laid.site, given.facts("line_rules")["level_tolerance_m"])
     mends, left_out = mends_of(routed, found, rules, ways.on_ground)
     for problem in (*done.sizes.problems, *left_out):
         report.problem(problem)
@@ -131,37 +86,10 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
         "overflows": _overflows(network, routed, ways.ways, every, grid),
         **_tables(routed, found, mends, every, done.sizes.records),
         "cascade": {"headline": _headline(network, routed[0], every)},
-        "works_water": water_facts(network, arrivals, drawn_names(plan), works),
+        "works_water": water_facts(network, arrivals, laid.names, works),
+        "works_rules": works.model_dump(mode="json"),
         "built": {one.element.element_id: _built(one, arrivals) for one in drawn},
     }
-
-
-def _site(given: Given, works: Works) -> Site:
-    grid = given.grid
-    soak = np.full(grid.shape, np.nan, dtype=np.float32)
-    for shape, rate in zip(
-        given.frame("soils").geometry, given.frame("soils")["soak_mm_per_h"], strict=True
-    ):
-        if not pd.isna(rate):
-            soak[cells_inside([shape], grid)] = rate
-    levels = smoothed(given.raster("elevation"), cell_m=grid.cell_m, sigma_m=_SMOOTH_M)
-    return Site(grid, levels, given.raster("slope_pct"), soak, works)
-
-
-def _limits(works: Works) -> Limits:
-    return Limits(
-        min_drop_m=works.min_drop_m,
-        drawdown_h=works.drawdown_h,
-        engineer_height_m=works.engineer_height_m,
-        engineer_volume_m3=works.engineer_volume_m3,
-        steep_slope_pct=works.max_slope_pct,
-    )
-
-
-def _storm(plain: dict[str, Any]) -> Storm:
-    return Storm(
-        plain["name"], plain["step_s"], np.array(plain["depth_mm"]), plain["return_period_y"]
-    )
 
 
 def _findings(
@@ -336,6 +264,7 @@ def _nothing(grid: Grid, names: Sequence[str], works: Works) -> Mapping[str, Any
         **empties,
         "cascade": {},
         "works_water": no_water_facts(names, works),
+        "works_rules": works.model_dump(mode="json"),
         "built": {},
     }
 
@@ -344,20 +273,8 @@ STAGE = Stage(
     name="works",
     version=2,
     title="drawn elements and their cascade through the design storms",
-    needs=(
-        "grid",
-        "elevation",
-        "slope_pct",
-        "flow_direction",
-        "contributing_area_m2",
-        "surfaces",
-        "soils",
-        "keep_out",
-        "line_rules",
-        "storms",
-        *_PLAN,
-    ),
-    makes=("elements", "overflows", *_TABLES, "cascade", "works_water", "built"),
+    needs=(*NEEDS, "line_rules"),
+    makes=("elements", "overflows", *_TABLES, "cascade", "works_water", "works_rules", "built"),
     run=_run,
     sources=("inflows",),
     table="works",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from brimline.report.plates import building, cascade, ground, lines, storms, water, year
+from brimline.report.plates import as_built, building, cascade, ground, lines, storms, water, year
 from brimline.report.plates.frame import MapFrame
 
 if TYPE_CHECKING:
@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from brimline.report.results import Results
 
 _MAKERS: Final[tuple[Callable[[Results, MapFrame], Plate | None], ...]] = (
+    as_built.plan,
+    as_built.levels,
     ground.base,
     ground.slope,
     water.sources,

@@ -1,0 +1,145 @@
+"""Whether the whole as-built survey is off, by its benchmark or by ground that nobody touched."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from brimline.terrain.change import find_shift
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+    from brimline.elements.building import Checked
+    from brimline.io.surveyed import Surveyed
+    from brimline.stages._as_built_survey import FromPoints, FromSurface
+
+_SURE: Final = 3.0  # standard errors from which a shift counts
+_LEAST_M: Final = 0.01
+_LEAST_POINTS: Final = 5
+_MAD_TO_SIGMA: Final = 1.4826
+_ALIKE: Final = 5.0  # a shift so many times the spread of all stakes lies on them alike
+_LEAST_ALIKE_M: Final = 0.05
+_LEAST_STAKES: Final = 8
+_DATUM_RATIO: Final = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class SurveyShift:
+    """What lies on the whole survey alike.
+
+    Parameters
+    ----------
+    shift_m : one number, or a surface on the survey's grid [m]; 0 where there is none.
+    mean_m : its mean [m].
+    told : in words; empty where there is none.
+    by : what shows it.
+    """
+
+    shift_m: Any = 0.0
+    mean_m: float = 0.0
+    told: str = ""
+    by: str = ""
+
+
+def of_surface(
+    found: FromSurface, untouched: NDArray[np.bool_], *, sigma_m: float, correlation_m: float
+) -> SurveyShift:
+    """Look for a shift or tilt on ground that nobody touched.
+
+    Parameters
+    ----------
+    sigma_m : error of a difference of the two surveys at one place [m].
+    """
+    if not untouched.any():
+        return SurveyShift()
+    shift, surface = find_shift(
+        found.change_m.astype(np.float64), found.grid.cell_m, sigma_m=sigma_m,
+        correlation_m=correlation_m, stable=untouched,
+    )  # fmt: skip
+    if shift.kind == "none":
+        return SurveyShift()
+    told = _told(shift.mean_m, "ground that nobody touched", shift.noise_m, sigma_m)
+    if shift.kind == "tilt":
+        told += f", tilted by {shift.span_m:.2f} m from side to side"
+    return SurveyShift(surface, shift.mean_m, told, "ground")
+
+
+def of_points(
+    found: FromPoints,
+    free: NDArray[np.bool_],
+    points: Surveyed,
+    instrument: Mapping[str, Any] | None,
+    *,
+    sigma_m: float,
+    rmse_m: float,
+    correlation_m: float,
+) -> SurveyShift:
+    """Look for a shift at the benchmark, or else on ground that nobody touched.
+
+    A benchmark that was surveyed has the last word: where it is right, a difference on the ground
+    is the older survey's.
+
+    Parameters
+    ----------
+    free : bool (n,); points on ground on which nothing was to be built.
+    instrument : as it is set up, with its benchmark; None where there is none.
+    sigma_m : error of a difference of the two surveys at one place [m].
+    rmse_m : error of the as-built survey [m].
+    """
+    mark = str(instrument["benchmark"]) if instrument else ""
+    marks = [at for at, one in enumerate(points.name) if mark and one.casefold() == mark.casefold()]
+    if instrument and marks:
+        off = float(np.mean(points.level_m[marks])) - float(instrument["benchmark_m"])
+        if abs(off) <= max(2 * rmse_m, _LEAST_M):
+            return SurveyShift(by="benchmark")
+        told = f"the as-built survey has the benchmark {mark} {_high(off)}"
+        return SurveyShift(off, off, told, "benchmark")
+    values = found.change_m[free]
+    if values.size < _LEAST_POINTS:
+        return SurveyShift()
+    middle = float(np.median(values))
+    noise = _MAD_TO_SIGMA * float(np.median(np.abs(values - middle)))
+    # points nearer to each other than errors stay alike tell no more than one
+    reach = max(correlation_m, 0.01)
+    cells = np.floor(np.column_stack([found.x[free], found.y[free]]) / reach)
+    alone = len(np.unique(cells, axis=0))
+    error = max(sigma_m, noise) / math.sqrt(alone)
+    if abs(middle) <= max(_SURE * error, _LEAST_M):
+        return SurveyShift()
+    where = f"{values.size} points on ground that nobody touched"
+    return SurveyShift(middle, middle, _told(middle, where, noise, sigma_m), "ground")
+
+
+def alike(checks: Sequence[Checked]) -> str:
+    """Say that all stakes are off by the same amount; empty where they are not.
+
+    Whether the survey or the digging is off cannot be told from the stakes alone.
+    """
+    found = np.array([one.difference_m for one in checks if math.isfinite(one.difference_m)])
+    if found.size < _LEAST_STAKES:
+        return ""
+    middle = float(np.median(found))
+    spread = _MAD_TO_SIGMA * float(np.median(np.abs(found - middle)))
+    if abs(middle) < max(_LEAST_ALIKE_M, _ALIKE * spread):
+        return ""
+    return (
+        f"every built level lies {_high(middle)} alike (spread {spread:.2f} m): the survey or the"
+        " setting-out stood on another benchmark, or another height reference"
+    )
+
+
+def _told(mean_m: float, where: str, noise_m: float, sigma_m: float) -> str:
+    text = f"the as-built survey lies {_high(mean_m)} on {where}"
+    if abs(mean_m) > _DATUM_RATIO * max(noise_m, sigma_m):
+        text += "; that is no survey error but another height reference (datum, geoid or benchmark)"
+    return text
+
+
+def _high(by_m: float) -> str:
+    return f"{abs(by_m):.3f} m {'too high' if by_m > 0 else 'too low'}"

@@ -1,0 +1,219 @@
+"""Elements as built: storage, sills, beds and verdicts with known departures from the design."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+
+from brimline.elements import Drain, Element, Kind, Pond, Rating, Sill, built_sill, vertical
+from brimline.elements.building import (
+    Asked,
+    Ground,
+    SillLine,
+    Tolerances,
+    checked,
+    drain_as_built,
+    element_as_built,
+    sill_verdict,
+    stages_as_built,
+    standing_water_m,
+)
+from brimline.elements.outlet import flow_m3_s
+from brimline.elements.sill import BROAD
+
+RULES = Tolerances(sill_m=0.02, floor_m=0.03, crest_m=0.05, edge_m=0.10, survey_error_m=0.005)
+
+
+def box(floor_m: float = 10.0, spill_m: float = 11.0, area_m2: float = 50.0) -> Element:
+    return Element(
+        "Box", Kind.BASIN, vertical(floor_m, spill_m + 0.5, area_m2), spill_m, spill_m + 0.3, 20.0
+    )
+
+
+def cells(design: float, built: np.ndarray | float, count: int = 200) -> Ground:
+    return Ground(np.full(count, design), np.broadcast_to(built, count).astype(float), 0.25)
+
+
+def asked(role: str, level_m: float = 100.0, bears_m: float = math.inf, because: str = "") -> Asked:
+    return Asked("A", f"A-{role}-01", role, 0.0, 0.0, 0.0, level_m, bears_m, because)
+
+
+# --- storage
+
+
+def test_a_box_built_as_designed_holds_what_was_designed():
+    stages = stages_as_built(box(), cells(10.0, 10.0))
+    assert stages.storage_at(11.0) == pytest.approx(50.0, rel=2e-6)
+    assert stages.floor_m == pytest.approx(10.0)
+
+
+@pytest.mark.parametrize("silt_m", [0.05, 0.25, 0.5, 0.9])
+def test_silt_of_even_depth_takes_its_own_volume(silt_m):
+    """A box of vertical walls loses area times depth, whatever the level."""
+    stages = stages_as_built(box(), cells(10.0, 10.0 + silt_m))
+    for level in (10.95, 11.0, 11.2):
+        assert stages.storage_at(level) == pytest.approx(50.0 * (level - 10.0 - silt_m), rel=1e-4)
+    assert stages.floor_m == pytest.approx(10.0 + silt_m)
+
+
+def test_half_a_box_silted_to_the_brim_halves_its_storage_and_water_surface():
+    built = np.where(np.arange(200) < 100, 11.4, 10.0)
+    stages = stages_as_built(box(), cells(10.0, built))
+    assert stages.storage_at(11.0) == pytest.approx(25.0, rel=1e-5)
+    assert stages.area_at(10.8) == pytest.approx(25.0)
+
+
+def test_a_box_dug_too_deep_holds_more_from_its_deeper_floor():
+    stages = stages_as_built(box(), cells(10.0, 9.8))
+    assert stages.floor_m == pytest.approx(9.8)
+    assert stages.storage_at(10.0) == pytest.approx(10.0, rel=1e-4)
+    assert stages.storage_at(11.0) == pytest.approx(60.0, rel=1e-4)
+
+
+def test_what_cells_cannot_resolve_of_a_pond_cancels_out():
+    """Coarse cells misread a cone; the difference of two readings of it is still exact."""
+    pond = Pond("P", shapely.Point(0, 0).buffer(12), 20.0, 1.5, 3.0, 0.0,
+                ground_levels_m=(20.0,)).element()  # fmt: skip
+    x, y = np.meshgrid(np.arange(-12, 12) + 0.5, np.arange(-12, 12) + 0.5)
+    design = np.maximum(18.5, 20.0 - (12 - np.hypot(x, y)) / 3)[np.hypot(x, y) < 12]
+    exact = pond.stages.storage_at(20.0)
+    assert abs(np.clip(20 - design, 0, None).sum() - exact) > 0.01  # cells do misread it
+    same = stages_as_built(pond, Ground(design, design, 1.0))
+    assert same.storage_at(20.0) == pytest.approx(exact, rel=1e-5)
+    silted = stages_as_built(pond, Ground(design, np.maximum(design, 19.0), 1.0))
+    lost = (np.maximum(design, 19.0) - design).sum()
+    assert silted.storage_at(20.0) == pytest.approx(exact - lost, rel=1e-4)
+
+
+def test_an_element_silted_to_its_sill_still_makes_a_sound_element():
+    stages = stages_as_built(box(), cells(10.0, 11.2))
+    now = element_as_built(box(), stages, spill_level_m=11.0)
+    assert now.storage_m3 < 0.5
+    assert now.floor_m < now.spill_level_m <= now.crest_level_m
+
+
+def test_a_crest_lower_than_the_sill_is_where_it_spills():
+    now = element_as_built(box(), box().stages, spill_level_m=11.0, crest_change_m=-0.5)
+    assert now.crest_level_m == pytest.approx(10.8)
+    assert now.spill_level_m == pytest.approx(10.8)
+
+
+# --- sills
+
+
+def test_a_level_sill_stays_the_sill_that_it_was():
+    outlet = built_sill(np.array([0.0, 2.0]), np.array([5.03, 5.03]))
+    assert isinstance(outlet, Sill)
+    assert (outlet.crest_m, outlet.width_m) == (pytest.approx(5.03), 2.0)
+
+
+def test_a_tilted_sill_passes_the_integral_of_the_broad_crested_law():
+    """q = 1.705 Cd ∫ (h - z)^1.5 dx over a crest that rises evenly by d over its width b.
+
+    The integral is 2 b / (5 d) (h^2.5 - (h - d)^2.5), the second part only where h > d (closed
+    form; the law as in `elements.sill`).
+    """
+    b, d, cd = 3.0, 0.04, 0.85
+    outlet = built_sill(np.array([0.0, b]), np.array([7.0, 7.0 + d]), discharge_coefficient=cd)
+    assert isinstance(outlet, Rating)
+    assert outlet.crest_m == 7.0  # it begins to spill where it is lowest
+    for place in (15, 30, 45, 60):
+        h = float(outlet.heads_m[place])
+        expected = BROAD * cd * 2 * b / (5 * d) * (h**2.5 - max(h - d, 0.0) ** 2.5)
+        assert outlet.flows_m3_s[place] == pytest.approx(expected, rel=2e-3)
+
+
+def test_a_low_spot_takes_the_first_water():
+    along = np.array([0.0, 0.9, 1.0, 1.1, 2.0])
+    level = np.array([7.0, 7.0, 6.97, 7.0, 7.0])
+    outlet = built_sill(along, level)
+    assert outlet.crest_m == pytest.approx(6.97)
+    assert 0 < flow_m3_s(outlet, 6.995) < 0.002
+    even = Sill(7.0, 2.0)
+    assert flow_m3_s(even, 6.995) == 0
+    # with the sill well under water the spot hardly matters
+    assert flow_m3_s(outlet, 7.3) == pytest.approx(flow_m3_s(even, 7.3), rel=0.02)
+
+
+def test_a_low_spot_is_found_with_its_place_and_its_fill():
+    line = SillLine(np.array([0.0, 0.9, 1.0, 1.1, 2.0]), np.array([7.0, 7.0, 6.97, 7.0, 7.0]))
+    assert line.uneven_m == pytest.approx(0.03)
+    assert line.lowest_at_m == pytest.approx(1.0)
+    assert line.mean_m == pytest.approx(7.0 - 0.03 * 0.2 / 2 / 2)
+    verdict, mend = sill_verdict(line, 7.0, RULES)
+    assert verdict == "fail"
+    assert mend == "fill 0.03 m where it is lowest, 1.0 m along"
+
+
+def test_a_sill_within_tolerance_everywhere_may_still_be_too_uneven():
+    line = SillLine(np.array([0.0, 2.0]), np.array([6.985, 7.015]))
+    assert sill_verdict(line, 7.0, RULES) == ("fail", "level it: 0.03 m from lowest to highest")
+    even = SillLine(np.array([0.0, 2.0]), np.array([7.01, 7.015]))
+    assert sill_verdict(even, 7.0, RULES) == ("pass", "")
+
+
+# --- stakes
+
+
+@pytest.mark.parametrize(
+    ("role", "off_m", "verdict", "told"),
+    [
+        ("floor", 0.05, "fail", "cut 0.05 m"),
+        ("floor", -0.05, "fail", "fill 0.05 m"),
+        ("floor", 0.03, "pass", ""),  # on the tolerance is within it
+        ("sill2", -0.03, "fail", "fill 0.03 m"),
+        ("crest", -0.06, "fail", "fill 0.06 m"),
+        ("crest", 0.40, "pass", "0.40 m higher than asked; leave it"),
+        ("edge", 0.09, "pass", ""),
+        ("edge", math.nan, "not surveyed", "survey it"),
+    ],
+)
+def test_verdicts(role, off_m, verdict, told):
+    found = checked(asked(role), off_m, RULES)
+    assert (found.verdict, found.told) == (verdict, told)
+
+
+def test_what_fails_is_said_only_beyond_what_the_element_bears():
+    bears = asked("crest", bears_m=0.10, because="water would run over the low place")
+    assert checked(bears, -0.08, RULES).beyond == ""
+    assert checked(bears, -0.12, RULES).beyond == "water would run over the low place"
+
+
+def test_a_survey_coarser_than_the_tolerance_is_said_to_be():
+    coarse = Tolerances(survey_error_m=0.05)
+    assert checked(asked("sill"), 0.0, coarse).unsure
+    assert not checked(asked("sill"), 0.0, RULES).unsure
+
+
+# --- beds
+
+
+def drain(**changes) -> Drain:
+    return Drain("D", 100.0, 99.6, 80.0, **changes)
+
+
+def test_a_bed_that_is_off_alike_moves_and_one_that_is_tilted_turns():
+    along = np.array([0.0, 20.0, 40.0, 60.0, 80.0])
+    moved = drain_as_built(drain(), along, np.full(5, 0.05))
+    assert (moved.from_level_m, moved.to_level_m) == (pytest.approx(100.05), pytest.approx(99.65))
+    turned = drain_as_built(drain(), along, along / 80 * 0.2)
+    assert (turned.from_level_m, turned.to_level_m) == (pytest.approx(100), pytest.approx(99.8))
+    assert turned.fall == pytest.approx(drain().fall / 2)
+
+
+def test_a_bed_that_rises_is_held_at_no_fall_and_carries_next_to_nothing():
+    along = np.array([0.0, 80.0])
+    level = drain_as_built(drain(), along, np.array([0.0, 0.9]))
+    assert level.from_level_m > level.to_level_m
+    assert level.capacity_m3_s() < 0.1 * drain().capacity_m3_s()
+
+
+def test_water_stands_behind_a_high_place_in_a_bed():
+    along = np.array([0.0, 10.0, 20.0, 30.0, 40.0])
+    level = np.array([10.0, 9.95, 9.97, 9.85, 9.80])
+    depth, at = standing_water_m(along, level)
+    assert (depth, at) == (pytest.approx(0.02), 10.0)
+    assert standing_water_m(along, np.array([10.0, 9.95, 9.9, 9.85, 9.8]))[0] == 0.0
