@@ -58,9 +58,7 @@ def surface_at(dem: Elevation, grid: Grid, x: ArrayLike, y: ArrayLike) -> NDArra
     GridError
         If `dem` is no elevation array on `grid`.
     """
-    row, col, shape = _positions(grid, x, y)
-    found: NDArray[np.float64] = _kernels.levels(checked_on_grid(dem, grid), row, col)
-    return found.reshape(shape)
+    return levels_of(checked_on_grid(dem, grid), grid, x, y)
 
 
 def gradient_at(
@@ -80,8 +78,26 @@ def gradient_at(
     GridError
         As `surface_at`.
     """
+    return rises_of(checked_on_grid(dem, grid), grid, x, y)
+
+
+def levels_of(surface: Elevation, grid: Grid, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
+    """Read `surface_at` from a surface that was checked.
+
+    Where a surface is read many times over, checking all its cells each time costs more than all
+    else; so it is checked once, at the door.
+    """
     row, col, shape = _positions(grid, x, y)
-    down, along = _kernels.rises(checked_on_grid(dem, grid), row, col)
+    found: NDArray[np.float64] = _kernels.levels(surface, row, col)
+    return found.reshape(shape)
+
+
+def rises_of(
+    surface: Elevation, grid: Grid, x: ArrayLike, y: ArrayLike
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Read `gradient_at` from a surface that was checked."""
+    row, col, shape = _positions(grid, x, y)
+    down, along = _kernels.rises(surface, row, col)
     return (along / grid.cell_m).reshape(shape), (-down / grid.cell_m).reshape(shape)
 
 

@@ -24,7 +24,7 @@ import shapely
 from scipy.linalg import solveh_banded
 
 from brimline.lines.measure import departures
-from brimline.lines.sample import chainage, checked_on_grid, gradient_at, surface_at
+from brimline.lines.sample import chainage, checked_on_grid, levels_of, rises_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -160,7 +160,7 @@ def _eased(
 ) -> NDArray[np.float64]:
     """Allow shorter bends around the points that are farthest from level."""
     points = curves.points
-    miss = surface_at(surface, grid, points[:, 0], points[:, 1]) - claim_m
+    miss = levels_of(surface, grid, points[:, 0], points[:, 1]) - claim_m
     over = (np.abs(miss) > 0.8 * tolerance_m).astype(np.float64)
     reach = max(1, round(0.5 * full_bend_m / grid.cell_m))
     near = np.convolve(over, np.ones(2 * reach + 1))[reach : reach + len(over)] > 0.5
@@ -201,17 +201,18 @@ def fitted(
     level = np.broadcast_to(np.asarray(level_m, dtype=np.float64), (count,))[curves.index]
     per_m = np.broadcast_to(np.asarray(fall, dtype=np.float64), (count,))[curves.index]
     bend = np.broadcast_to(np.asarray(bend_m, dtype=np.float64), curves.index.shape)
-    slopes = surface if guide is None else guide
+    level_ground = checked_on_grid(surface, grid, "surface")
+    slopes = level_ground if guide is None else checked_on_grid(guide, grid, "guide")
     held = _held(curves, pinned)
     start = points = curves.points
     for _ in range(_SWEEPS):
         normal = _normals(points, curves.index)
-        east, north = gradient_at(slopes, grid, points[:, 0], points[:, 1])
+        east, north = rises_of(slopes, grid, points[:, 0], points[:, 1])
         slope = east * normal[:, 0] + north * normal[:, 1]
         claim = claim_m
         if claim is None:
             claim = level - per_m * chainage(points, curves.index)
-        miss = surface_at(surface, grid, points[:, 0], points[:, 1]) - claim
+        miss = levels_of(level_ground, grid, points[:, 0], points[:, 1]) - claim
         moved = _offsets(replace(curves, points=points), normal, miss, slope, bend, held)
         moved = np.where(held, 0.0, np.clip(moved, -grid.cell_m, grid.cell_m))
         points = points + moved[:, None] * normal

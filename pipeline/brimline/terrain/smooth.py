@@ -11,12 +11,15 @@ from brimline.errors import GridError
 from brimline.grid import checked_elevation
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
 
     from brimline.grid import Elevation
 
 _REACH = 4.0  # standard deviations at which the bell is cut off
 _BLOCK = 256  # cells
+_PART = 32  # cells
 
 
 def smoothed(dem: Elevation, *, cell_m: float, sigma_m: float) -> Elevation:
@@ -84,13 +87,31 @@ def _block(
     result = _bell(z, sigma)[inner]
     # where all within reach is known the plane's height in the middle is the mean itself
     rim = ~ndimage.minimum_filter(here, 2 * reach + 1, mode="constant", cval=False)[inner]
-    if rim.any():
-        corrected = _plane_corrected(z, here.astype(np.float32), sigma)[inner]
-        result = np.where(rim, corrected, result)
+    for part in _parts_with(rim):
+        # the correction costs some twenty times as much: only along the rim
+        first, last = part[0].start + row - top, part[0].stop + row - top
+        west, east = part[1].start + col - left, part[1].stop + col - left
+        around = np.s_[max(first - reach, 0) : last + reach, max(west - reach, 0) : east + reach]
+        corrected = _plane_corrected(z[around], here[around].astype(np.float32), sigma)
+        corrected = corrected[
+            min(first, reach) : min(first, reach) + last - first,
+            min(west, reach) : min(west, reach) + east - west,
+        ]
+        result[part] = np.where(rim[part], corrected, result[part])
     result = result + np.float32(datum)
     result[~here[inner]] = np.nan
     smooth: NDArray[np.float32] = result
     return smooth
+
+
+def _parts_with(rim: NDArray[np.bool_]) -> Iterator[tuple[slice, slice]]:
+    """Parts of a block that hold cells of the rim."""
+    rows, cols = rim.shape
+    for row in range(0, rows, _PART):
+        for col in range(0, cols, _PART):
+            part = (slice(row, min(row + _PART, rows)), slice(col, min(col + _PART, cols)))
+            if rim[part].any():
+                yield part
 
 
 def _bell(values: NDArray[np.float32], sigma: float) -> NDArray[np.float32]:

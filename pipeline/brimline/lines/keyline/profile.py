@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from brimline.grid import Elevation, Grid
     from brimline.lines.relief import Course
 
-_A_BELL = 4.0  # stations in a standard deviation: what lies between them follows from them
+_A_BELL = 3.0  # stations in a standard deviation: what lies between them follows from them
 
 
 @dataclass(frozen=True, slots=True, eq=False)

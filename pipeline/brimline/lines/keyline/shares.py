@@ -27,7 +27,8 @@ if TYPE_CHECKING:
 
     from brimline.lines.keyline.keylines import Keyline
 
-_STEP_M = 0.5  # between places at which the distances are compared
+_STEP_M = 1.0  # between places at which the distances are compared
+_NEARLY_M = 0.5  # by which the middle of a leg may lie farther away than its ends
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -44,6 +45,19 @@ class Share:
     own: shapely.LineString
     others: NDArray[Any]
     apart_m: float
+
+    def surely_holds(self, lines: NDArray[Any]) -> NDArray[np.bool_]:
+        """Tell which lines lie wholly on the own ground, as far as that is told by a quick look."""
+        shapely.prepare(self.own)
+        away = np.full(len(lines), np.inf)
+        for other in self.others:
+            shapely.prepare(other)
+            away = np.minimum(away, shapely.distance(other, lines))
+        # the farthest place of a line from the own keyline is one of its vertices, nearly
+        points, index = shapely.get_coordinates(lines, return_index=True)
+        farthest = np.zeros(len(lines))
+        np.maximum.at(farthest, index, shapely.distance(self.own, shapely.points(points)))
+        return np.asarray(away >= farthest + self.apart_m + _NEARLY_M)
 
     def nearer_by_m(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
         """By how much points (n, 2) are nearer to the own keyline than to any other [m]."""
@@ -82,10 +96,12 @@ def cut_to_share(pieces: Cut, share: Share) -> Cut:
         return pieces
     lines: list[shapely.LineString] = []
     rows: list[tuple[int, int, int]] = []
-    for line, source, start, end in zip(
-        pieces.lines, pieces.source, pieces.start, pieces.end, strict=True
+    free = share.surely_holds(pieces.lines)
+    for line, source, start, end, inside in zip(
+        pieces.lines, pieces.source, pieces.start, pieces.end, free, strict=True
     ):
-        for part, at_start, at_end in _own_parts(line, share):
+        parts = [(line, True, True)] if inside else _own_parts(line, share)
+        for part, at_start, at_end in parts:
             lines.append(part)
             rows.append(
                 (
