@@ -1,11 +1,17 @@
 """All lines of a tile of four million cells, against the water core on the same ground.
 
-Processor time is taken, not the clock's, because other work may share the machine, and memory as
-the most that a fresh process holds beyond what it starts with. Run with ``-s`` to see the figures.
+All lines are swale rows, contours, valley and ridge lines, keypoints, keylines and cultivation
+lines, with all that they need of the survey. The core is taken two ways: the bare chain of fill,
+directions, accumulation and 20 nested catchments, and the whole of it with breaching, flow paths,
+longest paths and hollows. (How sure the catchments are, fifty more cores on disturbed
+surfaces, is left out of both.) Processor time is taken, not the clock's, because other work may
+share the machine, and memory as the most that a fresh process holds beyond what it starts with. Run
+with ``-s`` to see the figures.
 
-The goal that was set, less time than twice the water core's and no more memory, is not met: fill,
-directions and accumulation have become an order of magnitude faster than the peers, and lines read
-the survey many times over. The figures here hold what is reached.
+The goal that was set, less time than twice the core's and no more memory, is not met: the core
+has become several times faster than the peers, and lines read the survey many times over; most of
+their time goes into parallels that turn no tighter than a tractor, and into placing rows twice.
+The figures here hold what is reached.
 """
 
 import json
@@ -19,23 +25,41 @@ import pytest
 pytestmark = pytest.mark.slow
 
 CELLS = 2000
-TARGET_S = 8.0
+TARGET_S = 20.0
 TARGET_MB = 400.0
 
 PROBE = """
 import json, sys, time
 import numpy as np, shapely
 from ground import terrain
+from brimline.drainage.catchments import longest_paths, snap, subcatchments
 from brimline.drainage.flow import accumulate, flow_directions
+from brimline.drainage.hollows import find_hollows
+from brimline.drainage.paths import flow_paths
 from brimline.grid import Grid
 from brimline.lines.contours import drawn_contours
+from brimline.lines.keyline import cultivation_of_all, find_keypoints, kept_apart, keylines
 from brimline.lines.limits import limits
+from brimline.lines.relief import ridge_lines, valley_lines
 from brimline.lines.rows import Duty, Spacing, swale_rows
+from brimline.terrain.conditioning import condition
 from brimline.terrain.conditioning.filling import fill
 from brimline.terrain.smooth import smoothed
 
-def core(dem):
-    return accumulate(flow_directions(fill(dem)))
+def chain(dem):
+    filled = fill(dem)
+    directions = flow_directions(filled)
+    area = accumulate(directions)
+    points = np.random.default_rng(1).uniform(0.1, 0.9, (20, 2)) * dem.shape
+    found = snap(points, area, directions, cell_m=1.0, radius_m=10.0, min_area_m2=500.0)
+    return filled, directions, area, subcatchments(directions, found.cells)
+
+def rest(dem, filled, directions, area, below):
+    grid = Grid(*dem.shape, 1.0, north_m=float(dem.shape[0]))
+    condition(dem, cell_m=1.0, mode="breach", max_depth_m=1.0, max_length_m=30.0)
+    longest_paths(directions, below, cell_m=1.0)
+    flow_paths(directions, area, filled, grid, min_area_m2=2000.0)
+    find_hollows(dem, cell_m=1.0, min_depth_m=0.15, min_area_m2=20.0)
 
 def lines(dem, area):
     grid = Grid(*dem.shape, 1.0, north_m=float(dem.shape[0]))
@@ -45,7 +69,18 @@ def lines(dem, area):
     duty = Duty(runoff_mm=20.0, storage_m2=0.56, soak_mm=30.0, wetted_width_m=2.2)
     rows = swale_rows(dem, surface, grid, where, duty, Spacing("volume", 8.0, 40.0))
     _, drawn = drawn_contours(smoothed(dem, cell_m=1.0, sigma_m=1.5), grid, 1.0)
-    return rows, drawn
+    calm = smoothed(dem, cell_m=1.0, sigma_m=4.0)
+    valleys = valley_lines(calm, grid, min_area_m2=5000.0)
+    ridges = ridge_lines(calm, grid, min_area_m2=5000.0)
+    points = find_keypoints(calm, grid, valleys, smooth_m=4.0, noise_m=0.1, correlation_m=10.0)
+    ground = smoothed(dem, cell_m=1.0, sigma_m=3.0)
+    keys = kept_apart(keylines(points, dem, ground, grid, valleys, ridges), apart_m=1.5)
+    where = limits(ground, grid, boundary=shapely.box(*grid.bounds), boundary_setback_m=5.0,
+                   max_slope_pct=20.0)
+    beside = cultivation_of_all(
+        ground, grid, keys, where, width_m=3.0, reach_m=60.0, turning_radius_m=6.0
+    )
+    return rows, drawn, beside
 
 def status(key):
     for line in open("/proc/self/status"):
@@ -60,15 +95,20 @@ def measured(work, *arguments):
     return result, time.process_time() - start, status("VmHWM") - before
 
 size = int(sys.argv[1])
-small = terrain(300, 1)
-lines(small, core(small))  # compiling
+small = terrain(400, 2)
+made = chain(small)
+rest(small, *made), lines(small, made[2])  # compiling
 dem = terrain(size, 2)
-area, core_s, core_mb = measured(core, dem)
-(rows, drawn), lines_s, lines_mb = measured(lines, dem, area)
+made, chain_s, chain_mb = measured(chain, dem)
+_, rest_s, rest_mb = measured(rest, dem, *made)
+(rows, drawn, beside), lines_s, lines_mb = measured(lines, dem, made[2])
 print(json.dumps({
-    "core_s": core_s, "core_mb": core_mb, "lines_s": lines_s, "lines_mb": lines_mb,
+    "chain_s": chain_s, "core_s": chain_s + rest_s, "chain_mb": chain_mb,
+    "core_mb": max(chain_mb, rest_mb), "lines_s": lines_s, "lines_mb": lines_mb,
+    "times_chain": lines_s / chain_s, "times_core": lines_s / (chain_s + rest_s),
     "rows": len(rows), "rows_km": sum(row.length_m for row in rows) / 1000,
     "contours_km": sum(line.length for line in drawn) / 1000,
+    "cultivation_km": sum(line.length_m for line in beside) / 1000,
 }))
 """
 
@@ -92,8 +132,9 @@ def figures():
 
 
 def test_all_lines_take_seconds(figures):
-    """Rows and contours of four million cells in seconds of one processor."""
+    """Every line of four million cells in seconds of one processor."""
     assert figures["rows"] > 100
+    assert figures["cultivation_km"] > 50
     assert figures["lines_s"] < TARGET_S
 
 

@@ -62,8 +62,10 @@ def test_rows_of_a_plane_are_straight_parallel_and_exactly_level():
 
 def test_terrace_spacing_of_the_worked_example():
     # VI[ft] = X s + Y with X 0.6, Y 2 and s 5 %: VI 5.0 ft, HI = 100 VI / s = 100 ft.
-    # USDA NRCS, Conservation Practice Standard 600 and Engineering Field Handbook (part 650),
-    # chapter 8, vertical interval equation; the example's numbers: value from memory.
+    # USDA NRCS, Conservation Practice Standard 600 (April 2010), which names the vertical interval
+    # equation for spacing and refers to Engineering Field Handbook (part 650) chapter 8, Terraces
+    # (December 2011). Y from 1.0 to 4.0 by erodibility and cover is confirmed in print (BMP C131,
+    # gradient terraces); the range of X and the example's numbers: value from memory.
     assert terrace_interval_m(5.0, 0.6, 2.0) == pytest.approx(5.0 * 0.3048)
     rows = rows_on(plane(0.05), Spacing("terrace", 5.0, 90.0, terrace_x=0.6, terrace_y=2.0))
     y = np.array([row.line.centroid.y for row in rows])
@@ -72,8 +74,10 @@ def test_terrace_spacing_of_the_worked_example():
 
 
 def test_contour_bund_ratio_of_the_worked_example():
-    # Critchley & Siegert (1991), FAO AGL/MISC/17/91, chapter 4.3: need 475 mm, design rain 250 mm,
-    # runoff coefficient 0.5, efficiency 0.5 give a ratio of 3.6 (numbers: value from memory).
+    # Critchley & Siegert (1991), FAO AGL/MISC/17/91 (U3160E), chapter 4.2, "water harvested = extra
+    # water required", and 4.3, worked examples: need 475 mm, design rain 250 mm, runoff coefficient
+    # 0.5, efficiency 0.5 give a ratio of 3.6. The rule was read there; these numbers: value from
+    # memory, and by hand from the rule.
     ratio = catchment_ratio(475.0, 250.0, 0.5, 0.5)
     assert ratio == pytest.approx(3.6)
     # a bund with 5 m of cultivated ground below it wants 18 m of catchment: as a volume, the strip

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 _SAGITTA_M = 0.015  # largest departure of an arc's chords from the arc
 _EASED_STEP_M = 1.0
-_EASED_M = 0.02  # largest departure of an eased guide from its smooth curve
+_EASED_M = 0.005  # largest departure of an eased guide from its smooth curve
 _ASTRAY_M = 0.05  # a piece nearer by this than it should be is no part of a parallel
 _DRAWN_M = 0.02  # largest departure of a drawn line from its exact course
 
