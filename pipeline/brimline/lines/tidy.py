@@ -37,6 +37,9 @@ Pinned = Literal["none", "start", "both"]
 
 _SWEEPS = 6  # the surface is curved, so the straight-line answer is found anew a few times
 _ROUNDS = 3  # of allowing shorter bends where a line misses its level
+_WORTH = 0.7  # share of its departure that a line may keep for shorter bends to be worth it
+_KINK_M = 4.0  # length of line over which it may turn by
+_KINK_DEG = 60.0  # so much by shorter bends
 _FLAT = 0.005  # [m/m]; on flatter ground level says little about place, and bending decides
 _HELD = 1e9  # weight of a point that must not move
 _RING_PAD = 2.0  # bend lengths that a ring is drawn past its start, so that it closes smoothly
@@ -76,8 +79,9 @@ def tidied(
     """Draw traced level lines as smooth curves that keep to their level.
 
     Where a curve would depart from level by more than `tolerance_m`, shorter bends are allowed
-    there, down to half of `bend_m`. A line that misses its level even so is left as the smoothest
-    curve: it must be levelled on site there, and bending after the survey's noise gains nothing.
+    there, down to half of `bend_m`. A line that comes not much closer by that, or kinks more
+    sharply than a machine digs, is left as the smoothest curve: bending after the survey's noise
+    gains nothing.
     Rings stay closed, ends stay free, directions are kept.
 
     Parameters
@@ -132,6 +136,8 @@ def tidied(
     curves, drawn, off = fit(np.arange(len(traced)))
     rest = np.flatnonzero(~(off <= tolerance_m))
     bend = bend[np.isin(curves.index, rest)]
+    worth = np.maximum(tolerance_m, _WORTH * off)  # what a line must reach to be bent more
+    kink = np.maximum(_sharpest(drawn), np.radians(_KINK_DEG))
     curves = _taken(curves, rest)
     for _ in range(_ROUNDS):
         if rest.size == 0:
@@ -141,12 +147,27 @@ def tidied(
         )
         bend = _eased(curves, bend, claim, dem, grid, tolerance_m, bend_m)
         curves, closer, off = fit(rest)
-        good = off <= tolerance_m
-        drawn[rest[good]] = closer[good]
-        again = ~good
+        soft = _sharpest(closer) <= kink[rest] + 1e-9
+        good = (off <= worth[rest]) & soft
+        drawn[rest[good]], worth[rest[good]] = closer[good], np.maximum(tolerance_m, off[good])
+        again = ~(off <= tolerance_m) & soft
         bend = bend[again[curves.index]]
         curves, rest = _taken(curves, np.flatnonzero(again)), rest[again]
     return list(drawn)
+
+
+def _sharpest(lines: NDArray[Any]) -> NDArray[np.float64]:
+    """Largest turn of each line within `_KINK_M` [rad]."""
+    step_m = _KINK_M / 4
+    curves = evenly_spaced(lines, step_m)
+    way = np.diff(curves.points, axis=0)
+    ahead, behind = way[3:], way[:-3]  # the first and the last of four steps
+    cross = behind[:, 0] * ahead[:, 1] - behind[:, 1] * ahead[:, 0]
+    turn = np.abs(np.arctan2(cross, (behind * ahead).sum(axis=1)))
+    inside = curves.index[4:] == curves.index[:-4]
+    sharpest = np.zeros(len(lines))
+    np.maximum.at(sharpest, curves.index[:-4][inside], turn[inside])
+    return sharpest
 
 
 def _eased(

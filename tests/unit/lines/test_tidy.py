@@ -111,6 +111,29 @@ def test_a_line_that_cannot_be_level_anyway_stays_smooth():
     assert line.equals(stiff)
 
 
+@pytest.mark.parametrize(
+    ("length_m", "swing_m", "tolerance_m", "followed"),
+    [(8.0, 1.0, 0.05, False), (16.0, 2.5, 0.02, True)],
+)
+def test_kinks_sharper_than_a_machine_digs_are_not_drawn(length_m, swing_m, tolerance_m, followed):
+    # The level swings by a to both sides in waves of L. Halving bends of 10 m leaves
+    # 1 / (1 + (10 / L)⁴) of the swing: 0.29 of 1 m, 0.87 of 2.5 m, which misses level by 0.07 and
+    # 0.033 m on 10 %. Followed to the full, headings are atan(2 pi a / L) to both sides: 38 and 44
+    # degrees. Within 4 m that is a turn of 76 degrees where waves are 8 m long, of some 44 where
+    # they are 16 m.
+    x, y = GRID.xy(*np.indices(GRID.shape))
+    wave = swing_m * np.sin(2 * np.pi * x / length_m)
+    dem = (100 - 0.1 * (120 - y + wave)).astype(np.float32)
+    rough = max(contours(dem, GRID, [94.0])[0].geoms, key=lambda line: line.length)
+    options = {"bend_m": 10.0, "simplify_m": 0.01}
+    (line,) = tidied([rough], 94.0, dem, GRID, tolerance_m=tolerance_m, **options)
+    (stiff,) = tidied([rough], 94.0, dem, GRID, tolerance_m=9.0, **options)
+    off, stiff_off = departures([line, stiff], 94.0, dem, GRID).largest_m
+    assert stiff_off > tolerance_m
+    assert (off < 0.7 * stiff_off) == followed
+    assert line.equals(stiff) != followed
+
+
 def test_pinned_ends_stay():
     line = shapely.LineString([(20.0, 61.0), (80.0, 60.5), (140.0, 59.0)])
     (both,) = tidied([line], 94.0, plane(), GRID, bend_m=10.0, tolerance_m=0.5, pinned="both")
