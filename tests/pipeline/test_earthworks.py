@@ -66,7 +66,8 @@ def built(tmp_path_factory, site_class):
         site = site_class(tmp_path_factory.mktemp("built"), _Quiet(), patch)
         run(
             site,
-            "[stakes]\nbenchmark = 'Nail'\nbenchmark_level_m = 130.0\n[rates]\ncut_per_m3 = 4.0\n",
+            "[stakes]\nbenchmark = 'Nail'\nbenchmark_level_m = 130.0\nlines = ['keylines']\n"
+            "[rates]\ncut_per_m3 = 4.0\n",
             drawn_pads=[PAD],
         )
         yield site
@@ -166,6 +167,19 @@ def test_a_pad_is_brought_to_its_plane_and_staked(built):
     assert not built.table("design_proof")["element_id"].eq("Yard").any()
 
 
+def test_lines_that_are_asked_for_are_staked_at_their_level(built):
+    lines = built.layer("keylines").set_index("keyline_id")
+    stakes = built.layer("stakes").query("role == 'mark'")
+    assert len(lines)
+    assert set(stakes["element_id"]) == {f"Keyline {number}" for number in lines.index}
+    for number, line in lines.iterrows():
+        mine = stakes[stakes["element_id"] == f"Keyline {number}"]
+        np.testing.assert_allclose(mine["design_m"], line["level_m"], atol=1e-9)
+        assert mine["chainage_m"].max() == pytest.approx(line.geometry.length)
+        assert mine.geometry.distance(line.geometry).max() < 1e-6
+        assert mine["say"].str.contains("level on site before digging").all()
+
+
 def test_the_bill_follows_the_order_of_building(built):
     steps = built.table("building_steps")
     order = [(row.action, row.element_id) for row in steps.itertuples()]
@@ -174,7 +188,10 @@ def test_the_bill_follows_the_order_of_building(built):
         ("open overflow", "Upper pond"), ("open overflow", "Lower basin"),
     ]  # fmt: skip
     bill = built.table("bill")
-    assert bill["step"].is_monotonic_increasing
+    due = bill["step"][bill["step"] > 0]
+    assert due.is_monotonic_increasing
+    # stakes on lines that are not dug fall due with no step and come last
+    assert set(bill["item"][len(due) :]) == {"set_out"}
     cut = bill[bill["item"] == "cut"].set_index("element_id")
     np.testing.assert_allclose(cut["cost"], 4.0 * cut["amount"])
     np.testing.assert_allclose(
@@ -203,15 +220,15 @@ def test_exchange_files_are_read_by_others(built):
     root = ET.parse(folder / "site.xml").getroot()
     space = {"x": "http://www.landxml.org/schema/LandXML-1.2"}
     surfaces = {one.attrib["name"]: one for one in root.iterfind(".//x:Surface", space)}
-    assert set(surfaces) == set(stakes["element_id"])
-    pond = surfaces["Upper pond"]
-    north, east, level = _numbers(pond.iterfind(".//x:P", space)).T
-    faces = _numbers(pond.iterfind(".//x:F", space)).astype(int) - 1
-    surface = tri.LinearTriInterpolator(tri.Triangulation(east, north, faces), level)
+    assert set(surfaces) == set(stakes.query("role != 'mark'")["element_id"])
+    # an independent reading of the plane: between its triangles, at the stakes
+    yard = stakes.query("element_id == 'Yard' and role == 'plane'")
+    np.testing.assert_allclose(_surface(surfaces["Yard"])(yard.geometry.x, yard.geometry.y),
+                               yard["build_m"], atol=0.011)  # fmt: skip
     edge = stakes[(stakes["element_id"] == "Upper pond") & (stakes["role"] == "edge")]
     edge = edge[edge["offset_m"] == 0]
     # the edge is a bend of the surface, which cells of 0.25 m round off
-    found = surface(edge.geometry.x, edge.geometry.y)
+    found = _surface(surfaces["Upper pond"])(edge.geometry.x, edge.geometry.y)
     np.testing.assert_allclose(found, edge["build_m"], atol=0.08)
 
 
@@ -233,6 +250,8 @@ def test_staking_sheets_show_every_element_and_every_stake(built):
             assert f"<td>{stake['build_m']:.3f}</td>" in row
             says = "level on site before digging" in row
             assert says == ("level-on-site" in (stake["flag"] or ""))
+        if name.startswith("Keyline"):
+            continue
         assert sheet.count("<svg") == 2
         cut = set(built.table("profiles").set_index("element_id").loc[name, "kind"])
         assert cut == {"across", "along"} | (set() if name == "Yard" else {"sill"})
@@ -248,6 +267,13 @@ def test_sections_over_a_sill_pass_between_its_stakes_at_its_level(built):
         near = rows["design_m"][gap < 0.5] - elements.loc[name, "spill_level_m"]
         assert near.abs().min() < 1e-3
         assert near.max() < 1e-3
+
+
+def _surface(one):
+    space = {"x": "http://www.landxml.org/schema/LandXML-1.2"}
+    north, east, level = _numbers(one.iterfind(".//x:P", space)).T
+    faces = _numbers(one.iterfind(".//x:F", space)).astype(int) - 1
+    return tri.LinearTriInterpolator(tri.Triangulation(east, north, faces), level)
 
 
 def _numbers(elements):

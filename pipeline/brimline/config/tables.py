@@ -303,6 +303,9 @@ class Staking(ConfigTable):
 
     interval_m: Positive = Field(5.0, description="Between stakes.")
     turn_deg: Positive = Field(15.0, description="A stake stands where a line turned by more.")
+    lines: tuple[Literal["swale_lines", "drain_lines", "keylines"], ...] = Field(
+        (), description="Layers of lines to stake as well, besides what is dug."
+    )
     offset_m: NotNegative = Field(
         3.0, description="Offset stakes this far outside the digging; 0: none."
     )

@@ -122,7 +122,10 @@ ITEMS: Final = (
             Column("cut_m", "float", "Ground less design; negative is fill.", "m"),
             Column("build_m", "float", "Level to build to: banks higher by what they settle.", "m"),
             Column(
-                "role", "text", "What is staked: floor, crest, sill, edge, plane.", required=False
+                "role",
+                "text",
+                "What is staked: floor, crest, sill, edge, plane, mark.",
+                required=False,
             ),
             Column("side", "text", "Side of an offset stake; empty on the line.", required=False),
             Column(

@@ -284,7 +284,7 @@ def _cost(results: Results) -> list[Figure]:
     unpriced = int(bill["cost"].isna().sum())
     missing = f"{unpriced} {'row has' if unpriced == 1 else 'rows have'} no rate"
     note = missing if unpriced else "in the currency of the rates"
-    total = float(bill["cost"].sum())
+    total = float(round(bill["cost"].sum()))
     return [Figure("cost", "Works at the rates given", total, "", "bill", note)]
 
 

@@ -19,7 +19,14 @@ if TYPE_CHECKING:
     from brimline.report.results import Results
     from brimline.units import System
 
-_ROLES: Final = ("sill", "floor", "edge", "plane", "crest")  # in the order in which they are set
+_ROLES: Final = (
+    "sill",
+    "floor",
+    "edge",
+    "plane",
+    "crest",
+    "mark",
+)  # in the order in which they are set
 _FINE: Final[dict[System, Shown]] = {
     "metric": Shown("m", 1.0, 3),
     "us": Shown("ft", 1 / FOOT_M, 2),
@@ -92,7 +99,7 @@ def sheets_html(results: Results, told: Callable[[str], None] = lambda _: None) 
 def _sheet(results: Results, name: str, stakes: GeoDataFrame) -> StakingSheet:
     row = _row(results, "elements", name)
     cuts = results.table("profiles")
-    water = {}
+    water, kinds = {}, set(stakes["role"])
     if row is not None and row["kind"] != "drain":  # its levels fall with it
         water = {"sill": float(row["spill_level_m"]), "highest water": float(row["peak_level_m"])}
     drawn = ""
@@ -101,7 +108,7 @@ def _sheet(results: Results, name: str, stakes: GeoDataFrame) -> StakingSheet:
         drawn = sections(results, name, cuts[cuts["element_id"] == name], stakes, known)
     return StakingSheet(
         name,
-        str(row["kind"]) if row is not None else "pad",
+        str(row["kind"]) if row is not None else "line" if "mark" in kinds else "pad",
         _step_text(results, name),
         _facts(results, name, row, stakes),
         stakes_plan(results, name, stakes),

@@ -32,8 +32,7 @@ def _run(given: Given, _report: Reporter) -> Mapping[str, Any]:
     steps = build_order(levels, ways)
     quantities = [Quantity(**row) for row in given.facts("quantities")["rows"]]
     staked = given.frame("stakes")["element_id"].value_counts()
-    quantities += [Quantity(str(name), "set_out", float(staked[name])) for name in levels
-                   if name in staked.index]  # fmt: skip
+    quantities += [Quantity(str(name), "set_out", float(n)) for name, n in staked.items()]
     rows = bill(quantities, {k: p for k, p in prices.items() if p is not None}, steps)
     cost, unpriced = total_cost(rows)
     records = [

@@ -25,6 +25,7 @@ from brimline.lines.staking import (
 )
 from brimline.stages._earthworks import NEEDS, designed
 from brimline.stages._frames import frame_of
+from brimline.stages._stakes_lines import LINES, line_stakes
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -49,6 +50,7 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
     for place, name in enumerate(site.ready.elements):
         report.advanced(place / len(site.ready.elements), f"staking {name}")
         stakes += set_out(site.ready, place + 1, site.ground, margins.get(name), spacing)
+    stakes += line_stakes(given, params, site.ground)
     known = [stake for stake in stakes if math.isfinite(stake.ground_m)]
     rmse_m = given.facts("survey_error")["rmse_m"]
     told = judged(known, rmse_m)
@@ -152,7 +154,7 @@ STAGE = Stage(
     name="stakes",
     version=2,
     title="stakes and levels",
-    needs=(*NEEDS, "survey_error"),
+    needs=(*NEEDS, "survey_error", *LINES),
     makes=("stakes", "profiles", "setting_out"),
     run=_run,
     table="stakes",

@@ -52,6 +52,7 @@ _LOOKS: Final[tuple[tuple[str, str, Ink], ...]] = (
     ("plane", "Plane", INK),
     ("crest", "Crest", PURPLE),
     ("sill", "End of a sill", RED),
+    ("mark", "Line", INK),
 )
 _EXAGGERATED: Final = (0.2, 0.5, 1, 2, 5, 10, 20, 50, 100)
 
@@ -66,6 +67,9 @@ def stakes_plan(results: Results, name: str, stakes: GeoDataFrame) -> str:
     sheet = Sheet(results, _around(results, stakes))
     for other in ("contours", "keep_out", "boundary"):
         sheet.draw(other)
+    if (stakes["role"] == "mark").any():
+        for other in ("swale_lines", "drain_lines", "keylines"):
+            sheet.draw(other)
     for other in ("pads", "elements"):
         sheet.draw(other, unfilled=True)
     sheet.draw("overflows")
