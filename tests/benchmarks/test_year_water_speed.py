@@ -13,6 +13,7 @@ import pytest
 from brimline._jit import threads
 from brimline.balance.simulate import simulate, simulate_sizes
 from brimline.balance.sizing import size_curve
+from brimline.balance.surface import Surface
 from brimline.balance.system import SHAPE_POINTS, Store, System, Zone
 
 DAYS, ZONES, STORES, SIZES = 10_957, 50, 50, 40
@@ -20,16 +21,19 @@ TARGET_S = 1.0
 TARGET_RATIO = 10.0
 
 
-@pytest.fixture(scope="module")
-def system():
+@pytest.fixture(scope="module", params=["single", "dual"])
+def system(request):
     """A chain of stores that feed the zones beside them and water them, by turns."""
+    surface = None
+    if request.param == "dual":
+        surface = Surface(np.full(DAYS, 1.2), np.full(DAYS, 0.4), 20.0, 9.0, wetted_share=0.4)
     rng = np.random.default_rng(1)
     rain = np.where(rng.random(DAYS) < 0.35, rng.gamma(0.8, 8, DAYS), 0.0)
     season = 3.0 - 2.6 * np.cos(2 * np.pi * np.arange(DAYS) / 365.25)
     zones = tuple(
         Zone(f"z{i}", float(rng.uniform(100, 2000)), float(rng.uniform(50, 200)), 0.5,
              rng.uniform(0.4, 1.1, DAYS), 0.1 * rain, (f"s{i}", f"s{(i + 7) % STORES}"),
-             most_mm=10.0)
+             most_mm=10.0, surface=surface)
         for i in range(ZONES)
     )  # fmt: skip
     stores = tuple(

@@ -14,9 +14,19 @@ from brimline.balance.simulate import (
     simulate,
     simulate_sizes,
 )
+from brimline.balance.surface import Surface
 from brimline.balance.system import SHAPE_POINTS, Store, System, Use, Zone
 
 DAYS = 90
+
+
+def surface(rng):
+    evaporable = float(rng.uniform(8, 30))
+    return Surface(
+        rng.uniform(1.25, 1.4, DAYS), rng.uniform(0, 0.99, DAYS), evaporable,
+        float(rng.uniform(0, 0.8)) * evaporable, wetted_share=float(rng.uniform(0.1, 1)),
+        unmulched=float(rng.uniform(0.5, 1)), start_dry_mm=float(rng.random()) * evaporable,
+    )  # fmt: skip
 
 
 def site(seed):
@@ -31,7 +41,7 @@ def site(seed):
              tuple(rng.permutation(names)[: int(rng.integers(0, 3))].tolist()),
              irrigated=bool(rng.random() < 0.7), start_at=float(rng.uniform(0.3, 1)),
              efficiency=float(rng.uniform(0.5, 1)), most_mm=float(rng.choice([6.0, np.inf])),
-             start_full=float(rng.random()))
+             start_full=float(rng.random()), surface=surface(rng) if rng.random() < 0.5 else None)
         for i in range(int(rng.integers(1, 4)))
     )  # fmt: skip
     stores = tuple(
@@ -50,11 +60,27 @@ def site(seed):
     return System(rain, rng.uniform(0, 7, DAYS), zones, stores, uses, mains_limit_m3=limit)
 
 
+def evaporated_today(zone, day, et0, rain_mm, moisture, tops):
+    """What leaves one zone's surface [mm], and in `tops` how dry and how far wetted that is."""
+    surface = zone.surface
+    dry, wetted = tops[zone.zone_id]
+    dry = max(dry - rain_mm, 0.0)
+    wetted = 1.0 if rain_mm >= 3 else wetted
+    bare = max(min(1 - surface.cover[day], wetted), 0.01)
+    left = (surface.evaporable_mm - dry) / (surface.evaporable_mm - surface.readily_mm)
+    room = surface.kc_most[day] - zone.kc[day]
+    ke = min(np.clip(left, 0, 1) * room, bare * surface.kc_most[day]) * surface.unmulched
+    lost = min(ke * et0, moisture)
+    tops[zone.zone_id] = [min(dry + lost / bare, surface.evaporable_mm), wetted]
+    return lost
+
+
 def told_plainly(system):
     """The docstring of `simulate`, line by line, with dictionaries."""
     held = {s.store_id: s.start_full * s.capacity_m3 for s in system.stores}
     soil = {z.zone_id: np.array([z.start_full * z.available_mm, 0.0, 0.0]) for z in system.zones}
     by_name = {s.store_id: s for s in system.stores}
+    top = {z.zone_id: [z.surface.start_dry_mm if z.surface else 0.0, 1.0] for z in system.zones}
     order = [system.stores[place] for place in system.spill_order()]
     out = {kind: [] for kind in ("stores", "zones", "uses", "met")}
     fractions = np.linspace(0, 1, SHAPE_POINTS)
@@ -101,15 +127,20 @@ def told_plainly(system):
             uses.append([asked, got, mains])
             asked_all, short_all = asked_all + asked, short_all + asked - got
         for z in system.zones:
-            demand = z.kc[day] * system.et0_mm[day]
+            roots = z.kc[day] * system.et0_mm[day]
+            fed_mm = fed.get(z.zone_id, 0.0) / z.area_m2 * 1000
+            rain_mm = system.rain_mm[day] - z.runoff_mm[day]
+            lost = 0.0
+            if z.surface:
+                moisture = soil[z.zone_id].sum() + rain_mm + fed_mm
+                lost = evaporated_today(z, day, system.et0_mm[day], rain_mm, moisture, top)
+            demand = roots + lost
             readily = np.clip(z.depletion + 0.04 * (5 - demand), 0.1, 0.8) * z.available_mm
             gone = z.available_mm - soil[z.zone_id].sum()
             stress = min(max((z.available_mm - gone) / (z.available_mm - readily), 0.0), 1.0)
-            fed_mm = fed.get(z.zone_id, 0.0) / z.area_m2 * 1000
-            rain_mm = system.rain_mm[day] - z.runoff_mm[day]
             mix = soil[z.zone_id] + [rain_mm, fed_mm, 0.0]
             total = mix.sum()
-            used = mix * min(stress * demand / total, 1.0) if total > 0 else 0 * mix
+            used = mix * min((stress * roots + lost) / total, 1.0) if total > 0 else 0 * mix
             mix = mix - used
             drained = max(mix.sum() - z.available_mm, 0.0)
             mix = mix * (1 - drained / mix.sum()) if mix.sum() > 0 else mix
@@ -122,8 +153,12 @@ def told_plainly(system):
                 mains_left -= mains
                 mix = mix + np.array([0.0, got, mains]) * z.efficiency / z.area_m2 * 1000
             soil[z.zone_id] = mix
+            if z.surface and got + mains > 0:
+                given = (got + mains) * z.efficiency / z.area_m2 * 1000
+                dry = max(top[z.zone_id][0] - given / z.surface.wetted_share, 0.0)
+                top[z.zone_id] = [dry, z.surface.wetted_share]
             zones.append([used.sum(), demand, used[1], used[2], drained, fed_mm, got, mains,
-                          mix.sum()])  # fmt: skip
+                          mix.sum(), lost, top[z.zone_id][0]])  # fmt: skip
             asked_all += demand * z.area_m2 / 1000
             short_all += (demand - used.sum() + used[2]) * z.area_m2 / 1000
         out["stores"].append([[*rows[s.store_id], held[s.store_id]] for s in system.stores])

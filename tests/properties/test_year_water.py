@@ -11,9 +11,17 @@ from brimline.balance.generator import Normals, daily_from_normals
 from brimline.balance.planting import PLANTINGS
 from brimline.balance.simulate import simulate, simulate_sizes
 from brimline.balance.sizing import pays_until, size_curve, smallest_capacity
+from brimline.balance.surface import Surface
 from brimline.balance.system import SHAPE_POINTS, Store, System, Use, Zone
 
 DAYS = 400
+
+
+def surface(rng: np.random.Generator) -> Surface:
+    return Surface(
+        rng.uniform(1.2, 1.3, DAYS), rng.uniform(0, 0.9, DAYS), 20.0, 8.0,
+        wetted_share=float(rng.uniform(0.3, 1)),
+    )  # fmt: skip
 
 
 def site(seed: int, *, rain_factor: float = 1.0) -> System:
@@ -36,6 +44,7 @@ def site(seed: int, *, rain_factor: float = 1.0) -> System:
             efficiency=float(rng.uniform(0.5, 1)),
             most_mm=float(rng.choice([5.0, np.inf])),
             start_full=float(rng.random()),
+            surface=surface(rng) if rng.random() < 0.3 else None,
         )
         for i in range(rng.integers(1, 5))
     )

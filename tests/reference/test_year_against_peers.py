@@ -159,6 +159,10 @@ def test_plantings_are_those_of_fao56(name):
     assert ours.kc == tuple(float(kc[c]) for c in ("Kcmini", "Kcmmid", "Kcmend"))
     kcb = row(tables.table17, basal).iloc[0]
     assert ours.kcb == tuple(float(kcb[c]) for c in ("Kcbini", "Kcbmid", "Kcbend"))
+    if str(kc["hmax"]).strip():
+        assert ours.height_m[1] == float(kc["hmax"])
+    else:  # the row of the whole group has none; broccoli and lettuce of it are 0.3 m high
+        assert (name, ours.height_m[1]) == ("small vegetables", 0.3)
     if stages:
         known = row(tables.table11, stages)[["Lini", "Ldev", "Lmid", "Llate"]].astype(int)
         assert ours.stage_days in [tuple(values) for values in known.to_numpy().tolist()]

@@ -12,10 +12,13 @@ from brimline._jit import kernel
 
 # columns of the results
 ET, DEMAND, ET_HARVEST, ET_MAINS, DRAINED, FED, GIVEN_STORE, GIVEN_MAINS, WATER = range(9)
+FROM_SURFACE, SURFACE_DRY = 9, 10
 IN_OWN, IN_SPILL, SPILLED, EVAPORATED, SOAKED, DRAWN, HELD = range(7)
 ASKED, USE_STORE, USE_MAINS = range(3)
 
 SHORT = 0.05  # a day is met where mains and deficit are at most this share of its demand
+WETS_ALL_MM = 3.0  # less rain leaves the wetted share of the surface as it was (FAO-56, table 20)
+LEAST_EXPOSED = 0.01  # of the surface: exposed and wetted
 
 
 @kernel
@@ -94,16 +97,37 @@ def _stress(depleted, total, readily):
 
 
 @kernel
-def _soil_day(water, from_store, from_mains, rain_in, fed, demand, total, readily):
+def _evaporation(dry, exposed, basal, most, evaporable, readily):
+    """Coefficient of evaporation from the soil's surface (FAO-56, equations 71 and 74).
+
+    Drawn down to `dry` mm of the `evaporable`, `readily` of it without hindrance; `basal` and
+    `most` are Kcb and Kc max; `exposed` is the share of the ground that is bare and wetted.
+    """
+    left = 1.0
+    if dry > readily:
+        left = max((evaporable - dry) / (evaporable - readily), 0.0)
+    return min(left * (most - basal), exposed * most)
+
+
+@kernel
+def _readily(depletion, demand, total):
+    """Water that is drawn without stress on a day of this demand [mm] (FAO-56, table 22)."""
+    return min(max(depletion + 0.04 * (5.0 - demand), 0.1), 0.8) * total
+
+
+@kernel
+def _soil_day(water, from_store, from_mains, rain_in, fed, demand, evaporated, total, readily):
     """Root zone through one day before irrigation; all in mm.
 
+    `demand` is what roots want, `evaporated` what leaves through the surface besides (0 where
+    the demand holds both).
     Returns water, its parts from stores and from mains, evapotranspiration, its parts from stores
     and from mains, and drainage. Water of all origins is taken as well mixed.
     """
     can = _stress(total - water, total, readily) * demand
     water += rain_in + fed
     from_store += fed
-    used = min(can, water)
+    used = min(can + evaporated, water)
     if water <= 0.0:
         return 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     store_share, mains_share = from_store / water, from_mains / water
@@ -126,6 +150,7 @@ def simulate(
     rain, et0, mains_limit,
     zone_area, zone_total, zone_depletion, zone_kc, zone_runoff, zone_start_at, zone_efficiency,
     zone_most, zone_irrigated, zone_full, zone_first, zone_draws, zone_watched,
+    layered, kc_most, cover, evaporable, evaporates_readily, wetted, unmulched, surface_start,
     inflow, open_area, capacity, area, soak_area, area_scale, seep, evaporates, spills_to, reserve,
     store_full, order,
     feed_first, feed_zone, feed_share,
@@ -136,7 +161,8 @@ def simulate(
 
     Axes: zone_kc and zone_runoff (zones, days); inflow (stores, days); capacity and area_scale
     (stores, variants). Links are lists with the place where each part's begin. Days met count the
-    watched zones and uses together.
+    watched zones and uses together. Where a zone is layered, its zone_kc is the basal coefficient
+    and kc_most and cover (zones, days) are read; evaporation comes on top.
     """
     days = rain.size
     zones, stores, uses, variants = (
@@ -146,11 +172,11 @@ def simulate(
         capacity.shape[1],
     )
     kept = days if keep else 0
-    zone_sum = np.zeros((zones, variants, 9))
+    zone_sum = np.zeros((zones, variants, 11))
     store_sum = np.zeros((stores, variants, 7))
     use_sum = np.zeros((uses, variants, 3))
     days_met = np.zeros(variants)
-    zone_series = np.zeros((kept, zones, 9))
+    zone_series = np.zeros((kept, zones, 11))
     store_series = np.zeros((kept, stores, 7))
     use_series = np.zeros((kept, uses, 3))
 
@@ -158,8 +184,11 @@ def simulate(
     from_store = np.zeros((zones, variants))
     from_mains = np.zeros((zones, variants))
     held = np.empty((stores, variants))
+    dry = np.empty((zones, variants))
+    wet = np.ones((zones, variants))
     for z in range(zones):
         water[z] = zone_full[z] * zone_total[z]
+        dry[z] = surface_start[z]
     for s in range(stores):
         held[s] = store_full[s] * capacity[s]
     arrives = np.zeros((stores, variants))
@@ -203,16 +232,30 @@ def simulate(
                     use_series[day, u, USE_STORE] = taken
                     use_series[day, u, USE_MAINS] = mains
         for z in range(zones):
-            demand = zone_kc[z, day] * et0[day]
+            roots = zone_kc[z, day] * et0[day]
             total = zone_total[z]
-            share = min(max(zone_depletion[z] + 0.04 * (5.0 - demand), 0.1), 0.8)
-            readily = share * total
+            readily = _readily(zone_depletion[z], roots, total)
             rain_in = rain[day] - zone_runoff[z, day]
             cubic = zone_area[z] * 1e-3  # m³ for each mm
             for v in range(variants):
+                evaporated = 0.0
+                demand = roots
+                if layered[z]:
+                    # rain comes in the morning, as in FAO-56, example 35
+                    top = max(dry[z, v] - rain_in, 0.0)
+                    if rain_in >= WETS_ALL_MM:
+                        wet[z, v] = 1.0
+                    exposed = max(min(1.0 - cover[z, day], wet[z, v]), LEAST_EXPOSED)
+                    evaporated = et0[day] * unmulched[z] * _evaporation(
+                        top, exposed, zone_kc[z, day], kc_most[z, day], evaporable[z],
+                        evaporates_readily[z])  # fmt: skip
+                    evaporated = min(evaporated, water[z, v] + rain_in + fed[z, v])
+                    dry[z, v] = min(top + evaporated / exposed, evaporable[z])
+                    demand = roots + evaporated
+                    readily = _readily(zone_depletion[z], demand, total)
                 w, hs, hm, used, used_store, used_mains, drained = _soil_day(
-                    water[z, v], from_store[z, v], from_mains[z, v], rain_in, fed[z, v], demand,
-                    total, readily)  # fmt: skip
+                    water[z, v], from_store[z, v], from_mains[z, v], rain_in, fed[z, v], roots,
+                    evaporated, total, readily)  # fmt: skip
                 taken = 0.0
                 mains = 0.0
                 if zone_irrigated[z] and total - w > zone_start_at[z] * readily:
@@ -225,6 +268,10 @@ def simulate(
                     w += (taken + mains) * to_soil
                     hs += taken * to_soil
                     hm += mains * to_soil
+                    if layered[z] and taken + mains > 0.0:
+                        wet[z, v] = wetted[z]
+                        depth = (taken + mains) * to_soil / wetted[z]
+                        dry[z, v] = max(dry[z, v] - depth, 0.0)
                 water[z, v] = w
                 from_store[z, v] = hs
                 from_mains[z, v] = hm
@@ -240,6 +287,8 @@ def simulate(
                 zone_sum[z, v, GIVEN_STORE] += taken
                 zone_sum[z, v, GIVEN_MAINS] += mains
                 zone_sum[z, v, WATER] = w
+                zone_sum[z, v, FROM_SURFACE] += evaporated
+                zone_sum[z, v, SURFACE_DRY] = dry[z, v]
                 if keep and v == 0:
                     series = zone_series[day, z]
                     series[ET] = used
@@ -251,6 +300,8 @@ def simulate(
                     series[GIVEN_STORE] = taken
                     series[GIVEN_MAINS] = mains
                     series[WATER] = w
+                    series[FROM_SURFACE] = evaporated
+                    series[SURFACE_DRY] = dry[z, v]
         for v in range(variants):
             if day_short[v] <= SHORT * day_demand[v]:
                 days_met[v] += 1.0

@@ -17,12 +17,15 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from brimline.balance.surface import Surface
     from brimline.balance.system import System
 
 # Names of the columns of the results, in the kernel's order; zones in mm where not said otherwise.
+# Evaporated and surface_dry are 0 in zones without dual coefficients.
 ZONE_COLUMNS: Final = (
     "et_mm", "demand_mm", "et_harvested_mm", "et_mains_mm", "drained_mm", "fed_mm",
-    "irrigation_harvested_m3", "irrigation_mains_m3", "soil_water_mm",
+    "irrigation_harvested_m3", "irrigation_mains_m3", "soil_water_mm", "evaporated_mm",
+    "surface_dry_mm",
 )  # fmt: skip
 STORE_COLUMNS: Final = (
     "runoff_in_m3", "overflow_in_m3", "spilled_m3", "evaporated_m3", "soaked_m3", "drawn_m3",
@@ -41,16 +44,16 @@ _YEAR_D: Final = 365
 class Series:
     """Daily results; the last axis runs over the column names of this module."""
 
-    zones: NDArray[np.float64]  # (days, zones, 9)
+    zones: NDArray[np.float64]  # (days, zones, 11)
     stores: NDArray[np.float64]  # (days, stores, 7)
     uses: NDArray[np.float64]  # (days, uses, 3)
 
 
 @dataclass(frozen=True, slots=True)
 class Totals:
-    """Sums over the record for each variant; contents (soil_water_mm, held_m3) at its end."""
+    """Sums over the record for each variant; soil_water_mm, surface_dry_mm, held_m3 at its end."""
 
-    zones: NDArray[np.float64]  # (zones, variants, 9)
+    zones: NDArray[np.float64]  # (zones, variants, 11)
     stores: NDArray[np.float64]  # (stores, variants, 7)
     uses: NDArray[np.float64]  # (uses, variants, 3)
     days_met: NDArray[np.float64]  # (variants,): of the zones and uses that were watched
@@ -65,8 +68,9 @@ def simulate(system: System) -> Series:
     Butler 2000, doi:10.1177/014362440002100201), then the mains. A zone's soil takes rain less
     runoff and the soakage fed to it, gives up evapotranspiration reduced by stress, drains what is
     above field capacity (FAO-56, chapter 8, equations 84 to 88) and is filled up again in the
-    evening if it is drawn down far enough. In the soil, water of all origins is well mixed, so
-    what roots take is counted once, in proportion.
+    evening if it is drawn down far enough. Where a zone has a `surface`, evaporation from it comes
+    on top of what roots take (FAO-56, chapter 7, equations 69 to 77). In the soil, water of all
+    origins is well mixed, so what roots take is counted once, in proportion.
     """
     return Series(*_run(system, *_base(system), keep=True)[4:])
 
@@ -79,12 +83,17 @@ def warmed(system: System) -> System:
     """
     series = simulate(system.first_days(min(_YEAR_D, system.days)))
     water = series.zones[-1, :, ZONE_COLUMNS.index("soil_water_mm")]
+    dry = series.zones[-1, :, ZONE_COLUMNS.index("surface_dry_mm")]
     held = series.stores[-1, :, STORE_COLUMNS.index("held_m3")]
     return replace(
         system,
         zones=tuple(
-            replace(zone, start_full=_share(float(left), zone.available_mm))
-            for zone, left in zip(system.zones, water, strict=True)
+            replace(
+                zone,
+                start_full=_share(float(left), zone.available_mm),
+                surface=zone.surface and replace(zone.surface, start_dry_mm=float(top)),
+            )
+            for zone, left, top in zip(system.zones, water, dry, strict=True)
         ),
         stores=tuple(
             replace(store, start_full=_share(float(left), store.capacity_m3))
@@ -168,6 +177,7 @@ def _run(
     use_first, use_draws = _links([[places[name] for name in use.draws_on] for use in uses])
     feed_first, feed_zone = _links([[zone_places[z] for z in store.feeds] for store in stores])
     spills_to = [places.get(store.spills_to, -1) for store in stores]
+    surfaces = [zone.surface for zone in zones]
     result: tuple[NDArray[np.float64], ...] = _kernels.simulate(
         _floats(system.rain_mm), _floats(system.et0_mm), float(system.mains_limit_m3),
         _floats([zone.area_m2 for zone in zones]),
@@ -182,6 +192,7 @@ def _run(
         _floats([zone.start_full for zone in zones]),
         zone_first, zone_draws,
         _flags([watched is None or zone.zone_id in watched for zone in zones]),
+        *_layers(surfaces, system.days),
         _rows([store.inflow_m3 for store in stores], system.days),
         _floats([store.open_m2 for store in stores]),
         np.ascontiguousarray(capacity),
@@ -201,6 +212,22 @@ def _run(
         keep,
     )  # fmt: skip
     return result
+
+
+def _layers(surfaces: Sequence[Surface | None], days: int) -> tuple[Any, ...]:
+    """Arrays of the surfaces' parts; without days where no zone has one."""
+    count = len(surfaces)
+    layered = _flags([surface is not None for surface in surfaces])
+    daily = np.zeros((2, count, days if layered.any() else 0))
+    parts = np.zeros((5, count))
+    for place, surface in enumerate(surfaces):
+        if surface is not None:
+            daily[:, place] = surface.kc_most, surface.cover
+            parts[:, place] = (
+                surface.evaporable_mm, surface.readily_mm, surface.wetted_share,
+                surface.unmulched, surface.start_dry_mm,
+            )  # fmt: skip
+    return (layered, *daily, *parts)
 
 
 def _floats(values: Any) -> NDArray[np.float64]:  # noqa: ANN401 - anything numpy takes

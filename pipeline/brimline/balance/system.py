@@ -12,6 +12,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from brimline.balance.surface import Surface
+
 SHAPE_POINTS = 17  # of a store's area against its volume, equally spaced in volume
 
 
@@ -25,7 +27,7 @@ class Zone:
     area_m2 : ground that is planted [m²].
     available_mm : water between field capacity and wilting point over the root zone [mm].
     depletion : share of it that is drawn without stress at a demand of 5 mm/d.
-    kc : (days,) crop coefficient.
+    kc : (days,) crop coefficient; the basal one where there is a `surface`.
     runoff_mm : (days,) rain that runs off the zone [mm/d], at most the rain.
     draws_on : stores that irrigate it, in the order in which they are asked.
     irrigated : ask for water when the soil is drawn down to `start_at`.
@@ -33,6 +35,7 @@ class Zone:
     efficiency : share of the water given that reaches the root zone.
     most_mm : most that is brought to the root zone in a day [mm/d].
     start_full : share of `available_mm` that the soil holds on the first day.
+    surface : soil that dries by evaporation, for dual crop coefficients; None for a single one.
     """
 
     zone_id: str
@@ -47,6 +50,16 @@ class Zone:
     efficiency: float = 0.9
     most_mm: float = np.inf
     start_full: float = 1.0
+    surface: Surface | None = None
+
+    def first_days(self, days: int) -> Zone:
+        """Return the zone with the beginning of its record only."""
+        return replace(
+            self,
+            kc=self.kc[:days],
+            runoff_mm=self.runoff_mm[:days],
+            surface=self.surface and self.surface.first_days(days),
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,9 +167,7 @@ class System:
             self,
             rain_mm=self.rain_mm[cut],
             et0_mm=self.et0_mm[cut],
-            zones=tuple(
-                replace(zone, kc=zone.kc[cut], runoff_mm=zone.runoff_mm[cut]) for zone in self.zones
-            ),
+            zones=tuple(zone.first_days(days) for zone in self.zones),
             stores=tuple(replace(store, inflow_m3=store.inflow_m3[cut]) for store in self.stores),
             uses=tuple(replace(use, demand_m3=use.demand_m3[cut]) for use in self.uses),
         )
@@ -206,6 +217,11 @@ class System:
         _check_range(what, "efficiency", zone.efficiency, 0.1, 1)
         _check_range(what, "most_mm", zone.most_mm, 0, np.inf)
         _check_range(what, "start_full", zone.start_full, 0, 1)
+        if zone.surface is not None:
+            self._check_days(what, zone.surface.kc_most)
+            self._check_days(what, zone.surface.cover)
+            if (zone.surface.kc_most < zone.kc).any():
+                raise ValueError(f"{what}: kc_most lies below the basal coefficient")
 
     def _check_store(self, store: Store) -> None:
         what = f"store {store.store_id}"

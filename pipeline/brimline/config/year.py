@@ -106,6 +106,9 @@ class OwnPlanting(ConfigTable):
         ge=1, le=365, description="Day of the year on which the season begins, as it is here."
     )
     root_depth_m: float = Field(gt=0, le=5, description="Depth of soil that roots draw from.")
+    height_m: float = Field(
+        1.0, gt=0, le=50, description="Height of the plants, for dual coefficients."
+    )
     depletion: float = Field(
         0.5, ge=0.1, le=0.8, description="Share of the available water drawn without stress."
     )
@@ -121,6 +124,18 @@ class Year(ConfigTable):
         "auto",
         description="Reference evapotranspiration; auto: Penman-Monteith where the record holds"
         " sun or humidity, else Hargreaves.",
+    )
+    coefficients: Literal["single", "dual"] = Field(
+        "single",
+        description="single: plants and soil together; dual: evaporation of the wetted surface by"
+        " itself, day by day.",
+    )
+    wetted_share: float = Field(
+        0.4,
+        ge=0.05,
+        le=1,
+        description="Share of a zone's ground that watering wets, for dual coefficients: drip 0.3"
+        " to 0.4, sprinklers 1.",
     )
     near_coast: bool = Field(
         default=False, description="Takes the coastal factor where radiation is estimated."

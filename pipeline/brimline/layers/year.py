@@ -51,6 +51,14 @@ _ZONE_PARTS: Final = (
     _volume("irrigation_mains_m3", "Water given from the mains, losses on the way included."),
     _volume("fed_m3", "Water that soaked in from swales and basins within reach of its roots."),
     _volume("drained_m3", "Water that drained below the roots."),
+    Column(
+        "evaporated_m3",
+        "float",
+        "Of the demand, evaporation from the soil's surface; empty with single coefficients.",
+        "m³",
+        0,
+        required=False,
+    ),
 )
 _STORE_PARTS: Final = (
     _volume("runoff_in_m3", "Runoff of its own ground and roofs, and rain on it."),

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from brimline.balance.planting import unmulched
 from brimline.balance.simulate import warmed
+from brimline.balance.surface import Air, Surface, cover_share, most_kc
 from brimline.balance.system import System, Use, Zone
 from brimline.rainfall import runoff_depth_mm
 from brimline.stages._year_stores import stores_of, usual_order
@@ -108,9 +110,7 @@ class YearInputs:
     def _zone(self, zone: DrawnZone, rain: NDArray[np.float64], case: Case) -> Zone:
         params = self.params
         southern = self.southern and not zone.own_season
-        kc = zone.planting.mulched(zone.mulch_share).kc_of(
-            self.weather.day_of_year, southern=southern
-        )
+        kc, surface = self._coefficients(zone, case, southern=southern)
         return Zone(
             zone.zone_id,
             zone.shape.area,
@@ -123,6 +123,28 @@ class YearInputs:
             start_at=params.start_at,
             efficiency=params.irrigation_efficiency,
             most_mm=params.most_mm_per_d,
+            surface=surface,
+        )
+
+    def _coefficients(
+        self, zone: DrawnZone, case: Case, *, southern: bool
+    ) -> tuple[NDArray[np.float64], Surface | None]:
+        """Single coefficients, or basal ones and the surface beside the plants."""
+        days = self.weather.day_of_year
+        if self.params.coefficients == "single":
+            return zone.planting.mulched(zone.mulch_share).kc_of(days, southern=southern), None
+        air = Air.of(self.weather)
+        kcb = zone.planting.kcb_of(days, air, southern=southern)
+        height = zone.planting.height_of(days, southern=southern)
+        most = most_kc(kcb, height, air)
+        readily, evaporable = zone.evaporable_mm(case.within)
+        return kcb, Surface(
+            most,
+            cover_share(kcb, most, height),
+            evaporable,
+            readily,
+            wetted_share=self.params.wetted_share,
+            unmulched=unmulched(zone.mulch_share),
         )
 
     def _stores_there(self, wanted: tuple[str, ...]) -> tuple[str, ...]:

@@ -100,6 +100,8 @@ def _zones_and_uses(ran: Ran) -> Iterator[tuple[str, DailyMet, Columns]]:
             "fed_m3": values["fed_mm"] * cubic,
             "drained_m3": values["drained_mm"] * cubic,
         }
+        if zone.surface is not None:
+            parts["evaporated_m3"] = values["evaporated_mm"] * cubic
         yield zone.zone_id, zone_days(ran.system, ran.series, place), parts
     for place, use in enumerate(ran.system.uses):
         days = use_days(ran.series, place)

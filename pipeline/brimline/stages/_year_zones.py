@@ -63,6 +63,15 @@ class DrawnZone:
             for name, share in self.textures.items()
         )
 
+    def evaporable_mm(self, within: Within = "middle") -> tuple[float, float]:
+        """Water that evaporates from the surface: without hindrance, and at all [mm]."""
+        parts = [
+            (share * readily, share * at_all)
+            for name, share in self.textures.items()
+            for readily, at_all in (TEXTURES[name].evaporable_mm(within),)
+        ]
+        return sum(part[0] for part in parts), sum(part[1] for part in parts)
+
     @property
     def texture_text(self) -> str:
         """The textures, the largest first."""
@@ -104,6 +113,8 @@ def own_planting(one: OwnPlanting) -> Planting:
         one.root_depth_m,
         one.depletion,
         "the site's own",
+        (one.height_m, one.height_m),
+        standard_climate=False,
     )
 
 
@@ -144,7 +155,7 @@ def read_zones(
         found.problems.append(_error(message, "give each its own", "configuration", "year.uses"))
     for zone in found.zones:
         zone.shape = shapely.union_all(shapes[zone.zone_id])
-        if not zone.textures and math.isnan(zone.measured_pct):
+        if not zone.textures and (math.isnan(zone.measured_pct) or params.coefficients == "dual"):
             _lay_on_soils(zone, soils, params, found.problems)
     _tell_overlaps(found)
     _in_order(found, params)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 import pandas as pd
 
 from brimline.balance.answers import residual_ratio, site_days
+from brimline.balance.evapotranspiration import DEFAULT_WIND_M_S
 from brimline.balance.periods import calendar
 from brimline.balance.simulate import warmed
 from brimline.engine.stage import Stage
@@ -65,6 +66,8 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
     latitude, elevation = position_of(given, labels, params)
     et0 = reference_of(weather, latitude, elevation, params)
     _tell_how(et0, water, report)
+    if params.coefficients == "dual":
+        _tell_surface(weather, report)
     shapes = dict(
         zip(given.frame("elements")["element_id"], given.frame("elements").geometry, strict=True)
     )
@@ -150,6 +153,19 @@ def _tell_how(et0: ReferenceEt, water: Mapping[str, Any], report: Reporter) -> N
                 "year",
             )
         )
+
+
+def _tell_surface(weather: DailyWeather, report: Reporter) -> None:
+    lacking = []
+    if weather.wind_m_s is None:
+        lacking.append(f"wind of {DEFAULT_WIND_M_S:g} m/s")
+    if all(v is None for v in (weather.humidity_min_pct, weather.humidity_mean_pct,
+                               weather.dewpoint_c)):  # fmt: skip
+        lacking.append("the lowest temperature as dewpoint")
+    how = "evaporation of the soil's surface by itself (dual crop coefficients)"
+    if lacking:
+        how += "; taken for what the record lacks: " + ", ".join(lacking)
+    report.problem(Problem(Severity.NOTICE, how, "", "year"))
 
 
 def _zones(inputs: YearInputs, ran: Ran, given: Given) -> GeoDataFrame:
