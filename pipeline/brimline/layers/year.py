@@ -22,6 +22,12 @@ _OF_YEAR: Final = Column(
     required=False,
 )
 _MONTH: Final = Column("month", "int", "Month of the year.", "", 1, 12)
+_WEATHER: Final = Column(
+    "weather",
+    "text",
+    "Whether days were measured or made up from monthly normals.",
+    values=("measured", "made up"),
+)
 _WHOLE: Final = Column("whole", "bool", "True where every day of the year is in the record.")
 
 
@@ -126,6 +132,7 @@ ITEMS: Final = (
             _volume("deficit_m3", "Of it, not met."),
             _share("share_without_mains", "Share of the demand met by rain and stores."),
             _share("share_without_mains_driest", "The same in the driest year.", required=False),
+            _WEATHER,
             FLAG_COLUMN,
             _maybe("notes", "text", "What was assumed, in words."),
         ),
@@ -134,37 +141,43 @@ ITEMS: Final = (
         "zone_years",
         "Zones by year",
         "What met each zone's demand, by year.",
-        (_ZONE_ID, _YEAR, _WHOLE, *_MET, *_ZONE_PARTS),
+        (_ZONE_ID, _YEAR, _WHOLE, *_MET, *_ZONE_PARTS, _WEATHER),
     ),
     Table(
         "zone_months",
         "Zones by month",
         "What met each zone's demand by month, in the average and in the driest year.",
-        (_ZONE_ID, _OF_YEAR, _MONTH, *_MET, *_ZONE_PARTS),
+        (_ZONE_ID, _OF_YEAR, _MONTH, *_MET, *_ZONE_PARTS, _WEATHER),
     ),
     Table(
         "store_years",
         "Stores by year",
         "What went through each store, by year.",
-        (_ELEMENT_ID, _YEAR, _WHOLE, *_STORE_PARTS),
+        (_ELEMENT_ID, _YEAR, _WHOLE, *_STORE_PARTS, _WEATHER),
     ),
     Table(
         "store_months",
         "Stores by month",
         "What went through each store by month, in the average and in the driest year.",
-        (_ELEMENT_ID, _OF_YEAR, _MONTH, *_STORE_PARTS),
+        (_ELEMENT_ID, _OF_YEAR, _MONTH, *_STORE_PARTS, _WEATHER),
     ),
     Table(
         "site_years",
         "The site by year",
         "What met the demand of all zones and uses, by year.",
-        (_YEAR, _WHOLE, Column("driest", "bool", "True for the driest year."), *_SITE_PARTS),
+        (
+            _YEAR,
+            _WHOLE,
+            Column("driest", "bool", "True for the driest year."),
+            *_SITE_PARTS,
+            _WEATHER,
+        ),
     ),
     Table(
         "site_months",
         "The site by month",
         "What met the demand of all zones and uses by month, in the average and the driest year.",
-        (_OF_YEAR, _MONTH, *_SITE_PARTS),
+        (_OF_YEAR, _MONTH, *_SITE_PARTS, _WEATHER),
     ),
     Table(
         "size_curves",
@@ -177,6 +190,7 @@ ITEMS: Final = (
             _share("share_of_days", "Share of days on which 95 % of that demand is met."),
             Column("met_m3_per_y", "float", "Demand of the site met without mains.", "m³/a", 0),
             Column("mains_m3_per_y", "float", "Drawn from the mains by the site.", "m³/a", 0),
+            _WEATHER,
         ),
     ),
     Table(
@@ -202,6 +216,7 @@ ITEMS: Final = (
             Column("worth_m3_per_y", "float", "Demand that a further m³ must meet.", "m³/a", 0),
             _volume("tried_to_m3", "Largest size that was tried."),
             Column("text", "text", "The answer in words."),
+            _WEATHER,
         ),
     ),
     Table(
@@ -214,6 +229,7 @@ ITEMS: Final = (
             *_MET,
             _share("share_without_mains_driest", "The same in the driest year.", required=False),
             _volume("drawn_from_mains_m3", "Water drawn from the mains, losses included."),
+            _WEATHER,
         ),
     ),
 )

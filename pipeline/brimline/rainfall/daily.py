@@ -88,6 +88,11 @@ class DailyWeather:
         return dates
 
     @property
+    def origin(self) -> str:
+        """Where the days come from, in a word: measured or made up."""
+        return "made up" if self.made_up else "measured"
+
+    @property
     def years(self) -> NDArray[np.int64]:
         """Calendar year of every day."""
         return self.dates.astype("datetime64[Y]").astype(np.int64) + 1970

@@ -198,6 +198,7 @@ def _year(results: Results) -> list[Figure]:
         return []
     found = []
     average, driest = years[years["year"].isna()], years[years["driest"].fillna(value=False)]
+    made_up = ", of made-up weather" if (years["weather"] == "made up").any() else ""
     if len(average):
         row = average.iloc[0]
         share = float(row["share_without_mains"])
@@ -208,16 +209,17 @@ def _year(results: Results) -> list[Figure]:
                 share,
                 "share",
                 "site_years",
-                "of the demand in an average year",
+                f"of the demand in an average year{made_up}",
             )
         )
         avoided = float(row["mains_avoided_m3"])
         title = "Mains water avoided a year"
-        found.append(Figure("mains_avoided_m3", title, avoided, "volume", "site_years"))
+        note = made_up.removeprefix(", ")
+        found.append(Figure("mains_avoided_m3", title, avoided, "volume", "site_years", note))
     if len(driest):
         row = driest.iloc[0]
         share = float(row["share_without_mains"])
-        note = f"in the driest year, {int(row['year'])}"
+        note = f"in the driest year, {int(row['year'])}{made_up}"
         title = "Met without mains then"
         found.insert(
             1,

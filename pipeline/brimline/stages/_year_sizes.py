@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -65,16 +66,16 @@ def answer_row(curve: SizeCurve, system: System, inputs: YearInputs) -> dict[str
     serves = ", ".join(curve.served)
     goal = f"{100 * params.goal_share:g} %"
     enough = (
-        f"{goal} need {smallest:.1f} m³"
+        f"{goal} need {_told(smallest)} m³"
         if smallest is not None
-        else f"{goal} are not reached with up to {tried:.0f} m³"
+        else f"{goal} are not reached with up to {_told(tried)} m³"
     )
     if pays <= 0:
         stops = f"no size meets {worth:g} m³ a year for each m³ of it"
     elif pays >= tried:
-        stops = f"up to {tried:.0f} m³ a further m³ still meets {worth:g} m³ a year"
+        stops = f"up to {_told(tried)} m³ a further m³ still meets {worth:g} m³ a year"
     else:
-        stops = f"beyond {pays:.0f} m³ a further m³ meets less than {worth:g} m³ a year"
+        stops = f"beyond {_told(pays)} m³ a further m³ meets less than {worth:g} m³ a year"
     return {
         "element_id": curve.store_id,
         "kind": kind,
@@ -86,6 +87,12 @@ def answer_row(curve: SizeCurve, system: System, inputs: YearInputs) -> dict[str
         "pays_until_m3": pays,
         "worth_m3_per_y": worth,
         "tried_to_m3": tried,
-        "text": f"With {capacity:.1f} m³, {100 * share:.0f} % of the demand of {serves} is met"
-        f" without mains; {enough}; {stops}.",
+        "text": f"{curve.store_id}: with {_told(capacity)} m³, {100 * share:.0f} % of the demand of"
+        f" {serves} is met without mains; {enough}; {stops}.",
     }
+
+
+def _told(volume_m3: float) -> str:
+    """Return a volume as sizes are known: to three digits."""
+    digits = 2 - math.floor(math.log10(volume_m3)) if volume_m3 > 0 else 0
+    return f"{round(volume_m3, digits):.{min(max(digits, 0), 1)}f}"

@@ -35,20 +35,29 @@ _EMPTY_M3: Final = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class Ran:
-    """A system that was run, and what the mains give each day with and without its stores."""
+    """A system that was run, and what the mains give each day with and without its stores.
+
+    `weather` says whether the days were measured or made up.
+    """
 
     system: System
     series: Series
     calendar: Calendar
     mains_m3: NDArray[np.float64]
     bare_mains_m3: NDArray[np.float64]
+    weather: str
 
     @classmethod
-    def of(cls, system: System, bare: System, calendar: Calendar) -> Ran:
+    def of(cls, system: System, bare: System, calendar: Calendar, weather: str) -> Ran:
         """Run a system, and the same planting without stores."""
         series = simulate(system)
         return cls(
-            system, series, calendar, mains_m3(system, series), mains_m3(bare, simulate(bare))
+            system,
+            series,
+            calendar,
+            mains_m3(system, series),
+            mains_m3(bare, simulate(bare)),
+            weather,
         )
 
     @property
@@ -77,15 +86,15 @@ def year_tables(ran: Ran) -> dict[str, pd.DataFrame]:
         site = _met_rows(periods, site_days(ran.system, ran.series), _site_parts(ran))
         site["driest"] = [driest is not None and period.year == driest.year for period in periods]
         found[f"site_{ending}"] = [site]
-    return {name: rows_of(name, parts) for name, parts in found.items()}
+    return {name: rows_of(name, parts, ran.weather) for name, parts in found.items()}
 
 
-def rows_of(name: str, parts: Sequence[pd.DataFrame]) -> pd.DataFrame:
+def rows_of(name: str, parts: Sequence[pd.DataFrame], weather: str) -> pd.DataFrame:
     """Join rows into a table of the catalogue; columns that it does not declare are left out."""
     declared = table(name)
     if not parts:
         return pd.DataFrame(empty(declared))
-    joined = pd.concat(parts, ignore_index=True)
+    joined = pd.concat(parts, ignore_index=True).assign(weather=weather)
     known = [column.name for column in declared.columns if column.name in joined.columns]
     return pd.DataFrame(conformed(joined[known], declared))
 

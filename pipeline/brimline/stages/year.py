@@ -96,7 +96,7 @@ def _results(
     rows, ran = [], {}
     for case in cases(inputs.params):
         system = inputs.system(case)
-        one = Ran.of(system, warmed(system.without_stores()), when)
+        one = Ran.of(system, warmed(system.without_stores()), when, weather.origin)
         rows.append(case_row(case, one))
         ran[case.name] = one
     now = ran[AS_DRAWN.name]
@@ -106,9 +106,14 @@ def _results(
     tables = {
         **{name: pd.DataFrame(empty(table(name))) for name in _TABLES},
         **year_tables(now),
-        "size_curves": rows_of("size_curves", [curve_rows(curve) for curve in curves]),
-        "size_answers": rows_of("size_answers", [pd.DataFrame(answers)] if answers else []),
-        "year_sensitivity": rows_of("year_sensitivity", [pd.DataFrame(rows)]),
+        **{
+            name: rows_of(name, parts, weather.origin)
+            for name, parts in (
+                ("size_curves", [curve_rows(curve) for curve in curves]),
+                ("size_answers", [pd.DataFrame(answers)] if answers else []),
+                ("year_sensitivity", [pd.DataFrame(rows)]),
+            )
+        },
     }
     facts = _facts(now, et0, weather) | {
         "latitude_deg": latitude_deg,
@@ -187,6 +192,7 @@ def _zones(inputs: YearInputs, ran: Ran, given: Given) -> GeoDataFrame:
                 "draws_on": "; ".join(simulated.draws_on) if zone.irrigated else None,
                 "fed_by": "; ".join(fed_by) or None,
                 **zone_row(ran, place),
+                "weather": ran.weather,
                 "flag": "assumed" if zone.assumed else "",
                 "notes": "; ".join(zone.assumed) or None,
             }
@@ -202,6 +208,7 @@ def _facts(ran: Ran, et0: ReferenceEt, weather: DailyWeather) -> dict[str, Any]:
     headline: dict[str, float | str] = {
         "without_mains_average_pct": 100 * met.share_without_mains,
         "mains_avoided_a_year_m3": avoided,
+        "weather_of_the_year": weather.origin,
     }
     hardest = None
     if driest is not None:

@@ -24,7 +24,8 @@ def test_keys_that_are_named_exist():
     zone_columns = {column.name for column in layer("planting_zones").columns}
     stated = {
         "soak_reach_m", "soak_share", "mains_limit_m3_per_d", "start_at", "most_mm_per_d",
-        "wetted_share", "irrigation_efficiency", "goal_share", "tank_worth_m3_per_y", "pond_worth_m3_per_y",
+        "wetted_share", "irrigation_efficiency", "goal_share", "tank_worth_m3_per_y",
+        "pond_worth_m3_per_y",
     }  # fmt: skip
     assert stated <= set(Year.model_fields)
     assert all(f"`{key}`" in PAGE for key in stated)

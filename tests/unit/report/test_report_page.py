@@ -69,7 +69,7 @@ def test_headings_tables_and_pictures_can_be_heard(made_results: Results) -> Non
         after - before <= 1 for before, after in zip(page.levels, page.levels[1:], strict=False)
     )
     assert page.loose_heads == 0
-    assert len(page.pictures) == 11
+    assert len(page.pictures) == 10
     assert all(page.pictures)
     assert len(page.ids) == len(set(page.ids))
     assert {link[1:] for link in page.links} <= set(page.ids)
