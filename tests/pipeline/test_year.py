@@ -1,5 +1,8 @@
 """Water through the year by the command: answers, identifiers, bad files, and what is missing."""
 
+import shutil
+from types import SimpleNamespace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -66,23 +69,53 @@ def problems(result):
     return [f"{p['source']}, {p['place']}: {p['message']}" for p in result.json["problems"]]
 
 
-def test_the_year_is_answered(site):
-    write_site(site)
-    weather = record()
-    write_weather(site, weather)
-    done = site.run("--json")
-    assert done.code == 0, done.err
-    for name in YEAR_TABLES:
-        csv = pd.read_csv(site.results / "tables" / f"{name}.csv")
-        assert len(csv) == len(site.table(name)) > 0
+UNTIL = ("--until", "year", "--json")
 
-    # the driest year is the one that was made dry, and the headline repeats the site's table
-    years = site.table("site_years")
-    assert years.loc[years["driest"], "year"].tolist() == [2003]
-    headline = site.manifest["headline"]
+
+class _Silent:
+    """Stands for pytest's own in a fixture that outlives one test; what is said is kept aside."""
+
+    def readouterr(self):
+        return SimpleNamespace(out="", err="")
+
+
+@pytest.fixture(scope="module")
+def answered(tmp_path_factory, site_class):
+    """One run to the year's end that the tests look at, or copy and change."""
+    with pytest.MonkeyPatch.context() as patch:
+        site = site_class(tmp_path_factory.mktemp("answered"), _Silent(), patch)
+        write_site(site)
+        write_weather(site, record())
+        assert site.run(*UNTIL).code == 0
+        yield site
+
+
+@pytest.fixture
+def again(answered, site):
+    """A copy of that run, which may be changed and run again."""
+    shutil.copytree(answered.folder, site.folder, dirs_exist_ok=True)
+    site.inputs, site.tables = dict(answered.inputs), answered.tables
+    return site
+
+
+def average_and_driest(rows):
+    return rows[rows["year"].isna()].iloc[0], rows[rows["driest"]].iloc[0]
+
+
+def test_every_table_is_published_as_csv_too(answered):
+    for name in YEAR_TABLES:
+        csv = pd.read_csv(answered.results / "tables" / f"{name}.csv")
+        assert len(csv) == len(answered.table(name)) > 0
+        assert set(csv["weather"]) == {"measured"}
+
+
+def test_the_driest_year_is_named_and_the_headline_repeats_the_sites_table(answered):
+    years = answered.table("site_years")
+    assert years.loc[years["driest"], "year"].tolist() == [2003]  # the one that was made dry
+    headline = answered.manifest["headline"]
     assert headline["driest_year"] == "2003"
-    average = years[years["year"].isna()].iloc[0]
-    driest = years[years["driest"]].iloc[0]
+    assert headline["weather_of_the_year"] == "measured"
+    average, driest = average_and_driest(years)
     assert headline["without_mains_average_pct"] == pytest.approx(
         100 * average["share_without_mains"]
     )
@@ -96,22 +129,26 @@ def test_the_year_is_answered(site):
     assert whole["whole"].all()
     assert average["demand_m3"] == pytest.approx(whole["demand_m3"].mean())
 
-    # demand is what met it, everywhere; zones add up to the site; months add up to years
-    zones = site.table("zone_years")
-    for rows in (years, zones, site.table("zone_months"), site.table("site_months")):
+
+def test_demand_is_what_met_it_everywhere_and_parts_add_up(answered):
+    years, zones = answered.table("site_years"), answered.table("zone_years")
+    months = answered.table("site_months")
+    for rows in (years, zones, answered.table("zone_months"), months):
         met = rows[["rain_m3", "harvested_m3", "mains_m3", "deficit_m3"]].sum(axis=1)
         np.testing.assert_allclose(met, rows["demand_m3"], rtol=1e-9)
     by_year = zones.groupby("year", dropna=False)["demand_m3"].sum()
     np.testing.assert_allclose(by_year.to_numpy(), years["demand_m3"])
-    months = site.table("site_months")
+    average, driest = average_and_driest(years)
     assert months[months["year"].isna()]["rain_mm"].sum() == pytest.approx(average["rain_mm"])
     assert months[months["year"] == 2003]["demand_m3"].sum() == pytest.approx(driest["demand_m3"])
 
+
+def test_stores_fill_and_spill_as_in_the_storms(answered):
     # the roof by hand: 1 mm on 1 m² is 1 litre, 95 % reach the gutter, 0.5 mm are led away
-    rain = weather["precipitation_mm"].to_numpy()
+    rain = record()["precipitation_mm"].to_numpy()
     kept = 240 * np.maximum(0.95 * rain - 0.5, 0).sum() / 1000 / 4
-    stores = site.table("store_years")
-    assert set(stores["element_id"]) == set(site.layer("elements")["element_id"])
+    stores, zones = answered.table("store_years"), answered.table("zone_years")
+    assert set(stores["element_id"]) == set(answered.layer("elements")["element_id"])
     mean = stores[stores["year"].isna()].set_index("element_id")
     assert mean.loc["Barn tank", "runoff_in_m3"] == pytest.approx(kept, rel=1e-6)
     # the cascade is that of the storms: what the tank spills is what the swale takes
@@ -122,24 +159,36 @@ def test_the_year_is_answered(site):
     beds = zones[(zones["zone_id"] == "Beds") & zones["year"].isna()].iloc[0]
     assert mean.loc["Barn tank", "drawn_m3"] == pytest.approx(beds["irrigation_harvested_m3"])
 
-    # roots within reach downslope of the swale are fed, others not
-    layer = site.layer("zones").set_index("zone_id")
+
+def test_roots_within_reach_downslope_of_the_swale_are_fed_and_others_not(answered):
+    zones, stores = answered.table("zone_years"), answered.table("store_years")
+    mean = stores[stores["year"].isna()].set_index("element_id")
+    layer = answered.layer("zones").set_index("zone_id")
     assert layer.loc["Grove", "fed_by"] == "Long swale"
     fed = zones[zones["year"].isna()].set_index("zone_id")["fed_m3"]
     assert 0 < fed["Grove"] <= 0.5 * mean.loc["Long swale", "soaked_m3"]
     assert fed["Far corner"] == 0
+    # all that feeds roots in all zones is at most the stated share of all that soaked in
+    assert fed.sum() <= 0.5 * mean["soaked_m3"].sum()
     assert "assumed" in layer.loc["Grove", "flag"]  # nobody said the soil there
     assert not layer.loc["Beds", "flag"]
 
-    # sizes: a larger tank never meets less for what draws on it
-    curve = site.table("size_curves")
+
+def test_a_larger_tank_never_meets_less_for_what_draws_on_it(answered):
+    curve = answered.table("size_curves")
     assert set(curve["element_id"]) == {"Barn tank"}
     assert len(curve) == 40
     assert (curve["share_without_mains"].diff().dropna() >= -1e-9).all()
-    answer = site.table("size_answers").iloc[0]
+    answer = answered.table("size_answers").iloc[0]
     assert (answer["serves"], answer["capacity_m3"]) == ("Beds", 12.0)
+    zones = answered.table("zone_years")
+    beds = zones[(zones["zone_id"] == "Beds") & zones["year"].isna()].iloc[0]
     assert answer["share_without_mains"] == pytest.approx(beds["share_without_mains"], abs=0.005)
-    cases = site.table("year_sensitivity").set_index("case")
+    assert answer["text"].startswith("Barn tank: with 12.0 m³,")
+
+
+def test_a_drier_climate_and_other_soils(answered):
+    cases = answered.table("year_sensitivity").set_index("case")
     assert (
         cases.loc["drier climate", "share_without_mains"]
         < cases.loc["soil that holds less", "share_without_mains"]
@@ -148,22 +197,35 @@ def test_the_year_is_answered(site):
     )
 
 
-def test_only_what_depends_on_a_change_runs_again(site):
-    write_site(site)
-    write_weather(site, record())
-    assert site.run().code == 0
-    site.tables = TABLES + "[year]\ngoal_share = 0.5\n"
-    assert set(site.run("--json").json["ran"]) == {"year"}
-    assert site.table("size_answers")["goal_share"].tolist() == [0.5]
-    write_weather(site, record(dry_year=2002))
-    assert set(site.run("--json").json["ran"]) == {"weather", "year"}
-    assert site.manifest["headline"]["driest_year"] == "2002"
+def test_only_what_depends_on_a_change_runs_again(again):
+    again.tables = TABLES + "[year]\ngoal_share = 0.5\n"
+    assert set(again.run(*UNTIL).json["ran"]) == {"year"}
+    assert again.table("size_answers")["goal_share"].tolist() == [0.5]
+    write_weather(again, record(dry_year=2002))
+    assert set(again.run(*UNTIL).json["ran"]) == {"weather", "year"}
+    assert again.manifest["headline"]["driest_year"] == "2002"
 
 
-def test_uses_orders_own_plantings_and_no_mains(site):
-    write_site(site)
-    write_weather(site, record(last="2002-12-31"))
-    site.tables = TABLES + (
+def test_dual_coefficients_let_the_wetted_surface_evaporate(answered, again):
+    assert answered.table("zone_years")["evaporated_m3"].isna().all()
+    again.tables = TABLES + "[year]\ncoefficients = 'dual'\n"
+    done = again.run(*UNTIL)
+    assert set(done.json["ran"]) == {"year"}
+    assert any(
+        "dual crop coefficients); taken for what the record lacks: wind of 2 m/s" in line
+        for line in problems(done)
+    )
+    rows = again.table("zone_years")
+    met = rows[["rain_m3", "harvested_m3", "mains_m3", "deficit_m3"]].sum(axis=1)
+    np.testing.assert_allclose(met, rows["demand_m3"], rtol=1e-9)
+    assert (rows["evaporated_m3"] > 0).all()
+    # the surface takes its part of what left the ground, and never what was not there
+    assert (rows["evaporated_m3"] < rows["demand_m3"] - rows["deficit_m3"]).all()
+
+
+def test_uses_orders_own_plantings_and_no_mains(again):
+    write_weather(again, record(last="2002-12-31"))
+    again.tables = TABLES + (
         "[year]\nmains_limit_m3_per_d = 0\ndraw_order = ['Hollow']\n"
         "zone_order = ['Grove', 'Beds']\n"
         "[[year.uses]]\nname = 'Ducks'\nm3_per_d = 0.05\nmonths = [6, 7, 8]\n"
@@ -172,64 +234,75 @@ def test_uses_orders_own_plantings_and_no_mains(site):
         "kc_end = 0.2\nkc_dormant = 0.2\nstage_days = [0, 0, 365, 0]\nfirst_day = 1\n"
         "root_depth_m = 0.5\n"
     )
-    done = site.run("--json")
+    done = again.run(*UNTIL)
     assert done.code == 0, done.err
-    zones = site.table("zone_years")
+    zones = again.table("zone_years")
     ducks = zones[(zones["zone_id"] == "Ducks") & (zones["year"] == 2001)].iloc[0]
     assert ducks["demand_m3"] == pytest.approx(0.05 * 92)
     assert (zones["mains_m3"] == 0).all()
     assert zones["zone_id"].drop_duplicates().tolist() == ["Grove", "Beds", "Far corner", "Ducks"]
     beds = zones[(zones["zone_id"] == "Beds") & (zones["year"] == 2001)].iloc[0]
-    et0 = site.table("site_years").set_index("year").loc[2001, "et0_mm"]
+    et0 = again.table("site_years").set_index("year").loc[2001, "et0_mm"]
     assert beds["demand_m3"] == pytest.approx(0.2 * et0 * BEDS.area / 1000)  # its own planting
-    assert set(site.table("size_answers")["serves"]) == {"Beds, Ducks"}
+    assert set(again.table("size_answers")["serves"]) == {"Beds, Ducks"}
 
 
-def test_zones_without_weather_and_weather_without_zones_are_said(site):
-    write_site(site)
-    done = site.run("--json")
+def test_zones_without_weather_and_weather_without_zones_are_said(again):
+    del again.inputs["weather"]
+    done = again.run(*UNTIL)
     assert done.code == 0
     assert any("3 planting zones are drawn, but there is no weather" in p for p in problems(done))
-    assert all(len(site.table(name)) == 0 for name in YEAR_TABLES)
-    assert "driest_year" not in site.manifest["headline"]
-    write_weather(site, record(last="2002-12-31"))
-    write_site(site, planting_zones=[])
-    done = site.run("--json")
+    assert all(len(again.table(name)) == 0 for name in YEAR_TABLES)
+    assert "driest_year" not in again.manifest["headline"]
+    write_weather(again, record(last="2002-12-31"))
+    write_site(again, planting_zones=[])
+    done = again.run(*UNTIL)
     assert done.code == 0
     assert any("no planting zone is drawn" in p for p in problems(done))
-    assert len(site.layer("zones")) == 0
+    assert len(again.layer("zones")) == 0
 
 
-def test_zones_without_any_store_live_on_rain_and_mains(site):
-    site.write_plan(planting_zones=[{"name": "Beds", "planting": "lawn, cool season",
-                                     "texture": "sand", "shape": BEDS}])  # fmt: skip
-    write_weather(site, record(last="2002-12-31"))
-    done = site.run("--json")
+def test_zones_without_any_store_live_on_rain_and_mains(again):
+    again.write_plan(planting_zones=[{"name": "Beds", "planting": "lawn, cool season",
+                                      "texture": "sand", "shape": BEDS}])  # fmt: skip
+    write_weather(again, record(last="2002-12-31"))
+    done = again.run(*UNTIL)
     assert done.code == 0, done.err
-    years = site.table("site_years")
+    years = again.table("site_years")
     assert (years["harvested_m3"] == 0).all()
     assert (years["mains_avoided_m3"] == 0).all()
     assert (years["mains_m3"] > 0).all()
-    assert len(site.table("size_curves")) == 0
+    assert len(again.table("size_curves")) == 0
 
 
-def test_normals_stand_in_for_a_file_and_are_called_made_up(site):
-    write_site(site)
+def test_normals_stand_in_for_a_file_and_are_called_made_up_everywhere(again):
+    del again.inputs["weather"]
     rain = "[90, 70, 60, 45, 40, 30, 15, 20, 45, 80, 95, 100]"
-    site.tables = TABLES + (
+    again.tables = TABLES + (
         f"[weather]\nnormal_rain_mm = {rain}\n"
         "normal_wet_days = [14, 12, 11, 9, 8, 6, 3, 4, 8, 13, 15, 15]\n"
         "normal_temp_max_c = [8, 9, 12, 15, 19, 22, 26, 26, 22, 16, 11, 8]\n"
         "normal_temp_min_c = [2, 2, 3, 5, 8, 11, 13, 13, 10, 7, 4, 2]\nmade_up_years = 6\n"
     )
-    done = site.run("--json")
+    done = again.run(*UNTIL)
     assert done.code == 0, done.err
     assert any("6 years of days were made up from monthly normals" in p for p in problems(done))
-    years = site.table("site_years")
+    years = again.table("site_years")
     assert years["year"].dropna().tolist() == [2001, 2002, 2003, 2004, 2005, 2006]
     assert years[years["year"].isna()]["rain_mm"].iloc[0] == pytest.approx(690)
-    site.tables = site.tables.replace(rain, "[90, 70]")
-    refused = site.check()
+    for name in YEAR_TABLES:
+        assert set(again.table(name)["weather"]) == {"made up"}
+        csv = pd.read_csv(again.results / "tables" / f"{name}.csv")
+        assert set(csv["weather"]) == {"made up"}
+    assert set(again.layer("zones")["weather"]) == {"made up"}
+    assert again.manifest["headline"]["weather_of_the_year"] == "made up"
+    notes = [f["note"] for f in again.manifest["figures"] if f["source"] == "site_years"]
+    assert len(notes) == 3
+    assert all(note.endswith("of made-up weather") for note in notes)
+    report = (again.results / "report.html").read_text(encoding="utf-8")
+    assert "Water through the year (weather made up)" in report
+    again.tables = again.tables.replace(rain, "[90, 70]")
+    refused = again.check()
     assert refused.code == 2
     assert "normal_rain_mm has 2" in refused.err
 
@@ -264,7 +337,7 @@ def without_a_year(table):
 def test_a_bad_weather_file_stops_check_and_run_and_names_the_row(site, spoil, line, says):
     write_site(site)
     write_weather(site, spoil(record()))
-    for done in (site.check(), site.run()):
+    for done in (site.check(), site.run("--until", "year")):
         assert done.code == 2
         assert says in done.err
         assert f"weather.csv, {line}" in done.err
@@ -280,7 +353,7 @@ def test_names_that_nothing_has_are_refused_with_the_nearest(site):
     write_site(site, zones)
     write_weather(site, record(last="2002-12-31"))
     site.tables = TABLES + "[year]\nzone_order = ['Groove']\n"
-    for done in (site.check(), site.run()):
+    for done in (site.check(), site.run("--until", "year")):
         assert done.code == 2
         assert "planting_zones, row 1: Beds: no planting is named 'small vegtables'" in done.err
         assert "did you mean 'small vegetables'?" in done.err

@@ -9,7 +9,7 @@ from brimline._jit import threads
 from brimline.balance.answers import site_days, store_residual_m3, zone_residual_mm
 from brimline.balance.generator import Normals, daily_from_normals
 from brimline.balance.planting import PLANTINGS
-from brimline.balance.simulate import simulate, simulate_sizes
+from brimline.balance.simulate import STORE_COLUMNS, ZONE_COLUMNS, simulate, simulate_sizes
 from brimline.balance.sizing import pays_until, size_curve, smallest_capacity
 from brimline.balance.surface import Surface
 from brimline.balance.system import SHAPE_POINTS, Store, System, Use, Zone
@@ -95,6 +95,20 @@ def test_the_parts_of_demand_add_up_and_none_is_negative(seed):
     np.testing.assert_allclose(total, met.demand, atol=1e-9)
     for part in (met.rain, met.harvested, met.mains, met.deficit):
         assert part.min() >= -1e-9
+
+
+@settings(deadline=None, max_examples=40)
+@given(st.integers(0, 10_000))
+def test_no_soakage_is_fed_twice(seed):
+    """All that all zones are fed is each store's soakage times its stated shares, every day."""
+    system = site(seed)
+    series = simulate(system)
+    soaked = series.stores[:, :, STORE_COLUMNS.index("soaked_m3")]
+    shares = np.array([sum(store.feeds.values()) for store in system.stores])
+    areas = np.array([zone.area_m2 for zone in system.zones])
+    fed = series.zones[:, :, ZONE_COLUMNS.index("fed_mm")] @ (areas / 1000)
+    np.testing.assert_allclose(fed, soaked @ shares, rtol=1e-9, atol=1e-12)
+    assert (fed <= soaked.sum(axis=1) + 1e-9).all()
 
 
 @settings(deadline=None, max_examples=40)

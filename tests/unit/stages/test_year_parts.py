@@ -1,5 +1,7 @@
 """Zones, soils, soakage and overflow as the year's stage makes them from what was drawn."""
 
+from dataclasses import replace
+
 import geopandas as gpd
 import numpy as np
 import pytest
@@ -10,6 +12,7 @@ from brimline.config import OwnPlanting, Year
 from brimline.grid import Grid
 from brimline.io.frames import empty
 from brimline.layers import layer
+from brimline.rainfall.daily import DailyWeather
 from brimline.stages._year_sizes import curves_of
 from brimline.stages._year_stores import (
     daily_inflow_m3,
@@ -18,6 +21,7 @@ from brimline.stages._year_stores import (
     spill_targets,
     usual_order,
 )
+from brimline.stages._year_system import YearInputs
 from brimline.stages._year_zones import read_zones
 
 CRS = "EPSG:32626"
@@ -99,6 +103,47 @@ def test_measured_soil_stands_before_its_texture():
     assert (zone.texture_text, zone.assumed) == ("measured", [])
     for column in ("available_pct", "root_depth_m"):
         assert f"a: {column} must be above 0, got 0" in errors(zones([row | {column: 0.0}]))[0]
+
+
+def inputs(rows, days=365, **params):
+    """What the year's stage would make of zones and dry, still days."""
+    weather = DailyWeather(
+        np.datetime64("2001-01-01"), np.zeros(days), np.full(days, 22.0), np.full(days, 11.0)
+    )
+    found = zones(rows, **params).zones
+    curve_numbers = {zone.zone_id: 60.0 for zone in found}
+    return YearInputs(found, curve_numbers, [], {}, weather, np.full(days, 3.0), False,
+                      Year(**params))  # fmt: skip
+
+
+def test_dual_coefficients_make_a_surface_of_what_was_drawn():
+    # FAO-56, table 19 (from memory): of loam 8 to 10 mm evaporate readily and 16 to 22 at all, of
+    # sand 2 to 7 and 6 to 12; half of each. Mulch on 0.4 of the ground leaves 0.8.
+    square = shapely.box(0, 0, 10, 10)
+    rows = [{"name": "a", "planting": "tomatoes", "mulch_share": 0.4, "shape": square}]
+    assert inputs(rows, usual_texture="loam").system().zones[0].surface is None
+    soils = [{"texture": "sand", "shape": shapely.box(0, 0, 5, 10)}]
+    dual = Year(coefficients="dual", wetted_share=0.35, usual_texture="loam")
+    zone = zones(rows, soils, coefficients="dual", usual_texture="loam").zones[0]
+    assert zone.evaporable_mm() == pytest.approx(((9 + 4.5) / 2, (19 + 9) / 2))
+    assert zone.evaporable_mm("low") == pytest.approx(((8 + 2) / 2, (16 + 6) / 2))
+    made = replace(inputs(rows, usual_texture="loam"), zones=[zone], params=dual)
+    simulated = made.system().zones[0]
+    assert simulated.surface.readily_mm == pytest.approx(6.75)
+    assert simulated.surface.wetted_share == 0.35
+    assert simulated.surface.unmulched == pytest.approx(0.8)
+    # basal coefficients take the place of the single ones, and mulch is not taken off twice
+    assert simulated.kc.max() == pytest.approx(
+        1.10 + 0.004 * (45 - 100 * vapour(11.0) / vapour(22.0)) * (0.6 / 3) ** 0.3
+    )
+    assert simulated.kc.min() == 0.15
+    # measured soil still needs a texture for its surface
+    measured = [dict(rows[0], available_pct=14.0)]
+    assert zones(measured, coefficients="dual").zones[0].textures == {"loam": 1.0}
+
+
+def vapour(temperature_c):
+    return 0.6108 * np.exp(17.27 * temperature_c / (temperature_c + 237.3))  # FAO-56, equation 11
 
 
 def test_a_use_may_not_bear_the_name_of_a_zone():
