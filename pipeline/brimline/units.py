@@ -52,6 +52,11 @@ _SHOWN: Final[dict[str, dict[System, Shown]]] = {
 }
 
 
+def counted(count: int, one: str, many: str = "") -> str:
+    """Return a count with its noun: ``1 row``, ``3 rows``; `many` where an s is not enough."""
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
 def shown(quantity: str, system: System) -> Shown:
     """Return the unit in which a quantity is shown.
 

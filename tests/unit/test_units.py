@@ -28,3 +28,10 @@ def test_values_are_shown_with_their_unit(quantity, system, value, text):
     assert (
         shown.replace("\N{NARROW NO-BREAK SPACE}", " ").replace("\N{NO-BREAK SPACE}", " ") == text
     )
+
+
+def test_one_of_a_thing_is_told_as_one():
+    from brimline.units import counted
+
+    assert [counted(n, "row") for n in (0, 1, 2)] == ["0 rows", "1 row", "2 rows"]
+    assert counted(2, "entry", "entries") == "2 entries"

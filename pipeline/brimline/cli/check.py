@@ -8,6 +8,7 @@ import typer
 
 from brimline.cli import console
 from brimline.errors import InputError, Severity
+from brimline.units import counted
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -36,6 +37,6 @@ def run(site: Path, *, as_json: bool) -> None:
         for fact in found.facts:
             console.result(fact)
         verdict = "a run can go on" if errors == 0 else "a run cannot go on"
-        console.result(f"{errors} errors, {warnings} warnings: {verdict}")
+        console.result(f"{counted(errors, 'error')}, {counted(warnings, 'warning')}: {verdict}")
     if errors:
         raise typer.Exit(InputError.exit_code)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from brimline.cli import console
 from brimline.errors import BrimlineError, InputError
+from brimline.units import counted
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -191,7 +192,7 @@ def _brief(done: Done) -> str:
     warnings = manifest["warnings"]
     return (
         f"{done.loaded.settings.site.name}: {len(result.ran)} of {len(result.stages)} stages ran "
-        f"in {seconds:.0f} s; {warnings} {'warning' if warnings == 1 else 'warnings'}; "
+        f"in {seconds:.0f} s; {counted(warnings, 'warning')}; "
         f"results in {done.published.folder}"
     )
 

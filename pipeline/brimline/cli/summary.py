@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from brimline.units import shown
+from brimline.units import counted, shown
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -77,15 +77,15 @@ def _needed(manifest: dict[str, Any]) -> str:
     flagged = [flag for flag in every if flag.get("severity", "look") == "look"]
     told = [flag for flag in every if flag.get("severity", "look") != "look"]
     lines = [
-        f"  {flag['title']}: {flag['code']} in {len(flag['rows'])}"
-        f" {'row' if len(flag['rows']) == 1 else 'rows'} ({_few(flag['rows'])})"
+        f"  {flag['title']}: {flag['code']} in {counted(len(flag['rows']), 'row')}"
+        f" ({_few(flag['rows'])})"
         for flag in flagged[:_MOST_FLAGS]
     ]
     if len(flagged) > _MOST_FLAGS:
         lines.append(f"  and {len(flagged) - _MOST_FLAGS} more, see the report")
     count = manifest["warnings"]
     if count:
-        lines.append(f"  {count} {'warning' if count == 1 else 'warnings'}, see above and run.json")
+        lines.append(f"  {counted(count, 'warning')}, see above and run.json")
     needed = ["Needs a person:", *lines] if lines else ["Nothing needs a person."]
     return "\n".join([*needed, *_only_told(told)])
 
@@ -127,4 +127,4 @@ def _text(name: str, value: Any, units: System) -> str:  # noqa: ANN401
 
 
 def _plain(value: float) -> str:
-    return f"{value:,.10g}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+    return f"{round(value, 2):,.10g}".replace(",", "\N{NARROW NO-BREAK SPACE}")

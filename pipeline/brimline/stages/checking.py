@@ -22,6 +22,7 @@ from brimline.stages._year_zones import read_zones
 from brimline.stages.plan import read_plan
 from brimline.stages.site import SOURCES
 from brimline.stages.weather import layout_of, made_up
+from brimline.units import counted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -186,4 +187,6 @@ def _layers(
         stores = drawn_names(drawn)
         zones = read_zones(drawn["planting_zones"], read.layers["soils"], stores, settings.year)
         found.problems += zones.problems
-    found.facts += [f"{name}: {len(rows)} rows" for name, rows in read.layers.items() if len(rows)]
+    found.facts += [
+        f"{name}: {counted(len(rows), 'row')}" for name, rows in read.layers.items() if len(rows)
+    ]

@@ -31,6 +31,7 @@ from brimline.stages._works_level import off_level
 from brimline.stages._works_mends import mends_of
 from brimline.stages._works_shapes import drawn_names
 from brimline.stages._works_water import no_water_facts, water_facts
+from brimline.units import counted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -123,7 +124,8 @@ def _tell(findings: Sequence[Finding], report: Reporter) -> None:
         report.problem(
             Problem(
                 Severity.WARNING,
-                f"{len(flagged)} elements need a person: {', '.join(sorted(flagged))}",
+                f"{counted(len(flagged), 'element needs', 'elements need')} a person: "
+                + ", ".join(sorted(flagged)),
                 "read cascade_findings and cascade_mends",
                 "elements",
             )

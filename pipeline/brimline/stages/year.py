@@ -22,6 +22,7 @@ from brimline.stages._year_system import AS_DRAWN, YearInputs, cases
 from brimline.stages._year_tables import Ran, case_row, curve_rows, rows_of, year_tables, zone_row
 from brimline.stages._year_zones import read_zones
 from brimline.stages.weather import from_frame
+from brimline.units import counted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -153,7 +154,8 @@ def _tell_how(et0: ReferenceEt, water: Mapping[str, Any], report: Reporter) -> N
         report.problem(
             Problem(
                 Severity.NOTICE,
-                f"{count} inflows from outside are known for storms only and bring nothing here",
+                f"{counted(count, 'inflow')} from outside known for storms only: nothing comes of"
+                " it here",
                 "",
                 "year",
             )
