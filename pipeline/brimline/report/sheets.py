@@ -72,7 +72,7 @@ def sheets_html(results: Results, told: Callable[[str], None] = lambda _: None) 
     for name in dict.fromkeys(stakes["element_id"]):
         told(f"staking sheet: {name}")
         found.append(_sheet(results, str(name), stakes[stakes["element_id"] == name]))
-    found.sort(key=lambda one: _step(results, one.name))
+    found.sort(key=lambda one: _step(results, one.name) or math.inf)
     fine = _FINE[results.units]
     facts = results.facts.get("setting_out", {})
     return (

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 
+from brimline.elements.building import Profile
 from brimline.lines.staking import Tolerance, fall_tolerance, stakes_on, stations_along
 from brimline.terrain.shaping import LevelAlong
 
@@ -25,12 +26,21 @@ LINES: Final = {
     "keylines": ("Keyline", "keyline_id"),
 }
 _ROLE: Final = "mark"
+_STEP_M: Final = 1.0  # of the section along a line
 _LEVEL: Final = Tolerance(0.05, "water would gather at a low place")  # common practice, no source
 
 
-def line_stakes(given: Given, params: Staking, ground: LevelsAt) -> list[Stake]:
-    """Put stakes on every line of the layers that were asked for, at the level it should have."""
+def line_stakes(
+    given: Given, params: Staking, ground: LevelsAt
+) -> tuple[list[Stake], list[Profile]]:
+    """Put stakes on every line of the layers that were asked for, at the level it should have.
+
+    Returns
+    -------
+    stakes, and a section along each line.
+    """
     found: list[Stake] = []
+    cuts: list[Profile] = []
     for layer in params.lines:
         word, number = LINES[layer]
         for row in given.frame(layer).itertuples(index=False):
@@ -38,24 +48,43 @@ def line_stakes(given: Given, params: Staking, ground: LevelsAt) -> list[Stake]:
             for place, part in enumerate(parts, start=1):
                 name = f"{word} {getattr(row, number)}"
                 name = f"{name}.{place}" if len(parts) > 1 else name
-                found += _on(name, part, row, params, ground)
-    return found
+                wanted, tolerance = _wanted(part, row, params)
+                found += _on(name, part, wanted, tolerance, params, ground)
+                cuts.append(_along(name, part, wanted, ground))
+    return found, cuts
+
+
+def _wanted(
+    line: shapely.LineString,
+    row: Any,  # noqa: ANN401 - a row of a frame
+    params: Staking,
+) -> tuple[LevelAlong, Tolerance]:
+    """Level that a line should have, and how far from it a mark may stand."""
+    if not hasattr(row, "from_level_m"):
+        return LevelAlong.flat(row.level_m), _LEVEL
+    fall = abs(row.from_level_m - row.to_level_m) / line.length
+    return (
+        LevelAlong.graded(row.from_level_m, row.to_level_m, line.length),
+        fall_tolerance(fall * min(params.interval_m, line.length)),
+    )
+
+
+def _along(name: str, line: shapely.LineString, wanted: LevelAlong, ground: LevelsAt) -> Profile:
+    stations = stations_along(line, _STEP_M)
+    at, x, y = stations.chainage_m, stations.x, stations.y
+    level = wanted.at(at)
+    return Profile(name, _ROLE, "along", at, x, y, ground(x, y), level, level)
 
 
 def _on(
     name: str,
     line: shapely.LineString,
-    row: Any,  # noqa: ANN401 - a row of a frame
+    wanted: LevelAlong,
+    tolerance: Tolerance,
     params: Staking,
     ground: LevelsAt,
 ) -> list[Stake]:
     stations = stations_along(line, params.interval_m, turn_deg=params.turn_deg)
-    if hasattr(row, "from_level_m"):
-        wanted = LevelAlong.graded(row.from_level_m, row.to_level_m, line.length)
-        fall = abs(row.from_level_m - row.to_level_m) / line.length
-        tolerance = fall_tolerance(fall * min(params.interval_m, line.length))
-    else:
-        wanted, tolerance = LevelAlong.flat(row.level_m), _LEVEL
     levels = wanted.at(stations.chainage_m)
 
     def design(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -50,7 +50,8 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
     for place, name in enumerate(site.ready.elements):
         report.advanced(place / len(site.ready.elements), f"staking {name}")
         stakes += set_out(site.ready, place + 1, site.ground, margins.get(name), spacing)
-    stakes += line_stakes(given, params, site.ground)
+    marks, along = line_stakes(given, params, site.ground)
+    stakes += marks
     known = [stake for stake in stakes if math.isfinite(stake.ground_m)]
     rmse_m = given.facts("survey_error")["rmse_m"]
     told = judged(known, rmse_m)
@@ -68,7 +69,7 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
         one
         for number in range(1, len(site.ready.elements) + 1)
         for one in profiles(site.ready, number, site.ground)
-    ]
+    ] + along
     return {
         "stakes": frame_of(records, shapes, "stakes", given.grid),
         "profiles": _rows(cuts),

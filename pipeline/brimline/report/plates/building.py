@@ -10,6 +10,7 @@ from brimline.report.palette import INK, PAPER, WINE
 from brimline.report.plates.frame import MapFrame
 from brimline.report.plates.plate import Plate
 from brimline.report.plates.sheet import Sheet
+from brimline.report.quantities import unit_of
 from brimline.report.ramps import RAMPS
 from brimline.units import shown
 
@@ -58,15 +59,25 @@ def flood(results: Results, frame: MapFrame) -> Plate | None:
         sheet.draw(name)
     sheet.draw("elements", label=True, unfilled=True)
     sheet.draw("proof_paths")
-    deepest = float(np.nanmax(depth)) if np.isfinite(depth).any() else 0.0
+    deepest = _most(depth)
+    speed = results.raster("flood_speed_m_s")
+    fastest = ""
+    if speed is not None:
+        per_s = unit_of("speed_m_s", "m/s", results.units)
+        fastest = f", and as fast as {per_s.text(_most(speed))}" if per_s else ""
     return Plate(
         "flood",
         "The design storm on the finished ground",
         sheet.svg("flood"),
         "Map of the greatest depth of water on the designed surface in the design storm.",
         "Greatest depth of water by shallow-water flow over the ground as it will be; up to "
-        f"{shown('level', results.units).text(deepest)}. An independent check of the cascade.",
+        f"{shown('level', results.units).text(deepest)} deep{fastest}. An independent check of the"
+        " cascade; levels of both are in the table of the flood. Pipes are not in it.",
     )
+
+
+def _most(values: NDArray[Any]) -> float:
+    return float(np.nanmax(values)) if np.isfinite(values).any() else 0.0
 
 
 def staging(results: Results, frame: MapFrame) -> Plate | None:

@@ -178,6 +178,7 @@ def _section(
     axes.plot(at, design, color=INK.light, linewidth=1.1)
     axes.set_xlim(at[0], at[-1])
     times = _stretch(axes, float(at[-1] - at[0]), low, high)
+    title = "along the line" if title == "mark" else title
     axes.set_title(f"{title[0].upper()}{title[1:]} · heights × {times:g}", fontsize=6.5, loc="left",
                    color=INK.light, pad=12 if (part["kind"] == "along").all() else 3)  # fmt: skip
     axes.grid(color=RULE_LINE.light, linewidth=0.4)
