@@ -1,6 +1,8 @@
 """Drawn elements through a storm: a chain that works, and each way of breaking it on purpose."""
 
+import geopandas as gpd
 import numpy as np
+import pyogrio
 import pytest
 import shapely
 
@@ -55,20 +57,28 @@ def test_the_chain_follows_the_ground_and_closes_its_balance(site):
     np.testing.assert_allclose(peak[elements.index], elements["peak_level_m"], atol=0.005)
 
 
-def test_a_new_pond_changes_the_numbers(site):
+def test_a_pond_added_to_the_plan_with_a_name_alone_changes_the_numbers(site):
     run(site)
     before = site.manifest["headline"]
-    left = site.table("storm_balance").iloc[0]["left_m3"]
-    third = {"name": "Third pond", "depth_m": 1.5, "start_share": 0.0,
-             "shape": shapely.Point(80, 110).buffer(12)}  # fmt: skip
-    first = plan()["drawn_ponds"][0]
-    run(site, drawn_ponds=[first, third])
+    was = site.table("storm_results").set_index("element_id").loc["Upper pond"]
+    # as a viewer saves it: one more row in the file, every other column empty
+    corner = np.array([site.west, site.north - site.size])
+    shape = shapely.transform(shapely.Point(80, 110).buffer(12), lambda xy: xy + corner)
+    row = gpd.GeoDataFrame({"name": ["Third pond"]}, geometry=[shape], crs=site.crs)
+    pyogrio.write_dataframe(row, site.folder / "plan.gpkg", layer="drawn_ponds", append=True)
+    assert site.run("--until", "works").code == 0
     after = site.manifest["headline"]
     assert after["elements"] == before["elements"] + 1
     assert after["storage_m3"] > before["storage_m3"]
-    assert site.table("storm_balance").iloc[0]["left_m3"] < left
-    spills = site.layer("elements").set_index("element_id")["spills_to"]
-    assert spills["Third pond"] == "Upper pond"
+    elements = site.layer("elements").set_index("element_id")
+    assert elements.loc["Third pond", "spills_to"] == "Upper pond"
+    assert elements.loc["Third pond", "depth_m"] == pytest.approx(1.5)  # works.pond_depth_m
+    way = site.layer("overflows").set_index("from_id").loc["Third pond"]
+    assert way["sill_width_m"] > 0
+    assert way["peak_m3_s"] > 0
+    now = site.table("storm_results").set_index("element_id").loc["Upper pond"]
+    assert now["outside_m3"] < was["outside_m3"]  # the new pond takes the ground above
+    assert now["received_m3"] > was["received_m3"] == 0
 
 
 def test_a_sill_set_too_high_is_uphill_and_the_mend_lowers_or_raises_one(site):
@@ -97,6 +107,8 @@ def test_a_ring_is_flagged(site):
     run(site, drawn_ponds=[pond], drawn_basins=[basin])
     assert "cycle" in flags(site, "Upper pond")
     assert "cycle" in flags(site, "Lower basin")
+    mends = site.table("cascade_mends").query("code == 'cycle'")
+    assert set(mends["text"]) == {"lead the overflow of Lower basin to Brook"}
 
 
 def test_an_undersized_way_is_flagged_with_a_mend(site):

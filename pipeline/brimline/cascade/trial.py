@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 Marks = frozenset[tuple[str, str, int]]
 _AFTER_STEP_S: Final = 1800.0  # between the rain and the last drop, a coarser step does
 _CLEAR_M: Final = 0.002  # by which a coarse routing must keep its limits, to be within them in all
+_SHOWN_BY_A_STORM: Final = frozenset(
+    {"overtopped", "freeboard", "small-outlet", "drowned", "slow-drawdown", "fast-flow"}
+)
 _NEAR_M: Final = 0.1  # water this far under an outlet may rise to it once something is changed
 
 
@@ -51,15 +54,26 @@ class Bench:
     def mends(self, change: Callable[[Network], Network], element_id: str, flag: str) -> bool:
         """Tell whether a change takes a flag away without bringing another.
 
-        A change that cannot be made, such as a sill below a floor, mends nothing.
+        A change that cannot be made, such as a sill below a floor, mends nothing. What a storm
+        shows of elements that a ring kept from being worked out is not brought by the change.
         """
         try:
             changed = change(self.network)
         except ValueError:
             return False
-        left = _marks(changed, self.inflow, self.limits, self.pace)[1]
+        unknown = self._unknown
+        left = {
+            mark
+            for mark in _marks(changed, self.inflow, self.limits, self.pace)[1]
+            if not (mark[0] in unknown and mark[1] in _SHOWN_BY_A_STORM)
+        }
         cleared = all((element_id, flag, place) not in left for place in range(len(self.limits)))
         return cleared and left <= self.marks
+
+    @property
+    def _unknown(self) -> set[str]:
+        rings = self.network.rings
+        return self.network.below({name for ring in rings for name in ring}) if rings else set()
 
 
 def _marks(

@@ -128,5 +128,5 @@ class Works(ConfigTable):
     mended: int = Field(
         40,
         ge=0,
-        description="Findings that mends are looked for, from the top of the cascade down.",
+        description="Findings that mends are looked for, the worst first.",
     )

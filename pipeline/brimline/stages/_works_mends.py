@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 _EACH: Final = 3  # mends of a finding, where there are few findings
 _FEW: Final = 20
+# What harms most is mended first, then from the top of the cascade down.
+_WORST: Final = ("cycle", "uphill", "overtopped", "small-outlet", "freeboard", "no-safe-outlet")
 
 
 def mends_of(
@@ -24,7 +26,7 @@ def mends_of(
     rules: Rules,
     on_ground: Mapping[str, str],
 ) -> tuple[list[dict[str, Any]], list[Problem]]:
-    """Look for mends of each flag in the first storm that shows it, from the top down.
+    """Look for mends of each flag in the first storm that shows it, the worst first.
 
     Parameters
     ----------
@@ -47,7 +49,7 @@ def mends_of(
             new = [f for f in new if f not in found[""]]
         seen |= {(f.element_id, f.flag) for f in every}
         count += len(new)
-        new = sorted(new, key=lambda finding: rank[finding.element_id])[:room]
+        new = sorted(new, key=lambda f: (_harm(f.flag), rank[f.element_id]))[:room]
         room -= len(new)
         others = [f for f in every if f not in new]
         most = _EACH if len(new) <= _FEW else 1
@@ -56,6 +58,10 @@ def mends_of(
     left_out = count - (rules.works.mended - room)
     if not (left_out and rules.works.mended):
         return records, []
-    text = f"mends were looked for {count - left_out} of {count} findings, from the top down"
+    text = f"mends were looked for {count - left_out} of {count} findings, the worst first"
     mend = "mend those and run again, or raise works.mended"
     return records, [Problem(Severity.NOTICE, text, mend, "elements")]
+
+
+def _harm(flag: str) -> int:
+    return _WORST.index(flag) if flag in _WORST else len(_WORST)

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from brimline.report.results import Results
 
 _WIDTH_IN: Final = 180 / 25.4
-_SPAN: Final = 0.62  # of a column, the width of an element's bar
+_SPAN: Final = 0.54  # of a column, the width of an element's bar
 
 
 def plan(results: Results, frame: MapFrame) -> Plate | None:
@@ -69,7 +69,8 @@ def diagram(results: Results, frame: MapFrame) -> Plate | None:  # noqa: ARG001 
         "Diagram of the elements from the first on the left to the outlet on the right, each at "
         "its spill level, with arrows to the next.",
         "Each bar stands at the level at which the element spills; beneath it, what it stores; "
-        "on each arrow, the highest flow of any storm. A red bar carries a flag.",
+        "on each arrow, the highest flow of any storm, broken where it is a further sill or "
+        "pipe to another place. A red bar carries a flag.",
     )
 
 
@@ -111,8 +112,15 @@ class _Diagram:
             for _, row in self._known.sort_values("spill_level_m", ascending=False).iterrows():
                 self._bar(row)
             peaks = self._peaks()
-            for _, row in self._known.iterrows():
-                self._link(row, peaks)
+            main = {
+                (str(name), str(to))
+                for name, to in zip(
+                    self._known["element_id"], self._known["spills_to"], strict=True
+                )
+                if isinstance(to, str) and to
+            }
+            for pair in sorted(main | set(peaks)):
+                self._link(*pair, peaks.get(pair), main=pair in main)
             return svg_of(figure, "cascade-diagram")
 
     def _draw_axis(self) -> None:
@@ -164,19 +172,23 @@ class _Diagram:
         if overflows is None:
             return {}
         sums = overflows.groupby(["from_id", "to_id"])["peak_m3_s"].max()
-        return {(str(a), str(b)): float(peak) for (a, b), peak in sums.items()}
+        return {
+            (str(a), str(b)): float(peak)
+            for (a, b), peak in sums.items()
+            if str(a) in self._places and str(b)
+        }
 
-    def _link(self, row: Any, peaks: Mapping[tuple[str, str], float]) -> None:  # noqa: ANN401
-        name, to = str(row["element_id"]), row["spills_to"]
-        if not isinstance(to, str) or not to:
-            return
+    def _link(self, name: str, to: str, peak: float | None, *, main: bool) -> None:
+        """Draw where an element spills to; broken for a further sill or pipe."""
         x, y = self._places[name]
+        start = (x + _SPAN / 2, y)
         if to in self._places:
             end = (self._places[to][0] - _SPAN / 2, self._places[to][1])
         else:  # a discharge point: the water leaves the cascade
-            end = (x + _SPAN / 2 + 0.42, y - 4 * self._thick)
-            self._text(end[0] + 0.03, end[1], to, "center", side="left")
-        start = (x + _SPAN / 2, y)
+            end = (x + _SPAN / 2 + 0.45, y - (4 if main else 5.5) * self._thick)
+            self._text(end[0] + 0.06, end[1], to, "center", side="left")
+        # one that passes other columns stays above their names
+        bend = -0.08 if end[0] - start[0] < 1 else -0.22
         self._axes.add_patch(
             FancyArrowPatch(
                 start,
@@ -184,18 +196,23 @@ class _Diagram:
                 arrowstyle="-|>",
                 mutation_scale=8,
                 color=WINE.light,
-                linewidth=1.1,
-                connectionstyle="arc3,rad=-0.08",
+                linewidth=1.1 if main else 0.8,
+                linestyle="-" if main else (0, (3, 2)),
+                connectionstyle=f"arc3,rad={bend}",
                 shrinkA=1,
                 shrinkB=1,
                 zorder=1.5,
             )
         )
-        peak = peaks.get((name, to))
         if peak:
             flow = shown("flow", self._results.units).text(peak)
-            middle = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2 - 1.7 * self._thick)
-            self._text(*middle, flow, "center", WINE.light)
+            below = (1.7 if main else 2.9) * self._thick
+            place = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2 - below)
+            if (
+                end[0] - start[0] > 1
+            ):  # beside where it sets out, clear of the columns that it passes
+                place = (start[0] + 0.5 * (1 - _SPAN), start[1] + 1.7 * self._thick)
+            self._text(*place, flow, "center", WINE.light)
 
     def _text(
         self, x: float, y: float, text: str, upright: str, colour: str = INK.light,
