@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     Values = dict[str, NDArray[np.float64]]
 
+_LEAST_WET_DAY_MM: Final = 1.0  # mean depth of days with rain; 3 to 15 mm in most climates (ours)
 _HIGHEST_RAIN_MM: Final = 1900.0  # above the record for one day (1825 mm, WMO archive; from memory)
 _COLDEST_C, _HOTTEST_C = -90.0, 57.0  # WMO records are -89.2 and 56.7 °C (from memory)
 _FEW: Final = 0.01  # share of rows that may be slips; more is a wrong column or unit
@@ -149,9 +150,11 @@ class Checks:
                 'if these are tenths, state weather.precipitation_unit = "tenths of mm"',
                 largest,
             )
-        if yearly < 80:
+        wet_day = float(np.nanmean(rain[rain > 0])) if (rain > 0).any() else np.nan
+        if yearly < 80 or wet_day < _LEAST_WET_DAY_MM:
             self._warning(
-                f"only {yearly:.0f} mm of rain a year, {rain[largest[0]]:g} on the wettest day",
+                f"only {yearly:.0f} mm of rain a year, {rain[largest[0]]:g} on the wettest day and"
+                f" {wet_day:.2g} on the mean day with rain",
                 'if these are inches, state weather.precipitation_unit = "in"',
                 largest,
             )

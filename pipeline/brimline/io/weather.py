@@ -144,7 +144,10 @@ class _Record:
             return False
         if len(lacking) < 365:
             self._rows.tell(
-                Severity.ERROR, f"holds {len(lacking)} days", "a year at least is needed"
+                Severity.ERROR,
+                f"holds {len(lacking)} days: it ends on {dates.max()}",
+                "a year at least is needed",
+                self._last(dates),
             )
             return False
         if lacking.any():
@@ -159,10 +162,16 @@ class _Record:
         if len(lacking) < _FEW_YEARS * 365:
             self._rows.tell(
                 Severity.WARNING,
-                f"covers {len(lacking) / 365.25:.1f} years: a dry year may not be among them",
+                f"covers {len(lacking) / 365.25:.1f} years and ends on {dates.max()}: a dry year"
+                " may not be among them",
                 f"give {_FEW_YEARS} years or more",
+                self._last(dates),
             )
         return True
+
+    def _last(self, dates: NDArray[np.datetime64]) -> str:
+        """Say the line of the last day."""
+        return self._rows.place(np.array([int(dates.argmax())]))
 
     def _gap_after(self, lacking: pd.Series[bool], dates: NDArray[np.datetime64]) -> str:
         """Say the line of the first day that lacks a value, or the one before a gap of rows."""

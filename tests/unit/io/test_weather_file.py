@@ -45,7 +45,27 @@ def test_a_clean_record_is_read_as_it_is(tmp_path):
     assert weather.precipitation_mm[:5].tolist() == [8, 0, 0, 0, 8]
     assert weather.radiation_mj_m2_d is None
     assert told(result, "error") == []
-    assert any("covers 2.2 years" in line for line in told(result, "warning"))
+    assert any(
+        line.startswith("line 801: covers 2.2 years and ends on 2003-03-11")
+        for line in told(result, "warning")
+    )
+
+
+def test_less_than_a_year_names_its_last_line(tmp_path):
+    lines = told(read(tmp_path, record(days=200)), "error")
+    assert lines == ["line 201: holds 200 days: it ends on 2001-07-19"]
+
+
+@pytest.mark.parametrize(("every", "wet_mm"), [(4, 8.0), (2, 15.0)])
+def test_inches_without_saying_so_are_told_even_where_it_is_wet(tmp_path, every, wet_mm):
+    # 15 mm every other day are 2700 mm a year: 108 in, which a dry place may have in mm
+    table = record()
+    table["precipitation_mm"] = np.where(table.index % every == 0, f"{wet_mm / 25.4:.2f}", "0")
+    table.loc[40, "precipitation_mm"] = "3.5"
+    lines = told(read(tmp_path, table), "warning")
+    assert any(line.startswith("line 42: only ") and "3.5 on the wettest" in line for line in lines)
+    stated = Layout(precipitation_unit="in")
+    assert not any("only" in line for line in told(read(tmp_path, table, stated), "warning"))
 
 
 @pytest.mark.parametrize("names", [
