@@ -198,9 +198,13 @@ def test_a_drier_climate_and_other_soils(answered):
 
 
 def test_only_what_depends_on_a_change_runs_again(again):
-    again.tables = TABLES + "[year]\ngoal_share = 0.5\n"
+    again.tables = TABLES + "[year]\ngoal_share = 0.5\ngoal_by = 'days'\n"
     assert set(again.run(*UNTIL).json["ran"]) == {"year"}
-    assert again.table("size_answers")["goal_share"].tolist() == [0.5]
+    answer, curve = again.table("size_answers").iloc[0], again.table("size_curves")
+    assert (answer["goal_share"], answer["goal_by"]) == (0.5, "days")
+    days = curve.set_index("capacity_m3")["share_of_days"]
+    assert days[days.index < answer["smallest_m3"]].max() < 0.5
+    assert days[days.index >= answer["smallest_m3"]].iloc[0] >= 0.5
     write_weather(again, record(dry_year=2002))
     assert set(again.run(*UNTIL).json["ran"]) == {"weather", "year"}
     assert again.manifest["headline"]["driest_year"] == "2002"

@@ -162,6 +162,11 @@ def test_a_lone_tank_saves_more_mains_the_larger_it_is():
     assert np.interp(smallest, curve.capacity_m3, curve.share_of_volume) == pytest.approx(goal)
     assert (curve.share_of_volume[curve.capacity_m3 < smallest] < goal).all()
     assert smallest_capacity(curve, 1.0) is None
+    by_days = float(curve.share_of_days.min() + curve.share_of_days.max()) / 2
+    enough = smallest_capacity(curve, by_days, "days")
+    assert enough is not None
+    assert np.interp(enough, curve.capacity_m3, curve.share_of_days) == pytest.approx(by_days)
+    assert (curve.share_of_days[curve.capacity_m3 < enough] < by_days).all()
     pays = pays_until(curve, worth_m3=1.0)
     assert 0 < pays < 60
     # beyond it no size gains as much as it must be worth, and up to it the whole did

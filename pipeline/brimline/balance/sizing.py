@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from brimline.balance.system import System
+
+By = Literal["volume", "days"]
 
 _YEAR_D: Final = 365.25
 
@@ -40,6 +42,10 @@ class SizeCurve:
     share_of_days: NDArray[np.float64]
     met_m3_per_y: NDArray[np.float64]
     mains_m3_per_y: NDArray[np.float64]
+
+    def share(self, by: By = "volume") -> NDArray[np.float64]:
+        """Reliability (sizes,) by volume or by days."""
+        return self.share_of_days if by == "days" else self.share_of_volume
 
 
 def served_by(system: System, store_id: str) -> tuple[str, ...]:
@@ -83,8 +89,12 @@ def size_curve(system: System, store_id: str, capacities_m3: Sequence[float]) ->
     )
 
 
-def smallest_capacity(curve: SizeCurve, share_of_volume: float) -> float | None:
-    """Smallest capacity that meets a share of the demand without mains, between sizes linearly.
+def smallest_capacity(curve: SizeCurve, goal: float, by: By = "volume") -> float | None:
+    """Smallest capacity that reaches a goal without mains, between sizes linearly.
+
+    Parameters
+    ----------
+    goal : share of the demand's volume, or of the days on which it is met.
 
     Returns
     -------
@@ -95,17 +105,17 @@ def smallest_capacity(curve: SizeCurve, share_of_volume: float) -> float | None:
     ValueError
         If the share is not between 0 and 1.
     """
-    if not 0 <= share_of_volume <= 1:
-        raise ValueError(f"share_of_volume must lie between 0 and 1, got {share_of_volume}")
-    size, share = curve.capacity_m3, curve.share_of_volume
-    enough = np.flatnonzero(share >= share_of_volume)
+    if not 0 <= goal <= 1:
+        raise ValueError(f"the goal must lie between 0 and 1, got {goal}")
+    size, share = curve.capacity_m3, curve.share(by)
+    enough = np.flatnonzero(share >= goal)
     if enough.size == 0:
         return None
     first = int(enough[0])
     if first == 0:
         return float(size[0])
     below = slice(first - 1, first + 1)
-    return float(np.interp(share_of_volume, share[below], size[below]))
+    return float(np.interp(goal, share[below], size[below]))
 
 
 def pays_until(curve: SizeCurve, *, worth_m3: float) -> float:

@@ -181,6 +181,9 @@ class Year(ConfigTable):
     goal_share: Share = Field(
         0.9, description="Share of demand without mains that the smallest size is sought for."
     )
+    goal_by: Literal["volume", "days"] = Field(
+        "volume", description="Whether that is a share of the volume asked, or of the days."
+    )
     tank_worth_m3_per_y: Positive = Field(
         2.0, description="Demand that a further m³ of tank must meet in a year to be worth it."
     )

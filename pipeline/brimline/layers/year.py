@@ -203,7 +203,14 @@ ITEMS: Final = (
             Column("serves", "text", "Zones and uses that draw on it."),
             _volume("capacity_m3", "Its size as drawn."),
             _share("share_without_mains", "Share of the demand of those that is met with it."),
+            _share("share_of_days", "Share of days on which 95 % of that demand is met."),
             _share("goal_share", "Share that is wanted."),
+            Column(
+                "goal_by",
+                "text",
+                "Whether that is a share of the volume asked or of the days.",
+                values=("volume", "days"),
+            ),
             Column(
                 "smallest_m3",
                 "float",

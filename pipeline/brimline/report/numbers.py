@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -214,7 +215,8 @@ def _year(results: Results) -> list[Figure]:
         )
         avoided = float(row["mains_avoided_m3"])
         title = "Mains water avoided a year"
-        note = made_up.removeprefix(", ")
+        note = (_litres(avoided) if results.units == "metric" else "") + made_up
+        note = note.removeprefix(", ")
         found.append(Figure("mains_avoided_m3", title, avoided, "volume", "site_years", note))
     if len(driest):
         row = driest.iloc[0]
@@ -226,6 +228,14 @@ def _year(results: Results) -> list[Figure]:
             Figure("share_without_mains_driest", title, share, "share", "site_years", note),
         )
     return found
+
+
+def _litres(volume_m3: float) -> str:
+    """Return a volume in litres, to three digits."""
+    litres = 1000 * volume_m3
+    digits = 2 - math.floor(math.log10(litres)) if litres >= 1 else 0
+    text = f"{round(litres, min(digits, 0)):,.0f}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+    return f"{text} litres"
 
 
 def _as_built(results: Results) -> list[Figure]:

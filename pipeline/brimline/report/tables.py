@@ -97,8 +97,8 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
         "share_without_mains", "share_without_mains_driest", "flag",
     ),
     "size_answers": (
-        "element_id", "serves", "capacity_m3", "share_without_mains", "goal_share", "smallest_m3",
-        "pays_until_m3",
+        "element_id", "serves", "capacity_m3", "share_without_mains", "share_of_days", "goal_share",
+        "goal_by", "smallest_m3", "pays_until_m3",
     ),
     "year_sensitivity": (
         "case", "demand_m3", "harvested_m3", "mains_m3", "share_without_mains",

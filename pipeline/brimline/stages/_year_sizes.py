@@ -43,7 +43,7 @@ def _curve(system: System, element: Mapping[str, Any], params: Year) -> SizeCurv
         sizes = factors * element["capacity_m3"]
         curve = size_curve(system, element["element_id"], sizes.tolist())
         worth = _worth_m3(element["kind"], params)
-        short = smallest_capacity(curve, params.goal_share) is None
+        short = smallest_capacity(curve, params.goal_share, params.goal_by) is None
         if not short and pays_until(curve, worth_m3=worth) < sizes[-1]:
             break
     return curve
@@ -58,13 +58,13 @@ def answer_row(curve: SizeCurve, system: System, inputs: YearInputs) -> dict[str
     params = inputs.params
     capacity = system.stores[system.store_index(curve.store_id)].capacity_m3
     share = float(np.interp(capacity, curve.capacity_m3, curve.share_of_volume))
-    smallest = smallest_capacity(curve, params.goal_share)
+    smallest = smallest_capacity(curve, params.goal_share, params.goal_by)
     kind = next(e["kind"] for e in inputs.elements if e["element_id"] == curve.store_id)
     worth = _worth_m3(kind, params)
     pays = pays_until(curve, worth_m3=worth)
     tried = float(curve.capacity_m3[-1])
     serves = ", ".join(curve.served)
-    goal = f"{100 * params.goal_share:g} %"
+    goal = f"{100 * params.goal_share:g} %" + (" of days" if params.goal_by == "days" else "")
     enough = (
         f"{goal} need {_told(smallest)} m³"
         if smallest is not None
@@ -82,7 +82,9 @@ def answer_row(curve: SizeCurve, system: System, inputs: YearInputs) -> dict[str
         "serves": serves,
         "capacity_m3": capacity,
         "share_without_mains": min(share, 1.0),
+        "share_of_days": float(np.interp(capacity, curve.capacity_m3, curve.share_of_days)),
         "goal_share": params.goal_share,
+        "goal_by": params.goal_by,
         "smallest_m3": smallest,
         "pays_until_m3": pays,
         "worth_m3_per_y": worth,

@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 import shapely
 
+from brimline.report.numbers import figures as headline_figures
 from brimline.report.plates import svg
 from brimline.report.plates.year import year
 from brimline.report.plates.year_words import answers, headline, size_text
@@ -45,8 +46,8 @@ def results(make_results: Any) -> Results:
     irrigated = {"zone_id": ["Orchard", "Beds"], "irrigated": [False, True]}
     answer = {
         "element_id": "Tank", "serves": "Beds", "capacity_m3": 20.0, "share_without_mains": 0.8,
-        "goal_share": 0.9, "smallest_m3": 1546.51, "pays_until_m3": 6.154, "worth_m3_per_y": 2.0,
-        "tried_to_m3": 3000.0,
+        "share_of_days": 0.7, "goal_share": 0.9, "goal_by": "volume", "smallest_m3": 1546.51,
+        "pays_until_m3": 6.154, "worth_m3_per_y": 2.0, "tried_to_m3": 3000.0,
     }  # fmt: skip
     never = answer | {"smallest_m3": float("nan"), "pays_until_m3": 3000.0}
     drier = {"case": "drier climate", "text": "20 % less rain.", "share_without_mains": 0.58}
@@ -76,6 +77,15 @@ def test_the_answer_tells_mains_from_what_nothing_meets(results: Results) -> Non
     assert watered[1].endswith("(mains 20 %, not met 0 %); in 2003 50 %")
     results.frames["zones"]["irrigated"] = True
     assert len(headline(results)) == 2
+
+
+@pytest.mark.parametrize(
+    ("units", "note"), [("metric", "120\N{NARROW NO-BREAK SPACE}000 litres"), ("us", "")]
+)
+def test_mains_avoided_are_told_in_litres_too(make_results: Any, units: str, note: str) -> None:
+    figures = {figure.key: figure for figure in headline_figures(make_results(units))}
+    assert figures["mains_avoided_m3"].value == 120.5
+    assert figures["mains_avoided_m3"].note == note
 
 
 def test_every_store_is_named_with_its_sizes(results: Results) -> None:
@@ -112,6 +122,9 @@ def test_the_page_names_units_the_driest_year_and_made_up_weather(
                    "size of the store, m³", "met without mains, %", "driest"):  # fmt: skip
         assert wanted in text
     assert "made up" not in text
+    results.frames["size_answers"]["goal_by"] = "days"
+    assert "days met without mains, %" in words_of(results)
+    assert "90 % of days need" in answers(results)[0]
     results.frames["site_years"]["weather"] = "made up"
     assert "Weather made up from monthly normals: real dry years are drier." in words_of(results)
     plate = year(results, None)  # type: ignore[arg-type] - not a map

@@ -226,11 +226,13 @@ def _curve(axes: Axes, results: Results, curve: DataFrame, answer: Series | None
     unit = shown("volume", results.units)
     ordered = curve.sort_values("capacity_m3")
     size = ordered["capacity_m3"].to_numpy() * unit.per_si
-    share = 100 * ordered["share_without_mains"].to_numpy()
+    by_days = answer is not None and answer["goal_by"] == "days"
+    measure = "share_of_days" if by_days else "share_without_mains"
+    share = 100 * ordered[measure].to_numpy()
     axes.plot(size, share, color=BLUE.light, linewidth=1.5)
     if answer is not None:
         drawn = float(answer["capacity_m3"]) * unit.per_si
-        at = 100 * float(answer["share_without_mains"])
+        at = 100 * float(answer[measure])
         axes.plot([drawn], [at], "o", color=INK.light, markersize=4.5)
         if answer["smallest_m3"] == answer["smallest_m3"]:
             least = float(answer["smallest_m3"]) * unit.per_si
@@ -246,7 +248,8 @@ def _curve(axes: Axes, results: Results, curve: DataFrame, answer: Series | None
     axes.set_xlabel(
         f"size of the store, {unit.symbol}", color=QUIET.light, fontsize=6.5, labelpad=1
     )
-    axes.set_ylabel("met without mains, %", color=QUIET.light, fontsize=6, labelpad=1)
+    words = "days met without mains, %" if by_days else "met without mains, %"
+    axes.set_ylabel(words, color=QUIET.light, fontsize=5.5 if by_days else 6, labelpad=1)
     axes.xaxis.set_major_locator(MaxNLocator(nbins=4))
     axes.xaxis.set_major_formatter(FuncFormatter(_number))
     _plain(axes)

@@ -83,6 +83,7 @@ def size_text(results: Results, volume_m3: float) -> str:
 
 def _sized(results: Results, row: Series) -> str:
     smallest, goal = row["smallest_m3"], _pct(row["goal_share"])
+    goal += " of days" if row["goal_by"] == "days" else ""
     tried = size_text(results, row["tried_to_m3"])
     enough = (
         f"{goal} need {size_text(results, smallest)}"
