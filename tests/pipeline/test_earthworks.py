@@ -295,6 +295,8 @@ def test_a_swale_whose_sill_stands_over_its_line_leaks_without_wings(site):
     assert "leaks" not in (found["flag"] or "")
     # a mound that holds no pond takes the topsoil that was stripped for it
     hauls = site.table("spoil_hauls").set_index("from_id").loc["Side swale"]
+    bill = site.table("bill").query("element_id == 'Side swale'").set_index("item")
+    assert bill.loc["form", "amount"] == pytest.approx(SWALE.length)
     topsoil = hauls[hauls["kind"] == "own topsoil"]["bank_m3"].sum()
     volumes = by_element(site, "earth_volumes").loc["Side swale"]
     spare = volumes["topsoil_m3"] - volumes["respread_m3"]

@@ -282,6 +282,7 @@ class Rates(ConfigTable):
     strip_per_m3: Rate = Field(None, description="Strip topsoil and heap it beside the work.")
     cut_per_m3: Rate = Field(None, description="Dig, measured in place.")
     fill_per_m3: Rate = Field(None, description="Place and compact fill, measured compacted.")
+    form_per_m: Rate = Field(None, description="Form ditch and mound to line and level.")
     haul_per_m3: Rate = Field(None, description="Load and haul to a stockpile, measured loose.")
     haul_fill_per_m3: Rate = Field(
         None, description="Load and haul to another element, measured loose."

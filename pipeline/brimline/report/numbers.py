@@ -281,11 +281,15 @@ def _earth(results: Results) -> list[Figure]:
     volumes = results.table("earth_volumes")
     if volumes is None:
         return []
-    return [
-        Figure("cut_m3", "Dug", float(volumes["cut_m3"].sum()), "earth", "earth_volumes"),
-        Figure("fill_m3", "Heaped up", float(volumes["fill_m3"].sum()), "earth", "earth_volumes"),
-        *_cost(results),
-    ]
+    earth = shown("earth", results.units)
+    found = []
+    for kind, title in (("cut", "Dug"), ("fill", "Heaped up")):
+        by_cells, by_sections = (
+            float(volumes[name].sum()) for name in (f"{kind}_m3", f"{kind}_sections_m3")
+        )
+        note = f"from cells; {earth.text(by_sections)} from sections"
+        found.append(Figure(f"{kind}_m3", title, by_cells, "earth", "earth_volumes", note))
+    return found + _cost(results)
 
 
 def _cost(results: Results) -> list[Figure]:

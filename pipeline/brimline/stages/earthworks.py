@@ -227,6 +227,8 @@ def _quantities(
     for name in site.ready.elements:
         hauls: Sequence[Haul] = spoil.hauls
         found += earth_quantities(name, earth[name], spoil.needs[name], soil, hauls)
+        if name in site.built and site.built[name]["kind"] in _MOUNDS:
+            found.append(Quantity(name, "form", site.shape_of(name).length))
         filling_m = site.built.get(name, {}).get("filling_m", 0.0)
         if filling_m:
             found.append(Quantity(name, "gravel", site.shape_of(name).area * filling_m))

@@ -31,6 +31,7 @@ ITEMS: Final[dict[str, Item]] = {
     "strip": Item("Strip topsoil and heap it beside the work", "m³"),
     "cut": Item("Dig, in place", "m³"),
     "fill": Item("Place and compact in mounds and banks, compacted", "m³"),
+    "form": Item("Form ditch and mound to line and level", "m"),
     "haul": Item("Load and haul to stockpile, loose", "m³"),
     "haul_fill": Item("Load and haul to another element, loose", "m³"),
     "borrow": Item("Bring fill, loose", "m³"),
