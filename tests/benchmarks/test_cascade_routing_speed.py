@@ -10,11 +10,22 @@ import os
 import subprocess
 import sys
 import time
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from brimline.cascade import Discharge, Link, Network, Pace, StormInflow, route
+from brimline.cascade import (
+    Discharge,
+    Limits,
+    Link,
+    Network,
+    Pace,
+    StormInflow,
+    assess,
+    mends_for,
+    route,
+)
 from brimline.elements import Pipe, Sill, Soak, Swale
 
 pytestmark = pytest.mark.slow  # the plain loop takes its time
@@ -23,6 +34,7 @@ ELEMENTS = 200
 TARGET_S = 1.0
 TARGET_RATIO = 50.0
 PLAIN_STEPS = 8
+MENDING_S = 10.0
 
 
 def cascade(count=ELEMENTS, drop_m=0.3):
@@ -95,6 +107,24 @@ def test_a_day_of_200_elements_takes_under_a_second():
     print(f"\n{ELEMENTS} elements, 1440 steps: {whole:.3f} s; plain Python is {ratio:.0f} x slower")
     assert whole < TARGET_S
     assert ratio > TARGET_RATIO
+
+
+def test_mending_a_broken_chain_of_200_takes_seconds():
+    network = cascade()
+    narrow = tuple(
+        replace(link, outlet=replace(link.outlet, width_m=0.3))
+        if place % 3 == 0 and isinstance(link.outlet, Sill)
+        else link
+        for place, link in enumerate(network.links)
+    )
+    routed, findings = assess(replace(network, links=narrow), storm(), Limits(), Pace())
+    assert len(findings) > 15
+    before = time.process_time()
+    mends = mends_for(routed, findings, pace=Pace())
+    taken = time.process_time() - before
+    print(f"\n{len(findings)} findings, {len(mends)} mends: {taken:.1f} s")
+    assert len(mends) > 20
+    assert taken < MENDING_S
 
 
 def test_drowned_sills_do_not_slow_it_down():

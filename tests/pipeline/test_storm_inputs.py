@@ -91,3 +91,19 @@ def test_a_wrong_hydrograph_is_named(site, text, says):
     done = site.check()
     assert done.code == 2
     assert says in done.err
+
+
+def test_soil_soaks_faster_while_dry_by_its_texture(site):
+    basin = {"name": "Basin", "soak_mm_per_h": 11.0, "shape": POND}
+    site.write_shapes("soils", [site.box()], group=["B"], texture=["sandy loam"])
+    site.write_plan(drawn_basins=[basin])
+    soaked = []
+    for infiltration in ("constant", "Green-Ampt"):
+        site.tables = f'[storm]\ndepth_mm = 40\n[works]\ninfiltration = "{infiltration}"\n'
+        done = site.run("--until", "works")
+        assert done.code == 0, done.err
+        soaked.append(site.table("storm_results").set_index("element_id").loc["Basin"])
+    constant, dry = soaked
+    assert dry["peak_storage_m3"] < constant["peak_storage_m3"]
+    assert dry["drawdown_h"] < constant["drawdown_h"]
+    assert dry["outside_m3"] == pytest.approx(constant["outside_m3"])

@@ -55,6 +55,15 @@ class Works(ConfigTable):
     soak_safety_factor: float = Field(
         2.0, ge=1, description="Divides tested soakage rates for design."
     )
+    infiltration: Literal["constant", "Green-Ampt"] = Field(
+        "constant",
+        description="How swales and basins soak: at the design rate, or faster while the ground is"
+        " dry, by the texture of the soils input.",
+    )
+    soil_saturation: Share = Field(
+        0.5,
+        description="How full the drainable pores are before the storm, for Green and Ampt.",
+    )
     rain_2y_24h_mm: Positive = Field(
         60.0, description="Two-year rain of 24 h, for sheet flow in the time of concentration."
     )

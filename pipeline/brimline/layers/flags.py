@@ -166,6 +166,16 @@ FLAGS: Final = (
         " its low end and leaves there, and it holds less than is told.",
         "Copy its corrected line from swale_lines into drawn_swales and run again.",
     ),
+    Flag(
+        "in-setback",
+        "The element lies within a keep-out area or its setback.",
+        "Move it, or have the local code confirm the setback.",
+    ),
+    Flag(
+        "outside-boundary",
+        "Part of the element lies beyond the boundary of the site.",
+        "Draw it inside, or correct the boundary.",
+    ),
     Flag("steep-ground", "The element stands on ground steeper than the limit.", "Move it."),
     # earthworks and stakes
     Flag(

@@ -132,4 +132,4 @@ def _site(given: Given, works: Works) -> Site:
         if not pd.isna(rate):
             soak[cells_inside([shape], grid)] = rate
     levels = smoothed(given.raster("elevation"), cell_m=grid.cell_m, sigma_m=_SMOOTH_M)
-    return Site(grid, levels, given.raster("slope_pct"), soak, works)
+    return Site(grid, levels, given.raster("slope_pct"), soak, given.frame("soils"), works)

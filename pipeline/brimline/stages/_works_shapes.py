@@ -14,6 +14,7 @@ from brimline.elements import SEALED, Basin, Drain, Layer, Pond, Soak, Swale, Ta
 from brimline.elements.drain import PERMISSIBLE_M_S, RETARDANCE, ROUGHNESS, permissible_m_s
 from brimline.errors import Problem, Severity
 from brimline.lines.sample import along, surface_at
+from brimline.rainfall.infiltration import GreenAmpt
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -47,18 +48,27 @@ class Site:
     levels : float32 (rows, cols) [m]; smoothed survey surface.
     slope_pct : float32 (rows, cols) [%].
     soak_mm_per_h : float32 (rows, cols) tested soakage rate; NaN where it is not known.
+    soils : areas of soil, column texture.
     """
 
     grid: Grid
     levels: Elevation
     slope_pct: NDArray[np.float32]
     soak_mm_per_h: NDArray[np.float32]
+    soils: GeoDataFrame
     works: Works
 
     def level_along(self, line: BaseGeometry) -> NDArray[np.float64]:
         """Ground levels along a line, NaN off the data."""
         points = along(line, LEVEL_STEP_M)
         return surface_at(self.levels, self.grid, points[:, 0], points[:, 1])
+
+    def texture_at(self, shape: BaseGeometry) -> str:
+        """Soil texture in the middle of a shape; empty where none is known."""
+        at = shape.interpolate(0.5, normalized=True) if shape.geom_type == "LineString" else None
+        point = at or shape.representative_point()
+        here = self.soils[self.soils.intersects(point)]["texture"].dropna()
+        return str(here.iloc[-1]) if len(here) else ""
 
     def mean_at(self, values: NDArray[np.float32], shape: BaseGeometry) -> float:
         """Mean of a raster along a shape's line or outline; NaN where there is none."""
@@ -173,10 +183,17 @@ def text_of(row: Any, name: str) -> str:  # noqa: ANN401
 
 
 def _soak(row: Any, site: Site) -> Soak:  # noqa: ANN401
+    works = site.works
     rate = number_of(row, "soak_mm_per_h", site.mean_at(site.soak_mm_per_h, row.geometry))
+    texture = site.texture_at(row.geometry) if works.infiltration == "Green-Ampt" else ""
+    if texture:
+        soil = GreenAmpt.of_texture(texture, effective_saturation=works.soil_saturation)
+        # a rate tested on site goes before the table's conductivity
+        tested = soil.conductivity_mm_per_h if math.isnan(rate) else rate
+        return Soak(tested, works.soak_safety_factor, soil.suction_mm, soil.deficit)
     if math.isnan(rate):
-        rate = site.works.usual_soak_mm_per_h
-    return Soak(rate, site.works.soak_safety_factor)
+        rate = works.usual_soak_mm_per_h
+    return Soak(rate, works.soak_safety_factor)
 
 
 def _slope(row: Any, site: Site) -> float:  # noqa: ANN401

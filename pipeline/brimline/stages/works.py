@@ -29,6 +29,7 @@ from brimline.stages._frames import frame_of
 from brimline.stages._works_cascade import DRAWN, NEEDS, LaidOut, laid_out
 from brimline.stages._works_level import off_level
 from brimline.stages._works_mends import mends_of
+from brimline.stages._works_places import misplaced
 from brimline.stages._works_shapes import drawn_names
 from brimline.stages._works_water import no_water_facts, water_facts
 from brimline.units import counted
@@ -75,7 +76,7 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
     routed = [done.first, *(route(network, inflow, rules.pace) for inflow in done.inflows[1:])]
     report.advanced(0.6, "looking for what is wrong, and what would mend it")
     found = _findings(network, routed, rules.limits)
-    found[""] += _near_buildings(drawn, given.frame("keep_out"), works)
+    found[""] += misplaced(drawn, given.frame("keep_out"), given.frame("boundary"), works)
     found[""] += off_level(drawn, laid.site, given.facts("line_rules")["level_tolerance_m"])
     mends, left_out = mends_of(routed, found, rules, ways.on_ground)
     for problem in (*done.sizes.problems, *left_out):
@@ -100,21 +101,6 @@ def _findings(
     found = {"": list(check(network, limits))}
     for one in routed:
         found[one.inflow.name] = list(judge(one, limits))
-    return found
-
-
-def _near_buildings(drawn: Sequence[Drawn], keep_out: GeoDataFrame, works: Works) -> list[Finding]:
-    """Flag held water near a building; keep-out areas hold their setback already."""
-    found = []
-    for row in keep_out[keep_out["kind"] == "building"].itertuples(index=False):
-        building = row.geometry.buffer(-row.setback_m)
-        for one in drawn:
-            distance = one.shape.distance(building)
-            if one.element.kind != "tank" and distance < works.near_building_m:
-                name = row.name if isinstance(row.name, str) else "a building"
-                asked = f"{works.near_building_m:g} m"
-                text = f"holds water {distance:.1f} m from {name}, where {asked} is asked"
-                found.append(Finding("near-building", one.element.element_id, text))
     return found
 
 
@@ -275,7 +261,7 @@ STAGE = Stage(
     name="works",
     version=2,
     title="drawn elements and their cascade through the design storms",
-    needs=(*NEEDS, "line_rules"),
+    needs=(*NEEDS, "boundary", "line_rules"),
     makes=("elements", "overflows", *_TABLES, "cascade", "works_water", "works_rules", "built"),
     run=_run,
     sources=("inflows",),
