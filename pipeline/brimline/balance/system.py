@@ -28,7 +28,8 @@ class Zone:
     available_mm : water between field capacity and wilting point over the root zone [mm].
     depletion : share of it that is drawn without stress at a demand of 5 mm/d.
     kc : (days,) crop coefficient; the basal one where there is a `surface`.
-    runoff_mm : (days,) rain that runs off the zone [mm/d], at most the rain.
+    runoff_mm : (days,) rain that runs off the zone or falls into stores on it [mm/d], at most the
+        rain.
     draws_on : stores that irrigate it, in the order in which they are asked.
     irrigated : ask for water when the soil is drawn down to `start_at`.
     start_at : share of the readily available water that is gone when irrigation starts.

@@ -162,6 +162,36 @@ def fed_zones(
     return found
 
 
+def under_stores(
+    elements: Sequence[Facts],
+    shapes: Mapping[str, BaseGeometry],
+    zones: Mapping[str, BaseGeometry],
+) -> dict[str, float]:
+    """Share of each zone's ground that lies under open stores, which take the rain there.
+
+    Parameters
+    ----------
+    shapes : outline or line of each element; a line's ground lies along it evenly.
+    zones : outline of each zone by name.
+    """
+    found: dict[str, float] = {}
+    for name, zone in zones.items():
+        under_m2 = 0.0
+        for element in elements:
+            shape = shapes.get(element["element_id"])
+            if shape is None or element["open_m2"] <= 0:
+                continue
+            part = shape.intersection(zone)
+            whole, inside = (
+                (shape.area, part.area) if shape.area > 0 else (shape.length, part.length)
+            )
+            if whole > 0:
+                under_m2 += element["open_m2"] * inside / whole
+        if under_m2 > 0:
+            found[name] = min(under_m2 / zone.area, 1.0)
+    return found
+
+
 def _near(
     shape: BaseGeometry, reach_m: float, grid: Grid
 ) -> tuple[tuple[slice, slice], NDArray[np.bool_]]:

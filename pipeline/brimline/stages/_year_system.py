@@ -79,6 +79,7 @@ class YearInputs:
     curve_numbers : of each zone's ground, by name.
     elements : as the works stage tells them.
     feeds : store to zones to shares of its soakage.
+    under_stores : share of a zone's ground where rain falls into stores instead, by name.
     et0_mm : (days,) reference evapotranspiration [mm/d].
     southern : the site lies south of the equator.
     """
@@ -87,6 +88,7 @@ class YearInputs:
     curve_numbers: Mapping[str, float]
     elements: Sequence[Mapping[str, Any]]
     feeds: Mapping[str, dict[str, float]]
+    under_stores: Mapping[str, float]
     weather: DailyWeather
     et0_mm: NDArray[np.float64]
     southern: bool
@@ -111,13 +113,16 @@ class YearInputs:
         params = self.params
         southern = self.southern and not zone.own_season
         kc, surface = self._coefficients(zone, case, southern=southern)
+        runoff = runoff_depth_mm(rain, self.curve_numbers[zone.zone_id])
+        # where a store lies on the zone, its rain is the store's: it is counted there
+        lost = runoff + self.under_stores.get(zone.zone_id, 0.0) * (rain - runoff)
         return Zone(
             zone.zone_id,
             zone.shape.area,
             zone.available_mm(case.within),
             zone.planting.depletion,
             kc,
-            runoff_depth_mm(rain, self.curve_numbers[zone.zone_id]),
+            lost,
             draws_on=self._stores_there(zone.draws_on),
             irrigated=zone.irrigated,
             start_at=params.start_at,

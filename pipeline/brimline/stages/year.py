@@ -17,7 +17,7 @@ from brimline.layers import table
 from brimline.stages._frames import frame_of
 from brimline.stages._year_site import ground_of_zones, position_of, reference_of
 from brimline.stages._year_sizes import answer_row, curves_of
-from brimline.stages._year_stores import fed_zones, rings_told
+from brimline.stages._year_stores import fed_zones, rings_told, under_stores
 from brimline.stages._year_system import AS_DRAWN, YearInputs, cases
 from brimline.stages._year_tables import Ran, case_row, curve_rows, rows_of, year_tables, zone_row
 from brimline.stages._year_zones import read_zones
@@ -76,8 +76,10 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
     feeds = fed_zones(
         water["elements"], shapes, labels, names, given.raster("elevation"), given.grid, params
     )
+    outlines = {zone.zone_id: zone.shape for zone in found.zones}
+    under = under_stores(water["elements"], shapes, outlines)
     inputs = YearInputs(
-        found.zones, curve_numbers, water["elements"], feeds, weather, et0.et0_mm,
+        found.zones, curve_numbers, water["elements"], feeds, under, weather, et0.et0_mm,
         latitude < 0, params,
     )  # fmt: skip
     report.advanced(0.3, "running every day of the record")

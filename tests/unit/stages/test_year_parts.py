@@ -19,6 +19,7 @@ from brimline.stages._year_stores import (
     fed_zones,
     rings_told,
     spill_targets,
+    under_stores,
     usual_order,
 )
 from brimline.stages._year_system import YearInputs
@@ -112,7 +113,7 @@ def inputs(rows, days=365, **params):
     )
     found = zones(rows, **params).zones
     curve_numbers = {zone.zone_id: 60.0 for zone in found}
-    return YearInputs(found, curve_numbers, [], {}, weather, np.full(days, 3.0), False,
+    return YearInputs(found, curve_numbers, [], {}, {}, weather, np.full(days, 3.0), False,
                       Year(**params))  # fmt: skip
 
 
@@ -256,6 +257,27 @@ def test_shares_of_soakage_never_exceed_the_share_that_stays(slope):
         found = fed_zones([element("swale", spill_level_m=12.5)], {"swale": swale}, labels,
                           ["a", "b", "c"], levels, grid, params)  # fmt: skip
         assert sum(found.get("swale", {}).values()) <= params.soak_share + 1e-12
+
+
+def test_rain_on_a_store_within_a_zone_is_the_stores():
+    # a basin of 20 m², half of it in a zone of 100 m², and a swale of 30 m² whose line lies in the
+    # zone for a third of its length: 10 and 10 m², a fifth of the zone; a tank takes no rain
+    zone = shapely.box(0, 0, 10, 10)
+    elements = [
+        element("basin", kind="basin", open_m2=20.0), element("swale", open_m2=30.0),
+        element("tank", kind="tank", open_m2=0.0), element("elsewhere", open_m2=9.0),
+    ]  # fmt: skip
+    shapes = {"basin": shapely.box(8, 0, 12, 5), "swale": shapely.LineString([(1, 5), (1, 20)]),
+              "tank": shapely.Point(5, 5), "elsewhere": shapely.box(50, 50, 53, 53)}  # fmt: skip
+    far = shapely.box(30, 30, 40, 40)
+    found = under_stores(elements, shapes, {"beds": zone, "far": far})
+    assert found == pytest.approx({"beds": 0.2})
+    made = inputs([{"name": "beds", "planting": "berries", "texture": "loam", "shape": zone}])
+    rain = np.where(np.arange(365) % 5 == 0, 20.0, 0.0)
+    wet = replace(made, weather=replace(made.weather, precipitation_mm=rain))
+    whole = rain - wet.system().zones[0].runoff_mm
+    rest = rain - replace(wet, under_stores=found).system().zones[0].runoff_mm
+    np.testing.assert_allclose(rest, 0.8 * whole)
 
 
 def test_curves_go_further_where_near_sizes_do_not_show_the_end():
