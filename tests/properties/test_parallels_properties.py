@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from brimline.grid import Grid
 from brimline.lines.keyline.drift import Half, drift, halves
-from brimline.lines.keyline.parallels import eased, parallel
+from brimline.lines.keyline.parallels import eased, parallel, parallels
 
 MODERATE = settings(deadline=None, max_examples=40)
 
@@ -71,6 +71,74 @@ def test_lines_of_one_family_never_cross(guide, width):
     tree = shapely.STRtree(family)
     one, other = tree.query(family, predicate="intersects")
     assert (one == other).all()
+
+
+@st.composite
+def rough_guides(draw):
+    """A line whose bends are far tighter than a tractor turns, as on ground full of hollows."""
+    seed = draw(st.integers(0, 10_000))
+    rng = np.random.default_rng(seed)
+    x = np.linspace(0, 120, 160)
+    y = sum(
+        rng.uniform(0, swing) * np.sin(2 * np.pi * x / length + rng.uniform(0, 6.3))
+        for length, swing in ((90.0, 25.0), (30.0, 6.0), (11.0, 2.0))
+    )
+    return shapely.LineString(np.column_stack([x, y]))
+
+
+@MODERATE
+@given(guide=st.one_of(guides(), rough_guides()), width=st.floats(2, 8))
+def test_both_sides_at_once_lie_right_and_never_cross(guide, width):
+    """Lines of both sides keep their distance and side, turn gently, and cross none of a family."""
+    family = [guide]
+    for number in range(1, 9):
+        offset = number * width
+        both = parallels(guide, offset, turning_radius_m=6.0)
+        for side, lines in zip((1, -1), both, strict=True):
+            for line in lines:
+                assert line.is_simple
+                assert line.coords[0][0] < line.coords[-1][0]
+                if offset >= 6.0:
+                    assert shapely.distance(guide, line) >= offset - 0.05
+                east, north = shapely.get_coordinates(line.interpolate(0.5, normalized=True))[0]
+                at = guide.project(shapely.Point(east, north))
+                near, ahead = (guide.interpolate(place) for place in (at, at + 0.05))
+                turn = (ahead.x - near.x) * (north - near.y) - (ahead.y - near.y) * (east - near.x)
+                assert np.sign(turn) == side or at >= guide.length - 0.1
+                if line.length > 12 and offset >= 6.0:
+                    # chords that keep within 3 cm of an arc of 6 m meet at up to 0.2 rad, which
+                    # over 1 m reads as a radius of 5 m, and two of them as a little less
+                    assert turning_radius(line).min() >= 4.8
+        family += [*both[0], *both[1]]
+    tree = shapely.STRtree(family)
+    one, other = tree.query(family, predicate="intersects")
+    assert (one == other).all()
+
+
+def test_both_sides_of_a_straight_line_and_a_circle_are_exact_and_end_square():
+    straight = shapely.LineString([(0, 0), (100, 0)])
+    (left,), (right,) = parallels(straight, 12.0, turning_radius_m=6.0)
+    for line, north in ((left, 12.0), (right, -12.0)):
+        np.testing.assert_allclose(
+            np.sort(shapely.get_coordinates(line)[:, 0]), [0, 100], atol=0.21
+        )
+        np.testing.assert_allclose(shapely.get_coordinates(line)[:, 1], north, atol=0.02)
+    angle = np.linspace(0, np.pi, 721)
+    arc = shapely.LineString(40 * np.column_stack([np.cos(angle), np.sin(angle)]))
+    (inner,), (outer,) = parallels(arc, 15.0, turning_radius_m=6.0)  # its inside is on its left
+    for line, radius in ((inner, 25.0), (outer, 55.0)):
+        xy = shapely.get_coordinates(line)
+        np.testing.assert_allclose(np.hypot(*xy.T), radius, atol=0.03)
+        np.testing.assert_allclose(xy[[0, -1], 1], 0, atol=0.21)
+    with pytest.raises(ValueError, match="offset_m must be above 0"):
+        parallels(straight, 0.0, turning_radius_m=6.0)
+
+
+def test_a_guide_that_is_a_ring_has_lines_inside_and_outside():
+    ring = shapely.LineString(shapely.Point(0, 0).buffer(40, quad_segs=64).exterior)
+    both = parallels(ring, 9.0, turning_radius_m=6.0)
+    radii = sorted(float(np.hypot(*line.coords[0])) for lines in both for line in lines)
+    assert radii == pytest.approx([31, 49], abs=0.05)
 
 
 def test_parallels_to_a_straight_line_and_a_circle_are_exact():

@@ -11,7 +11,7 @@ import shapely
 
 from brimline._jit import side_by_side
 from brimline.lines.keyline.drift import drift, halves
-from brimline.lines.keyline.parallels import eased, parallel
+from brimline.lines.keyline.parallels import eased, parallels
 from brimline.lines.keyline.shares import cut_to_share, share_of
 from brimline.lines.limits import Stop, cut
 
@@ -212,9 +212,13 @@ def _courses(
 ) -> Iterator[tuple[Side, float, shapely.LineString]]:
     """Side, distance and course of each parallel; the higher ground is on a keyline's right."""
     guide = eased(keyline.line, turning_radius_m)
-    sides: tuple[tuple[Side, float], ...] = (("above", -1.0), ("below", 1.0))
-    for side, sign in sides:
-        for number in range(1, int(reach_m / width_m + 1e-9) + 1):
-            offset_m = number * width_m
-            for course in parallel(guide, sign * offset_m, turning_radius_m=turning_radius_m):
-                yield side, offset_m, course
+    count = int(reach_m / width_m + 1e-9)
+    pairs = [
+        parallels(guide, number * width_m, turning_radius_m=turning_radius_m)
+        for number in range(1, count + 1)
+    ]
+    sides: tuple[tuple[Side, int], ...] = (("above", 1), ("below", 0))  # the right is higher
+    for side, which in sides:
+        for number, pair in enumerate(pairs, start=1):
+            for course in pair[which]:
+                yield side, number * width_m, course

@@ -12,10 +12,12 @@ from brimline.lines.relief.courses import smoothed_along
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-_SAGITTA_M = 0.015  # largest departure of an arc's chords from the arc
+_SAGITTA_M = 0.01  # largest departure of an arc's chords from the arc
 _EASED_STEP_M = 1.0
 _EASED_M = 0.005  # largest departure of an eased guide from its smooth curve
 _ASTRAY_M = 0.05  # a piece nearer by this than it should be is no part of a parallel
+_CAP_M = 0.2  # behind an end of the guide, where the rim of its ground goes round it
+_ASIDE_M = 0.1  # to both sides of a place, for the direction of the guide there
 _DRAWN_M = 0.02  # largest departure of a drawn line from its exact course
 
 
@@ -61,10 +63,7 @@ def parallel(
     ValueError
         If the radius is negative, or the guide is empty or crosses itself.
     """
-    if turning_radius_m < 0:
-        raise ValueError(f"turning_radius_m must not be negative, got {turning_radius_m} m")
-    if guide.is_empty or not guide.is_simple:
-        raise ValueError("a guide line must have a length and must not cross itself")
+    _checked(guide, turning_radius_m)
     away = float(np.copysign(1.0, offset_m))
     lines = _offset([guide], offset_m + away * turning_radius_m)
     # out by the radius and back rounds bends towards the line, and the other way round; a line that
@@ -74,6 +73,134 @@ def parallel(
     elif turning_radius_m > 0:
         lines = _offset(lines, -2 * away * turning_radius_m)
         lines = _offset(lines, away * turning_radius_m)
+    return _drawn(lines, guide)
+
+
+def parallels(
+    guide: shapely.LineString, offset_m: float, *, turning_radius_m: float
+) -> tuple[tuple[shapely.LineString, ...], tuple[shapely.LineString, ...]]:
+    """Draw `parallel` to the left and to the right of a guide, both from one outline.
+
+    The ground within the distance and the radius, drawn in by the radius, has both lines for its
+    rim, their turns rounded; it costs a fraction of what the lines cost one by one.
+
+    Parameters
+    ----------
+    offset_m : distance to either side [m].
+
+    Raises
+    ------
+    ValueError
+        As `parallel`, or if the distance is not above 0.
+    """
+    _checked(guide, turning_radius_m)
+    if not offset_m > 0:
+        raise ValueError(f"offset_m must be above 0 m, got {offset_m}")
+    if offset_m < turning_radius_m:
+        left, right = _close_beside(guide, offset_m, turning_radius_m)
+        return left, right
+    sides = _rims(guide, offset_m, turning_radius_m) if not guide.is_ring else None
+    if sides is None:
+        left, right = (
+            parallel(guide, side * offset_m, turning_radius_m=turning_radius_m) for side in (1, -1)
+        )
+        return left, right
+    return sides
+
+
+def _rims(
+    guide: shapely.LineString, offset_m: float, turning_radius_m: float
+) -> tuple[tuple[shapely.LineString, ...], tuple[shapely.LineString, ...]] | None:
+    """Both sides of the ground beside a guide; None where its outline went wrong."""
+    ground = _ground(guide, offset_m, turning_radius_m)
+    shapely.prepare(guide)
+    sides: tuple[list[shapely.LineString], list[shapely.LineString]] = ([], [])
+    for part in shapely.get_parts(ground):
+        if part.intersects(guide):
+            for ring in (part.exterior, *part.interiors):
+                for line in _without_caps(ring, guide):
+                    sides[0 if _is_left(line, guide) else 1].append(line)
+    if (shapely.distance(guide, [*sides[0], *sides[1]]) < offset_m - _ASTRAY_M).any():
+        return None  # now and then an outline cuts across
+    return _drawn(sides[0], guide), _drawn(sides[1], guide)
+
+
+def _ground(guide: shapely.LineString, offset_m: float, turning_radius_m: float) -> Any:  # noqa: ANN401
+    """Outline of what lies within a distance of a guide, its inward turns rounded to the radius."""
+    out_m = offset_m + turning_radius_m
+    ground = shapely.buffer(guide, out_m, quad_segs=_arc_points(out_m))
+    if turning_radius_m > 0:
+        quad_segs = _arc_points(turning_radius_m)
+        ground = shapely.buffer(ground, -turning_radius_m, quad_segs=quad_segs)
+    return ground
+
+
+def _close_beside(
+    guide: shapely.LineString, offset_m: float, turning_radius_m: float
+) -> list[tuple[shapely.LineString, ...]]:
+    """Draw the parallels that lie closer to the guide than the radius.
+
+    They round the guide's own sharp bends. Where that takes them across half the way to the guide
+    or to the next pass, nothing of them is left: no tractor goes there.
+    """
+    belt = shapely.difference(
+        _ground(guide, 1.5 * offset_m, turning_radius_m), shapely.buffer(guide, 0.5 * offset_m)
+    )
+    found = []
+    for side in (1, -1):
+        lines = parallel(guide, side * offset_m, turning_radius_m=turning_radius_m)
+        parts: Any = shapely.get_parts(
+            [shapely.line_merge(shapely.intersection(line, belt)) for line in lines]
+        )
+        whole = [part for part in parts if part.geom_type == "LineString" and part.length > 0]
+        whole = [part for part in whole if _is_left(part, guide) == (side > 0)]
+        found.append(_drawn(whole, guide))
+    return found
+
+
+def _without_caps(ring: shapely.LinearRing, guide: shapely.LineString) -> list[shapely.LineString]:
+    """Parts of a rim that do not go round an end of the guide."""
+    points = shapely.get_coordinates(ring)[:-1]
+    along = shapely.get_coordinates(guide)
+    cap = np.zeros(len(points), dtype=np.bool_)
+    for end, inner in ((along[0], along[1]), (along[-1], along[-2])):
+        onward = (inner - end) / np.hypot(*(inner - end))
+        away = points - end
+        behind = np.flatnonzero(away @ onward < -_CAP_M)
+        far = np.hypot(*away[behind].T)
+        nearest = shapely.distance(guide, shapely.points(points[behind]))
+        cap[behind[far <= nearest + _ASTRAY_M]] = True
+    if not cap.any():
+        return [shapely.LineString(ring)]
+    points, cap = (np.roll(part, -int(cap.argmax()), axis=0) for part in (points, cap))
+    edge = np.flatnonzero(np.diff(np.concatenate(([True], cap, [True])).astype(np.int8)))
+    return [
+        shapely.LineString(points[first:beyond])
+        for first, beyond in edge.reshape(-1, 2)
+        if beyond - first > 1
+    ]
+
+
+def _is_left(line: shapely.LineString, guide: shapely.LineString) -> bool:
+    """Whether a line lies to the left of the guide that it is parallel to."""
+    middle = shapely.get_coordinates(line.interpolate(0.5, normalized=True))[0]
+    at_m = guide.project(shapely.Point(middle))
+    ends = [guide.interpolate(at_m + step) for step in (-_ASIDE_M, _ASIDE_M)]
+    (x0, y0), (x1, y1) = (shapely.get_coordinates(end)[0] for end in ends)
+    x, y = middle - shapely.get_coordinates(guide.interpolate(at_m))[0]
+    return bool((x1 - x0) * y - (y1 - y0) * x > 0)
+
+
+def _checked(guide: shapely.LineString, turning_radius_m: float) -> None:
+    if turning_radius_m < 0:
+        raise ValueError(f"turning_radius_m must not be negative, got {turning_radius_m} m")
+    if guide.is_empty or not guide.is_simple:
+        raise ValueError("a guide line must have a length and must not cross itself")
+
+
+def _drawn(
+    lines: list[shapely.LineString], guide: shapely.LineString
+) -> tuple[shapely.LineString, ...]:
     drawn = (shapely.simplify(line, _DRAWN_M) for line in lines)
     return tuple(_along_guide(line, guide) for line in drawn if line.length > 0 and line.is_simple)
 
