@@ -120,9 +120,10 @@ def _rims(
             for ring in (part.exterior, *part.interiors):
                 for line in _without_caps(ring, guide):
                     sides[0 if _is_left(line, guide) else 1].append(line)
-    if (shapely.distance(guide, [*sides[0], *sides[1]]) < offset_m - _ASTRAY_M).any():
+    left, right = (_drawn(lines, guide) for lines in sides)
+    if (shapely.distance(guide, [*left, *right]) < offset_m - _ASTRAY_M).any():
         return None  # now and then an outline cuts across
-    return _drawn(sides[0], guide), _drawn(sides[1], guide)
+    return left, right
 
 
 def _ground(guide: shapely.LineString, offset_m: float, turning_radius_m: float) -> Any:  # noqa: ANN401
