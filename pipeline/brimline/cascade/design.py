@@ -6,6 +6,9 @@ allow, from the top of the cascade down, until none moves. Where no common share
 that falls least short is the start of a pattern search: one dimension at a time, up and down, in
 steps that are halved when no step helps.
 
+Large cascades are searched in joined steps, a little clear of the goals; whether the design meets
+them is told from the storm as it is.
+
 The result is a design from which no single dimension can be made smaller. It is not the cheapest
 of all designs: where the dimensions trade against each other, bounds and judgement decide.
 """
@@ -24,14 +27,18 @@ from brimline.elements import Sill
 
 if TYPE_CHECKING:
     from brimline.cascade.inflow import StormInflow
-    from brimline.cascade.network import Network
+    from brimline.cascade.network import Link, Network
     from brimline.cascade.routing import Routed
+    from brimline.elements import Element
 
 SILL_WIDTH: Final = "sill_width_m"  # the one dimension that is an outlet's, not a shape's
 
 _SHARES: Final = 13  # common shares tried between the low and the high ends
 _ROUNDS: Final = 4  # times that all dimensions are brought back in turn
 _PATTERN_STEPS: Final = 6  # halvings of the pattern search's step
+_FINE: Final = 60_000  # elements times steps, beyond which the search is done in joined steps
+_CLEAR_SHARE: Final = 0.002
+_CLEAR_M: Final = 0.002
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,13 +140,18 @@ class Sized:
 _MET: Final = 1e-9
 
 
-def shortfall_of(routed: Routed, goals: Goals, pace: Pace) -> Shortfall:
-    """Measure how far a routed cascade is from goals."""
+def shortfall_of(routed: Routed, goals: Goals, pace: Pace, *, clear_m: float = 0.0) -> Shortfall:
+    """Measure how far a routed cascade is from goals.
+
+    Parameters
+    ----------
+    clear_m : by which levels must keep clear of their freeboard besides [m].
+    """
     network, sums = routed.network, routed.elements
     outside = float(sums.outside_m3.sum())
     captured = 1 - routed.left_m3 / outside if outside > 0 else 1.0
     safe = np.array([element.highest_safe_m for element in network.elements])
-    over = np.maximum(sums.peak_level_m - safe - 1e-6, 0.0)
+    over = np.maximum(sums.peak_level_m - safe + clear_m - 1e-6, 0.0)
     capacity = np.array([link.capacity_m3_s for link in network.links])
     peaks = routed.links.peak_m3_s[: capacity.size]
     return Shortfall(
@@ -176,7 +188,10 @@ def size(
     """
     if not free:
         raise ValueError("there is no free dimension to size")
-    search = _Search(network, inflow, free, goals or Goals(), limits or Limits(), pace or Pace())
+    goals, limits, pace = goals or Goals(), limits or Limits(), pace or Pace()
+    search = _Search(network, inflow, free, goals, limits, pace)
+    if len(network.elements) * inflow.edges_s.size > _FINE:
+        search = _coarse(search)
     values = search.common()
     if search.total(values) > _MET:
         values = search.pattern(values)
@@ -185,8 +200,23 @@ def size(
     if math.isinf(search.total(values)):
         raise ValueError("no combination of the free dimensions can be built")
     sized = search.build(values)
-    routed = search.routed(sized)
-    return Sized(sized, routed, values, search.shortfall(routed), len(search.known))
+    routed = route(sized, inflow, pace, residual_m=limits.residual_m)
+    return Sized(sized, routed, values, shortfall_of(routed, goals, pace), len(search.known))
+
+
+def _coarse(search: _Search) -> _Search:
+    """Search in joined steps, keeping clear of the goals by what that may cost."""
+    goals, pace = search.goals, search.pace
+    return replace(
+        search,
+        inflow=search.inflow.thinned(),
+        goals=Goals(
+            min(goals.capture_share + _CLEAR_SHARE, 1.0) if goals.capture_share > 0 else 0.0,
+            (1 - _CLEAR_SHARE) * goals.drawdown_h,
+        ),
+        pace=replace(pace, after_step_s=max(pace.after_step_s, 1800.0)),
+        clear_m=_CLEAR_M,
+    )
 
 
 @dataclass(slots=True)
@@ -197,14 +227,37 @@ class _Search:
     goals: Goals
     limits: Limits
     pace: Pace
+    clear_m: float = 0.0
     known: dict[tuple[float, ...], float] = field(default_factory=dict)
+    elements: dict[tuple[str, tuple[tuple[str, float], ...]], Element] = field(default_factory=dict)
 
     def build(self, values: tuple[float, ...]) -> Network:
         """Make the cascade with the free dimensions at these values."""
         network = self.network
+        shapes: dict[str, list[tuple[str, float]]] = {}
+        outlets: dict[int, Link] = {}
         for one, value in zip(self.free, values, strict=True):
-            network = _with(network, one, value)
-        return network
+            if one.dimension == SILL_WIDTH:
+                way = _sill_of(network, one.element_id)
+                sill = replace(way.outlet, width_m=value)  # type: ignore[type-var]
+                outlets[id(way)] = replace(way, outlet=sill)
+            else:
+                shapes.setdefault(one.element_id, []).append((one.dimension, value))
+        made = {name: self._made(name, tuple(changes)) for name, changes in shapes.items()}
+        return replace(
+            network,
+            elements=tuple(made.get(old.element_id, old) for old in network.elements),
+            links=tuple(outlets.get(id(link), link) for link in network.links),
+        )
+
+    def _made(self, name: str, changes: tuple[tuple[str, float], ...]) -> Element:
+        """Work an element out with its dimensions changed. Remembered."""
+        if (name, changes) not in self.elements:
+            element = self.network.element(name)
+            for dimension, value in changes:
+                element = element.changed(dimension, value)
+            self.elements[name, changes] = element
+        return self.elements[name, changes]
 
     def routed(self, network: Network) -> Routed:
         return route(network, self.inflow, self.pace, residual_m=self.limits.residual_m)
@@ -221,7 +274,7 @@ class _Search:
         return self.known[values]
 
     def shortfall(self, routed: Routed) -> Shortfall:
-        return shortfall_of(routed, self.goals, self.pace)
+        return shortfall_of(routed, self.goals, self.pace, clear_m=self.clear_m)
 
     def rounded(self, place: int, value: float) -> float:
         """Round a value up to its step, within its bounds."""
@@ -314,10 +367,8 @@ class _Search:
         return (*values[:place], self.rounded(place, value), *values[place + 1 :])
 
 
-def _with(network: Network, one: Free, value: float) -> Network:
-    if one.dimension != SILL_WIDTH:
-        return network.with_element(network.element(one.element_id).changed(one.dimension, value))
-    way = network.main_way_out(one.element_id)
+def _sill_of(network: Network, element_id: str) -> Link:
+    way = network.main_way_out(element_id)
     if way is None or not isinstance(way.outlet, Sill):
-        raise ValueError(f"{one.element_id} has no sill to size")
-    return network.with_link(way, replace(way, outlet=replace(way.outlet, width_m=value)))
+        raise ValueError(f"{element_id} has no sill to size")
+    return way

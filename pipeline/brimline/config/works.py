@@ -75,6 +75,7 @@ class Works(ConfigTable):
     sill_head_m: Positive = Field(0.15, description="Head that empty sill widths are sized for.")
     swale_depth_m: Positive = Field(0.4, description="Depth of a swale below its lip.")
     swale_bottom_m: NotNegative = Field(0.6, description="Bottom width of a swale.")
+    swale_top_m: Positive = Field(2.5, description="Width at the lip of a parabolic swale.")
     swale_side: NotNegative = Field(2.0, description="Run over rise of a swale's sides.")
     drain_depth_m: Positive = Field(0.5, description="Depth of a drain from bed to bank.")
     drain_bottom_m: NotNegative = Field(0.5, description="Bottom width of a drain.")

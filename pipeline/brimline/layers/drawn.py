@@ -63,6 +63,7 @@ ITEMS: Final = (
         _free("level_m", "float", "Level of the line; empty is its mean ground level.", "m"),
         _free("form", "text", "Shape of the section.", values=("trapezoid", "parabola", "vee")),
         _free("depth_m", "float", "Depth from the lip to the floor.", "m", 0),
+        _free("top_m", "float", "Width at the lip, of a parabola.", "m", 0),
         _BOTTOM,
         _SIDE,
         _SILL_WIDTH,

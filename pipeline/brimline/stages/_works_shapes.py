@@ -217,6 +217,7 @@ def _swale(name: str, row: Any, site: Site) -> Shape:  # noqa: ANN401
         number_of(row, "depth_m", works.swale_depth_m),
         text_of(row, "form") or "trapezoid",  # type: ignore[arg-type] # checked by Swale
         number_of(row, "bottom_m", works.swale_bottom_m),
+        number_of(row, "top_m", works.swale_top_m),
         side=number_of(row, "side", works.swale_side),
         upper_side=number_of(row, "side", works.swale_side),
         freeboard_m=number_of(row, "freeboard_m", 0.15),
