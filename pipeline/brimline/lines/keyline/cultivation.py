@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import partial
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import shapely
 
-from brimline._jit import side_by_side
 from brimline.lines.keyline.drift import drift, halves
 from brimline.lines.keyline.parallels import eased, parallels
 from brimline.lines.keyline.shares import cut_to_share, share_of
@@ -167,16 +165,15 @@ def cultivation_of_all(
     No two lines cross, of whichever keylines. Parameters and errors are those of
     `cultivation_lines`; lines are numbered through.
     """
-    found = side_by_side(
-        [
-            partial(
-                cultivation_lines, surface, grid, one, where, keylines,
-                width_m=width_m, reach_m=reach_m, turning_radius_m=turning_radius_m,
-                min_length_m=min_length_m,
-            )
-            for one in keylines
-        ]
-    )  # fmt: skip
+    # one after the other: shapes that two threads prepare or ask at once bring the process down
+    found = [
+        cultivation_lines(
+            surface, grid, one, where, keylines,
+            width_m=width_m, reach_m=reach_m, turning_radius_m=turning_radius_m,
+            min_length_m=min_length_m,
+        )
+        for one in keylines
+    ]  # fmt: skip
     every = [line for lines in found for line in lines]
     return [replace(line, line_id=number) for number, line in enumerate(every, start=1)]
 
