@@ -118,7 +118,7 @@ def _rims(
     for part in shapely.get_parts(ground):
         if part.intersects(guide):
             for ring in (part.exterior, *part.interiors):
-                for line in _without_caps(ring, guide):
+                for line in _without_caps(ring, guide, offset_m + turning_radius_m + _ASTRAY_M):
                     sides[0 if _is_left(line, guide) else 1].append(line)
     left, right = (_drawn(lines, guide) for lines in sides)
     if (shapely.distance(guide, [*left, *right]) < offset_m - _ASTRAY_M).any():
@@ -159,18 +159,20 @@ def _close_beside(
     return found
 
 
-def _without_caps(ring: shapely.LinearRing, guide: shapely.LineString) -> list[shapely.LineString]:
-    """Parts of a rim that do not go round an end of the guide."""
+def _without_caps(
+    ring: shapely.LinearRing, guide: shapely.LineString, reach_m: float
+) -> list[shapely.LineString]:
+    """Parts of a rim that do not go round an end of the guide, which they do within a reach."""
     points = shapely.get_coordinates(ring)[:-1]
     along = shapely.get_coordinates(guide)
     cap = np.zeros(len(points), dtype=np.bool_)
     for end, inner in ((along[0], along[1]), (along[-1], along[-2])):
         onward = (inner - end) / np.hypot(*(inner - end))
         away = points - end
-        behind = np.flatnonzero(away @ onward < -_CAP_M)
-        far = np.hypot(*away[behind].T)
+        far = np.hypot(*away.T)
+        behind = np.flatnonzero((away @ onward < -_CAP_M) & (far <= reach_m))
         nearest = shapely.distance(guide, shapely.points(points[behind]))
-        cap[behind[far <= nearest + _ASTRAY_M]] = True
+        cap[behind[far[behind] <= nearest + _ASTRAY_M]] = True
     if not cap.any():
         return [shapely.LineString(ring)]
     points, cap = (np.roll(part, -int(cap.argmax()), axis=0) for part in (points, cap))
