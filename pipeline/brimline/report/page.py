@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from brimline.report import assumptions, attention, numbers, prose, tables
 from brimline.report.palette import theme_colours
-from brimline.report.plates import album
+from brimline.report.plates.album import album
 from brimline.report.plates.svg import theme_variables, themed
 from brimline.report.templates import environment
 
