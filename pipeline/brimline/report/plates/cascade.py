@@ -212,6 +212,8 @@ class _Diagram:
                 end[0] - start[0] > 1
             ):  # beside where it sets out, clear of the columns that it passes
                 place = (start[0] + 0.5 * (1 - _SPAN), start[1] + 1.7 * self._thick)
+            if to not in self._places:  # clear of the arrow's head
+                place = (place[0] - 0.15, place[1])
             self._text(*place, flow, "center", WINE.light)
 
     def _text(
