@@ -173,3 +173,27 @@ def test_several_storms_come_from_the_rainfall_table(site, periods):
     assert site.run("--until", "works").code == 0
     results = site.table("storm_balance").set_index("storm")["outside_m3"]
     assert results["2-year"] < results["10-year"] < results["25-year"]
+
+
+def test_an_undersized_pipe_and_drain_are_flagged_and_enlarged(site):
+    tank = {"name": "Tank", "overflow_mm": 50.0, "spills_to": "Upper pond",
+            "shape": shapely.Point(60, 110)}  # fmt: skip
+    drain = {"name": "Drain", "bottom_m": 0.1, "depth_m": 0.25, "fall_pct": 1.0,
+             "lining": "gravel", "soil": "hardpan",
+             "shape": shapely.LineString([(95, 100), (88, 80)])}  # fmt: skip
+    water = [
+        {"name": f"To {into}", "into": into, "peak_m3_s": peak, "volume_m3": 100.0,
+         "shape": shapely.Point(20, 20)}
+        for into, peak in (("Tank", 0.03), ("Drain", 0.2))
+    ]  # fmt: skip
+    run(site, drawn_tanks=[tank], drawn_drains=[drain], inflow_points=water)
+    assert {"small-outlet", "overtopped"} <= flags(site, "Tank")
+    assert "small-outlet" in flags(site, "Drain")
+    mends = site.table("cascade_mends").query("code == 'small-outlet'")
+    pipes = mends[(mends["changed_id"] == "Tank") & (mends["unit"] == "mm")]
+    assert (pipes["value_mended"] > 50).all()
+    assert len(pipes) == 1
+    drains = mends[mends["changed_id"] == "Drain"]
+    assert set(drains["dimension"]) & {"bottom width", "depth"}
+    told = site.table("drain_results").set_index("element_id").loc["Drain"]
+    assert told["peak_m3_s"] > told["capacity_m3_s"]
