@@ -177,6 +177,7 @@ def _layer(
     look = style(item.name)
     columns = [column for column in item.columns if column.name in frame.columns]
     units = [quantities.unit_for(column, results.units, frame[column.name]) for column in columns]
+    staked = "stake_id" in frame.columns  # an element's stakes are told apart, as a crew does
     rows, shapes = [], shapely.simplify(frame.geometry.to_numpy(), tolerance_m)
     for (_, row), shape in zip(frame.iterrows(), shapes, strict=True):
         texts = [
@@ -186,7 +187,7 @@ def _layer(
         rows.append(
             {
                 "r": look.rules.index(look.rule(row)),
-                "n": row_name(item, row),
+                "n": " ".join([row_name(item, row), *([str(row["stake_id"])] if staked else [])]),
                 "v": texts,
                 "g": _coordinates(shape, origin),
                 **({"l": label} if (label := _label(look.label, row, results)) else {}),

@@ -167,3 +167,23 @@ def test_a_run_with_nothing_but_a_grid_has_a_page(make_results: Any) -> None:
     assert data["surface"] is None
     assert data["storms"] == []
     assert "<!doctype html>" in map_html(make_results(frames=set(), rasters=set()))
+
+
+def test_stakes_of_one_element_are_found_apart(make_results: Any) -> None:
+    import geopandas as gpd
+
+    from brimline.layers import layer
+
+    results = make_results()
+    declared = layer("stakes")
+    plain = {"int": 1, "float": 1.0, "text": "", "bool": False}
+    rows = [
+        {c.name: next(iter(c.values), plain[c.dtype]) for c in declared.columns}
+        | {"element_id": "Pond", "stake_id": stake, "flag": ""}
+        for stake in ("E01", "E02")
+    ]
+    x, y = results.grid.xy(60, 60)
+    shapes = [shapely.Point(x, y, 100.0), shapely.Point(x + 5, y, 100.0)]
+    results.frames["stakes"] = gpd.GeoDataFrame(rows, geometry=shapes, crs="EPSG:32626")
+    (told,) = (item for item in map_data(results)["layers"] if item["name"] == "stakes")
+    assert [row["n"] for row in told["rows"]] == ["Pond E01", "Pond E02"]

@@ -136,8 +136,8 @@ def _rest(year: Series) -> str:
     if demand <= 0:
         return ""
     mains, unmet = (100 * float(year[name]) / demand for name in ("mains_m3", "deficit_m3"))
-    return f" (mains {mains:.0f} %, not met {unmet:.0f} %)"
+    return f" (mains {mains:.0f}\N{NO-BREAK SPACE}%, not met {unmet:.0f}\N{NO-BREAK SPACE}%)"
 
 
 def _pct(share: float) -> str:
-    return f"{100 * float(share):.0f} %"
+    return f"{100 * float(share):.0f}\N{NO-BREAK SPACE}%"
