@@ -35,9 +35,12 @@ class Flagged:
 
 
 def flagged(results: Results) -> tuple[Flagged, ...]:
-    """Return the flags of all layers, in the catalogue's order of layers and of flags."""
+    """Return the flags of all layers, in the catalogue's order of layers and of flags.
+
+    What was built comes first: it can be mended while the machine is still on site.
+    """
     found: list[Flagged] = []
-    for item in CATALOGUE.values():
+    for item in sorted(CATALOGUE.values(), key=lambda one: not one.name.startswith("as_built")):
         if not isinstance(item, Layer | Table) or not item.published:
             continue
         frame = results.table(item.name)

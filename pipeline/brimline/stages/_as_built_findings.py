@@ -121,18 +121,26 @@ def of_sills(rows: Sequence[tuple[SillBuilt, str, str]]) -> Iterator[BuiltFindin
 def of_storage(
     built: Mapping[str, Built],
     designed_m3: Mapping[str, float],
+    checks: Sequence[Checked],
     sills: Sequence[tuple[SillBuilt, str, str]],
     short_pct: float,
 ) -> Iterator[BuiltFinding]:
     """Tell of elements that hold too little, and of beds in which water stands."""
+    off_floor = {
+        one.asked.element_id
+        for one in checks
+        if one.verdict == "fail" and one.asked.role in ("floor", "edge")
+    }
     off_sill = {sill.element_id for sill, verdict, _ in sills if verdict == "fail"}
     for name, one in built.items():
         before = designed_m3[name]
         now = one.element.storage_m3
         if one.storage_known and now < (1 - short_pct / 100) * before:
             text = f"it holds {now:.1f} m³ to its spill level where {before:.1f} m³ were designed"
-            mend = "dig it out to its designed floor and sides"
-            mend += ", and bring its sill to its level" if name in off_sill else ""
+            ways = ["bring its sill to its level"] if name in off_sill else []
+            if name in off_floor or not ways:
+                ways.insert(0, "dig it out to its designed floor and sides")
+            mend = ", and ".join(ways)
             yield BuiltFinding(_STORAGE, name, "short-storage", text, mend, grave=1 - now / before)
         if one.standing_m > _LEAST_STANDING_M:
             text = (
@@ -162,21 +170,23 @@ def back_to_design(
     checks: Sequence[Checked], sills: Sequence[tuple[SillBuilt, str, str]]
 ) -> dict[str, str]:
     """Say for each element with failing levels how they come back to the design."""
-    found: dict[str, str] = {}
+    found: dict[str, list[str]] = defaultdict(list)
+    worst: dict[tuple[str, str], Checked] = {}
+    for one in checks:
+        if one.verdict != "fail" or one.asked.role.startswith("sill"):
+            continue
+        key = one.asked.element_id, one.asked.role
+        before = worst.get(key)
+        if before is None or abs(one.difference_m) > abs(before.difference_m):
+            worst[key] = one
+    for (name, role), one in sorted(worst.items()):  # the crest before the edge and the floor
+        found[name].append(f"{role}: {one.told} at {one.asked.stake_id}")
     for sill, verdict, mend in sills:
         if verdict == "fail":
-            found.setdefault(sill.element_id, f"bring its sill to level: {mend}")
-    for one in checks:
-        if one.verdict == "fail" and one.asked.element_id not in found:
-            worst = max(
-                (c for c in checks if c.asked.element_id == one.asked.element_id
-                 and c.verdict == "fail"),
-                key=lambda c: abs(c.difference_m),
-            )  # fmt: skip
-            found[one.asked.element_id] = (
-                f"bring its {worst.asked.role} back: {worst.told} at {worst.asked.stake_id}"
-            )
-    return found
+            found[sill.element_id].append(f"sill: {mend}")
+    return {
+        name: f"bring it back to its levels ({'; '.join(ways)})" for name, ways in found.items()
+    }
 
 
 def ranked(found: Sequence[BuiltFinding]) -> list[BuiltFinding]:

@@ -77,7 +77,7 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
             *told.of_cascade(after.new, after.mends, told.back_to_design(checks, sills)),
             *told.of_levels(checks),
             *told.of_sills(sills),
-            *told.of_storage(built.elements, designed_m3, sills, params.storage_pct),
+            *told.of_storage(built.elements, designed_m3, checks, sills, params.storage_pct),
             *told.of_unseen(checks),
         ]
     )

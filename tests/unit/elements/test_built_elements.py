@@ -73,6 +73,15 @@ def test_a_box_dug_too_deep_holds_more_from_its_deeper_floor():
     assert stages.storage_at(11.0) == pytest.approx(60.0, rel=1e-4)
 
 
+def test_the_scatter_of_a_survey_digs_no_deeper_floor_and_leaves_no_water_standing():
+    scatter = np.random.default_rng(3).normal(0, 0.01, 200)
+    stages = stages_as_built(box(), cells(10.0, 10.0 + scatter))
+    assert stages.floor_m == pytest.approx(10.0, abs=0.01)
+    assert stages.storage_at(11.0) == pytest.approx(50.0 - 50 * scatter.mean(), rel=1e-3)
+    # water a centimetre over the floor has ground to soak into
+    assert (stages.soak_area_at(stages.floor_m + np.array([0.005, 0.01, 0.03])) > 10).all()
+
+
 def test_what_cells_cannot_resolve_of_a_pond_cancels_out():
     """Coarse cells misread a cone; the difference of two readings of it is still exact."""
     pond = Pond("P", shapely.Point(0, 0).buffer(12), 20.0, 1.5, 3.0, 0.0,

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from brimline.elements.element import Element
 
 _THIN: Final = 1e-6  # of the area at the spill level: the least rise of storage with level
+_FLOOR_M: Final = 0.02  # cells this near to the lowest are the floor
 _LEAST_DEPTH_M: Final = 0.005  # an element silted to its sill still holds this much
 _FLATTEST: Final = 1e-5  # fall of a drain whose floor does not fall any more
 
@@ -43,9 +44,18 @@ class Ground:
         """Water surface as built less that as designed, at each level [m²]."""
         return self._surface(self.built_m, level_m) - self._surface(self.design_m, level_m)
 
-    def designed_m3(self, level_m: float) -> float:
-        """Room as designed below a level [m³]."""
-        return float(self._room(self.design_m, np.array([level_m]))[0])
+    def built_m2(self, level_m: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Water surface as built at each level [m²]."""
+        return self._surface(self.built_m, level_m)
+
+    def floor_change_m(self) -> float:
+        """How much higher the floor lies than designed [m].
+
+        The lower quarter of the floor counts: water gathers in the lower part of one that was
+        raised in places, and a survey's scatter does not dig it deeper.
+        """
+        floor = self.design_m <= self.design_m.min() + _FLOOR_M
+        return float(np.quantile((self.built_m - self.design_m)[floor], 0.25))
 
     def _room(
         self, ground: NDArray[np.float64], level_m: NDArray[np.float64]
@@ -75,22 +85,24 @@ def stages_as_built(element: Element, ground: Ground, *, void: float = 1.0) -> S
     void : share of the room that water can take, for one that is filled with stone or mulch.
     """
     designed = element.stages
-    lowest = designed.floor_m + float(ground.built_m.min() - ground.design_m.min())
-    # a floor lowered in one place only: the table begins where the water does
-    floor = min(lowest, element.spill_level_m - _LEAST_DEPTH_M)
+    floor = min(designed.floor_m + ground.floor_change_m(), element.spill_level_m - _LEAST_DEPTH_M)
     steps = np.linspace(floor, max(designed.top_m, floor + _LEAST_DEPTH_M), 2 * STAGES)
     own = designed.level_m[designed.level_m > floor]
     levels = np.unique(np.concatenate([steps, own, [element.spill_level_m]]))
     levels = levels[np.concatenate([[True], np.diff(levels) > 1e-6])]
     above = levels > designed.floor_m
     storage = np.asarray(designed.storage_at(levels)) + void * ground.more_m3(levels)
-    area = np.where(above, designed.area_at(levels), 0.0) + void * ground.more_m2(levels)
-    soak = np.where(above, designed.soak_area_at(levels), 0.0) + ground.more_m2(levels)
+    more, wet = ground.more_m2(levels), ground.built_m2(levels)
+    area = np.where(above, designed.area_at(levels), 0.0) + void * more
+    soak = np.where(above, designed.soak_area_at(levels), 0.0) + more
+    # near the floor the difference of two small areas is worth less than the area itself
+    area = np.where(area < void * wet / 2, void * wet, area)
+    soak = np.where(soak < wet / 2, wet, soak)
     storage = np.maximum.accumulate(np.maximum(storage, 0.0))
-    storage -= storage[0]
+    storage[0] = 0.0
     thin = _THIN * max(float(designed.area_at(element.spill_level_m)), 1.0)
     storage += thin * (levels - levels[0])
-    return StageTable(levels, storage, np.maximum(area, 0.0), np.maximum(soak, 0.0))
+    return StageTable(levels, storage, area, soak)
 
 
 def element_as_built(

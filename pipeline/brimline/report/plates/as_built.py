@@ -41,7 +41,8 @@ def plan(results: Results, frame: MapFrame) -> Plate | None:
         sheet.draw(name, only="Index contour" if name == "contours" else "")
     sheet.draw("overflows")
     sheet.draw("as_built_elements", label=True)
-    sheet.draw("as_built_stakes")
+    for title in ("Level fails", "Level not surveyed"):
+        sheet.draw("as_built_stakes", only=title)
     for _, row in _worst(stakes).iterrows():
         _label(sheet, row, results)
     return Plate(
