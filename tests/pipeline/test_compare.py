@@ -84,6 +84,10 @@ def test_known_digging_comes_out_first_and_where_it_is(site, surveyed):
     pond = layer(site, "element_changes").set_index("element_id").loc["Pond"]
     assert pond["changed_m2"] == pytest.approx(100, abs=4)
     lines = layer(site, "line_changes")
+    assert {"swale_lines", "keylines", "cultivation_lines"} <= set(lines["layer"])
+    assert lines[lines["layer"] == "cultivation_lines"]["level_then_m"].isna().all()
+    many = [row for row in found["findings"] if row["layer"] == "cultivation_lines"]
+    assert len(many) <= 1  # told together
     crossed = lines[(lines["layer"] == "swale_lines") & (lines["changed_m"] > 0)]
     for row in crossed.itertuples():
         assert row.geometry.intersects(box.buffer(1)) or row.geometry.intersects(
@@ -116,6 +120,32 @@ def test_another_height_reference_is_named_and_is_no_change(site, surveyed):
     assert done.json["shift"]["mean_m"] == pytest.approx(0.82, abs=0.01)
     assert done.json["shift_taken_off"]
     assert done.json["changed_areas"] == 0
+
+
+def test_a_shift_is_sought_off_the_elements_or_where_it_is_told(site, surveyed):
+    """Works that fill half of the site do not pull the shift; nor does a slide off them."""
+
+    def build(dem):
+        dem += 0.15
+
+    done = surveyed(build, "--json", until=("--until", "stakes"))
+    assert done.code == 0, done.err
+    assert done.json["stable_from"] == "ground farther than 10 m from every element"
+    # the pond, 9 m in radius, and 10 m round it; circles are drawn with corners
+    gone = 160 * 160 - done.json["stable_m2"]
+    assert gone == pytest.approx(np.pi * 19**2, rel=0.02)
+    assert done.json["shift"]["mean_m"] == pytest.approx(0.15, abs=0.005)
+    steady = site.folder / "steady.gpkg"
+    site.write_shapes("steady", [shapely.box(350_010, 5_209_850, 350_050, 5_209_890)])
+    old, new = site.folder / "old", site.results
+    told = site.call("compare", str(old), str(new), "--json", "--stable", str(steady))
+    assert told.code == 0, told.err
+    assert told.json["stable_m2"] == 1600
+    assert told.json["shift"]["cells"] == 1600
+    site.write_shapes("steady", [shapely.box(0, 0, 10, 10)])
+    wrong = site.call("compare", str(old), str(new), "--stable", str(steady))
+    assert wrong.code == 2
+    assert "covers no ground that both runs have" in wrong.err
 
 
 def test_a_survey_on_another_grid_is_compared_where_both_lie(site, surveyed):

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 import pandas as pd
-import pyet
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -80,6 +79,8 @@ def reference_et(
     )  # fmt: skip
     enough = any(values is not None for values in measured)
     chosen: Method = method if method != "auto" else "penman-monteith" if enough else "hargreaves"
+    import pyet  # heavy, and only for a run that has work to do
+
     index = pd.DatetimeIndex(weather.dates)
     latitude = float(np.radians(latitude_deg))
     above_air = np.asarray(pyet.extraterrestrial_r(index, latitude), dtype=np.float64)
@@ -122,6 +123,8 @@ def _hargreaves(weather: DailyWeather, above_air_mj_m2: NDArray[np.float64]) -> 
 
 def _humidity(weather: DailyWeather, index: pd.DatetimeIndex, notes: list[str]) -> dict[str, Any]:
     """Choose the best of what tells the vapour pressure, in the standard's order."""
+    import pyet
+
     if weather.dewpoint_c is not None:
         return {"ea": pyet.calc_e0(_series(weather.dewpoint_c, index))}
     if weather.humidity_max_pct is not None and weather.humidity_min_pct is not None:

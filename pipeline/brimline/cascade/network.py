@@ -12,12 +12,12 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
-import networkx as nx
-
 from brimline.elements import Kind
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+    import networkx as nx
 
     from brimline.elements import Element, Outlet
 
@@ -166,6 +166,8 @@ class Network:
 
     @cached_property
     def _graph(self) -> nx.DiGraph:
+        import networkx as nx
+
         graph = nx.DiGraph()
         graph.add_nodes_from(range(len(self.elements)))
         for link in self.links:
@@ -176,6 +178,8 @@ class Network:
     @cached_property
     def rings(self) -> tuple[tuple[str, ...], ...]:
         """Groups of elements that spill into each other in a ring, in listing order."""
+        import networkx as nx
+
         groups = nx.strongly_connected_components(self._graph)
         looped = [g for g in groups if len(g) > 1 or self._graph.has_edge(*(2 * tuple(g)))]
         named = [tuple(self.elements[at].element_id for at in sorted(group)) for group in looped]
@@ -184,6 +188,8 @@ class Network:
     @cached_property
     def order(self) -> tuple[int, ...]:
         """Places of the elements from the top of the cascade down; rings in listing order."""
+        import networkx as nx
+
         condensed = nx.condensation(self._graph)
         first = {node: min(members) for node, members in condensed.nodes(data="members")}
         order: list[int] = []
@@ -193,6 +199,8 @@ class Network:
 
     def below(self, element_ids: set[str]) -> set[str]:
         """Elements that water from any of these reaches, themselves included."""
+        import networkx as nx
+
         reached = {self.index[name] for name in element_ids}
         for at in tuple(reached):
             reached |= nx.descendants(self._graph, at)

@@ -14,7 +14,14 @@ _MOST_FINDINGS = 12
 
 
 def run(
-    then: Path, now: Path, out: Path | None, *, confidence: float, keep_shift: bool, as_json: bool
+    then: Path,
+    now: Path,
+    out: Path | None,
+    *,
+    confidence: float,
+    keep_shift: bool,
+    stable: Path | None,
+    as_json: bool,
 ) -> None:
     """Compare two run folders and write the result beside the new one."""
     from brimline.io.runs import read_run
@@ -22,7 +29,11 @@ def run(
 
     folder = out or now.with_name(f"{now.resolve().name}-change")
     found = compare(
-        read_run(then), read_run(now), confidence=confidence, take_off_shift=not keep_shift
+        read_run(then),
+        read_run(now),
+        confidence=confidence,
+        take_off_shift=not keep_shift,
+        stable=stable,
     )
     write_comparison(found, folder)
     if as_json:

@@ -68,6 +68,9 @@ def run(
     out: Annotated[Path | None, typer.Option(help="Run folder; default runs/ beside SITE.")] = None,
     until: Annotated[str | None, typer.Option(help="Stop after this stage.")] = None,
     rebuild: Annotated[bool, typer.Option("--rebuild", help="Run every stage again.")] = False,
+    verify: Annotated[
+        bool, typer.Option("--verify", help="Check every byte of what is reused.")
+    ] = False,
     if_changed: Annotated[
         bool, typer.Option("--if-changed", help="Say nothing at all where nothing has changed.")
     ] = False,
@@ -89,8 +92,8 @@ def run(
     from brimline.cli import run as command
 
     options = command.Options(
-        out=out, until=until, rebuild=rebuild, if_changed=if_changed, wait=wait, brief=brief,
-        jobs=jobs, pdf=pdf,
+        out=out, until=until, rebuild=rebuild, verify=verify, if_changed=if_changed, wait=wait,
+        brief=brief, jobs=jobs, pdf=pdf,
     )  # fmt: skip
     command.run(site, options, as_json=as_json)
 
@@ -131,13 +134,26 @@ def compare(
     keep_shift: Annotated[
         bool, typer.Option("--keep-shift", help="Leave in what lies on all ground alike.")
     ] = False,
+    stable: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            help="Polygons of ground that has not changed; default: off the elements.",
+        ),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Tell what changed between two runs, what no longer holds first."""
     from brimline.cli import compare as command
 
     command.run(
-        old_run, new_run, out, confidence=confidence, keep_shift=keep_shift, as_json=as_json
+        old_run,
+        new_run,
+        out,
+        confidence=confidence,
+        keep_shift=keep_shift,
+        stable=stable,
+        as_json=as_json,
     )
 
 

@@ -29,6 +29,7 @@ class Options:
     out: Path | None = None
     until: str | None = None
     rebuild: bool = False
+    verify: bool = False
     if_changed: bool = False
     wait: bool = False
     brief: bool = False
@@ -88,10 +89,11 @@ def run_site(site: Path, options: Options) -> Done:
     from brimline.config import load
     from brimline.engine import Journal, Store, ordered, site_lock
     from brimline.io.atomic import recover
-    from brimline.stages.pages import weasyprint_or_refuse
     from brimline.stages.registry import stages_for
 
     if options.pdf:
+        from brimline.stages.pages import weasyprint_or_refuse
+
         weasyprint_or_refuse()  # before an hour of work, not after
     loaded = load(site)
     _use_threads(options.jobs)
@@ -106,7 +108,8 @@ def run_site(site: Path, options: Options) -> Done:
         _tell_before(dead, recover(folder), journal)
         journal.write("run started", site=str(site), folder=str(folder), pid=os.getpid())
         try:
-            done = _run(loaded, options, folder, Store(store_folder), journal, progress)
+            store = Store(_kept_in(loaded, store_folder))
+            done = _run(loaded, options, folder, store, journal, progress)
         except BaseException as fault:
             journal.write("run failed", kind=type(fault).__name__, error=str(fault))
             raise
@@ -114,6 +117,12 @@ def run_site(site: Path, options: Options) -> Done:
             progress.end()
         journal.write("run finished", ran=list(done.result.ran), written=done.published.written)
     return done
+
+
+def _kept_in(loaded: Loaded, usual: Path) -> Path:
+    """Folder of the results of stages, which several sites may share."""
+    said = loaded.settings.keep.store
+    return loaded.resolve(said) if said else usual
 
 
 def _run(
@@ -142,7 +151,7 @@ def _run(
     tools = Tools(FileCodec(), checked, CodeReach(digests).of)
     result = execute(
         stages_for(settings), inputs, store, tools, journal,
-        until=options.until, rebuild=options.rebuild,
+        until=options.until, rebuild=options.rebuild, verify=options.verify,
     )  # fmt: skip
     published = publish(
         result,

@@ -436,6 +436,11 @@ class Cultivation(ConfigTable):
 class Keep(ConfigTable):
     """What stays on the disk after a run."""
 
+    store: str | None = Field(
+        None,
+        description="Folder of the results of stages, which sites may share; left out: .brimline"
+        " beside this file.",
+    )
     store_gb: Positive = Field(
         10.0, description="Room for the results of stages; what was used longest ago goes first."
     )

@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
-from scipy.optimize import brentq
 
 from brimline.elements.element import Caution, Element, Kind
 from brimline.elements.rating import Rating
@@ -137,6 +136,8 @@ def _settled_roughness(retardance: str, smooth_m_s: float, radius_m: float) -> f
         speed = smooth_m_s / math.exp(log_n)
         return math.log(vegetal_roughness(retardance, speed, radius_m)) - log_n
 
+    from scipy.optimize import brentq
+
     root: Any = brentq(disagreement, math.log(1e-3), math.log(10.0), xtol=1e-10)
     return math.exp(float(root))
 
@@ -161,6 +162,8 @@ def normal_depth_m(
     high = 0.1
     while flow_at_m3_s(section, high, fall, roughness) < flow_m3_s:
         high *= 2
+    from scipy.optimize import brentq
+
     root: Any = brentq(
         lambda depth: flow_at_m3_s(section, depth, fall, roughness) - flow_m3_s,
         0.0,

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy.optimize import brentq
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -145,6 +144,8 @@ class Mound:
         high = 1.0
         while self.area_m2(high, ground_slope) < fill_m2:
             high *= 2
+        from scipy.optimize import brentq
+
         root: Any = brentq(
             lambda height: self.area_m2(height, ground_slope) - fill_m2, 0.0, high, xtol=1e-12
         )

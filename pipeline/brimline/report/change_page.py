@@ -81,7 +81,11 @@ def _figures(plain: Mapping[str, Any]) -> list[tuple[str, str, str]]:
             level.text(plain["detection_m"]),
             f"{sure}, from an error of {level.text(plain['error_used_m'])} of a difference",
         ),
-        ("Ground compared", area.text(plain["compared_m2"]), ""),
+        (
+            "Ground compared",
+            area.text(plain["compared_m2"]),
+            f"a shift was sought on {area.text(plain['stable_m2'])}: {plain['stable_from']}",
+        ),
     ]
     for kind, title in (("cut", "Earth gone"), ("fill", "Earth come")):
         volume = plain[kind]

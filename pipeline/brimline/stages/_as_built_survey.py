@@ -14,8 +14,6 @@ from typing import TYPE_CHECKING, Any, Final, Protocol
 
 import numpy as np
 import shapely
-from scipy.interpolate import LinearNDInterpolator, NearestNDInterpolator
-from scipy.spatial import QhullError
 
 from brimline.elements.building import SillLine
 from brimline.lines.sample import surface_at
@@ -236,6 +234,9 @@ class FromPoints:
         self, element_id: str, x: NDArray[np.float64], y: NDArray[np.float64]
     ) -> NDArray[np.float64] | None:
         """See `Differences`; from points on the floor and sides, triangles between them."""
+        from scipy.interpolate import LinearNDInterpolator, NearestNDInterpolator
+        from scipy.spatial import QhullError
+
         mine = np.array([owner == element_id for owner in self.owner])
         mine &= np.isfinite(self.change_m)
         floor_m = self.floors_m.get(element_id, math.nan)

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 Row = dict[str, Any]
 
+_MANY: Final = "cultivation_lines"
 _LEAST_STORAGE_PCT: Final = 5.0
 _LEAST_AREA_PCT: Final = 10.0
 _LEAST_LEVEL_M: Final = 0.05
@@ -36,7 +37,8 @@ def findings(
     found = [
         *_of_shift(pair.change.shift),
         *(finding for row in elements for finding in _of_element(row, pair.change.shift)),
-        *(finding for row in lines for finding in _of_line(row, pair)),
+        *(finding for row in lines if row["layer"] != _MANY for finding in _of_line(row, pair)),
+        *_of_many([row for row in lines if row["layer"] == _MANY], pair),
         *(finding for row in intakes for finding in _of_intake(row)),
     ]
     return sorted(found, key=lambda finding: finding.weight)  # stable: rows keep their order
@@ -147,6 +149,25 @@ def _of_line(row: Row, pair: Pair) -> Iterator[Finding]:
             f"{row['most_m']:.1f} m at most",
             "set it out from the new run",
         )  # fmt: skip
+
+
+def _of_many(rows: Sequence[Row], pair: Pair) -> Iterator[Finding]:
+    """Tell of cultivation lines together: there are too many for one finding each."""
+    old = [row for row in rows if row["status"] != "new"]
+    told = {
+        "cross changed ground": [row for row in old if row["changed_m"] > pair.grid.cell_m],
+        "have moved": [row for row in old if row["status"] == "moved"],
+        "have no line beside them in the new run": [row for row in old if row["status"] == "gone"],
+    }
+    parts = [f"{len(found)} {what}" for what, found in told.items() if found]
+    if not parts:
+        return
+    most = max((row["most_m"] for row in told["have moved"]), default=0.0)
+    far = f", the farthest by {most:.1f} m" if most > 0 else ""
+    yield Finding(
+        6, _MANY, "", f"of {len(old)} cultivation lines {', '.join(parts)}{far}",
+        "lay them out from the new run",
+    )  # fmt: skip
 
 
 def _of_intake(row: Row) -> Iterator[Finding]:

@@ -23,11 +23,12 @@ if TYPE_CHECKING:
     from brimline.io.runs import RunFolder
     from brimline.terrain.change import Change
 
-# layers of lines that are compared, with their id and level
+# layers of lines that are compared, with their id and level; lines that fall have no one level
 LINES: Final = {
     "swale_lines": ("swale_id", "level_m"),
     "drain_lines": ("drain_id", "from_level_m"),
     "keylines": ("keyline_id", "level_m"),
+    "cultivation_lines": ("line_id", ""),
 }
 _SAME_AREA_PCT: Final = 1.0
 _SAME_STORAGE_PCT: Final = 1.0
@@ -138,8 +139,8 @@ def line_rows(pair: Pair) -> Iterator[tuple[dict[str, Any], Any]]:
                     "line_id": str(row[id_column]),
                     "now_id": None if new is None or old is None else str(new[id_column]),
                     "status": one.status,
-                    "level_then_m": None if old is None else float(old[level_column]),
-                    "level_now_m": None if new is None else float(new[level_column]),
+                    "level_then_m": _level(old, level_column),
+                    "level_now_m": _level(new, level_column),
                     "mean_m": one.mean_m,
                     "most_m": one.most_m,
                     "near_pct": one.near_pct,
@@ -183,6 +184,10 @@ def element_rows(pair: Pair) -> Iterator[tuple[dict[str, Any], Any]]:
         if row["status"] == "kept" and not _same_design(row):
             row["status"] = "changed"
         yield row, one.geometry
+
+
+def _level(row: Any, column: str) -> float | None:  # noqa: ANN401 - a row of a layer, or none
+    return float(row[column]) if row is not None and column else None
 
 
 def _explained(old: Any, new: Any) -> str | None:  # noqa: ANN401 - rows of a layer

@@ -26,6 +26,7 @@ from brimline.report.change_page import change_html
 from brimline.stages import _compare_rows as rows
 from brimline.stages._compare_findings import findings, told_shift
 from brimline.stages._compare_rows import Pair
+from brimline.stages._compare_stable import stable_ground
 from brimline.stages._frames import frame_of
 from brimline.stages._on_grid import on_grid
 from brimline.terrain.change import difference
@@ -66,19 +67,29 @@ class Comparison:
 
 
 def compare(
-    then: RunFolder, now: RunFolder, *, confidence: float = 0.95, take_off_shift: bool = True
+    then: RunFolder,
+    now: RunFolder,
+    *,
+    confidence: float = 0.95,
+    take_off_shift: bool = True,
+    stable: Path | None = None,
 ) -> Comparison:
     """Compare two runs on the old one's grid.
 
+    A shift is sought on ground that nobody works on: the polygons of `stable`, or else all that
+    lies farther than a margin from every element of either run.
+
     Parameters
     ----------
+    stable : file of polygons of ground known not to have changed.
     confidence : of the level of detection and of every uncertainty.
     take_off_shift : False leaves a shift that lies on all ground alike in the change.
 
     Raises
     ------
     InputError
-        If the two do not lie in one CRS, share no ground, or lack elevation.
+        If the two do not lie in one CRS, share no ground, or lack elevation, or if the stable
+        ground cannot be read or covers nothing of what is compared.
     """
     old, new = then.raster("elevation"), now.raster("elevation")
     new_m = _on_grid(new, old.grid, now)
@@ -89,10 +100,12 @@ def compare(
             source=str(now.folder),
         )
     correlation = max(_correlation_m(then), _correlation_m(now))
+    both = np.isfinite(old.array) & np.isfinite(new_m)
+    mask, mask_from = stable_ground((then, now), old.grid, both, stable)
     change = difference(
         old.array, new_m, old.grid.cell_m,
         error_then_m=_error_m(then), error_now_m=_error_m(now), correlation_m=correlation,
-        confidence=confidence, take_off_shift=take_off_shift,
+        confidence=confidence, take_off_shift=take_off_shift, stable=mask,
     )  # fmt: skip
     pair = Pair(then, now, old.grid, old.array, change, correlation)
     made = {name: list(make(pair)) for name, make in _MAKERS.items()}
@@ -107,6 +120,8 @@ def compare(
     )  # fmt: skip
     frames["change_findings"] = _finding_table(found)
     plain = _plain(pair, take_off_shift=take_off_shift) | {
+        "stable_m2": int(mask.sum()) * pair.grid.cell_area_m2,
+        "stable_from": mask_from,
         "findings": [asdict(finding) for finding in found],
         "counts": {
             name: dict(pd.Series([row["status"] for row in plain_rows[name]]).value_counts())

@@ -10,6 +10,7 @@ from brimline.errors import StoreError
 from brimline.io import atomic
 from brimline.layers import Raster
 from brimline.report import Results, figures, flagged, map_html, report_html, sheets_html, styles
+from brimline.stages.publish import REPORT_PDF
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
     from brimline.units import System
 
 REPORT: Final = "report.html"
-REPORT_PDF: Final = "report.pdf"
 MAP: Final = "map.html"
 STYLES: Final = "styles"
 SHEETS: Final = "stakes/sheets.html"

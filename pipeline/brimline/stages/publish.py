@@ -17,9 +17,7 @@ from brimline.io.exchange_csv import write_table_csv
 from brimline.io.geopackage import write_geopackage
 from brimline.io.rasters import write_raster
 from brimline.layers import Layer, Raster, Table
-from brimline.report import layer_style, pages_digest
-from brimline.stages.exchange import write_exchange
-from brimline.stages.pages import REPORT_PDF, plain_figures, results_of, write_pages
+from brimline.report.digest import pages_digest
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -30,6 +28,7 @@ if TYPE_CHECKING:
     from brimline.units import System
 
 MANIFEST: Final = "run.json"
+REPORT_PDF: Final = "report.pdf"
 GEOPACKAGE: Final = "site.gpkg"
 TABLES: Final = "tables"
 
@@ -109,6 +108,9 @@ def publish(
             f"{target} holds something that is not a run of brimline and would be replaced; "
             "name another folder with --out, or empty it"
         )
+    # heavy, and only for a run that has something to write
+    from brimline.stages.pages import plain_figures, results_of, write_pages
+
     folder = atomic.new_folder_beside(target)
     try:
         _fill(folder, result, made, grid, site_name=site_name, told=told)
@@ -138,6 +140,9 @@ def _fill(
     told: Callable[[str], None],
 ) -> None:
     """Write the rasters, the GeoPackage, every table as CSV, and what is taken to the site."""
+    from brimline.report.sld import layer_style
+    from brimline.stages.exchange import write_exchange
+
     rows = []
     for item in result.published:
         if isinstance(item, Raster):

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import ndimage, sparse
-from scipy.sparse import linalg
+from scipy import ndimage
 
 from brimline.errors import GridError
 from brimline.grid import checked_elevation
@@ -72,6 +71,9 @@ def span_voids(dem: Elevation, *, cell_m: float, max_area_m2: float) -> Spanned:
 
 def _membrane(surface: Elevation, holes: BoolGrid) -> NDArray[np.float32]:
     """Solve Laplace's equation on the hole cells with their rims held."""
+    from scipy import sparse
+    from scipy.sparse import linalg
+
     row, col = np.nonzero(holes)
     count = row.size
     number = np.full(surface.shape, -1, dtype=np.int64)

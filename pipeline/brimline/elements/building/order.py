@@ -11,8 +11,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-import networkx as nx
-
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
@@ -86,6 +84,8 @@ def build_order(levels_m: Mapping[str, float], ways: Sequence[Way]) -> tuple[Ste
 
 def _from_the_top(levels_m: Mapping[str, float], ways: Sequence[Way]) -> tuple[list[str], set[str]]:
     """Elements in the order of digging, and those of rings."""
+    import networkx as nx
+
     graph = nx.DiGraph()
     graph.add_nodes_from(sorted(levels_m))
     graph.add_edges_from((way.from_id, way.to_id) for way in ways)

@@ -12,7 +12,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import stats
+from scipy.special import ndtr
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -102,7 +102,7 @@ def chance(score: float, unit: NDArray[np.float64]) -> float:
     """
     steps = np.clip(np.einsum("ij,ij->j", unit[:, 1:], unit[:, :-1]), -1.0, 1.0)
     path = float(np.arccos(steps).sum())
-    bound = stats.norm.sf(score) + path / (2 * np.pi) * np.exp(-0.5 * score * score)
+    bound = ndtr(-score) + path / (2 * np.pi) * np.exp(-0.5 * score * score)
     return float(min(2 * bound, 1.0))
 
 

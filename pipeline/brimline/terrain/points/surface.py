@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from scipy import ndimage
-from scipy.spatial import Delaunay, QhullError
 
 from brimline.errors import GridError
 from brimline.terrain.points import _kernels
@@ -97,6 +96,8 @@ def _tile(
     row, col = row[seen] - top, col[seen] - left
     if row.size < 3:
         return result
+    from scipy.spatial import Delaunay, QhullError
+
     try:
         corners = Delaunay(np.column_stack([row, col])).simplices
     except QhullError:
