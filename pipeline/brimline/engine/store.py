@@ -85,7 +85,7 @@ class Store:
             write(path)
             stored = Stored(digest_of(path), path.stat().st_size)
             target = self._object(stored.digest)
-            if self._whole(stored):
+            if self._sound(stored):  # one of the right size may be damaged all the same
                 os.utime(target)  # so that a prune going on elsewhere lets it stay
             else:
                 target.parent.mkdir(exist_ok=True)
@@ -102,7 +102,7 @@ class Store:
         """
         path = self._object(stored.digest)
         with explained(self.folder):
-            if self._whole(stored) and digest_of(path) == stored.digest:
+            if self._sound(stored):
                 return path
             path.unlink(missing_ok=True)
         raise DamagedError(f"stored object {stored.digest[:12]} is damaged and was removed")
@@ -117,14 +117,12 @@ class Store:
         record = self._read_record(self._result(key))
         if record is None:
             return None
-        for stored in record.outputs.values():
-            try:
-                if verify:
-                    self.open(stored)
-                elif not self._whole(stored):
-                    return None
-            except DamagedError:
+        if verify:  # every one, so that none that is damaged is left behind
+            opened = [self._opens(stored) for stored in record.outputs.values()]
+            if not all(opened):
                 return None
+        elif not all(self._whole(stored) for stored in record.outputs.values()):
+            return None
         with suppress(OSError):  # a folder that only reads still gives what it holds
             os.utime(self._result(key))
         return record
@@ -186,6 +184,21 @@ class Store:
 
     def _result(self, key: str) -> Path:
         return self.folder / "results" / key
+
+    def _opens(self, stored: Stored) -> bool:
+        try:
+            self.open(stored)
+        except DamagedError:
+            return False
+        return True
+
+    def _sound(self, stored: Stored) -> bool:
+        if not self._whole(stored):
+            return False
+        try:
+            return digest_of(self._object(stored.digest)) == stored.digest
+        except FileNotFoundError:  # another process has pruned it just now
+            return False
 
     def _whole(self, stored: Stored) -> bool:
         try:

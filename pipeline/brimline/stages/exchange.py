@@ -94,7 +94,9 @@ def write_exchange(
             write_geojson(place / f"{item}.geojson", frames[item], layer(item))
     if stakes is not None:
         _write_stakes(place, stakes)
-        surfaces = meshes(result.value("surface_points"), result.value("surface_faces"))
+        surfaces: Mapping[str, Triangles] = {}
+        if "surface_points" in result.outputs:  # not in a run that stopped at the stakes
+            surfaces = meshes(result.value("surface_points"), result.value("surface_faces"))
         points = [
             (row.stake_id, row.role or "", row.geometry.x, row.geometry.y, row.build_m)
             for row in stakes[stakes["offset_m"] == 0].itertuples(index=False)

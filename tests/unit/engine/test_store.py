@@ -66,6 +66,22 @@ def test_verifying_reads_bytes_where_a_glance_sees_sizes(store):
     assert store.record("k") is None  # the damaged object was removed
 
 
+def test_putting_over_a_damaged_object_of_the_same_size_mends_it(store):
+    stored = put(store, "one")
+    object_file(store, stored).write_text("two")
+    assert put(store, "one") == stored
+    assert store.open(stored).read_text() == "one"
+
+
+def test_verifying_finds_every_damaged_object_of_a_record(store):
+    both = {"a": put(store, "one"), "b": put(store, "six")}
+    store.keep("k", Record("read", both))
+    for stored in both.values():
+        object_file(store, stored).write_text("???")
+    assert store.record("k", verify=True) is None
+    assert not any(object_file(store, stored).exists() for stored in both.values())
+
+
 @pytest.mark.parametrize("text", ["", "{", "{}", "x\n{}"])
 def test_a_damaged_record_is_as_good_as_none(store, text):
     store.keep("k", Record("read", {"a": put(store, "one")}))
