@@ -107,3 +107,8 @@ def test_soil_soaks_faster_while_dry_by_its_texture(site):
     assert dry["peak_storage_m3"] < constant["peak_storage_m3"]
     assert dry["drawdown_h"] < constant["drawdown_h"]
     assert dry["outside_m3"] == pytest.approx(constant["outside_m3"])
+    assert "has no texture" not in done.err
+    site.write_plan(drawn_basins=[basin | {"shape": shapely.Point(80, 20).buffer(7)}])
+    site.write_shapes("soils", [site.box(60)], group=["B"], texture=["sandy loam"])
+    off_the_soil = site.run("--until", "works")
+    assert "the soil has no texture at Basin: a constant rate is taken" in off_the_soil.err

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 from brimline.cascade.limits import Limits
 from brimline.cascade.network import NOWHERE, Link, Network
-from brimline.elements import Kind
+from brimline.cascade.reaches import MOST_POOLS, pools_wanted
+from brimline.elements import Drain, Kind
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -44,6 +45,7 @@ def check(network: Network, limits: Limits | None = None) -> tuple[Finding, ...]
     found = [*_rings(network), *_ends(network), *_drops(network, limits)]
     for element in network.elements:
         found += _own(element, limits)
+        found += _long_drain(element)
     return tuple(found)
 
 
@@ -102,6 +104,17 @@ def _drops(network: Network, limits: Limits) -> Iterator[Finding]:
         elif drop < limits.min_drop_m - 1e-9:
             more = f"{text}, less than {limits.min_drop_m:.2f} m"
             yield Finding("small-drop", link.from_id, more, link)
+
+
+def _long_drain(element: Element) -> Iterator[Finding]:
+    drain = element.shape
+    wanted = pools_wanted(drain) if isinstance(drain, Drain) else 1
+    if wanted > MOST_POOLS:
+        text = (
+            f"is routed as {MOST_POOLS} pools where its length asks for {wanted}: peaks below it "
+            "may come out too low"
+        )
+        yield Finding("coarse-drain", element.element_id, text)
 
 
 def _own(element: Element, limits: Limits) -> Iterator[Finding]:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from brimline.elements import Element
 
-_MOST: Final = 32  # pools of one drain
+MOST_POOLS: Final = 32  # of one drain
 _JOINT: Final = "\x1f"  # not to be found in a name
 
 
@@ -117,9 +117,14 @@ def _pools_of(element: Element) -> tuple[Element, ...]:
     )
 
 
+def pools_wanted(drain: Drain) -> int:
+    """Return how many pools of the characteristic length the drain is long."""
+    return max(round(drain.length_m / drain.reach_m()), 1)
+
+
 @lru_cache(maxsize=512)
 def _as_drawn(drain: Drain) -> tuple[Element, ...]:
-    count = min(max(round(drain.length_m / drain.reach_m()), 1), _MOST)
+    count = min(pools_wanted(drain), MOST_POOLS)
     beds = np.linspace(drain.from_level_m, drain.to_level_m, count + 1).tolist()
     pieces = [
         replace(

@@ -145,6 +145,11 @@ FLAGS: Final = (
         "Flatten the fall, widen the section, or line it.",
     ),
     Flag(
+        "coarse-drain",
+        "The drain is longer than its routing can follow: peaks below it may come out too low.",
+        "Draw it as two drains, the upper one spilling into the lower.",
+    ),
+    Flag(
         "shape-limit",
         "The asked depth cannot be dug with these sides inside the outline.",
         "Draw a larger outline, or make the sides steeper.",

@@ -17,7 +17,7 @@ from brimline.lines.sample import along, surface_at
 from brimline.rainfall.infiltration import GreenAmpt
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterator, Mapping, Sequence
 
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
@@ -143,7 +143,28 @@ def collect(plan: dict[str, GeoDataFrame], site: Site) -> Collected:
                 )
                 continue
             found.drawn.append(_with_ways(element, row, site))
+    if site.works.infiltration == "Green-Ampt":
+        found.problems += _constant_soakage(found.drawn)
     return found
+
+
+def _constant_soakage(drawn: Sequence[Drawn]) -> list[Problem]:
+    """Tell of elements that soak at a constant rate because their soil has no texture."""
+    names = [
+        one.element.element_id
+        for one in drawn
+        if one.element.soak.rate_mm_per_h > 0 and one.element.soak.suction_mm == 0
+    ]
+    if not names:
+        return []
+    return [
+        Problem(
+            Severity.NOTICE,
+            f"the soil has no texture at {', '.join(names)}: a constant rate is taken for soakage",
+            "draw soils with a texture there, or set works.infiltration to constant",
+            "elements",
+        )
+    ]
 
 
 def drawn_names(plan: Mapping[str, GeoDataFrame]) -> tuple[str, ...]:

@@ -253,6 +253,20 @@ def test_high_banks_large_volumes_and_steep_ground_ask_for_an_engineer(hillside)
     assert "steep-ground" not in flags_of(check(network, Limits(steep_slope_pct=30)), "swale-0")
 
 
+def test_a_drain_longer_than_its_routing_follows_is_flagged(hillside):
+    def found(length_m):
+        drain = Drain("drain", 120.0, 120.0 - 0.01 * length_m, length_m)
+        elements = tuple(
+            drain.element() if one.element_id == "drain" else one for one in hillside.elements
+        )
+        return {f.element_id for f in check(replace(hillside, elements=elements)) if
+                f.flag == "coarse-drain"}  # fmt: skip
+
+    reach_m = Drain("drain", 120.0, 118.0, 200.0).reach_m()
+    assert found(30 * reach_m) == set()
+    assert found(34 * reach_m) == {"drain"}
+
+
 def test_water_over_the_brim_is_flagged_even_with_nowhere_to_go():
     swale = Swale("s", 10.0, 5.0, 8.0).element()
     inflow = StormInflow([0.0, 3600.0], {"s": [0.02]})
