@@ -287,6 +287,6 @@ def _in_run_crs(
     way = pyproj.Transformer.from_crs(
         crs_of.horizontal(own), crs_of.horizontal(target), always_xy=True
     )
-    moved_x, moved_y = way.transform(x, y)
+    moved_x, moved_y = way.transform(x.tolist(), y.tolist())  # also of a single point
     told = f"was reprojected from {crs_of.title(own)} to {crs_of.title(target)}"
     return np.asarray(moved_x), np.asarray(moved_y), [Problem(Severity.NOTICE, told, "", source)]

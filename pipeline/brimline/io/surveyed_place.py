@@ -121,7 +121,7 @@ def _causes(
             yield (
                 f"they are {words} in degrees",
                 'call the columns lon and lat, or set crs = "EPSG:4326" under [as_built].',
-                *to.transform(lon, lat),
+                *_moved(to, lon, lat),
             )
         return
     zone = target.utm_zone
@@ -136,5 +136,12 @@ def _causes(
         yield (
             f"they are in the neighbouring zone, {own.name}",
             f'set crs = "EPSG:{own.to_epsg()}" under [as_built].',
-            *to.transform(x, y),
+            *_moved(to, x, y),
         )
+
+
+def _moved(
+    to: pyproj.Transformer, x: NDArray[np.float64], y: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    east, north = to.transform(x.tolist(), y.tolist())
+    return np.asarray(east), np.asarray(north)

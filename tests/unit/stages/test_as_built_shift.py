@@ -1,0 +1,77 @@
+"""A shift of the whole as-built survey: seen at the benchmark, on free ground, or not at all."""
+
+from __future__ import annotations
+
+import math
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from brimline.elements.building import Asked, Tolerances, checked
+from brimline.stages._as_built_shift import alike, of_points
+from brimline.stages._as_built_survey import FromPoints
+
+MARK = {"benchmark": "Nail", "benchmark_m": 130.0}
+
+
+def points(off_m, count=12, noise_m=0.01):
+    """Points on untouched ground, 20 m apart, all off by the same."""
+    change = off_m + np.random.default_rng(2).normal(0, noise_m, count)
+    x = 20.0 * np.arange(count)
+    nothing = ("",) * count
+    return FromPoints(x, np.zeros(count), change, np.full(count, 100.0), nothing, nothing, nothing,
+                      {}, 0.5)  # fmt: skip
+
+
+def shift(found, names=(), levels=(), mark=None):
+    surveyed = SimpleNamespace(name=tuple(names), level_m=np.array(levels, dtype=float))
+    free = np.ones(len(found.x), dtype=bool)
+    return of_points(found, free, surveyed, mark, sigma_m=0.1, rmse_m=0.01, correlation_m=10.0)
+
+
+def test_no_shift_is_none():
+    assert shift(points(0.0)).told == ""
+
+
+def test_free_ground_shows_a_shift_that_its_scatter_does_not_explain():
+    found = shift(points(0.4))
+    assert found.mean_m == pytest.approx(0.4, abs=0.01)
+    assert "too high on 12 points on ground that nobody touched" in found.told
+    assert "another height reference" in found.told
+    # three standard errors of twelve points with the older survey's 0.10 m: 0.087 m
+    assert shift(points(0.08)).told == ""
+
+
+def test_a_benchmark_has_the_last_word():
+    right = shift(points(0.4), ["nail"], [130.005], MARK)
+    assert (right.told, right.by) == ("", "benchmark")  # the older survey is off, not this one
+    wrong = shift(points(0.0), ["Nail"], [130.25], MARK)
+    assert wrong.shift_m == pytest.approx(0.25)
+    assert "benchmark Nail 0.250 m too high" in wrong.told
+
+
+def test_few_points_tell_nothing():
+    assert shift(points(0.4, count=4)).told == ""
+
+
+def test_points_close_together_count_as_one():
+    found = points(0.25)
+    near = FromPoints(found.x / 100, found.y, found.change_m, found.design_m, found.name,
+                      found.role, found.owner, {}, 0.5)  # fmt: skip
+    assert shift(found).told != ""
+    assert shift(near).told == ""
+
+
+def checks(differences):
+    asked = Asked("A", "A-F01", "floor", 0.0, 0.0, 0.0, 100.0)
+    return [checked(asked, off, Tolerances()) for off in differences]
+
+
+def test_levels_that_are_all_off_alike_are_told_and_others_are_not():
+    rng = np.random.default_rng(4)
+    assert "0.3" in alike(checks(0.3 + rng.normal(0, 0.01, 20)))
+    assert "too low" in alike(checks(-0.3 + rng.normal(0, 0.01, 20)))
+    assert alike(checks(rng.normal(0.0, 0.01, 20))) == ""
+    assert alike(checks(0.3 + rng.normal(0, 0.2, 20))) == ""
+    assert alike(checks([0.3] * 5 + [math.nan] * 20)) == ""
