@@ -37,6 +37,7 @@ def change_html(
     frames: Mapping[str, Any],
     change_m: Elevation,
     patches: Labels,
+    ground_m: Elevation,
     grid: Grid,
 ) -> str:
     """Return the page as one HTML text that opens offline.
@@ -47,6 +48,7 @@ def change_html(
     frames : rows by layer.
     change_m : float32 (rows, cols) [m]; NaN is not known.
     patches : int32 (rows, cols); 0 where the change is not sure.
+    ground_m : float32 (rows, cols) [m]; drawn as relief beneath.
     """
     sure = np.abs(change_m[patches > 0])
     most_m = float(np.percentile(sure, 98)) if sure.size else 1.0
@@ -58,7 +60,7 @@ def change_html(
         now=plain["now"]["finished"],
         findings=plain["findings"],
         figures=_figures(plain),
-        picture=_picture(change_m, patches, most_m),
+        picture=_picture(change_m, patches, most_m, ground_m, grid.cell_m),
         alt=f"{plain['changed_areas']} patches on {grid.rows} by {grid.cols} cells",
         lower=_css(_LOWER),
         higher=_css(_HIGHER),
@@ -121,17 +123,29 @@ def _cell(value: Any, unit: str, units: Any) -> str:  # noqa: ANN401 - a cell of
     return f"{value:.1f}" if isinstance(value, float) else str(value)
 
 
-def _picture(change_m: Elevation, patches: Labels, most_m: float) -> str:
-    """Draw sure change in two colours, as a PNG inside the page."""
+def _picture(
+    change_m: Elevation, patches: Labels, most_m: float, ground_m: Elevation, cell_m: float
+) -> str:
+    """Draw sure change in two colours over the relief, as a PNG inside the page."""
     step = max(1, -(-max(change_m.shape) // _LONGEST))
     change, sure = change_m[::step, ::step], patches[::step, ::step] > 0
     depth = np.clip(np.abs(np.nan_to_num(change)) / most_m, 0.25, 1.0)[..., np.newaxis]
     full = np.where((change < 0)[..., np.newaxis], _LOWER, _HIGHER)
-    pixels = np.where(sure[..., np.newaxis], _STILL + (full - _STILL) * depth, _STILL)
+    still = _STILL * _relief(ground_m[::step, ::step], cell_m * step)[..., np.newaxis]
+    pixels = np.where(sure[..., np.newaxis], still + (full - still) * depth, still)
     pixels = np.where(np.isnan(change)[..., np.newaxis], _UNKNOWN, pixels)
     out = io.BytesIO()
     Image.fromarray(pixels.astype(np.uint8)).save(out, "PNG", optimize=True)
     return f"data:image/png;base64,{base64.b64encode(out.getvalue()).decode()}"
+
+
+def _relief(ground_m: Elevation, cell_m: float) -> NDArray[np.float64]:
+    """Return how bright ground is that the light falls on from the north-west, 0.6 to 1."""
+    if min(ground_m.shape) < 2:
+        return np.ones(ground_m.shape)
+    south, east = np.gradient(ground_m.astype(np.float64), cell_m)
+    lit = np.nan_to_num((east + south) / np.sqrt(2.0))  # what falls to the north-west is bright
+    return np.asarray(np.clip(0.86 + 0.5 * lit, 0.6, 1.0))
 
 
 def _css(colour: NDArray[np.int64]) -> str:

@@ -13,7 +13,15 @@ if TYPE_CHECKING:
 
 Row = dict[str, Any]
 
-_MANY: Final = "cultivation_lines"
+_MANY: Final = "cultivation_lines"  # always told together
+_FEW: Final = 5
+_SHOWN: Final = 12
+_CROSSES, _GONE, _MOVED = 4, 5, 6  # weights of what becomes of a line
+_WHAT: Final = {
+    _CROSSES: "cross changed ground and are no longer where their level is",
+    _GONE: "have no line in the new run beside them",
+    _MOVED: "lie elsewhere in the new run",
+}
 _LEAST_STORAGE_PCT: Final = 5.0
 _LEAST_AREA_PCT: Final = 10.0
 _LEAST_LEVEL_M: Final = 0.05
@@ -37,8 +45,7 @@ def findings(
     found = [
         *_of_shift(pair.change.shift),
         *(finding for row in elements for finding in _of_element(row, pair.change.shift)),
-        *(finding for row in lines if row["layer"] != _MANY for finding in _of_line(row, pair)),
-        *_of_many([row for row in lines if row["layer"] == _MANY], pair),
+        *_of_lines(lines, pair),
         *(finding for row in intakes for finding in _of_intake(row)),
     ]
     return sorted(found, key=lambda finding: finding.weight)  # stable: rows keep their order
@@ -134,40 +141,44 @@ def _of_line(row: Row, pair: Pair) -> Iterator[Finding]:
         return
     if row["changed_m"] > pair.grid.cell_m:
         yield Finding(
-            4, layer, name,
+            _CROSSES, layer, name,
             f"crosses {row['changed_m']:.0f} m of changed ground, by "
             f"{row['least_change_m']:+.2f} m to {row['greatest_change_m']:+.2f} m: it is no longer"
             " where its level is",
             "set it out again from the new run",
         )  # fmt: skip
     elif row["status"] == "gone":
-        yield Finding(5, layer, name, "has no line in the new run beside it", "look at both runs")
+        yield Finding(
+            _GONE, layer, name, "has no line in the new run beside it", "look at both runs"
+        )
     elif row["status"] == "moved":
         yield Finding(
-            6, layer, name,
+            _MOVED, layer, name,
             f"lies {row['mean_m']:.1f} m from its place in the new run on average, "
             f"{row['most_m']:.1f} m at most",
             "set it out from the new run",
         )  # fmt: skip
 
 
-def _of_many(rows: Sequence[Row], pair: Pair) -> Iterator[Finding]:
-    """Tell of cultivation lines together: there are too many for one finding each."""
-    old = [row for row in rows if row["status"] != "new"]
-    told = {
-        "cross changed ground": [row for row in old if row["changed_m"] > pair.grid.cell_m],
-        "have moved": [row for row in old if row["status"] == "moved"],
-        "have no line beside them in the new run": [row for row in old if row["status"] == "gone"],
-    }
-    parts = [f"{len(found)} {what}" for what, found in told.items() if found]
-    if not parts:
-        return
-    most = max((row["most_m"] for row in told["have moved"]), default=0.0)
-    far = f", the farthest by {most:.1f} m" if most > 0 else ""
-    yield Finding(
-        6, _MANY, "", f"of {len(old)} cultivation lines {', '.join(parts)}{far}",
-        "lay them out from the new run",
-    )  # fmt: skip
+def _of_lines(lines: Sequence[Row], pair: Pair) -> Iterator[Finding]:
+    """Tell of lines one by one where few are concerned, and else of a layer's lines together."""
+    for layer in dict.fromkeys(row["layer"] for row in lines):
+        rows = [row for row in lines if row["layer"] == layer]
+        each = [finding for row in rows for finding in _of_line(row, pair)]
+        for weight in dict.fromkeys(one.weight for one in each):
+            alike = [one for one in each if one.weight == weight]
+            few = len(alike) <= _FEW and layer != _MANY
+            yield from alike if few else [_together(alike, rows)]
+
+
+def _together(alike: Sequence[Finding], rows: Sequence[Row]) -> Finding:
+    """Make one finding of those that say the same of many lines."""
+    first = alike[0]
+    old = sum(row["status"] != "new" for row in rows)
+    shown = ", ".join(one.id for one in alike[:_SHOWN])
+    more = f" and {len(alike) - _SHOWN} more" if len(alike) > _SHOWN else ""
+    text = f"{len(alike)} of {old} {_WHAT[first.weight]}: {shown}{more}"
+    return Finding(first.weight, first.layer, "", f"{text}; see line_changes", first.mend)
 
 
 def _of_intake(row: Row) -> Iterator[Finding]:

@@ -169,7 +169,7 @@ def write_comparison(found: Comparison, target: Path) -> None:
         atomic.write_text(
             folder / PAGE,
             change_html(found.plain, found.frames, found.pair.change.change_m,
-                        found.pair.change.patches, grid),
+                        found.pair.change.patches, found.pair.then_m, grid),
         )  # fmt: skip
         atomic.replace_folder(folder, target)
     except BaseException:

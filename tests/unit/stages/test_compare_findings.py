@@ -55,3 +55,32 @@ def test_the_gravest_comes_first_and_silt_is_told_from_noise():
 def test_the_shift_says_its_way(way):
     shift = Shift("uniform", way[1], 0.0, 0.0, 0.0, 0.03, 0.001, datum=False, cells=1)
     assert f"0.600 m {way[0]} than the old" in told_shift(shift)
+
+
+def line(name, layer="swale_lines", **changes):
+    row = {
+        "layer": layer, "line_id": name, "status": "gone", "changed_m": 0.0, "mean_m": 0.0,
+        "most_m": 0.0, "least_change_m": 0.0, "greatest_change_m": 0.0,
+    }  # fmt: skip
+    return row | changes
+
+
+def of_lines(*lines):
+    pair = SimpleNamespace(change=SimpleNamespace(shift=STEADY), grid=SimpleNamespace(cell_m=1.0))
+    return findings(pair, [], lines, [])
+
+
+def test_few_lines_are_told_one_by_one_and_many_together():
+    few = of_lines(line("1"), line("2", status="moved", mean_m=3.0, most_m=5.0), line("3"))
+    assert [(one.id, one.weight) for one in few] == [("1", 5), ("3", 5), ("2", 6)]
+    many = [line(str(number)) for number in range(20)] + [line("kept", status="kept")]
+    (only,) = of_lines(*many)
+    assert only.id == ""
+    assert only.text.startswith("20 of 21 have no line in the new run beside them: 0, 1, 2,")
+    assert "and 8 more" in only.text
+
+
+def test_cultivation_lines_are_always_told_together():
+    (only,) = of_lines(line("7", "cultivation_lines", status="moved", mean_m=2.0, most_m=2.0))
+    assert (only.layer, only.id) == ("cultivation_lines", "")
+    assert "1 of 1 lie elsewhere in the new run: 7" in only.text
