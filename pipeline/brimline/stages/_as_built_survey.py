@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Final, Protocol
 
 import numpy as np
 import shapely
+from scipy import ndimage
 
 from brimline.elements.building import SillLine
 from brimline.lines.sample import surface_at
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     from brimline.terrain.shaping import LevelsAt
 
 _SAME_PART_M: Final = 0.10  # a point whose designed level is this near a stake's is on its part
+_CLEAR_M: Final = 1.0  # of any digging, for ground that nobody touched
 _SILL_STEP_M: Final = 0.1
 _CREST_STEP_M: Final = 0.5
 _GAP: Final = 1.6  # times the usual distance: no crest is read between stakes farther apart
@@ -148,14 +150,18 @@ def surface_change(
 
     Returns
     -------
-    differences; and bool (rows, cols), cells on which nothing was to be built.
+    differences; and bool (rows, cols), cells a metre clear of all that was to be built.
     """
     ready = site.ready
     ground = on_grid(ready.dem, ready.grid, built_grid)
-    factor = max(1, round(refine * built_grid.cell_m / ready.grid.cell_m))
+    factor = max(2, round(refine * built_grid.cell_m / ready.grid.cell_m))
     shaped = replace(ready, dem=ground, grid=built_grid).surface(factor=factor, built=not settled)
     change = built_m.astype(np.float64) - shaped.design_m
-    untouched = np.isfinite(change) & (shaped.dug_by == 0) & (shaped.heaped_by == 0)
+    free = (shaped.dug_by == 0) & (shaped.heaped_by == 0)
+    untouched = np.isfinite(change) & free
+    if not free.all():
+        clear_m = ndimage.distance_transform_edt(free) * built_grid.cell_m
+        untouched &= clear_m > max(_CLEAR_M, built_grid.cell_m)
     return FromSurface(change.astype(np.float32), built_grid), untouched
 
 
@@ -283,8 +289,8 @@ def points_change(
     owner = tuple(site.ready.elements[label - 1] if label else "" for label in labels.tolist())
     change = points.level_m - here.level_m
     free = np.isfinite(change) & (labels == 0)
-    for turn in np.arange(8) * math.pi / 4:  # nor within a metre of any digging
-        east, north = x + math.cos(turn), y + math.sin(turn)
+    for turn in np.arange(8) * math.pi / 4:  # nor near any digging
+        east, north = x + _CLEAR_M * math.cos(turn), y + _CLEAR_M * math.sin(turn)
         beside = site.ready.at(east, north, site.ground(east, north))
         free &= (beside.dug_by == 0) & (beside.heaped_by == 0)
     roles = tuple(role.casefold().rstrip("0123456789") for role in points.role)
