@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -11,10 +12,12 @@ from brimline.errors import BrimlineError, InputError
 from brimline.units import counted
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from brimline.config import Loaded
     from brimline.engine import Holder, Journal, RunResult, Store
+    from brimline.engine.digests import Status
     from brimline.stages.publish import Published
 
 STORE: Final = ".brimline"
@@ -44,6 +47,7 @@ class Done:
     result: RunResult
     published: Published
     loaded: Loaded
+    seen: Mapping[Path, Status]
 
     @property
     def changed(self) -> bool:
@@ -53,6 +57,8 @@ class Done:
 
 def run(site: Path, options: Options, *, as_json: bool) -> None:
     """Run a site and publish its results."""
+    if _at_a_glance(site, options, as_json=as_json):
+        return
     try:
         done = run_site(site, options)
     except BrimlineError as error:
@@ -63,7 +69,8 @@ def run(site: Path, options: Options, *, as_json: bool) -> None:
         console.result_json(_plain(done))
     elif not done.changed:
         if not options.if_changed:
-            console.result(_unchanged(done, brief=options.brief))
+            name, folder = done.loaded.settings.site.name, done.published.folder
+            console.result(_unchanged(name, folder, brief=options.brief))
     elif options.brief:
         console.result(_brief(done))
     else:
@@ -74,6 +81,26 @@ def run(site: Path, options: Options, *, as_json: bool) -> None:
         ran, every = len(done.result.ran), len(done.result.stages)
         console.say(f"{ran} stages ran, {every - ran} were reused")
         console.say(f"Log: {done.loaded.folder / STORE / JOURNAL}")
+
+
+def _at_a_glance(site: Path, options: Options, *, as_json: bool) -> bool:
+    """Say that nothing has changed, where that can be seen without loading the stages."""
+    if options.rebuild or options.verify or options.until or as_json:
+        return False
+    from brimline.engine import Journal, Listener, glance
+
+    store_folder = site.parent / STORE
+    found = glance.unchanged(store_folder, site, options.out)
+    if found is None or (options.pdf and not (found[1] / "report.pdf").exists()):
+        return False
+    name, folder = found
+    folder = options.out or site.parent / "runs" / site.stem  # as the person wrote it
+    Journal(store_folder / JOURNAL, Listener()).write(
+        "nothing changed", site=str(site), folder=str(folder), pid=os.getpid()
+    )
+    if not options.if_changed:
+        console.result(_unchanged(name, folder, brief=options.brief))
+    return True
 
 
 def run_site(site: Path, options: Options) -> Done:
@@ -87,7 +114,8 @@ def run_site(site: Path, options: Options) -> Done:
         If another run holds the site and this one is not to wait, or a folder cannot be written.
     """
     from brimline.config import load
-    from brimline.engine import Journal, Store, ordered, site_lock
+    from brimline.engine import Journal, Store, glance, ordered, site_lock
+    from brimline.engine.digests import status
     from brimline.io.atomic import recover
     from brimline.stages.registry import stages_for
 
@@ -95,6 +123,8 @@ def run_site(site: Path, options: Options) -> Done:
         from brimline.stages.pages import weasyprint_or_refuse
 
         weasyprint_or_refuse()  # before an hour of work, not after
+    began_s = time.time()
+    before = status(site) if site.is_file() else (0, 0, 0, 0)  # loading says what is wrong
     loaded = load(site)
     _use_threads(options.jobs)
     stages = ordered(stages_for(loaded.settings), options.until)
@@ -108,8 +138,12 @@ def run_site(site: Path, options: Options) -> Done:
         _tell_before(dead, recover(folder), journal)
         journal.write("run started", site=str(site), folder=str(folder), pid=os.getpid())
         try:
+            glance.forget(store_folder)
+            code = glance.code_files()
             store = Store(_kept_in(loaded, store_folder))
             done = _run(loaded, options, folder, store, journal, progress)
+            if options.until is None:
+                _note_for_a_glance(site, store_folder, done, {site: before}, code, began_s)
         except BaseException as fault:
             journal.write("run failed", kind=type(fault).__name__, error=str(fault))
             raise
@@ -117,6 +151,35 @@ def run_site(site: Path, options: Options) -> Done:
             progress.end()
         journal.write("run finished", ran=list(done.result.ran), written=done.published.written)
     return done
+
+
+def _note_for_a_glance(
+    site: Path,
+    store_folder: Path,
+    done: Done,
+    said: Mapping[Path, Status],
+    code: Mapping[Path, Status],
+    began_s: float,
+) -> None:
+    from brimline.engine import glance
+    from brimline.io import atomic
+    from brimline.stages.publish import MANIFEST
+    from brimline.stages.sources import said_paths
+
+    loaded = done.loaded
+    seen = {path: found for path, found in done.seen.items() if path not in code}
+    text = glance.note_text(
+        site,
+        loaded.settings.site.name,
+        done.published.folder,
+        said_paths(loaded),
+        {**seen, **said},
+        code,
+        [done.published.folder / MANIFEST],
+        began_s,
+    )
+    if text:
+        atomic.write_text(store_folder / glance.NOTE, text)
 
 
 def _kept_in(loaded: Loaded, usual: Path) -> Path:
@@ -166,7 +229,7 @@ def _run(
         told=progress.note,
     )
     store.prune(int(settings.keep.store_gb * _GB), keep={done.key for done in result.stages})
-    return Done(result, published, loaded)
+    return Done(result, published, loaded, digests.seen)
 
 
 def _tell_before(dead: Holder | None, recovered: str, journal: Journal) -> None:
@@ -190,9 +253,9 @@ def _use_threads(jobs: int | None) -> None:
         numba.set_num_threads(min(jobs, numba.config.NUMBA_NUM_THREADS))
 
 
-def _unchanged(done: Done, *, brief: bool) -> str:
-    text = f"Nothing has changed; the results in {done.published.folder} are up to date."
-    return f"{done.loaded.settings.site.name}: {text}" if brief else text
+def _unchanged(name: str, folder: Path, *, brief: bool) -> str:
+    text = f"Nothing has changed; the results in {folder} are up to date."
+    return f"{name}: {text}" if brief else text
 
 
 def _brief(done: Done) -> str:

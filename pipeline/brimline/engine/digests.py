@@ -59,6 +59,11 @@ class Digests:
         """Return the SHA-256 of a module's syntax tree without docstrings and comments."""
         return self._remembered("code", path, _code_digest)
 
+    @property
+    def seen(self) -> dict[Path, Status]:
+        """Files that were asked for, with their status before they were read."""
+        return dict(self._seen)
+
     def check_unchanged(self, paths: Iterable[Path]) -> None:
         """Make sure that files are still as they were when their digests were taken.
 
@@ -68,7 +73,7 @@ class Digests:
             If one was changed in between.
         """
         for path in paths:
-            if _status(path) != self._seen[path]:
+            if status(path) != self._seen[path]:
                 raise _moving(path)
 
     def save(self) -> None:
@@ -78,7 +83,7 @@ class Digests:
             self._store.note(_NOTE, there)
 
     def _remembered(self, kind: str, path: Path, compute: Callable[[Path], str]) -> str:
-        before = _status(path)
+        before = status(path)
         self._seen[path] = before
         name = f"{kind}:{path.absolute()}"
         known = self._known.get(name)
@@ -88,9 +93,9 @@ class Digests:
             digest = compute(path)
         except OSError as error:
             raise _unreadable(path, error) from error
-        if _status(path) != before:
+        if status(path) != before:
             raise _moving(path)
-        if time.time() - max(before[1], before[2]) / 1e9 > _FRESH_S:
+        if not is_fresh(before, time.time()):
             self._known[name] = [*before, digest]
             self._new = True
         return digest
@@ -141,7 +146,24 @@ def _code_digest(path: Path) -> str:
     return hashlib.sha256(ast.dump(tree).encode()).hexdigest()
 
 
-def _status(path: Path) -> Status:
+def is_fresh(found: Status, read_s: float) -> bool:
+    """Tell whether a file changed so shortly before it was read that it may have changed since.
+
+    Parameters
+    ----------
+    read_s : moment of reading, in seconds as `time.time` gives them.
+    """
+    return read_s - max(found[1], found[2]) / 1e9 <= _FRESH_S
+
+
+def status(path: Path) -> Status:
+    """Return size, times of change in ns, and inode of a file.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read.
+    """
     try:
         found = path.stat()
     except OSError as error:

@@ -8,6 +8,8 @@ from brimline.engine import Source, files_of
 from brimline.io import vectors
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from brimline.config import Loaded
     from brimline.config.tables import Source as Entry
 
@@ -31,6 +33,15 @@ def sources_of(loaded: Loaded) -> dict[str, Source]:
             path = loaded.resolve(said)
             found[name] = Source(path, files_of(path), said=said)
     return found
+
+
+def said_paths(loaded: Loaded) -> tuple[Path, ...]:
+    """Return the files, folders and patterns that the site's file names, resolved."""
+    inputs = loaded.settings.inputs
+    names = list(inputs.elevation)
+    names += [entry.file for name in _VECTORS if (entry := getattr(inputs, name)) is not None]
+    names += [said for name in _FILES if (said := getattr(inputs, name)) is not None]
+    return tuple(loaded.resolve(name) for name in names)
 
 
 def _vector(loaded: Loaded, entry: Entry) -> Source:
