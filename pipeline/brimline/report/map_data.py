@@ -187,7 +187,7 @@ def _layer(
         rows.append(
             {
                 "r": look.rules.index(look.rule(row)),
-                "n": " ".join([row_name(item, row), *([str(row["stake_id"])] if staked else [])]),
+                "n": str(row["stake_id"]) if staked else row_name(item, row),
                 "v": texts,
                 "g": _coordinates(shape, origin),
                 **({"l": label} if (label := _label(look.label, row, results)) else {}),

@@ -31,6 +31,7 @@ from brimline.stages._earthworks import designed
 from brimline.stages._frames import frame_of, table_of
 from brimline.stages._works_cascade import NEEDS as CASCADE_NEEDS
 from brimline.stages._works_cascade import LaidOut, laid_out
+from brimline.units import counted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -174,8 +175,8 @@ def _tell(findings: Sequence[BuiltFinding], report: Reporter) -> None:
         report.problem(
             Problem(
                 Severity.WARNING,
-                f"{len(failing)} elements are not built as designed: {', '.join(failing)}; first:"
-                f" {first.element_id}: {first.text}",
+                f"{counted(len(failing), 'element is', 'elements are')} not built as designed:"
+                f" {', '.join(failing)}; first: {first.element_id}: {first.text}",
                 first.mend,
                 "as_built",
             )

@@ -180,10 +180,10 @@ def test_stakes_of_one_element_are_found_apart(make_results: Any) -> None:
     rows = [
         {c.name: next(iter(c.values), plain[c.dtype]) for c in declared.columns}
         | {"element_id": "Pond", "stake_id": stake, "flag": ""}
-        for stake in ("E01", "E02")
+        for stake in ("Pond-E01", "Pond-E02")
     ]
     x, y = results.grid.xy(60, 60)
     shapes = [shapely.Point(x, y, 100.0), shapely.Point(x + 5, y, 100.0)]
     results.frames["stakes"] = gpd.GeoDataFrame(rows, geometry=shapes, crs="EPSG:32626")
     (told,) = (item for item in map_data(results)["layers"] if item["name"] == "stakes")
-    assert [row["n"] for row in told["rows"]] == ["Pond E01", "Pond E02"]
+    assert [row["n"] for row in told["rows"]] == ["Pond-E01", "Pond-E02"]
