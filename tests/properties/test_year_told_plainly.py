@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from brimline.balance.answers import store_residual_m3, zone_residual_mm
@@ -122,7 +122,7 @@ def told_plainly(system):
         for use in system.uses:
             asked = use.demand_m3[day]
             got = draw(asked, use.draws_on)
-            mains = min(asked - got, mains_left)
+            mains = max(min(asked - got, mains_left), 0.0)
             mains_left -= mains
             uses.append([asked, got, mains])
             asked_all, short_all = asked_all + asked, short_all + asked - got
@@ -149,12 +149,12 @@ def told_plainly(system):
             if z.irrigated and gone > z.start_at * readily:
                 asked = min(gone, z.most_mm) / z.efficiency * z.area_m2 / 1000
                 got = draw(asked, z.draws_on)
-                mains = min(asked - got, mains_left)
+                mains = max(min(asked - got, mains_left), 0.0)
                 mains_left -= mains
                 mix = mix + np.array([0.0, got, mains]) * z.efficiency / z.area_m2 * 1000
             soil[z.zone_id] = mix
-            if z.surface and got + mains > 0:
-                given = (got + mains) * z.efficiency / z.area_m2 * 1000
+            given = (got + mains) * z.efficiency / z.area_m2 * 1000
+            if z.surface and given > 1e-6:  # less is what rounding leaves of nothing
                 dry = max(top[z.zone_id][0] - given / z.surface.wetted_share, 0.0)
                 top[z.zone_id] = [dry, z.surface.wetted_share]
             zones.append([used.sum(), demand, used[1], used[2], drained, fed_mm, got, mains,
@@ -170,6 +170,7 @@ def told_plainly(system):
 
 @settings(deadline=None, max_examples=25)
 @given(st.integers(0, 100_000))
+@example(25_036)  # stores give a rounding more than was asked, and there are no mains
 def test_the_kernel_does_what_its_description_says(seed):
     """Every column of every zone, store and use, every day, is what the plain telling gives."""
     system = site(seed)

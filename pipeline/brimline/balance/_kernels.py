@@ -18,6 +18,7 @@ ASKED, USE_STORE, USE_MAINS = range(3)
 
 SHORT = 0.05  # a day is met where mains and deficit are at most this share of its demand
 WETS_ALL_MM = 3.0  # less rain leaves the wetted share of the surface as it was (FAO-56, table 20)
+TRACE_MM = 1e-6  # less irrigation is a rounding and wets nothing
 LEAST_EXPOSED = 0.01  # of the surface: exposed and wetted
 
 
@@ -86,6 +87,12 @@ def _draw(amount, v, first, last, draw_from, spare, held, capacity, reserve, sto
             store_row[place, v, DRAWN] += part
             taken += part
     return taken
+
+
+@kernel
+def _rest(missing, mains_left):
+    """Return what the mains give; stores may have given a rounding more than was asked [m³]."""
+    return max(min(missing, mains_left), 0.0)
 
 
 @kernel
@@ -219,7 +226,7 @@ def simulate(
             for v in range(variants):
                 taken = _draw(asked, v, use_first[u], use_first[u + 1], use_draws, spare, held,
                               capacity, reserve, store_row)  # fmt: skip
-                mains = min(asked - taken, mains_left[v])
+                mains = _rest(asked - taken, mains_left[v])
                 mains_left[v] -= mains
                 use_sum[u, v, ASKED] += asked
                 use_sum[u, v, USE_STORE] += taken
@@ -262,13 +269,13 @@ def simulate(
                     asked = min(total - w, zone_most[z]) / zone_efficiency[z] * cubic
                     taken = _draw(asked, v, zone_first[z], zone_first[z + 1], zone_draws, spare,
                                   held, capacity, reserve, store_row)  # fmt: skip
-                    mains = min(asked - taken, mains_left[v])
+                    mains = _rest(asked - taken, mains_left[v])
                     mains_left[v] -= mains
                     to_soil = zone_efficiency[z] / cubic
                     w += (taken + mains) * to_soil
                     hs += taken * to_soil
                     hm += mains * to_soil
-                    if layered[z] and taken + mains > 0.0:
+                    if layered[z] and (taken + mains) * to_soil > TRACE_MM:
                         wet[z, v] = wetted[z]
                         depth = (taken + mains) * to_soil / wetted[z]
                         dry[z, v] = max(dry[z, v] - depth, 0.0)
