@@ -41,9 +41,9 @@ test: $(VENV)/.test  ## set up, and run the tests
 	NUMBA_DISABLE_JIT=1 $(BIN)/python -m pytest -q -m "interpreted and not slow" $(SHARED)
 
 test-all: $(VENV)/.test  ## every test, the slow ones too
-	$(BIN)/python -m pytest $(SHARED) --ignore=tests/benchmarks
+	$(BIN)/python -m pytest $(SHARED) --hypothesis-profile=exploring --ignore=tests/benchmarks
 	$(BIN)/python -m pytest tests/benchmarks
-	NUMBA_DISABLE_JIT=1 $(BIN)/python -m pytest -q -m interpreted $(SHARED)
+	NUMBA_DISABLE_JIT=1 $(BIN)/python -m pytest -q -m interpreted $(SHARED) --hypothesis-profile=exploring
 
 lint: $(VENV)/.test  ## formatting, lint, types, and the direction of imports
 	$(BIN)/ruff format --check .
