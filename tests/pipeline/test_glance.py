@@ -151,3 +151,33 @@ def test_a_file_changed_just_before_the_run_leaves_no_note(tmp_path):
 
     assert text(moment + 1.0) == ""
     assert json.loads(text(moment + 3.0))["name"] == "Site"
+
+
+def test_a_tile_that_came_during_the_run_leaves_no_note(tmp_path):
+    first, later = tmp_path / "a.tif", tmp_path / "b.tif"
+    first.write_bytes(b"a")
+    read = {first: glance.status(first)}
+
+    def text():
+        began_s = first.stat().st_mtime + 3.0
+        tiles = [tmp_path / "*.tif"]
+        return glance.note_text(first, "Site", tmp_path, tiles, read, {}, [first], began_s)
+
+    assert text() != ""
+    later.write_bytes(b"b")  # was not read: the next run must look
+    assert text() == ""
+
+
+def test_code_changed_during_the_run_leaves_no_note(tmp_path):
+    held = tmp_path / "a.tif"
+    held.write_bytes(b"a")
+    found = {held: glance.status(held)}
+    began_s = held.stat().st_mtime + 3.0
+
+    def text(code):
+        return glance.note_text(held, "Site", tmp_path, [held], found, code, [held], began_s)
+
+    size, _, _, inode = found[held]
+    old, new = (int((began_s + late_s) * 1e9) for late_s in (-60, 1))
+    assert text({tmp_path / "a.py": (size, old, old, inode)}) != ""
+    assert text({tmp_path / "a.py": (size, new, new, inode)}) == ""

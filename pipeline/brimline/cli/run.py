@@ -89,18 +89,20 @@ def _at_a_glance(site: Path, options: Options, *, as_json: bool) -> bool:
         return False
     from brimline.engine import Journal, Listener, glance
 
-    store_folder = site.parent / STORE
-    found = glance.unchanged(store_folder, site, options.out)
-    if found is None or (options.pdf and not (found[1] / "report.pdf").exists()):
+    store_folder, folder = site.parent / STORE, _run_folder(site, options)
+    name = glance.unchanged(store_folder, site, folder)
+    if name is None or (options.pdf and not (folder / "report.pdf").exists()):
         return False
-    name, folder = found
-    folder = options.out or site.parent / "runs" / site.stem  # as the person wrote it
     Journal(store_folder / JOURNAL, Listener()).write(
         "nothing changed", site=str(site), folder=str(folder), pid=os.getpid()
     )
     if not options.if_changed:
         console.result(_unchanged(name, folder, brief=options.brief))
     return True
+
+
+def _run_folder(site: Path, options: Options) -> Path:
+    return options.out or site.parent / "runs" / site.stem
 
 
 def run_site(site: Path, options: Options) -> Done:
@@ -128,7 +130,7 @@ def run_site(site: Path, options: Options) -> Done:
     loaded = load(site)
     _use_threads(options.jobs)
     stages = ordered(stages_for(loaded.settings), options.until)
-    folder = options.out or loaded.folder / "runs" / site.stem
+    folder = _run_folder(site, options)
     store_folder = loaded.folder / STORE
     with site_lock(store_folder, wait=options.wait, on_wait=_say_waiting) as dead:
         from brimline.cli.progress import Progress
@@ -167,13 +169,12 @@ def _note_for_a_glance(
     from brimline.stages.sources import said_paths
 
     loaded = done.loaded
-    seen = {path: found for path, found in done.seen.items() if path not in code}
     text = glance.note_text(
         site,
         loaded.settings.site.name,
         done.published.folder,
         said_paths(loaded),
-        {**seen, **said},
+        {**done.seen, **said},
         code,
         [done.published.folder / MANIFEST],
         began_s,

@@ -47,7 +47,10 @@ def note_text(
     results: Iterable[Path],
     began_s: float,
 ) -> str:
-    """Return the text of the note; empty where a file is too fresh to be sure of.
+    """Return the text of the note; empty where it could not be trusted.
+
+    That is so where a file is too fresh to be sure of, or where an input has come that was not
+    read.
 
     Parameters
     ----------
@@ -59,46 +62,48 @@ def note_text(
     results : files that tell that the run folder is whole.
     began_s : when the run began, in seconds as `time.time` gives them.
     """
-    if any(is_fresh(found, began_s) for found in seen.values()):
-        return ""
-    told = {str(path.absolute()): list(found) for path, found in {**code, **seen}.items()}
-    told |= {str(path.absolute()): list(status(path)) for path in results}
+    files = _told({path: found for path, found in seen.items() if path not in code})
     patterns = {str(path.absolute()): _names(files_of(path)) for path in said}
+    fresh = any(is_fresh(found, began_s) for found in (*seen.values(), *code.values()))
+    if fresh or any(name not in files for names in patterns.values() for name in names):
+        return ""
     return json.dumps(
         {
             "site": str(site.absolute()),
             "name": name,
             "folder": str(folder.absolute()),
-            "files": told,
+            "files": files | _told({path: status(path) for path in results}),
             "said": patterns,
-            "code": _names(code),
+            "code": _told(code),
             "libraries": _libraries(),
         }
     )
 
 
-def unchanged(store_folder: Path, site: Path, folder: Path | None) -> tuple[str, Path] | None:
-    """Return name of the site and run folder where nothing can have changed, else None.
+def unchanged(store_folder: Path, site: Path, folder: Path) -> str | None:
+    """Return the name of the site where nothing can have changed, else None.
 
     Parameters
     ----------
-    folder : that the run would write to; None is the usual one.
+    folder : that the run would write to.
     """
     try:
         note: dict[str, Any] = json.loads((store_folder / NOTE).read_text(encoding="utf-8"))
-        held = Path(note["folder"])
-        usual = site.absolute().parent / "runs" / site.stem
         same = (
             note["site"] == str(site.absolute())
-            and held == (folder or usual).absolute()
+            and note["folder"] == str(folder.absolute())
             and note["libraries"] == _libraries()
-            and note["code"] == _names(code_files())
+            and note["code"] == _told(code_files())
             and all(_names(files_of(Path(path))) == names for path, names in note["said"].items())
             and all(list(status(Path(path))) == found for path, found in note["files"].items())
         )
+        return str(note["name"]) if same else None
     except (OSError, ValueError, KeyError, TypeError, InputError):
         return None  # no note, one of another version, or a file that is gone
-    return (note["name"], held) if same else None
+
+
+def _told(files: Mapping[Path, Status]) -> dict[str, list[int]]:
+    return {str(path.absolute()): list(found) for path, found in files.items()}
 
 
 def _names(paths: Iterable[Path]) -> list[str]:
