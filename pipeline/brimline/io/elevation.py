@@ -16,6 +16,7 @@ from brimline.io._mosaic import read_mosaic
 from brimline.io._raster_source import HIGHEST_M, LOWEST_M, read_header
 from brimline.io._regrid import to_run_grid
 from brimline.io.points import is_points, points_run_crs, read_points
+from brimline.units import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -209,10 +210,9 @@ def _range_notices(dem: Elevation, source: str) -> list[Problem]:
 
 def _holes_notice(dem: Elevation, grid: Grid, holes: int, hole_cells: int, source: str) -> Problem:
     share_pct = 100 * hole_cells / (hole_cells + int(np.isfinite(dem).sum()))
-    pieces = "1 hole" if holes == 1 else f"{holes} holes"
     return Problem(
         Severity.NOTICE,
-        f"has {pieces} without data inside it: {hole_cells} cells,"
+        f"has {counted(holes, 'hole')} without data inside it: {hole_cells} cells,"
         f" {hole_cells * grid.cell_area_m2:.0f} m² ({share_pct:.2g} % of the data)",
         "",
         source,

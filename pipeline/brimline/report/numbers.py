@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from brimline.grid.shapes import cells_inside
-from brimline.units import shown
+from brimline.units import counted, shown
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -47,10 +47,10 @@ class Figure:
 
 
 _COUNTED: Final = {
-    "swale_lines": ("line", "lines"),
-    "drain_lines": ("line", "lines"),
-    "hollows": ("hollow", "hollows"),
-    "elements": ("element", "elements"),
+    "swale_lines": "line",
+    "drain_lines": "line",
+    "hollows": "hollow",
+    "elements": "element",
 }
 
 
@@ -298,7 +298,7 @@ def _cost(results: Results) -> list[Figure]:
     if bill is None or not bill["cost"].notna().any():
         return []
     unpriced = int(bill["cost"].isna().sum())
-    missing = f"{unpriced} {'row has' if unpriced == 1 else 'rows have'} no rate"
+    missing = f"{counted(unpriced, 'row has', 'rows have')} no rate"
     note = missing if unpriced else "in the currency of the rates"
     total = float(round(bill["cost"].sum()))
     return [Figure("cost", "Works at the rates given", total, "", "bill", note)]
@@ -310,9 +310,7 @@ def _sum(
     frame = results.layer(layer)
     if frame is None or column not in frame.columns or not frame[column].notna().any():
         return []
-    count = len(frame)
-    one, many = _COUNTED.get(layer, ("", ""))
-    note = f"{count} {one if count == 1 else many}" if one else ""
+    note = counted(len(frame), _COUNTED[layer]) if layer in _COUNTED else ""
     return [Figure(key, title, float(frame[column].sum()), quantity, layer, note)]
 
 

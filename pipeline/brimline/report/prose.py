@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from brimline.grid.shapes import cells_inside
+from brimline.units import counted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -46,14 +47,14 @@ def paragraph(results: Results, figures: Mapping[str, Figure]) -> str:
         swales = results.layer("swale_lines")
         count = 0 if swales is None else len(swales)
         sentences.append(
-            f"{count} swale {'line' if count == 1 else 'lines'} of together "
+            f"{counted(count, 'swale line')} of together "
             f"{text('swale_lines_m')} {'is' if count == 1 else 'are'} drawn."
         )
     if "storage_m3" in figures:
         elements = results.layer("elements")
         count = 0 if elements is None else len(elements)
         sentences.append(
-            f"The design has {count} {'element' if count == 1 else 'elements'} that together hold "
+            f"The design has {counted(count, 'element')} that together hold "
             f"{text('storage_m3')} before they spill."
         )
     return " ".join(sentences)
