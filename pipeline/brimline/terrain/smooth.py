@@ -87,7 +87,10 @@ def _block(
     result = _bell(z, sigma)[inner]
     # where all within reach is known the plane's height in the middle is the mean itself
     rim = ~ndimage.minimum_filter(here, 2 * reach + 1, mode="constant", cval=False)[inner]
-    for part in _parts_with(rim):
+    parts = list(_parts_with(rim))
+    if len(parts) * (_PART + 2 * reach) ** 2 > z.size:  # a wide bell: their surroundings overlap
+        parts = [np.s_[0 : rim.shape[0], 0 : rim.shape[1]]] if parts else []
+    for part in parts:
         # the correction costs some twenty times as much: only along the rim
         first, last = part[0].start + row - top, part[0].stop + row - top
         west, east = part[1].start + col - left, part[1].stop + col - left

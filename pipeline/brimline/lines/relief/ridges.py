@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import shapely
 
 from brimline.lines.relief.tracing import trace
-from brimline.lines.relief.valleys import mean_fall_pct
+from brimline.lines.relief.valleys import lengths_and_falls
 
 if TYPE_CHECKING:
     from brimline.grid import Elevation, Grid
@@ -86,18 +86,17 @@ def ridge_lines(
         edge_m=edge_m,
         to_end=False,
     )
-    ridges = []
-    for place, one in enumerate(traced):
-        line = shapely.reverse(one.line)
-        ridges.append(
-            RidgeLine(
-                ridge_id=place + 1,
-                parent_id=one.into + 1,
-                order=one.order,
-                line=line,
-                length_m=float(line.length),
-                fall_pct=mean_fall_pct(surface, grid, line),
-                area_m2=one.course.area_m2,
-            )
+    lines = [shapely.reverse(one.line) for one in traced]
+    lengths_m, falls_pct = lengths_and_falls(surface, grid, lines)
+    return tuple(
+        RidgeLine(
+            ridge_id=place + 1,
+            parent_id=one.into + 1,
+            order=one.order,
+            line=lines[place],
+            length_m=float(lengths_m[place]),
+            fall_pct=float(falls_pct[place]),
+            area_m2=one.course.area_m2,
         )
-    return tuple(ridges)
+        for place, one in enumerate(traced)
+    )

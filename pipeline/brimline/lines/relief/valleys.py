@@ -5,12 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
 import shapely
 
 from brimline.lines.relief.tracing import Course, trace
 from brimline.lines.sample import surface_at
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
     from brimline.grid import Elevation, Grid
 
 
@@ -94,14 +99,16 @@ def valley_lines(
         edge_m=0.0,
         to_end=True,
     )
+    lines = [one.line for one in traced]
+    lengths_m, falls_pct = lengths_and_falls(surface, grid, lines)
     return tuple(
         ValleyLine(
             valley_id=place + 1,
             downstream_id=one.into + 1,
             order=one.order,
             line=one.line,
-            length_m=float(one.line.length),
-            fall_pct=mean_fall_pct(surface, grid, one.line),
+            length_m=float(lengths_m[place]),
+            fall_pct=float(falls_pct[place]),
             area_m2=one.course.area_m2,
             floor=one.course,
             primary=one.primary_to_m >= one.course.to_m,
@@ -111,7 +118,15 @@ def valley_lines(
     )
 
 
-def mean_fall_pct(surface: Elevation, grid: Grid, line: shapely.LineString) -> float:
-    """Fall of a surface from end to end of a line [%]; NaN where an end lies outside the data."""
-    ends = surface_at(surface, grid, *shapely.get_coordinates(line)[[0, -1]].T)
-    return float(100 * (ends[0] - ends[1]) / line.length)
+def lengths_and_falls(
+    surface: Elevation, grid: Grid, lines: Sequence[shapely.LineString]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Length of each line [m] and fall of a surface from its end to end [%].
+
+    The fall is NaN where an end lies outside the data.
+    """
+    many = np.array(lines, dtype=object)
+    ends = (shapely.get_coordinates(shapely.get_point(many, place)) for place in (0, -1))
+    above, below = (surface_at(surface, grid, *xy.T) for xy in ends)
+    lengths_m: NDArray[np.float64] = shapely.length(many)
+    return lengths_m, 100 * (above - below) / lengths_m
