@@ -103,6 +103,75 @@ def rises(dem, row, col):
 
 
 @kernel
+def _pieces_of(x, y, step):
+    """Into how many equal pieces, none longer than a step, a way falls."""
+    return max(np.int64(np.ceil(np.hypot(x, y) / step)), 1)
+
+
+@kernel
+def departed(dem, frame, vertices, index, claim, fall, step):
+    """Count samples of each line, their largest departure, the sum of it and of its square.
+
+    Lines are sampled at every vertex and at equal parts of a step at most between two. `frame` is
+    the grid's west and north [m] and its cell [m]; places without data are passed over.
+    """
+    west_m, north_m, cell_m = frame
+    out = np.zeros((claim.size, 4), dtype=np.float64)
+    at = 0.0
+    for i in range(index.size):
+        line = index[i]
+        more = i + 1 < index.size and index[i + 1] == line
+        if i == 0 or index[i - 1] != line:
+            at = 0.0
+        x, y = vertices[i, 0], vertices[i, 1]
+        dx = vertices[i + 1, 0] - x if more else 0.0
+        dy = vertices[i + 1, 1] - y if more else 0.0
+        if more and dx == 0.0 and dy == 0.0:
+            continue  # repeated: its sample is the next vertex's
+        pieces = _pieces_of(dx, dy, step)
+        length = np.hypot(dx, dy)
+        for k in range(pieces):
+            part = k / pieces
+            row = (north_m - (y + part * dy)) / cell_m - 0.5
+            col = (x + part * dx - west_m) / cell_m - 0.5
+            miss = level(dem, row, col) - (claim[line] - fall[line] * (at + part * length))
+            if not np.isfinite(miss):
+                continue
+            out[line, 0] += 1.0
+            out[line, 1] = max(out[line, 1], abs(miss))
+            out[line, 2] += miss
+            out[line, 3] += miss * miss
+        at += length
+    return out
+
+
+@kernel
+def steepness(dem, frame, vertices, index, count, step):
+    """Count samples of each of `count` lines, as `departed` takes them, and add up steepness."""
+    west_m, north_m, cell_m = frame
+    out = np.zeros((count, 2), dtype=np.float64)
+    for i in range(index.size):
+        line = index[i]
+        more = i + 1 < index.size and index[i + 1] == line
+        x, y = vertices[i, 0], vertices[i, 1]
+        dx = vertices[i + 1, 0] - x if more else 0.0
+        dy = vertices[i + 1, 1] - y if more else 0.0
+        if more and dx == 0.0 and dy == 0.0:
+            continue  # repeated: its sample is the next vertex's
+        pieces = _pieces_of(dx, dy, step)
+        for k in range(pieces):
+            part = k / pieces
+            row = (north_m - (y + part * dy)) / cell_m - 0.5
+            col = (x + part * dx - west_m) / cell_m - 0.5
+            down, along = rise(dem, row, col)
+            steep = np.hypot(down, along) / cell_m
+            if np.isfinite(steep):
+                out[line, 0] += 1.0
+                out[line, 1] += steep
+    return out
+
+
+@kernel
 def onto_level(dem, row, col, target, reach, tolerance):
     """Move positions along the gradient until the surface has the target level.
 

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from brimline.lines.sample import along_all, chainage, gradient_at, surface_at
+from brimline.lines import _kernels
+from brimline.lines.sample import checked_on_grid, frame_of, vertices_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -63,22 +64,38 @@ def departures(
     ValueError
         If `step_m` is not positive.
     """
-    points, index = along_all(lines, step_m or grid.cell_m / _STEPS_PER_CELL)
+    dem = checked_on_grid(dem, grid)
+    return departures_from(dem, lines, from_level_m, grid, fall=fall, step_m=step_m)
+
+
+def departures_from(
+    surface: Elevation,
+    lines: Sequence[shapely.LineString] | NDArray[Any],
+    from_level_m: ArrayLike,
+    grid: Grid,
+    *,
+    fall: ArrayLike = 0.0,
+    step_m: float | None = None,
+) -> Departure:
+    """Measure `departures` from a surface that was checked."""
+    step = grid.cell_m / _STEPS_PER_CELL if step_m is None else float(step_m)
+    if not step > 0:
+        raise ValueError(f"step_m must be above 0 m, got {step}")
     count = len(lines)
     level = np.broadcast_to(np.asarray(from_level_m, dtype=np.float64), (count,))
     per_m = np.broadcast_to(np.asarray(fall, dtype=np.float64), (count,))
-    claim = level[index] - per_m[index] * chainage(points, index)
-    miss = surface_at(dem, grid, points[:, 0], points[:, 1]) - claim
-    known = np.isfinite(miss)
-    miss, index = miss[known], index[known]
-    number = np.bincount(index, minlength=count).astype(np.float64)
-    largest = np.full(count, -1.0)
-    np.maximum.at(largest, index, np.abs(miss))
-    largest[number == 0] = np.nan
+    found = _kernels.departed(
+        surface,
+        frame_of(grid),
+        *vertices_of(lines),
+        np.ascontiguousarray(level),
+        np.ascontiguousarray(per_m),
+        step,
+    )
+    number = found[:, 0]
+    largest = np.where(number > 0, found[:, 1], np.nan)
     with np.errstate(invalid="ignore"):
-        square = np.bincount(index, miss * miss, minlength=count) / number
-        bias = np.bincount(index, miss, minlength=count) / number
-    return Departure(largest, np.sqrt(square), bias)
+        return Departure(largest, np.sqrt(found[:, 3] / number), found[:, 2] / number)
 
 
 def level_error(
@@ -104,11 +121,9 @@ def mean_slope_pct(
     lines : (lines,)
     dem : float32 (rows, cols) [m]; a smoothed surface, or noise counts as steepness.
     """
-    points, index = along_all(lines, grid.cell_m)
-    east, north = gradient_at(dem, grid, points[:, 0], points[:, 1])
-    steep = np.hypot(east, north)
-    known = np.isfinite(steep)
-    total = np.bincount(index[known], steep[known], minlength=len(lines))
-    number = np.bincount(index[known], minlength=len(lines)).astype(np.float64)
+    surface = checked_on_grid(dem, grid)
+    found = _kernels.steepness(
+        surface, frame_of(grid), *vertices_of(lines), len(lines), float(grid.cell_m)
+    )
     with np.errstate(invalid="ignore"):
-        return np.asarray(100.0 * total / number)
+        return np.asarray(100.0 * found[:, 1] / found[:, 0])

@@ -41,6 +41,19 @@ def _positions(
     return np.ascontiguousarray(row).ravel(), np.ascontiguousarray(col).ravel(), x.shape
 
 
+def frame_of(grid: Grid) -> tuple[float, float, float]:
+    """Return west and north edge and cell side of a grid [m], as kernels take them."""
+    return float(grid.west_m), float(grid.north_m), float(grid.cell_m)
+
+
+def vertices_of(
+    lines: Sequence[shapely.LineString] | NDArray[Any],
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Vertices of many lines, float64 (vertices, 2) [m], and the place of each one's line."""
+    vertices, index = shapely.get_coordinates(np.asarray(lines, dtype=object), return_index=True)
+    return vertices, index
+
+
 def surface_at(dem: Elevation, grid: Grid, x: ArrayLike, y: ArrayLike) -> NDArray[np.float64]:
     """Bilinear level of the surface at points.
 

@@ -21,10 +21,10 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import shapely
-from scipy.linalg import solveh_banded
 
-from brimline.lines.measure import departures
-from brimline.lines.sample import chainage, checked_on_grid, levels_of, rises_of
+from brimline.lines.fitting import _kernels
+from brimline.lines.measure import departures_from
+from brimline.lines.sample import chainage, checked_on_grid, frame_of, levels_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -40,8 +40,6 @@ _ROUNDS = 3  # of allowing shorter bends where a line misses its level
 _WORTH = 0.7  # share of its departure that a line may keep for shorter bends to be worth it
 _KINK_M = 4.0  # length of line over which it may turn by
 _KINK_DEG = 60.0  # so much by shorter bends
-_FLAT = 0.005  # [m/m]; on flatter ground level says little about place, and bending decides
-_HELD = 1e9  # weight of a point that must not move
 _RING_PAD = 2.0  # bend lengths that a ring is drawn past its start, so that it closes smoothly
 
 
@@ -131,7 +129,11 @@ def tidied(
             pinned=pinned,
         )
         lines_ = _drawn(new, traced[which], simplify_m)
-        return new, lines_, departures(lines_, level[which], dem, grid, fall=per_m[which]).largest_m
+        return (
+            new,
+            lines_,
+            departures_from(dem, lines_, level[which], grid, fall=per_m[which]).largest_m,
+        )
 
     curves, drawn, off = fit(np.arange(len(traced)))
     rest = np.flatnonzero(~(off <= tolerance_m))
@@ -219,26 +221,36 @@ def fitted(
         If `surface` is no elevation array on `grid`.
     """
     count = len(curves.step_m)
-    level = np.broadcast_to(np.asarray(level_m, dtype=np.float64), (count,))[curves.index]
-    per_m = np.broadcast_to(np.asarray(fall, dtype=np.float64), (count,))[curves.index]
-    bend = np.broadcast_to(np.asarray(bend_m, dtype=np.float64), curves.index.shape)
     level_ground = checked_on_grid(surface, grid, "surface")
     slopes = level_ground if guide is None else checked_on_grid(guide, grid, "guide")
-    held = _held(curves, pinned)
-    start = points = curves.points
-    for _ in range(_SWEEPS):
-        normal = _normals(points, curves.index)
-        east, north = rises_of(slopes, grid, points[:, 0], points[:, 1])
-        slope = east * normal[:, 0] + north * normal[:, 1]
-        claim = claim_m
-        if claim is None:
-            claim = level - per_m * chainage(points, curves.index)
-        miss = levels_of(level_ground, grid, points[:, 0], points[:, 1]) - claim
-        moved = _offsets(replace(curves, points=points), normal, miss, slope, bend, held)
-        moved = np.where(held, 0.0, np.clip(moved, -grid.cell_m, grid.cell_m))
-        points = points + moved[:, None] * normal
-        points = _within_reach(points, start, 4 * grid.cell_m)
+    claims = np.empty(0) if claim_m is None else np.asarray(claim_m, dtype=np.float64)
+    points = _kernels.fitted(
+        level_ground,
+        slopes,
+        frame_of(grid),
+        curves.points,
+        _begins(curves.index, count),
+        _each(level_m, count),
+        _each(fall, count),
+        claims,
+        _each(bend_m, len(curves.index)),
+        _held(curves, pinned),
+        curves.step_m,
+        _SWEEPS,
+        4.0 * grid.cell_m,
+    )
     return replace(curves, points=points)
+
+
+def _begins(index: NDArray[np.int64], count: int) -> NDArray[np.int64]:
+    """First point of each of `count` lines, and one more for the end."""
+    return np.searchsorted(index, np.arange(count + 1))
+
+
+def _each(value: ArrayLike, count: int) -> NDArray[np.float64]:
+    """Return one value for each, as an array that is laid out plainly."""
+    every = np.broadcast_to(np.asarray(value, dtype=np.float64), (count,))
+    return np.ascontiguousarray(every)
 
 
 def smoothed_lines(
@@ -259,11 +271,16 @@ def smoothed_lines(
         return []
     curves = evenly_spaced(traced, bend_m / 16, pad_m=_RING_PAD * bend_m)
     # one axis at a time: along it, the offset from 0 that is wanted is the coordinate itself
-    axis, one = np.tile((1.0, 0.0), (len(curves.points), 1)), np.ones(len(curves.points))
-    bend = np.full(len(one), float(bend_m))
+    count = len(curves.points)
+    axis, one = np.tile((1.0, 0.0), (count, 1)), np.ones(count)
+    bend, held = np.full(count, float(bend_m)), np.zeros(count, dtype=np.bool_)
+    begin = _begins(curves.index, len(traced))
     origin = curves.points.mean(axis=0)
-    nowhere = replace(curves, points=np.zeros_like(curves.points))
-    x, y = (_offsets(nowhere, axis, -wanted, one, bend) for wanted in (curves.points - origin).T)
+    nowhere = np.zeros_like(curves.points)
+    x, y = (
+        _kernels.moves(nowhere, begin, axis, -wanted, one, bend, held, curves.step_m)
+        for wanted in (curves.points - origin).T
+    )
     smooth = replace(curves, points=np.column_stack((x, y)) + origin)
     return list(_drawn(smooth, traced, simplify_m))
 
@@ -324,20 +341,9 @@ def evenly_spaced(lines: NDArray[Any], step_m: float, *, pad_m: float = 0.0) -> 
     count = np.maximum(np.ceil(length / step_m - 1e-9), 4).astype(np.int64)  # steps in a line
     step = length / count
     pad = np.where(ring, np.minimum(np.ceil(pad_m / np.where(step > 0, step, 1.0)), count), 0)
-    pad = pad.astype(np.int64)
-    number = count + 1 + 2 * pad
-    index = np.repeat(np.arange(len(lines)), number)
-    place = np.arange(len(index)) - np.repeat(np.cumsum(number) - number, number) - pad[index]
-    inner = (place >= 0) & (place <= count[index])
-    wrapped = np.where(inner, place, place % count[index])
     vertices, of_line = shapely.get_coordinates(lines, return_index=True)
-    along_m = chainage(vertices, of_line)
-    # one rising axis for all lines: each begins where the one before ended, and a metre on
-    begin = np.cumsum(length + 1.0) - (length + 1.0)
-    axis = begin[of_line] + along_m
-    wanted = begin[index] + np.minimum(wrapped * step[index], length[index])
-    points = np.column_stack(
-        (np.interp(wanted, axis, vertices[:, 0]), np.interp(wanted, axis, vertices[:, 1]))
+    points, index, inner = _kernels.spaced(
+        vertices, _begins(of_line, len(lines)), count, pad.astype(np.int64), step
     )
     return Curves(points, index, step, inner)
 
@@ -357,63 +363,3 @@ def _checked_positive(**lengths: float) -> None:
     for name, value in lengths.items():
         if not value > 0:
             raise ValueError(f"{name} must be above 0 m, got {value}")
-
-
-def _normals(points: NDArray[np.float64], index: NDArray[np.int64]) -> NDArray[np.float64]:
-    """Return unit normals to the left of the way along each line."""
-    ahead, behind = np.roll(points, -1, axis=0), np.roll(points, 1, axis=0)
-    change = index[1:] != index[:-1]
-    last, first = np.append(change, True), np.insert(change, 0, True)
-    ahead[last], behind[first] = points[last], points[first]
-    way = ahead - behind
-    length = np.hypot(way[:, 0], way[:, 1])
-    length[length == 0] = 1.0
-    normal: NDArray[np.float64] = np.column_stack((-way[:, 1], way[:, 0])) / length[:, None]
-    return normal
-
-
-def _offsets(
-    curves: Curves,
-    normal: NDArray[np.float64],
-    miss_m: NDArray[np.float64],
-    slope: NDArray[np.float64],
-    bend_m: NDArray[np.float64],
-    held: NDArray[np.bool_] | None = None,
-) -> NDArray[np.float64]:
-    """Solve for the distance to move each point along its normal [m]: one banded system."""
-    known = np.isfinite(miss_m) & np.isfinite(slope)
-    slope, miss_m = np.where(known, slope, 0.0), np.where(known, miss_m, 0.0)
-    scale = slope * slope + _FLAT * _FLAT
-    points, index = curves.points, curves.index
-    stiff = (bend_m / (2.0 * np.pi) / np.maximum(curves.step_m, 1e-9)[index]) ** 4
-    inside = index[2:] == index[:-2]
-    push = np.where(inside, stiff[1:-1], 0.0)  # stiffness about each middle point
-    bands = np.zeros((3, len(points)))  # upper form: rows hold the 2nd, 1st and main diagonal
-    bands[2] = slope * slope / scale + 1e-9
-    bands[2, :-2] += push
-    bands[2, 1:-1] += 4.0 * push
-    bands[2, 2:] += push
-    near = (normal[1:] * normal[:-1]).sum(axis=1)
-    far = (normal[2:] * normal[:-2]).sum(axis=1)
-    bands[1, 1:-1] -= 2.0 * push * near[:-1]
-    bands[1, 2:] -= 2.0 * push * near[1:]
-    bands[0, 2:] += push * far
-    bend = push[:, None] * (points[:-2] - 2.0 * points[1:-1] + points[2:])
-    force = np.zeros_like(points)
-    force[:-2] += bend
-    force[1:-1] -= 2.0 * bend
-    force[2:] += bend
-    right = -miss_m * slope / scale - (force * normal).sum(axis=1)
-    if held is not None:
-        bands[2, held] += _HELD
-    return np.asarray(solveh_banded(bands, right))
-
-
-def _within_reach(
-    points: NDArray[np.float64], start: NDArray[np.float64], reach_m: float
-) -> NDArray[np.float64]:
-    """Draw back points that went farther from where they began than `reach_m`."""
-    way = points - start
-    length = np.hypot(way[:, 0], way[:, 1])
-    part = np.minimum(1.0, reach_m / np.maximum(length, reach_m))
-    return np.asarray(start + way * part[:, None])

@@ -81,6 +81,58 @@ def gradient(dem, cell_m):
 
 
 @kernel
+def steepness(dem, cell_m):
+    """Steepness in per cent, from the rises that `gradient` gives.
+
+    The loop over a row's inner cells is plain arithmetic, so that it runs many cells at a time;
+    cells beside the edge or nodata come out missing and are worked out once more with care.
+    """
+    rows, cols = dem.shape
+    steep = np.empty((rows, cols), dtype=np.float32)
+    for row in range(rows):
+        here = steep[row]
+        if 0 < row < rows - 1 and cols > 2:
+            _inner_steepness(dem[row - 1], dem[row], dem[row + 1], here[1 : cols - 1], cell_m)
+            here[0], here[cols - 1] = np.nan, np.nan
+        else:
+            here[:] = np.nan
+        for col in range(cols):
+            if np.isnan(here[col]) and not np.isnan(dem[row, col]):
+                n, s, e, w, ne, nw, se, sw = _neighbours(dem, row, col)
+                east, north = _weighed(n, s, e, w, ne, nw, se, sw, cell_m)
+                here[col] = _per_cent(np.float32(east), np.float32(north))
+    return steep
+
+
+@kernel
+def _per_cent(east, north):
+    return np.float32(np.sqrt(np.float64(east) ** 2 + np.float64(north) ** 2)) * np.float32(100.0)
+
+
+@kernel
+def _inner_steepness(above, level, below, steep, cell_m):
+    """Steepness of the inner cells of a row; NaN where one of the nine is nodata."""
+    count = steep.size
+    nw, north, ne = above[:count], above[1 : count + 1], above[2:]
+    west, here, east = level[:count], level[1 : count + 1], level[2:]
+    sw, south, se = below[:count], below[1 : count + 1], below[2:]
+    for col in range(count):
+        right, up = _weighed(
+            np.float64(north[col]),
+            np.float64(south[col]),
+            np.float64(east[col]),
+            np.float64(west[col]),
+            np.float64(ne[col]),
+            np.float64(nw[col]),
+            np.float64(se[col]),
+            np.float64(sw[col]),
+            cell_m,
+        )
+        known = here[col] - here[col]  # NaN at nodata, 0 elsewhere
+        steep[col] = _per_cent(np.float32(right), np.float32(up)) + known
+
+
+@kernel
 def bend_along_contour(dem, cell_m):
     """Second derivative along the contour over the fitted surface; positive gathers water."""
     rows, cols = dem.shape

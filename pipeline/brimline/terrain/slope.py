@@ -59,9 +59,7 @@ def slope_pct(dem: Elevation, *, cell_m: float) -> NDArray[np.float32]:
     -------
     float32 (rows, cols) [%]; NaN at nodata.
     """
-    east, north = gradient(dem, cell_m=cell_m)
-    steep: NDArray[np.float32] = np.hypot(east, north)
-    steep *= np.float32(100.0)
+    steep: NDArray[np.float32] = _kernels.steepness(checked_elevation(dem), _checked_cell(cell_m))
     return steep
 
 

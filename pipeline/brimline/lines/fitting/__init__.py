@@ -1,0 +1,1 @@
+"""Fitting curves to a level: the loops behind `brimline.lines.tidy`."""
