@@ -87,6 +87,23 @@ def stems(directions, area_m2, surface, order, min_area_m2):
 
 
 @kernel
+def block_sums(levels, factor):
+    """Sum and number of the known levels in each block of `factor` × `factor` cells."""
+    rows, cols = levels.shape
+    shape = (rows + factor - 1) // factor, (cols + factor - 1) // factor
+    total = np.zeros(shape)
+    count = np.zeros(shape, dtype=np.int64)
+    for row in range(rows):
+        for block in range(shape[1]):
+            for col in range(block * factor, min((block + 1) * factor, cols)):
+                z = levels[row, col]
+                if not np.isnan(z):
+                    total[row // factor, block] += np.float64(z)
+                    count[row // factor, block] += 1
+    return total, count
+
+
+@kernel
 def _level(levels, row, col):
     """Level of a cell, infinite outside the data."""
     if row < 0 or col < 0 or row >= levels.shape[0] or col >= levels.shape[1]:
@@ -212,31 +229,84 @@ def _at_rim(levels, row, col):
 
 
 @kernel
-def slope_line(surface, row, col, t_row, t_col, off_row, off_col, least_fall, reach):
-    """Offset to the right of a course at which a line of steepest descent runs beside it.
+def slope_lines(surface, sign, start, row, col, t_row, t_col, off_row, off_col, least_fall, reach):
+    """Offset to the right of each course at which a line of steepest descent runs beside it.
 
-    Position, unit tangent, rise down the rows and along the columns that is taken off the
-    surface's own, and least fall per cell for each point of the course, in cells. The line starts
-    on the course. It moves aside by the ratio of cross fall to fall along, but no farther than to
-    where the cross fall turns round, which is the floor of the valley, and no more than a cell at a
-    time; where the ground along falls less than the least fall, that counts.
+    The surface counts times `sign`. Position, unit tangent, rise down the rows and along the
+    columns that is taken off the surface's own, and least fall per cell for each point of the
+    courses, in cells. The line starts on the course. It moves aside by the ratio of cross fall to
+    fall along, but no farther than to where the cross fall turns round, which is the floor of the
+    valley, and no more than a cell at a time; where the ground along falls less than the least
+    fall, that counts.
     """
     aside = np.zeros(row.size)
-    x = 0.0
-    for i in range(1, row.size):
-        step = np.hypot(row[i] - row[i - 1], col[i] - col[i - 1])
-        n_row, n_col = t_col[i], -t_row[i]
-        down, along = rise(surface, row[i] + x * n_row, col[i] + x * n_col)
-        down, along = down - off_row[i], along - off_col[i]
-        across = down * n_row + along * n_col
-        if not np.isnan(across):
-            fall = max(-(down * t_row[i] + along * t_col[i]), least_fall[i])
-            move = min(max(-across / fall * step, -1.0), 1.0)
-            to = min(max(x + move, -reach), reach)
-            down, along = rise(surface, row[i] + to * n_row, col[i] + to * n_col)
-            beyond = (down - off_row[i]) * n_row + (along - off_col[i]) * n_col
-            if across * beyond < 0.0:
-                to = x + (to - x) * across / (across - beyond)
-            x = to
-        aside[i] = x
+    for course in range(start.size - 1):
+        x = 0.0
+        for i in range(start[course] + 1, start[course + 1]):
+            step = np.hypot(row[i] - row[i - 1], col[i] - col[i - 1])
+            n_row, n_col = t_col[i], -t_row[i]
+            down, along = rise(surface, row[i] + x * n_row, col[i] + x * n_col)
+            down, along = sign * down - off_row[i], sign * along - off_col[i]
+            across = down * n_row + along * n_col
+            if not np.isnan(across):
+                fall = max(-(down * t_row[i] + along * t_col[i]), least_fall[i])
+                move = min(max(-across / fall * step, -1.0), 1.0)
+                to = min(max(x + move, -reach), reach)
+                down, along = rise(surface, row[i] + to * n_row, col[i] + to * n_col)
+                down, along = sign * down - off_row[i], sign * along - off_col[i]
+                beyond = down * n_row + along * n_col
+                if across * beyond < 0.0:
+                    to = x + (to - x) * across / (across - beyond)
+                x = to
+            aside[i] = x
     return aside
+
+
+@kernel
+def chainages(xy, start):
+    """Length along each chain of points from its first."""
+    along = np.zeros(xy.shape[0])
+    for chain in range(start.size - 1):
+        for i in range(start[chain] + 1, start[chain + 1]):
+            step = np.hypot(xy[i, 0] - xy[i - 1, 0], xy[i, 1] - xy[i - 1, 1])
+            along[i] = along[i - 1] + step
+    return along
+
+
+@kernel
+def running_means(values, start, reach):
+    """Mean over `reach` places of each chain to both sides of what is known; NaN stays NaN."""
+    means = np.full(values.size, np.nan)
+    sums = np.zeros(values.size + 1)
+    counts = np.zeros(values.size + 1, dtype=np.int64)
+    for chain in range(start.size - 1):
+        begin, end = start[chain], start[chain + 1]
+        sums[begin], counts[begin] = 0.0, 0
+        for i in range(begin, end):
+            known = np.isfinite(values[i])
+            sums[i + 1] = sums[i] + (values[i] if known else 0.0)
+            counts[i + 1] = counts[i] + known
+        for i in range(begin, end):
+            if np.isfinite(values[i]):
+                first, last = max(i - reach[chain], begin), min(i + reach[chain] + 1, end)
+                means[i] = (sums[last] - sums[first]) / (counts[last] - counts[first])
+    return means
+
+
+@kernel
+def all_known(surface, row, col, reach):
+    """Whether each cell lies on the grid with so many cells around it, and all have a level."""
+    rows, cols = surface.shape
+    known = np.zeros(row.size, dtype=np.bool_)
+    for i in range(row.size):
+        top, left, bottom, right = row[i] - reach, col[i] - reach, row[i] + reach, col[i] + reach
+        if top < 0 or left < 0 or bottom >= rows or right >= cols:
+            continue
+        found = True
+        for r in range(top, bottom + 1):
+            for c in range(left, right + 1):
+                found &= not np.isnan(surface[r, c])
+            if not found:
+                break
+        known[i] = found
+    return known

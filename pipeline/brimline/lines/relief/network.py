@@ -55,7 +55,14 @@ class Network:
     trend: Elevation
 
 
-def find_network(surface: Elevation, grid: Grid, *, flank_m: float, min_area_m2: float) -> Network:
+def find_network(
+    surface: Elevation,
+    grid: Grid,
+    *,
+    flank_m: float,
+    min_area_m2: float,
+    upside_down: bool = False,
+) -> Network:
     """Follow each valley of a surface from its mouth up its main donor to the divide.
 
     At a joint the donor that brings the most ground goes on and the others end; of donors that
@@ -65,10 +72,11 @@ def find_network(surface: Elevation, grid: Grid, *, flank_m: float, min_area_m2:
     Parameters
     ----------
     surface : float32 (rows, cols) [m]
-        The survey, smoothed; turned upside down for ridges.
+        The survey, smoothed.
     grid : where its cells are.
     flank_m : distance over which valley sides are judged [m]; floors are a third of it.
     min_area_m2 : ground that must gather before a stem begins [m²].
+    upside_down : follow the ridges instead, as valleys of the surface turned upside down.
 
     Raises
     ------
@@ -84,6 +92,7 @@ def find_network(surface: Elevation, grid: Grid, *, flank_m: float, min_area_m2:
         )
     factor = max(1, round(flank_m / _FLOORS_IN_FLANK / grid.cell_m))
     wide, wide_grid = coarser(levels, grid, factor)
+    wide = -wide if upside_down else wide
     trend = smoothed(wide, cell_m=wide_grid.cell_m, sigma_m=_TREND_FLANKS * flank_m)
     directions = through_directions(wide - np.float32(_TREND_SHARE) * trend)
     area_m2 = accumulate(directions) * wide_grid.cell_area_m2
@@ -149,17 +158,12 @@ def coarser(surface: Elevation, grid: Grid, factor: int) -> tuple[Elevation, Gri
     if factor == 1:
         return surface, grid
     rows, cols = -(-grid.rows // factor), -(-grid.cols // factor)
-    padded = np.full((rows * factor, cols * factor), np.nan, dtype=np.float32)
-    padded[: grid.rows, : grid.cols] = surface
-    blocks = padded.reshape(rows, factor, cols, factor)
-    known = np.isfinite(blocks)
-    count = known.sum(axis=(1, 3))
-    total = np.where(known, blocks, 0).sum(axis=(1, 3), dtype=np.float64)
+    wide = Grid(rows, cols, grid.cell_m * factor, grid.west_m, grid.north_m, grid.crs)
+    total, count = _kernels.block_sums(surface, factor)
     enough = 2 * count >= factor * factor
     if not enough.any():
         enough = count > 0
     mean = np.where(enough, total / np.maximum(count, 1), np.nan)
-    wide = Grid(rows, cols, grid.cell_m * factor, grid.west_m, grid.north_m, grid.crs)
     return mean.astype(np.float32), wide
 
 

@@ -7,8 +7,11 @@ from typing import TYPE_CHECKING
 
 import shapely
 
+from brimline.lines.relief.extent import Shows
+from brimline.lines.relief.ground import Ground
 from brimline.lines.relief.tracing import trace
 from brimline.lines.relief.valleys import lengths_and_falls
+from brimline.lines.sample import checked_on_grid
 
 if TYPE_CHECKING:
     from brimline.grid import Elevation, Grid
@@ -76,18 +79,15 @@ def ridge_lines(
     ValueError
         If a number is out of range.
     """
+    ground = Ground(checked_on_grid(surface, grid, "surface"), grid, upside_down=True)
     traced = trace(
-        -surface,
-        grid,
+        ground,
+        Shows(flank_m, min_height_m, edge_m=edge_m, to_end=False),
         min_area_m2=min_area_m2,
         min_length_m=min_length_m,
-        flank_m=flank_m,
-        least_m=min_height_m,
-        edge_m=edge_m,
-        to_end=False,
     )
     lines = [shapely.reverse(one.line) for one in traced]
-    lengths_m, falls_pct = lengths_and_falls(surface, grid, lines)
+    lengths_m, falls_pct = lengths_and_falls(ground, lines)
     return tuple(
         RidgeLine(
             ridge_id=place + 1,

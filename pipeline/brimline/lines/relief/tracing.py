@@ -6,31 +6,22 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import ndimage
+import shapely
 
-from brimline.lines.relief.courses import (
-    chainage,
-    drawn,
-    levels_at,
-    on_the_floor,
-    rise_beside,
-    trimmed,
-)
+from brimline.lines.relief.chains import Chains
+from brimline.lines.relief.courses import on_the_floor
+from brimline.lines.relief.extent import Shows, extents
 from brimline.lines.relief.network import Network, find_network, strahler_orders
 from brimline.lines.relief.parted import Drawn
-from brimline.lines.sample import checked_on_grid
 
 if TYPE_CHECKING:
-    import shapely
     from numpy.typing import NDArray
 
-    from brimline.grid import BoolGrid, Elevation, Grid
+    from brimline.lines.relief.ground import Ground
 
 _PRIMARY_ORDER = 2  # a valley that small side valleys join is still one that runs from the ridge
 _FEWEST_FLANK_CELLS = 3.0
-_HEAD_FLANKS = 4  # length of a head in which water may come in from the side
-_SIDEWAYS = 0.64  # cosine of the turn, about 50°, from which on it does
-_LEAST_TURN = 0.08  # of the flank by which a contour is set back there, at least
+_DRAWN = 0.01  # largest departure of a drawn line from its course, in wide cells
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -89,68 +80,132 @@ class Traced:
     primary_to_m: float
 
 
-def trace(
-    surface: Elevation,
-    grid: Grid,
-    *,
-    min_area_m2: float,
-    min_length_m: float,
-    flank_m: float,
-    least_m: float,
-    edge_m: float,
-    to_end: bool,
-) -> list[Traced]:
+def trace(ground: Ground, shows: Shows, *, min_area_m2: float, min_length_m: float) -> list[Traced]:
     """Find the valleys of a surface, clean and in order, most ground first.
 
     Parameters
     ----------
-    surface : float32 (rows, cols) [m]; turned upside down for ridges.
-    grid : where the cells are.
+    ground : where they are sought; turned upside down for ridges.
+    shows : by what a valley shows.
     min_area_m2 : ground that must gather in one [m²].
     min_length_m : what stands for less of its own is dropped [m].
-    flank_m, least_m : how far to both sides, and how much higher the ground must stand [m].
-    edge_m : nothing is drawn so close to the edge of the data [m].
-    to_end : go on to the mouth, even if the ground beside the last part does not stand higher.
 
     Raises
     ------
-    GridError
-        If `surface` does not lie on the grid.
     ValueError
         If a number is out of range.
     """
-    surface = checked_on_grid(surface, grid, "surface")
-    if not flank_m > 0 or min(min_length_m, least_m, edge_m) < 0:
+    grid = ground.grid
+    if not shows.flank_m > 0 or min(min_length_m, shows.least_m, shows.edge_m) < 0:
         raise ValueError(
-            f"flank_m must be above 0 m, and lengths and heights not negative: flank_m {flank_m}, "
-            f"min_length_m {min_length_m}, depth or height {least_m}, edge_m {edge_m}"
+            f"flank_m must be above 0 m, and lengths and heights not negative: flank_m "
+            f"{shows.flank_m}, min_length_m {min_length_m}, depth or height {shows.least_m}, "
+            f"edge_m {shows.edge_m}"
         )
-    flank_m = max(flank_m, _FEWEST_FLANK_CELLS * grid.cell_m)
-    network = find_network(surface, grid, flank_m=flank_m, min_area_m2=min_area_m2)
-    clear = _clear_of_edge(surface, grid, edge_m)
-    candidates = []
-    for stem in range(len(network.cells)):
-        course = _course(network, stem, surface, grid, clear, flank_m, least_m, to_end=to_end)
-        if course is not None:
-            # what a stem joins comes before it: more ground passes its mouth
-            candidates.append((-float(network.area_m2.flat[network.cells[stem][-1]]), stem, course))
-    candidates.sort(key=lambda one: one[:2])
-    before = Drawn(surface, grid, flank_m=flank_m, least_m=least_m)
-    kept: list[_Kept] = []
-    for _, stem, course in candidates:
-        met = before.meets(course.drawn_xy())
-        into = None
-        if met is not None:
-            course = _ended(course, met[0])
-            into = met[1]
-        if course.to_m - course.from_m < max(min_length_m, grid.cell_m):
-            continue
-        line = drawn(course.drawn_xy(), network.grid.cell_m)
-        if line.is_simple and before.own_length_m(line) >= max(min_length_m, grid.cell_m):
-            before.add(line, course.xy)
-            kept.append(_Kept(stem, course, line, None if into is None else kept[into].stem))
+    shows = replace(shows, flank_m=max(shows.flank_m, _FEWEST_FLANK_CELLS * grid.cell_m))
+    network = find_network(
+        ground.surface,
+        grid,
+        flank_m=shows.flank_m,
+        min_area_m2=min_area_m2,
+        upside_down=ground.upside_down,
+    )
+    candidates = _Candidates.found(ground, network, shows)
+    kept = _own(candidates, ground, shows, max(min_length_m, grid.cell_m))
     kept.sort(key=lambda one: (-one.course.area_m2, one.stem))
     return _ordered(kept, network)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Candidates:
+    """Stems laid on the floor, what a stem joins before it.
+
+    Parameters
+    ----------
+    stem : int64 (candidates,); the stem of each.
+    courses : their courses, from the divide.
+    floor_m, gathered_m2 : float64 (points,); level, and the ground that gathers [m, m²].
+    begin, end : int64 (candidates,); first point that is drawn, and the one after the last.
+    drawn_m : greatest distance between a line and its drawing [m].
+    """
+
+    stem: NDArray[np.int64]
+    courses: Chains
+    floor_m: NDArray[np.float64]
+    gathered_m2: NDArray[np.float64]
+    begin: NDArray[np.int64]
+    end: NDArray[np.int64]
+    drawn_m: float
+
+    @classmethod
+    def found(cls, ground: Ground, network: Network, shows: Shows) -> _Candidates:
+        """Lay the stems on the floor and find what of them is drawn."""
+        area_m2 = network.area_m2.ravel()
+        size = np.array([len(cells) for cells in network.cells], dtype=np.int64)
+        stem = np.flatnonzero(size - network.head >= 2)
+        # what a stem joins comes before it: more ground passes its mouth
+        mouth = [network.cells[one][-1] for one in stem]
+        stem = stem[np.argsort(-area_m2[mouth], kind="stable")]
+        if not stem.size:
+            nothing = Chains(np.empty((0, 2)), np.zeros(1, dtype=np.int64))
+            none, no_place = np.empty(0), np.empty(0, dtype=np.int64)
+            return cls(stem, nothing, none, none, no_place, no_place, 0.0)
+        cells = np.concatenate([network.cells[one] for one in stem])
+        centres = np.column_stack(network.grid.xy(*np.divmod(cells, network.grid.cols)))
+        stems = Chains(centres, np.concatenate([[0], np.cumsum(size[stem])]))
+        courses = on_the_floor(ground, stems, network.trend, network.grid)
+        share = stems.chainage_m / stems.length_m[stems.chain]
+        heads_m = share[stems.start[:-1] + network.head[stem]] * courses.length_m
+        before = courses.chainage_m < heads_m[courses.chain]
+        gathered = np.add.reduceat(before, courses.start[:-1], dtype=np.int64)
+        floor_m = ground.levels_at(courses.xy)
+        begin, end = extents(ground, courses, floor_m, gathered, shows)
+        part = courses.chainage_m / courses.length_m[courses.chain]
+        gathered_m2 = stems.at(share, area_m2[cells], courses.chain, part)
+        drawn_m = _DRAWN * network.grid.cell_m
+        return cls(stem, courses, floor_m, gathered_m2, begin, end, drawn_m)
+
+    def drawn(self, place: int, end: int) -> shapely.LineString:
+        """Draw a course to a point with no more points than its bends need."""
+        line = shapely.LineString(self.courses.xy[self.begin[place] : end])
+        simple: shapely.LineString = shapely.simplify(line, self.drawn_m)
+        return simple
+
+    def course(self, place: int, end: int) -> Course:
+        """Return a course that is drawn to a point."""
+        whole = slice(*self.courses.start[place : place + 2])
+        along = self.courses.chainage_m
+        return Course(
+            self.courses.xy[whole].copy(),
+            along[whole].copy(),
+            self.gathered_m2[whole].copy(),
+            float(along[self.begin[place]]),
+            float(along[end - 1]),
+        )
+
+
+def _own(candidates: _Candidates, ground: Ground, shows: Shows, min_length_m: float) -> list[_Kept]:
+    """Keep what stands for a length of its own beside all that was kept before."""
+    courses = candidates.courses
+    before = Drawn(
+        ground, courses, candidates.floor_m, flank_m=shows.flank_m, least_m=shows.least_m
+    )
+    kept: list[_Kept] = []
+    for place in np.flatnonzero(candidates.end > candidates.begin):
+        begin, end = int(candidates.begin[place]), int(candidates.end[place])
+        met = before.meets(courses.xy[begin:end])
+        beside = None
+        if met is not None:
+            end, beside = begin + met[0] + 1, kept[met[1]].stem
+        if courses.chainage_m[end - 1] - courses.chainage_m[begin] < min_length_m:
+            continue
+        line = candidates.drawn(place, end)
+        vertices = shapely.get_coordinates(line)
+        if line.is_simple and before.own_length_m(vertices) >= min_length_m:
+            before.add(place, vertices)
+            course = candidates.course(place, end)
+            kept.append(_Kept(int(candidates.stem[place]), course, line, beside))
+    return kept
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -161,98 +216,6 @@ class _Kept:
     course: Course
     line: shapely.LineString
     beside: int | None
-
-
-def _ended(course: Course, place: int) -> Course:
-    """End a course at a place in what is drawn of it."""
-    chainages = course.chainage_m[course.chainage_m >= course.from_m]
-    return replace(course, to_m=float(chainages[place]))
-
-
-def _clear_of_edge(surface: Elevation, grid: Grid, edge_m: float) -> BoolGrid:
-    known = np.isfinite(surface)
-    if edge_m == 0:
-        return known
-    size = 2 * int(np.ceil(edge_m / grid.cell_m)) + 1
-    lowest = ndimage.minimum_filter(known.view(np.uint8), size, mode="constant", cval=0)
-    clear: BoolGrid = lowest.view(np.bool_)
-    return clear
-
-
-def _course(
-    network: Network,
-    stem: int,
-    surface: Elevation,
-    grid: Grid,
-    clear: BoolGrid,
-    flank_m: float,
-    least_m: float,
-    *,
-    to_end: bool,
-) -> Course | None:
-    """Lay a stem on the floor and trim it; None if nothing of it is drawn."""
-    cells, head = network.cells[stem], int(network.head[stem])
-    if len(cells) - head < 2:
-        return None
-    points = np.column_stack(network.grid.xy(*np.divmod(cells, network.grid.cols)))
-    xy = on_the_floor(surface, grid, points, network.trend, network.grid)
-    along, along_cells = chainage(xy), chainage(points)
-    share = along_cells / along_cells[-1]
-    gathered = int(np.searchsorted(along, share[head] * along[-1]))
-    rise, fall = rise_beside(surface, grid, xy, flank_m=flank_m)
-    with np.errstate(invalid="ignore"):
-        good = (rise >= least_m) & (rise >= _LEAST_TURN * flank_m * fall)
-    good &= _inside(clear, grid, xy)
-    known = np.flatnonzero(np.isfinite(levels_at(surface, grid, xy)))
-    if not known.size:
-        return None
-    good = good[: known[-1] + 1]  # a wide cell at the edge reaches beyond the data
-    good = _bridged(good, along, flank_m)
-    level = np.flatnonzero(~good[:gathered])
-    good[: level[-1] if level.size else 0] = False  # a valley further up is another one
-    kept = trimmed(good, to_end=to_end)
-    kept = slice(kept.start + _side_entry(xy[kept], flank_m), kept.stop)
-    if kept.stop - kept.start < 2:
-        return None
-    gathered_m2 = np.interp(along / along[-1], share, network.area_m2.ravel()[cells])
-    from_m, to_m = float(along[kept.start]), float(along[kept.stop - 1])
-    return Course(xy, along, gathered_m2, from_m, to_m)
-
-
-def _side_entry(xy: NDArray[np.float64], flank_m: float) -> int:
-    """Count the points at the head of a course that come in from the side.
-
-    Water from a steep side turns into the floor; its way down the side is no part of the floor.
-    """
-    if len(xy) < 3:
-        return 0
-    step_m = max(float(chainage(xy)[-1]) / (len(xy) - 1), 1e-6)
-    flank = max(round(flank_m / step_m), 1)
-    last = len(xy) - 1
-    place = np.arange(min(_HEAD_FLANKS * flank, last))
-    way = xy[np.minimum(place + flank, last)] - xy[place]
-    later = xy[np.minimum(place + 3 * flank, last)] - xy[np.minimum(place + 2 * flank, last - 1)]
-    along = (way * later).sum(axis=1)
-    turned = along < _SIDEWAYS * np.hypot(*way.T) * np.hypot(*later.T)
-    return int(np.flatnonzero(turned)[-1]) + 1 + flank // 2 if turned.any() else 0
-
-
-def _bridged(
-    good: NDArray[np.bool_], along: NDArray[np.float64], longest_m: float
-) -> NDArray[np.bool_]:
-    """Close gaps that are not longer than a length."""
-    step_m = max(float(along[-1]) / max(len(along) - 1, 1), 1e-6)
-    reach = max(int(longest_m / step_m / 2), 1)
-    padded = np.pad(good, reach)
-    closed = ndimage.binary_closing(padded, np.ones(2 * reach + 1))
-    return np.asarray(closed[reach:-reach] | good)
-
-
-def _inside(clear: BoolGrid, grid: Grid, xy: NDArray[np.float64]) -> NDArray[np.bool_]:
-    row, col = grid.cell(*xy.T)
-    inside = grid.holds(row, col)
-    inside[inside] = clear[row[inside], col[inside]]
-    return inside
 
 
 def _ordered(kept: list[_Kept], network: Network) -> list[Traced]:

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from brimline.lines.relief.extent import Shows
+from brimline.lines.relief.ground import Ground
 from brimline.lines.relief.tracing import Course, trace
-from brimline.lines.sample import surface_at
+from brimline.lines.sample import checked_on_grid, levels_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -89,18 +91,15 @@ def valley_lines(
     ValueError
         If a number is out of range.
     """
+    ground = Ground(checked_on_grid(surface, grid, "surface"), grid)
     traced = trace(
-        surface,
-        grid,
+        ground,
+        Shows(flank_m, min_depth_m, edge_m=0.0, to_end=True),
         min_area_m2=min_area_m2,
         min_length_m=min_length_m,
-        flank_m=flank_m,
-        least_m=min_depth_m,
-        edge_m=0.0,
-        to_end=True,
     )
     lines = [one.line for one in traced]
-    lengths_m, falls_pct = lengths_and_falls(surface, grid, lines)
+    lengths_m, falls_pct = lengths_and_falls(ground, lines)
     return tuple(
         ValleyLine(
             valley_id=place + 1,
@@ -119,7 +118,7 @@ def valley_lines(
 
 
 def lengths_and_falls(
-    surface: Elevation, grid: Grid, lines: Sequence[shapely.LineString]
+    ground: Ground, lines: Sequence[shapely.LineString]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Length of each line [m] and fall of a surface from its end to end [%].
 
@@ -127,6 +126,6 @@ def lengths_and_falls(
     """
     many = np.array(lines, dtype=object)
     ends = (shapely.get_coordinates(shapely.get_point(many, place)) for place in (0, -1))
-    above, below = (surface_at(surface, grid, *xy.T) for xy in ends)
+    above, below = (levels_of(ground.surface, ground.grid, *xy.T) for xy in ends)
     lengths_m: NDArray[np.float64] = shapely.length(many)
     return lengths_m, 100 * (above - below) / lengths_m
