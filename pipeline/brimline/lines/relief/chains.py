@@ -69,7 +69,7 @@ class Chains:
     @cached_property
     def step_m(self) -> NDArray[np.float64]:
         """Mean step of each chain, above 0 [m]."""
-        return np.maximum(self.length_m / np.maximum(self.size - 1, 1), 1e-6)
+        return np.asarray(np.maximum(self.length_m / np.maximum(self.size - 1, 1), 1e-6))
 
     def moved(self, xy: NDArray[np.float64]) -> Chains:
         """Return the same chains with their points at other places."""
