@@ -7,13 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from shapely import ops
 
-from brimline.errors import GridError
-from brimline.lines.contours import contours
 from brimline.lines.keyline.drift import crossings
+from brimline.lines.keyline.following import LevelRun, level_run
 from brimline.lines.level_lines import Drawing
 from brimline.lines.measure import departures
+from brimline.lines.sample import checked_on_grid
 from brimline.lines.tidy import tidied
 
 if TYPE_CHECKING:
@@ -122,16 +121,16 @@ def keylines(
     Raises
     ------
     GridError
-        If an array does not lie on `grid`.
+        If an array is no elevation array on `grid`.
     ValueError
         If `half_length_m` is not above 0.
     """
     if not half_length_m > 0:
         raise ValueError(f"half_length_m must be above 0 m, got {half_length_m}")
-    for name, dem in (("survey", survey), ("surface", surface)):
-        if dem.shape != grid.shape:
-            raise GridError(f"{name} {dem.shape} does not lie on the grid of shape {grid.shape}")
-    traced = [_course(one, surface, grid, valleys, ridges, half_length_m) for one in keypoints]
+    survey = checked_on_grid(survey, grid, "survey")
+    surface = checked_on_grid(surface, grid, "surface")
+    walls = _Walls(valleys, ridges)
+    traced = [_course(one, surface, grid, valleys, walls, half_length_m) for one in keypoints]
     least_m = max(drawing.min_length_m, 2 * grid.cell_m)
     chosen = [
         (keypoint, *found)
@@ -172,72 +171,53 @@ def level_flags(error_m: float, drawing: Drawing) -> tuple[str, ...]:
     return () if error_m <= drawing.tolerance_m else ("level-error",)
 
 
+class _Walls:
+    """Valley floors and ridge lines that a keyline may end at, in one index."""
+
+    def __init__(self, valleys: Sequence[ValleyLine], ridges: Sequence[RidgeLine]) -> None:
+        lines = [*(one.line for one in valleys), *(one.line for one in ridges)]
+        self._index = shapely.STRtree(lines)
+        self._valley_ids = [one.valley_id for one in valleys]
+
+    def crossed(self, line: shapely.LineString, valley_id: int) -> list[float]:
+        """Chainages at which a line crosses any but the floor of its own valley [m]."""
+        near = np.sort(self._index.query(line))
+        own = self._valley_ids.index(valley_id)
+        return crossings(line, shapely.multilinestrings(self._index.geometries[near[near != own]]))
+
+
 def _course(
     keypoint: Keypoint,
     surface: Elevation,
     grid: Grid,
     valleys: Sequence[ValleyLine],
-    ridges: Sequence[RidgeLine],
+    walls: _Walls,
     half_length_m: float,
 ) -> tuple[shapely.LineString, shapely.MultiLineString] | None:
     """Trace a keyline from ridge to ridge, and give the valley floor that it crosses."""
-    # everything happens around the keypoint: the rest of a large survey need not be looked at
-    traced = _level_line(keypoint, *_around(surface, grid, keypoint.point, half_length_m))
-    if traced is None:
+    run = level_run(
+        surface,
+        grid,
+        (keypoint.point.x, keypoint.point.y),
+        keypoint.level_m,
+        reach_m=half_length_m,
+        aside_m=_ASIDE_CELLS * grid.cell_m,
+    )
+    if run is None:
         return None
-    line, at_m = traced
     floors = shapely.MultiLineString()
-    first_m, last_m = max(at_m - half_length_m, 0.0), min(at_m + half_length_m, line.length)
     if keypoint.valley_id:
         (valley,) = (one for one in valleys if one.valley_id == keypoint.valley_id)
-        floors = shapely.MultiLineString([valley.floor.xy])
-        walls = [one.line for one in valleys if one is not valley] + [one.line for one in ridges]
-        walls_m = crossings(line, shapely.MultiLineString(walls))
-        first_m, last_m = _between(walls_m, at_m, first_m, last_m)
+        floors = shapely.multilinestrings([shapely.linestrings(valley.floor.xy)])
+        start_m, end_m = run.chainage_m[[0, -1]]
+        walls_m = walls.crossed(shapely.linestrings(run.xy), valley.valley_id)
+        first_m, last_m = _between([start_m + wall for wall in walls_m], 0.0, start_m, end_m)
         down = _downstream(valley.floor, keypoint.point)
         slack_m = max(_SLACK_M, _ASIDE_CELLS * grid.cell_m)
-        first_m = at_m - _ridge_at(line, at_m, first_m, down, grid.cell_m, slack_m)
-        last_m = at_m + _ridge_at(line, at_m, last_m, down, grid.cell_m, slack_m)
-    return ops.substring(line, first_m, last_m), floors
-
-
-def _level_line(
-    keypoint: Keypoint, surface: Elevation, grid: Grid
-) -> tuple[shapely.LineString, float] | None:
-    """Trace the level line that passes a keypoint; also the chainage at which it does."""
-    if not np.isfinite(surface).any():
-        return None
-    (level_lines,) = contours(surface, grid, [keypoint.level_m])
-    pieces = shapely.get_parts(level_lines)
-    if not len(pieces):
-        return None
-    away = shapely.distance(pieces, keypoint.point)
-    nearest = int(np.argmin(away))
-    if away[nearest] > _ASIDE_CELLS * grid.cell_m:
-        return None
-    return _opened(pieces[nearest], keypoint.point)
-
-
-def _around(
-    surface: Elevation, grid: Grid, point: shapely.Point, reach_m: float
-) -> tuple[Elevation, Grid]:
-    """Cut out the block of cells around a point."""
-    (row, col), reach = grid.cell(point.x, point.y), int(reach_m / grid.cell_m) + 2
-    r0, c0 = max(int(row) - reach, 0), max(int(col) - reach, 0)
-    block = surface[r0 : int(row) + reach + 1, c0 : int(col) + reach + 1]
-    return block, grid.window(r0, c0, *block.shape)
-
-
-def _opened(line: shapely.LineString, point: shapely.Point) -> tuple[shapely.LineString, float]:
-    """Open a ring opposite to a point; return the line and the chainage of the point on it."""
-    at_m = float(shapely.line_locate_point(line, point))
-    if not line.is_ring:
-        return line, at_m
-    half = 0.5 * line.length
-    twice = np.concatenate([shapely.get_coordinates(line), shapely.get_coordinates(line)[1:]])
-    start = at_m + half if at_m < half else at_m - half
-    opened = ops.substring(shapely.LineString(twice), start, start + line.length)
-    return opened, half
+        first_m = -_ridge_at(run, first_m, down, grid.cell_m, slack_m)
+        last_m = _ridge_at(run, last_m, down, grid.cell_m, slack_m)
+        run = run.between(first_m, last_m)
+    return shapely.linestrings(run.xy), floors
 
 
 def _between(
@@ -258,20 +238,14 @@ def _downstream(floor: Course, point: shapely.Point) -> NDArray[np.float64]:
 
 
 def _ridge_at(
-    line: shapely.LineString,
-    from_m: float,
-    to_m: float,
-    down: NDArray[np.float64],
-    step_m: float,
-    slack_m: float,
+    run: LevelRun, to_m: float, down: NDArray[np.float64], step_m: float, slack_m: float
 ) -> float:
     """Length along a line to where it lies farthest down before it turns back for good."""
-    length = abs(to_m - from_m)
-    run = np.linspace(0, length, max(int(np.ceil(length / step_m)), 1) + 1)
-    points = shapely.line_interpolate_point(line, from_m + np.sign(to_m - from_m) * run)
-    gained = shapely.get_coordinates(points) @ down
+    length = abs(to_m)
+    along = np.linspace(0, length, max(int(np.ceil(length / step_m)), 1) + 1)
+    gained = run.at(np.sign(to_m) * along) @ down
     most = np.maximum.accumulate(gained)
     back = np.flatnonzero(most - gained > slack_m)
-    end = int(back[0]) if back.size else len(run)
+    end = int(back[0]) if back.size else len(along)
     reached = np.flatnonzero(gained[:end] >= gained[:end].max() - _LEVEL_SHARE * slack_m)
-    return float(run[reached[0]])
+    return float(along[reached[0]])

@@ -11,7 +11,7 @@ import shapely
 from brimline.lines.keyline.profile import Profile, floor_profile, profile_noise
 from brimline.lines.keyline.reaches import Reaches, straight_reaches
 from brimline.lines.keyline.turns import break_place, inflection, slopes_beside
-from brimline.lines.sample import surface_at
+from brimline.lines.sample import checked_on_grid, levels_of, surface_at
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -132,6 +132,8 @@ def find_keypoints(
 
     Raises
     ------
+    GridError
+        If `surface` is no elevation array on `grid`.
     ValueError
         If a number is out of range.
     """
@@ -147,11 +149,12 @@ def find_keypoints(
         profile_smooth_m=profile_smooth_m,
         cell_m=grid.cell_m,
     )
+    calm = checked_on_grid(surface, grid, "surface")
     min_reach_m = max(_REACH_SMOOTHINGS * profile_smooth_m, _REACH_CELLS * grid.cell_m)
     found: list[Keypoint] = []
     for valley in valleys:
         profile = floor_profile(
-            surface,
+            calm,
             grid,
             valley.floor,
             to_m=valley.primary_to_m if primary_only else valley.floor.to_m,
@@ -162,7 +165,7 @@ def find_keypoints(
             continue
         for one in _turns(profile, noise, turn, min_reach_m, min_drop_pct, min_separation_m):
             if one.sure >= min_confidence:
-                found.append(_keypoint(len(found) + 1, valley, one, surface, grid))
+                found.append(_keypoint(len(found) + 1, valley, one, calm, grid))
     return tuple(found)
 
 
@@ -224,7 +227,7 @@ def _keypoint(
         keypoint_id=keypoint_id,
         valley_id=valley.valley_id,
         point=point,
-        level_m=float(surface_at(surface, grid, point.x, point.y)),
+        level_m=float(levels_of(surface, grid, point.x, point.y)),
         slope_above_pct=turn.above_pct,
         slope_below_pct=turn.below_pct,
         confidence=turn.sure,
