@@ -9,9 +9,12 @@ from scipy import ndimage
 from brimline.drainage.flow import flow_directions
 from brimline.grid import D_COL, D_ROW, Grid
 from brimline.lines.rows import _kernels as rows
+from brimline.lines.rows.net import _kernels as net
+from brimline.lines.rows.net import net_of
 from brimline.lines.strips import _kernels as strips
 from brimline.lines.strips import cells_of_lines, sheds_to, strip_areas_m2
 from brimline.lines.tracing import traced
+from brimline.terrain.slope import slope_pct
 
 
 def bumps(shape=(14, 17), seed=3):
@@ -36,39 +39,142 @@ def test_pieces_are_the_connected_free_cells_of_each_band():
     assert (ours[~free] == 0).all()
 
 
+def laid_out(dem, blocked, drawn, band_m=0.7):
+    """The net of a surface, each kept cell's number, and what else goes into it."""
+    directions = flow_directions(dem)
+    slope = slope_pct(dem, cell_m=1.0)
+    closes = np.array([False, True, False])  # codes: free, closed, steep
+    kind = net.kinds(dem, blocked, drawn, closes)
+    band = rows.bands(dem, float(np.nanmax(dem)), band_m)
+    piece, _ = rows.pieces(band, (kind & net.FREE) > 0)
+    slot, start = net.slots(band, kind, int(band.max()) + 1)
+    made = net_of(dem, slope, directions, kind, band, piece, 1.0)
+    np.testing.assert_array_equal(made.start, start)
+    return made, slot, kind, band, piece, directions, slope
+
+
+def limits_of(shape, seed=6):
+    rng = np.random.default_rng(seed)
+    blocked = rng.choice([0, 1, 2], shape, p=[0.35, 0.05, 0.6]).astype(np.uint8)
+    blocked[2:9, 4:13] = 2  # so wide that ways lead over cells that are not kept
+    drawn = np.zeros(shape, dtype=np.int32)
+    drawn[6, 5:8] = 1
+    return blocked, drawn
+
+
+def around(shape, row, col):
+    return [
+        (k, row + D_ROW[k], col + D_COL[k])
+        for k in range(8)
+        if 0 <= row + D_ROW[k] < shape[0] and 0 <= col + D_COL[k] < shape[1]
+    ]
+
+
 @pytest.mark.interpreted
-def test_cells_come_from_the_top_down_and_bands_start_where_they_should():
+def test_free_cells_and_those_beside_them_come_band_by_band_from_the_top():
     dem = bumps()
     dem[0, 0] = np.nan
-    top, band = float(np.nanmax(dem)), 0.7
-    number = rows.bands(dem, top, band)
-    cells, start = rows.by_band(dem, top, band, int(number.max()) + 1)
-    assert sorted(cells.tolist()) == np.flatnonzero(~np.isnan(dem.ravel())).tolist()
-    for k in range(len(start) - 1):
-        assert (number.ravel()[cells[start[k] : start[k + 1]]] == k).all()
-    level = dem.ravel()[cells]
-    assert (np.diff(level) <= band / 32 + 1e-6).all()
+    blocked, drawn = limits_of(dem.shape)
+    made, slot, kind, band, piece, _, slope = laid_out(dem, blocked, drawn)
+    free = (blocked == 0) & (drawn == 0) & ~np.isnan(dem)
+    kept = ndimage.binary_dilation(free, np.ones((3, 3))) & ~np.isnan(dem)
+    np.testing.assert_array_equal((kind & net.FREE) > 0, free)
+    np.testing.assert_array_equal((kind & net.KEPT) > 0, kept)
+    assert (~kept).sum() > 20
+    cells = np.flatnonzero(kept)
+    assert sorted(slot.ravel()[cells].tolist()) == list(range(len(made.node)))
+    order = cells[np.argsort(slot.ravel()[cells])]
+    for k in range(len(made.start) - 1):
+        here = order[made.start[k] : made.start[k + 1]]
+        assert (band.ravel()[here] == k).all()
+        assert (np.diff(here) > 0).all()
+    value = made.node.view(np.float32)
+    np.testing.assert_array_equal(value[:, net.Z], dem.ravel()[order])
+    np.testing.assert_allclose(value[:, net.STEEP], slope.ravel()[order] / 100.0, rtol=1e-6)
+    np.testing.assert_array_equal(np.maximum(made.node[:, net.PIECE], 0), piece.ravel()[order])
 
 
 @pytest.mark.interpreted
-def test_traits_hold_donors_direction_and_way_up():
+def test_water_over_cells_between_is_followed_to_the_cell_kept_next():
     dem = bumps()
-    directions = flow_directions(dem)
-    traits = rows.traits(
-        dem, directions, np.zeros(dem.shape, dtype=np.bool_), np.zeros(dem.shape, dtype=np.int32)
-    )
-    for (r, c), trait in np.ndenumerate(traits):
-        around = [
-            (k, r + D_ROW[k], c + D_COL[k])
-            for k in range(8)
-            if 0 <= r + D_ROW[k] < dem.shape[0] and 0 <= c + D_COL[k] < dem.shape[1]
-        ]
-        donors = sum(1 << k for k, i, j in around if directions[i, j] == k ^ 4)
-        assert int(trait) & 255 == donors
-        assert (int(trait) >> 12) & 15 == directions[r, c]
-        rise = {k: (dem[i, j] - dem[r, c]) / np.hypot(i - r, j - c) for k, i, j in around}
-        best = max(rise, key=rise.__getitem__)
-        assert (int(trait) >> 8) & 15 == (best if rise[best] > 0 else 8)
+    blocked, drawn = limits_of(dem.shape)
+    made, slot, kind, _, _, directions, _ = laid_out(dem, blocked, drawn)
+    between = np.zeros(len(made.node), dtype=int)
+    donors = {i: set() for i in range(len(made.node))}
+    followed = 0
+    for r, c in np.ndindex(dem.shape):
+        i, j = r, c
+        while directions[i, j] < 8:
+            if drawn[i, j] and not kind[i, j] & net.KEPT:
+                break  # a drawn row holds back all
+            k = directions[i, j]
+            i, j = i + D_ROW[k], j + D_COL[k]
+            if kind[i, j] & net.KEPT:
+                if kind[r, c] & net.KEPT:
+                    donors[slot[i, j]].add(int(slot[r, c]))
+                else:
+                    between[slot[i, j]] += 1
+                    followed += 1
+                break
+    assert followed > 5
+    piece = made.node[:, net.PIECE]
+    np.testing.assert_array_equal(np.maximum(-piece, 0), between)
+    for cell, expected in donors.items():
+        found, donor = set(), int(made.node[cell, net.DONOR])
+        while donor >= 0:
+            found.add(donor)
+            donor = int(made.node[donor, net.BESIDE])
+        assert found == expected
+
+
+@pytest.mark.interpreted
+def test_ways_up_lead_to_the_cell_kept_next_or_say_how_they_end():
+    dem = bumps()
+    blocked, drawn = limits_of(dem.shape)
+    made, slot, kind, _, _, directions, slope = laid_out(dem, blocked, drawn)
+    far = made.node.view(np.float32)[:, net.FAR]
+    over, ends = 0, set()
+    for (r, c), mine in np.ndenumerate(kind):
+        if not mine & net.KEPT or mine & net.CLOSED:
+            continue
+        cell, to, distance, end = slot[r, c], net.NOWHERE, 0.0, 0
+        i, j = r, c
+        while not drawn[r, c]:
+            rise = {
+                k: (dem[a, b] - dem[i, j]) / np.hypot(a - i, b - j)
+                for k, a, b in around(dem.shape, i, j)
+            }
+            k = max(rise, key=rise.__getitem__)
+            if rise[k] <= 0:
+                break
+            a, b = i + D_ROW[k], j + D_COL[k]
+            if kind[a, b] & net.CLOSED:
+                end = net.LOST
+                break
+            steep = (slope[a, b] + slope[i, j]) / 200.0
+            distance += min((dem[a, b] - dem[i, j]) / steep, np.hypot(a - i, b - j))
+            turn = abs(int(directions[a, b]) - (k ^ 4))
+            other = directions[a, b] < 8 and min(turn, 8 - turn) >= 2
+            end = net.ENDS if drawn[a, b] or other else 0
+            i, j = a, b
+            if kind[i, j] & net.KEPT:
+                to = slot[i, j]
+                break
+            if end:
+                break
+        way = int(made.node[cell, net.WAY])
+        if way < net.NOWHERE:
+            over += 1
+            assert made.over_rise_m[net.NOWHERE - 1 - way] == pytest.approx(
+                dem[i, j] - dem[r, c], abs=1e-5
+            )
+            way = int(made.over_to[net.NOWHERE - 1 - way])
+        assert way == to
+        assert far[cell] == pytest.approx(distance, abs=1e-5)
+        assert made.flag[cell] == (net.HOLDS if drawn[r, c] else end)
+        ends.add(int(made.flag[cell]))
+    assert over > 0
+    assert ends >= {0, int(net.ENDS), int(net.LOST)}
 
 
 @pytest.mark.interpreted

@@ -5,18 +5,26 @@ from __future__ import annotations
 import numpy as np
 
 from brimline._jit import kernel
-from brimline.grid.neighbours import D_COL, D_ROW, STEP
+from brimline.lines.rows.net._kernels import (
+    BESIDE,
+    DONOR,
+    ENDS,
+    FAR,
+    HOLDS,
+    LOST,
+    NOWHERE,
+    PIECE,
+    STEEP,
+    WAY,
+    Z,
+)
 
 VOLUME, INTERVAL, TERRACE = 0, 1, 2
 _LEAST = 5  # place of the least spacing in a rule
 _CROWDED = 0.25  # share of a piece that may lie within half the least spacing
-_MAX_CLIMB = 256  # cells; within one band the way up is short
 _HALVINGS = 24
-_PER_STEP = (1.0 / STEP).astype(np.float32)
-_FINE = 32  # levels in a band: cells are taken nearly in the order of their height
-_UPWARD, _DIRECTION = 8, 12  # places of the bits of a cell's traits
-_CLOSED, _BARRIER, _LOST, _DONE, _ROW = 1 << 16, 1 << 17, 1 << 18, 1 << 19, 1 << 20
-_AREA, _UP, _RISE, _Z = 0, 1, 2, 3  # columns of a cell's state
+# what is known of a cell, beside how its way up ends
+_GATHERED, _CLIMBED, _ASTRAY, _ROW = np.uint8(8), np.uint8(16), np.uint8(32), np.uint8(64)
 _SUMS = 14  # cells, steepness, inflow; five sums over sound ways up, five over lost ones; close
 _SOUND = 0.25  # share of ways up that must be sound for the lost ones to be left out
 
@@ -52,21 +60,24 @@ def pieces(band, free):
         for col in range(cols):
             if not free[row, col]:
                 continue
+            # all that touches the cell to the north touches it already: one look is enough
+            here = band[row, col]
+            north = row > 0
+            west, east = col > 0, col < cols - 1
+            if north and label[row - 1, col] > 0 and band[row - 1, col] == here:
+                label[row, col] = label[row - 1, col]
+                continue
             mine = 0
-            for k in range(1, 5):  # NE, N, NW, W: those already numbered
-                r, c = row + D_ROW[k], col + D_COL[k]
-                if r < 0 or c < 0 or c >= cols or label[r, c] == 0:
-                    continue
-                if band[r, c] != band[row, col]:
-                    continue
-                other = _root(parent, label[r, c])
-                if mine == 0 or other == mine:
+            if west and label[row, col - 1] > 0 and band[row, col - 1] == here:
+                mine = _root(parent, label[row, col - 1])
+            elif north and west and label[row - 1, col - 1] > 0 and band[row - 1, col - 1] == here:
+                mine = _root(parent, label[row - 1, col - 1])
+            if north and east and label[row - 1, col + 1] > 0 and band[row - 1, col + 1] == here:
+                other = _root(parent, label[row - 1, col + 1])
+                if mine == 0:
                     mine = other
-                elif other < mine:
-                    parent[mine] = other
-                    mine = other
-                else:
-                    parent[other] = mine
+                parent[max(mine, other)] = min(mine, other)
+                mine = min(mine, other)
             if mine == 0:
                 count += 1
                 if count >= parent.size:
@@ -102,67 +113,8 @@ def middles(band, piece, count, top_m, band_m):
 
 
 @kernel
-def by_band(dem, top_m, band_m, count):
-    """List valid cells from the top down, by fine levels, and where each band starts."""
-    flat = dem.ravel()
-    fine_m = band_m / _FINE
-    start = np.zeros(_FINE * count + 1, dtype=np.int64)
-    for cell in range(flat.size):
-        z = np.float64(flat[cell])
-        if not np.isnan(z):
-            start[min(np.int64((top_m - z) / fine_m), _FINE * count - 1) + 1] += 1
-    for k in range(_FINE * count):
-        start[k + 1] += start[k]
-    fill = start.copy()
-    out = np.empty(start[_FINE * count], dtype=np.int32)
-    for cell in range(flat.size):
-        z = np.float64(flat[cell])
-        if not np.isnan(z):
-            k = min(np.int64((top_m - z) / fine_m), _FINE * count - 1)
-            out[fill[k]] = cell
-            fill[k] += 1
-    return out, start[::_FINE].copy()
-
-
-@kernel
-def traits(dem, directions, closed, barrier):
-    """All that placing asks of a cell's surroundings, in the bits of one number.
-
-    Its donors (8 bits), the way up its steepest rise (8 on a top) and its direction (4 bits each),
-    whether no row can be there, whether a drawn row is; the rest is left to the placing.
-    """
-    rows, cols = dem.shape
-    out = np.empty((rows, cols), dtype=np.uint32)
-    for row in range(rows):
-        for col in range(cols):
-            z = dem[row, col]
-            best, upward = np.float32(0.0), 8
-            bits = 0
-            for k in range(8):
-                r, c = row + D_ROW[k], col + D_COL[k]
-                if r < 0 or c < 0 or r >= rows or c >= cols:
-                    continue
-                if directions[r, c] == (k ^ 4):
-                    bits |= 1 << k
-                climb = (dem[r, c] - z) * _PER_STEP[k]
-                if climb > best:  # False for NaN
-                    best, upward = climb, k
-            bits |= upward << _UPWARD
-            bits |= min(np.int64(directions[row, col]), 15) << _DIRECTION
-            if closed[row, col]:
-                bits |= _CLOSED
-            if barrier[row, col] > 0:
-                bits |= _BARRIER
-            out[row, col] = bits
-    return out
-
-
-@kernel
 def _between(upper_z, lower_z, upper_row, lower_row):
-    """Level of the row that lies between two cells, of those of their pieces; NaN where none does.
-
-    This and `_apart` take numbers, not arrays: handing arrays on costs more than the rest.
-    """
+    """Level of the row between two cells, one of those of their pieces; NaN where none is."""
     if upper_z >= upper_row and upper_row > lower_z:  # False for NaN: no row there
         return upper_row
     if upper_z >= lower_row and lower_row > lower_z:
@@ -171,139 +123,126 @@ def _between(upper_z, lower_z, upper_row, lower_row):
 
 
 @kernel
-def _apart(steep_sum, drop, step_m):
-    """Distance down the slope between the levels of two neighbours, at most their own."""
-    mean = 0.5 * steep_sum
-    return step_m if mean * step_m <= drop else drop / mean
+def _gather(first, last, node, level, flag, area, stack):
+    """Add up the cells that drain to each of a run of cells, and first for donors, and theirs.
 
-
-@kernel
-def _turned(code, way):
-    """Tell whether a cell sheds another way than back down to where one came up from."""
-    turn = abs(code - (way ^ 4))
-    return code < 8 and min(turn, 8 - turn) >= 2
-
-
-@kernel
-def _climb(trait, state, steep, piece, level, cell, cols, cell_m):
-    """Distance and height up the slope to the next row or the divide, and whether it is lost.
-
-    It is lost where it runs into closed ground, where no row can be: a boundary, a flow path.
+    A row holds back what comes to it, so a cell next below a row gets nothing from above. Runs
+    are handed on, not cells: handing arrays on costs more than a cell does.
     """
-    far, high = 0.0, 0.0
-    for _ in range(_MAX_CLIMB):
-        here = np.int64(trait[cell])
-        way = (here >> _UPWARD) & 15
-        if way == 8:
-            break
-        above = cell + D_ROW[way] * cols + D_COL[way]
-        there = np.int64(trait[above])
-        if there & _CLOSED:
-            return far, high, True  # past the end of the row above, if there is one
-        row = np.nan
-        if (there | here) & _ROW:
-            row = _between(
-                state[above, _Z], state[cell, _Z], level[piece[above]], level[piece[cell]]
-            )
-        if not np.isnan(row):
-            drop = row - np.float64(state[cell, _Z])
-            far += min(drop / max(np.float64(steep[cell]), 1e-6), cell_m)
-            high += drop
-            break
-        drop = np.float64(state[above, _Z]) - np.float64(state[cell, _Z])
-        far += _apart(np.float64(steep[above]) + steep[cell], drop, STEP[way] * cell_m)
-        high += drop
-        if there & _BARRIER or _turned((there >> _DIRECTION) & 15, way):
-            break  # a drawn row, or ground that sheds another way: the divide
-        if there & _DONE:
-            return far + state[above, _UP], high + state[above, _RISE], (there & _LOST) != 0
-        cell = above
-    return far, high, False
-
-
-@kernel
-def _work_out(trait, state, steep, piece, level, cells, stack, cols, cell_m):
-    """Work out cells that have not been yet, and first their donors, and theirs."""
-    for i in range(cells.size):
-        if np.int64(trait[cells[i]]) & _DONE:
+    z = node.view(np.float32)
+    for cell in range(first, last):
+        if flag[cell] & _GATHERED:
             continue
-        stack[0] = cells[i]
+        stack[0] = cell
         waits = 1  # a cell has one receiver, so it stands in the stack once at most
         while waits > 0:
             at = np.int64(stack[waits - 1])
-            mine = np.int64(trait[at])
-            waiting = False
-            total = 1.0
-            bits = mine & 255
-            k = 0
-            while bits:
-                if bits & 1:
-                    donor = at + D_ROW[k] * cols + D_COL[k]
-                    there = np.int64(trait[donor])
-                    if not there & _DONE:
-                        stack[waits] = donor
-                        waits += 1
-                        waiting = True
-                    elif not waiting and (
-                        not (there | mine) & _ROW
-                        or np.isnan(
-                            _between(
-                                state[donor, _Z],
-                                state[at, _Z],
-                                level[piece[donor]],
-                                level[piece[at]],
-                            )
-                        )
-                    ):
-                        total += state[donor, _AREA]
-                bits >>= 1
-                k += 1
-            if waiting:
-                continue
-            waits -= 1
-            far, high, astray = 0.0, 0.0, False
-            way = (mine >> _UPWARD) & 15
-            if mine & _BARRIER:
-                total = 0.0  # a drawn row holds back all, and distances begin anew
-            elif way < 8:
-                above = at + D_ROW[way] * cols + D_COL[way]
-                there = np.int64(trait[above])
-                if there & _DONE and not (there | mine) & _ROW and not there & (_CLOSED | _BARRIER):
-                    # by far the most cells: one step up to a cell that is known
-                    high = np.float64(state[above, _Z]) - np.float64(state[at, _Z])
-                    far = _apart(np.float64(steep[above]) + steep[at], high, STEP[way] * cell_m)
-                    if not _turned((there >> _DIRECTION) & 15, way):
-                        far += state[above, _UP]
-                        high += state[above, _RISE]
-                        astray = (there & _LOST) != 0
-                else:
-                    far, high, astray = _climb(trait, state, steep, piece, level, at, cols, cell_m)
-            state[at, _AREA], state[at, _UP], state[at, _RISE] = total, far, high
-            trait[at] = (mine & ~_LOST) | _DONE | (_LOST if astray else 0)
+            before = waits
+            mine = node[at, PIECE]
+            total = 1.0 - min(np.float64(mine), 0.0)
+            donor = np.int64(node[at, DONOR])
+            while donor >= 0:
+                if not flag[donor] & _GATHERED:
+                    stack[waits] = donor
+                    waits += 1
+                elif not (flag[donor] | flag[at]) & _ROW or np.isnan(
+                    _between(
+                        z[donor, Z],
+                        z[at, Z],
+                        level[max(node[donor, PIECE], 0)],
+                        level[max(mine, 0)],
+                    )
+                ):
+                    total += area[donor]
+                donor = np.int64(node[donor, BESIDE])
+            if waits == before:
+                waits -= 1
+                area[at] = 0.0 if flag[at] & HOLDS else total  # a drawn row holds back all
+                flag[at] |= _GATHERED
 
 
 @kernel
-def _inflow(trait, state, piece, level, cell, cols):
-    """Cells that drain to a cell from outside its piece, rows holding theirs back."""
-    inflow = 0.0
-    here = np.int64(trait[cell])
-    bits = here & 255
-    k = 0
-    while bits:
-        if bits & 1:
-            donor = cell + D_ROW[k] * cols + D_COL[k]
-            if piece[donor] != piece[cell] and (
-                not (np.int64(trait[donor]) | here) & _ROW
-                or np.isnan(
-                    _between(
-                        state[donor, _Z], state[cell, _Z], level[piece[donor]], level[piece[cell]]
+def _climb(first, last, node, over_to, over_rise, level, flag, up, rise, cell_m, stack):
+    """Work out distance and height from a run of cells up to the next row or the divide.
+
+    They are lost where the way runs into closed ground, where no row can be.
+    """
+    value = node.view(np.float32)
+    for cell in range(first, last):
+        at = np.int64(cell)
+        waits = 0
+        while at >= 0 and not flag[at] & _CLIMBED:
+            stack[waits] = at
+            waits += 1
+            at = np.int64(node[at, WAY])
+            if at < NOWHERE:
+                at = np.int64(over_to[NOWHERE - 1 - at])
+        while waits > 0:
+            waits -= 1
+            at = np.int64(stack[waits])
+            above = np.int64(node[at, WAY])
+            distance, height = np.float64(value[at, FAR]), 0.0
+            ends = flag[at] & (ENDS | LOST)
+            if above < NOWHERE:
+                height = np.float64(over_rise[NOWHERE - 1 - above])
+                above = np.int64(over_to[NOWHERE - 1 - above])
+            elif above >= 0:
+                here = np.float64(value[at, Z])
+                height = np.float64(value[above, Z]) - here
+                if (flag[above] | flag[at]) & _ROW:
+                    row = _between(
+                        value[above, Z],
+                        value[at, Z],
+                        level[max(node[above, PIECE], 0)],
+                        level[max(node[at, PIECE], 0)],
                     )
+                    if not np.isnan(row):
+                        ends = ENDS
+                        height = row - here
+                        distance = min(height / max(np.float64(value[at, STEEP]), 1e-6), cell_m)
+            astray = (flag[at] & LOST) > 0
+            if above >= 0 and not ends:
+                distance += up[above]
+                height += rise[above]
+                astray = (flag[above] & _ASTRAY) > 0
+            up[at], rise[at] = distance, height
+            flag[at] = (flag[at] & ~_ASTRAY) | _CLIMBED | (_ASTRAY if astray else np.uint8(0))
+
+
+@kernel
+def _add_up(first, last, node, level, flag, area, up, rise, close_m, place_of, sums):
+    """Add up the cells of each piece of a band in its place of `sums`."""
+    value = node.view(np.float32)
+    for cell in range(first, last):
+        mine = node[cell, PIECE]
+        if mine <= 0:
+            continue
+        inflow = 0.0  # from outside the piece, rows holding theirs back
+        donor = np.int64(node[cell, DONOR])
+        while donor >= 0:
+            theirs = node[donor, PIECE]
+            if theirs != mine and (
+                not (flag[donor] | flag[cell]) & _ROW
+                or np.isnan(
+                    _between(value[donor, Z], value[cell, Z], level[max(theirs, 0)], level[mine])
                 )
             ):
-                inflow += state[donor, _AREA]
-        bits >>= 1
-        k += 1
-    return inflow
+                inflow += area[donor]
+            donor = np.int64(node[donor, BESIDE])
+        own = place_of[mine]
+        weight, height = np.float64(value[cell, STEEP]), np.float64(value[cell, Z])
+        sums[own, 0] += 1.0
+        sums[own, 1] += weight
+        sums[own, 2] += inflow
+        # ways up to a row or a divide count apart from those that were lost
+        side = 8 if flag[cell] & _ASTRAY else 3
+        sums[own, side] += 1.0
+        sums[own, side + 1] += weight
+        sums[own, side + 2] += weight * up[cell]
+        sums[own, side + 3] += height
+        sums[own, side + 4] += weight * (rise[cell] + height)
+        if side == 3 and up[cell] < close_m:
+            sums[own, 13] += 1.0
 
 
 @kernel
@@ -344,14 +283,42 @@ def _part(rule, area, length, far, high):
 
 
 @kernel
+def _level_of(sums, length, rule, upper, band_m, cell_m):
+    """Level of the row in a piece of a band, from its sums; NaN where none is due."""
+    number, weight = sums[0], sums[1]
+    if sums[13] > _CROWDED * number:
+        return np.nan  # the row above, or a divide, is too near to too much of it
+    ways, far_sum, levels, high_sum = sums[3], sums[5], sums[6], sums[7]
+    steep = sums[4]
+    if ways < _SOUND * number or steep <= 0.0:
+        ways += sums[8]
+        steep += sums[9]
+        far_sum += sums[10]
+        levels += sums[11]
+        high_sum += sums[12]
+    far = ((far_sum + levels - ways * upper) / steep, ways * band_m / steep)
+    high = (high_sum / steep - upper, band_m)
+    # the cells of the piece cover a range of levels about their mean
+    tall = weight * cell_m * cell_m / length / band_m
+    mean = (upper - (sums[6] + sums[11]) / number) / band_m
+    area = (
+        sums[2] * cell_m * cell_m,
+        number * cell_m * cell_m,
+        mean - 0.5 * tall,
+        mean + 0.5 * tall,
+    )
+    part = _part(rule, area, length, far, high)
+    return upper - part * band_m if part >= 0.0 else np.nan
+
+
+@kernel
 def place(
-    dem,
-    steep,
-    traits_,
-    piece,
-    piece_count,
-    cells,
+    node,
+    ends,
+    over_to,
+    over_rise,
     start,
+    piece_count,
     length,
     rule,
     min_length_m,
@@ -359,80 +326,54 @@ def place(
     band_m,
     cell_m,
 ):
-    """Level of the row in each piece of a band (NaN: none), from the top band down."""
-    cols = dem.shape[1]
-    trait, g, piece = traits_.copy().ravel(), steep.ravel(), piece.ravel()
-    state = np.zeros((trait.size, 4), dtype=np.float32)
-    state[:, _Z] = dem.ravel()
+    """Level of the row in each piece of a band (NaN: none), from the top band down.
+
+    `node` and the three after it are what `lay_out` gives.
+    """
+    count = node.shape[0]
+    flag = ends.copy()
+    area = np.empty(count, dtype=np.float32)
+    up = np.empty(count, dtype=np.float32)
+    rise = np.empty(count, dtype=np.float32)
     level = np.full(piece_count + 1, np.nan)
-    stack = np.empty(trait.size, dtype=np.int32)
-    sums = np.zeros((piece_count + 1, _SUMS), dtype=np.float64)
-    in_band = np.zeros(piece_count + 1, dtype=np.int32)
+    stack = np.empty(count, dtype=np.int32)
+    place_of = np.full(piece_count + 1, -1, dtype=np.int32)  # of a piece among those of its band
+    in_band = np.empty(64, dtype=np.int32)
+    sums = np.zeros((64, _SUMS), dtype=np.float64)
     for band in range(start.size - 1):
+        first, last = start[band], start[band + 1]
+        _gather(first, last, node, level, flag, area, stack)
+        _climb(first, last, node, over_to, over_rise, level, flag, up, rise, cell_m, stack)
         found = 0
-        for again in range(2):
-            if again == 1:  # rows hold back water now, so those cells are worked out once more
-                for i in range(start[band], start[band + 1]):
-                    cell = np.int64(cells[i])
-                    if piece[cell] == 0:
-                        trait[cell] = np.int64(trait[cell]) & ~_DONE
-                    elif not np.isnan(level[piece[cell]]):
-                        trait[cell] = (np.int64(trait[cell]) & ~_DONE) | _ROW
-            here = cells[start[band] : start[band + 1]]
-            _work_out(trait, state, g, piece, level, here, stack, cols, cell_m)
-            if again == 1:
-                break
-            for i in range(here.size):
-                cell = np.int64(here[i])
-                mine = piece[cell]
-                if mine == 0:
-                    continue
-                if sums[mine, 0] == 0.0:
-                    in_band[found] = mine
-                    found += 1
-                weight, height = np.float64(g[cell]), np.float64(state[cell, _Z])
-                sums[mine, 0] += 1.0
-                sums[mine, 1] += weight
-                sums[mine, 2] += _inflow(trait, state, piece, level, cell, cols)
-                # ways up to a row or a divide count apart from those that were lost
-                side = 8 if np.int64(trait[cell]) & _LOST else 3
-                sums[mine, side] += 1.0
-                sums[mine, side + 1] += weight
-                sums[mine, side + 2] += weight * state[cell, _UP]
-                sums[mine, side + 3] += height
-                sums[mine, side + 4] += weight * (state[cell, _RISE] + height)
-                if side == 3 and state[cell, _UP] < 0.5 * rule[_LEAST]:
-                    sums[mine, 13] += 1.0
-            placed = False
-            upper = top_m - band * band_m
-            for j in range(found):
-                mine = in_band[j]
-                number, weight = sums[mine, 0], sums[mine, 1]
-                if not length[mine] >= min_length_m or length[mine] <= 0.0 or weight <= 0.0:
-                    continue
-                if sums[mine, 13] > _CROWDED * number:
-                    continue  # the row above, or a divide, is too near to too much of it
-                ways = sums[mine, 3:8]
-                if ways[0] < _SOUND * number or ways[1] <= 0.0:
-                    ways = ways + sums[mine, 8:13]
-                far = (
-                    (ways[2] + ways[3] - ways[0] * upper) / ways[1],
-                    ways[0] * band_m / ways[1],
-                )
-                high = (ways[4] / ways[1] - upper, band_m)
-                # the cells of the piece cover a range of levels about their mean
-                tall = weight * cell_m * cell_m / length[mine] / band_m
-                mean = (upper - (sums[mine, 6] + sums[mine, 11]) / number) / band_m
-                area = (
-                    sums[mine, 2] * cell_m * cell_m,
-                    number * cell_m * cell_m,
-                    mean - 0.5 * tall,
-                    mean + 0.5 * tall,
-                )
-                part = _part(rule, area, length[mine], far, high)
-                if part >= 0.0:
-                    level[mine] = upper - part * band_m
-                    placed = True
-            if not placed:
-                break
+        for cell in range(first, last):
+            mine = node[cell, PIECE]
+            if mine <= 0 or place_of[mine] >= 0:
+                continue
+            if found == in_band.size:
+                in_band = np.concatenate((in_band, in_band))
+                sums = np.concatenate((sums, sums))
+            place_of[mine] = found
+            in_band[found] = mine
+            sums[found] = 0.0
+            found += 1
+        close_m = 0.5 * rule[_LEAST]
+        _add_up(first, last, node, level, flag, area, up, rise, close_m, place_of, sums)
+        placed = False
+        upper = top_m - band * band_m
+        for j in range(found):
+            mine = in_band[j]
+            if length[mine] >= min_length_m and length[mine] > 0.0 and sums[j, 1] > 0.0:
+                level[mine] = _level_of(sums[j], length[mine], rule, upper, band_m, cell_m)
+                placed = placed or not np.isnan(level[mine])
+        if not placed:
+            continue
+        # rows hold back water now: what lies along them is worked out once more
+        for cell in range(first, last):
+            mine = node[cell, PIECE]
+            if mine <= 0:
+                flag[cell] &= ~(_GATHERED | _CLIMBED)
+            elif not np.isnan(level[mine]):
+                flag[cell] = (flag[cell] & ~(_GATHERED | _CLIMBED)) | _ROW
+        _gather(first, last, node, level, flag, area, stack)
+        _climb(first, last, node, over_to, over_rise, level, flag, up, rise, cell_m, stack)
     return level

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -11,6 +11,8 @@ from brimline.errors import GridError
 from brimline.grid import NO_DATA
 from brimline.lines.limits import Stop
 from brimline.lines.rows import _kernels
+from brimline.lines.rows.net import Net, net_of
+from brimline.lines.rows.net import _kernels as net_kernels
 from brimline.lines.tracing import lengths_m
 
 if TYPE_CHECKING:
@@ -21,6 +23,8 @@ if TYPE_CHECKING:
 
 _FEWEST_BANDS = 16
 _MOST_BANDS = 30_000  # their numbers are kept as int16
+# ground in which ways up are lost, by its code: rows beyond it are not known of
+_CLOSES: Final = ~np.isin(np.arange(256), (Stop.NONE, Stop.STEEP, Stop.ROW))
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,33 +34,25 @@ class Ground:
     Parameters
     ----------
     surface : float32 (rows, cols) [m]
-    steep : float32 (rows, cols) [m/m]
-    directions : uint8 (rows, cols)
-    traits : uint32 (rows, cols), what placing asks of each cell's surroundings.
     piece : int32 (rows, cols), number of the connected free ground of one height band; 0 none.
     pieces : how many there are.
     length_m : float64 (pieces + 1,), length of the contour through each piece's middle [m].
-    cells : int32 (valid cells,), band by band from the top.
-    start : int64 (bands + 1,), where each band's cells start.
+    net : the cells that placing looks at, band by band from the top.
     top_m, band_m : upper end of the first band, height of a band [m].
     """
 
     surface: Elevation
-    steep: NDArray[np.float32]
-    directions: Directions
-    traits: NDArray[np.uint32]
     piece: Labels
     pieces: int
     length_m: NDArray[np.float64]
-    cells: NDArray[np.int32]
-    start: NDArray[np.int64]
+    net: Net
     top_m: float
     band_m: float
 
 
 def ground(
     surface: Elevation,
-    steep: NDArray[np.float32],
+    slope_pct: NDArray[np.float32],
     directions: Directions,
     blocked: NDArray[np.uint8],
     drawn: Labels,
@@ -80,20 +76,15 @@ def ground(
     band = min(max_slope_pct / 100.0 * grid.cell_m, relief / _FEWEST_BANDS)
     band = max(band, relief / _MOST_BANDS)
     number = _kernels.bands(surface, top, band)
-    piece, pieces = _kernels.pieces(number, (blocked == 0) & (drawn == 0))
+    kind = net_kernels.kinds(surface, blocked, drawn, _CLOSES)
+    piece, pieces = _kernels.pieces(number, (kind & net_kernels.FREE) > 0)
     middle = _kernels.middles(number, piece, pieces, top, band)
-    cells, start = _kernels.by_band(surface, top, band, int(number.max()) + 1)
-    closed = (blocked != Stop.NONE) & (blocked != Stop.STEEP) & (blocked != Stop.ROW)
     return Ground(
         surface=surface,
-        steep=steep,
-        directions=directions,
-        traits=_kernels.traits(surface, directions, closed, drawn),
         piece=piece,
         pieces=pieces,
         length_m=lengths_m(surface, piece, middle, grid),
-        cells=cells,
-        start=start,
+        net=net_of(surface, slope_pct, directions, kind, number, piece, grid.cell_m),
         top_m=top,
         band_m=band,
     )
@@ -120,13 +111,12 @@ def levels_of_rows(
     float64 (pieces + 1,), level of each piece's row, NaN where there is none [m].
     """
     level: NDArray[np.float64] = _kernels.place(
-        where.surface,
-        where.steep,
-        where.traits,
-        where.piece,
+        where.net.node,
+        where.net.flag,
+        where.net.over_to,
+        where.net.over_rise_m,
+        where.net.start,
         where.pieces,
-        where.cells,
-        where.start,
         length_m,
         spacing.numbers(duty),
         min_length_m,

@@ -144,7 +144,7 @@ def swale_rows(
         free = where.beside(near_lines(kept.lines, grid, spacing.min_m))
         ground = place.ground(
             surface,
-            _steepness(surface, grid, where),
+            _slope_pct(surface, grid, where),
             directions,
             free.blocked,
             cells_of_lines(kept.lines, grid),
@@ -174,12 +174,11 @@ def swale_rows(
     ]
 
 
-def _steepness(surface: Elevation, grid: Grid, where: Limits) -> NDArray[np.float32]:
-    """Steepness [m/m], from the limits where they hold it."""
-    steep = where.slope_pct
-    if steep is None:
-        steep = slope_pct(surface, cell_m=grid.cell_m)
-    return np.asarray(steep / np.float32(100.0))
+def _slope_pct(surface: Elevation, grid: Grid, where: Limits) -> NDArray[np.float32]:
+    """Steepness [%], from the limits where they hold it."""
+    if where.slope_pct is not None:
+        return where.slope_pct
+    return slope_pct(surface, cell_m=grid.cell_m)
 
 
 def _kept_drawn(fixed: list[Corrected], where: Limits, grid: Grid, drawing: Drawing) -> Cut:
