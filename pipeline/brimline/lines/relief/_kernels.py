@@ -93,14 +93,26 @@ def block_sums(levels, factor):
     shape = (rows + factor - 1) // factor, (cols + factor - 1) // factor
     total = np.zeros(shape)
     count = np.zeros(shape, dtype=np.int64)
-    for row in range(rows):
-        for block in range(shape[1]):
-            for col in range(block * factor, min((block + 1) * factor, cols)):
-                z = levels[row, col]
-                if not np.isnan(z):
-                    total[row // factor, block] += np.float64(z)
-                    count[row // factor, block] += 1
+    down, known = np.empty(cols), np.empty(cols, dtype=np.int32)
+    for block in range(shape[0]):
+        down[:] = 0.0
+        known[:] = 0
+        for row in range(block * factor, min((block + 1) * factor, rows)):
+            _add_known(levels[row], down, known)
+        for col in range(cols):
+            total[block, col // factor] += down[col]
+            count[block, col // factor] += known[col]
     return total, count
+
+
+@kernel
+def _add_known(levels, total, count):
+    """Add levels to sums, many columns at a time; NaN counts for nothing."""
+    for col in range(levels.size):
+        z = np.float64(levels[col])
+        known = z == z
+        total[col] += z if known else 0.0
+        count[col] += known
 
 
 @kernel
@@ -302,11 +314,10 @@ def all_known(surface, row, col, reach):
         top, left, bottom, right = row[i] - reach, col[i] - reach, row[i] + reach, col[i] + reach
         if top < 0 or left < 0 or bottom >= rows or right >= cols:
             continue
-        found = True
+        missing = 0
         for r in range(top, bottom + 1):
-            for c in range(left, right + 1):
-                found &= not np.isnan(surface[r, c])
-            if not found:
-                break
-        known[i] = found
+            levels = surface[r, left : right + 1]
+            for c in range(levels.size):
+                missing += levels[c] != levels[c]
+        known[i] = missing == 0
     return known

@@ -23,16 +23,19 @@ _BELL_REACH = 4.0  # standard deviations at which a bell is cut off
 
 @dataclass(frozen=True, eq=False)  # no slots: what is worked out is kept
 class Chains:
-    """Points of chains, chain after chain.
+    """Where each of many chains of points begins; no chain is empty.
 
     Parameters
     ----------
-    xy : float64 (points, 2); map coordinates [m].
-    start : int64 (chains + 1,); first point of each, and the number of all. None is empty.
+    start : int64 (chains + 1,); first point of each, and the number of all.
     """
 
-    xy: NDArray[np.float64]
     start: NDArray[np.int64]
+
+    @classmethod
+    def of_sizes(cls, size: NDArray[np.int64]) -> Chains:
+        """Return chains of so many points."""
+        return cls(np.concatenate([np.zeros(1, dtype=np.int64), np.cumsum(size)]))
 
     @cached_property
     def size(self) -> NDArray[np.int64]:
@@ -47,67 +50,62 @@ class Chains:
     @cached_property
     def place(self) -> NDArray[np.int64]:
         """Place of each point in its chain, from 0."""
-        return np.arange(len(self.xy)) - self.start[:-1][self.chain]
+        return np.arange(len(self.chain)) - np.repeat(self.start[:-1], self.size)
 
     @cached_property
     def last(self) -> NDArray[np.int64]:
         """Place of the last point of its chain, for each point."""
-        return self.size[self.chain] - 1
+        return np.repeat(self.size - 1, self.size)
 
     @cached_property
-    def chainage_m(self) -> NDArray[np.float64]:
-        """Length along its chain from the first point to each [m]."""
-        along: NDArray[np.float64] = _kernels.chainages(self.xy, self.start)
+    def _beside(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Index of the point before and after each, of itself at an end."""
+        here = np.arange(len(self.chain))
+        return here - (self.place > 0), here + (self.place < self.last)
+
+    def chainage(self, xy: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Length along its chain from the first point to each of the points (points, 2)."""
+        along: NDArray[np.float64] = _kernels.chainages(xy, self.start)
         return along
 
-    @cached_property
-    def length_m(self) -> NDArray[np.float64]:
-        """Length of each chain [m]."""
-        length: NDArray[np.float64] = self.chainage_m[self.start[1:] - 1]
-        return length
+    def at_last(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the value at the last point of each chain."""
+        return values[self.start[1:] - 1]
 
-    @cached_property
-    def step_m(self) -> NDArray[np.float64]:
-        """Mean step of each chain, above 0 [m]."""
-        return np.asarray(np.maximum(self.length_m / np.maximum(self.size - 1, 1), 1e-6))
+    def mean_step(self, along: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Mean step of each chain, above 0, by the length along it."""
+        return np.asarray(np.maximum(self.at_last(along) / np.maximum(self.size - 1, 1), 1e-6))
 
-    def moved(self, xy: NDArray[np.float64]) -> Chains:
-        """Return the same chains with their points at other places."""
-        return Chains(xy, self.start)
-
-    def shifted(self, steps: int | NDArray[np.int64]) -> NDArray[np.int64]:
+    def shifted(self, steps: NDArray[np.int64]) -> NDArray[np.int64]:
         """Index of the point that lies so many places on, at most the last or first of its chain.
 
         Parameters
         ----------
-        steps : for all, or int64 (points,); negative ones lead back.
+        steps : int64 (points,); negative ones lead back.
         """
-        return self.start[:-1][self.chain] + np.clip(self.place + steps, 0, self.last)
+        to = np.minimum(np.maximum(self.place + steps, 0), self.last)
+        return np.asarray(np.repeat(self.start[:-1], self.size) + to)
 
     def change(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
         """Change per point along each chain: mean of that before and that after."""
-        ahead, behind = self.shifted(1), self.shifted(-1)
-        changed: NDArray[np.float64] = (values[ahead] - values[behind]) / np.maximum(
-            ahead - behind, 1
-        )
-        return changed
+        before, after = self._beside
+        return np.asarray((values[after] - values[before]) / np.maximum(after - before, 1))
 
-    def smoothed(self, sigma: float) -> Chains:
-        """Smooth by a bell of `sigma` places; the ends stay where they are."""
+    def smoothed(self, xy: NDArray[np.float64], sigma: float) -> NDArray[np.float64]:
+        """Smooth points (points, 2) by a bell of `sigma` places; the ends stay where they are."""
         reach = int(_BELL_REACH * sigma + 0.5)
-        padded = self.size + 2 * reach
-        first = np.cumsum(padded) - padded
-        chain = np.repeat(np.arange(len(padded)), padded)
-        place = np.arange(int(padded.sum())) - first[chain] - reach
-        begin, last = self.start[:-1][chain], self.size[chain] - 1
+        padded = Chains.of_sizes(self.size + 2 * reach)
+        place = padded.place - reach
+        last = np.repeat(self.size - 1, padded.size)
+        begin = np.repeat(self.start[:-1], padded.size)
         # mirrored through the end points, so that these do not move
-        inside = np.clip(place, 0, last)
-        mirrored = np.clip(2 * inside - place, 0, last)
-        values = self.xy[begin + inside]
-        out = place != inside
-        values[out] = 2 * values[out] - self.xy[(begin + mirrored)[out]]
+        inside = np.minimum(np.maximum(place, 0), last)
+        values = xy[begin + inside]
+        out = np.flatnonzero(place != inside)
+        mirrored = np.minimum(np.maximum(2 * inside[out] - place[out], 0), last[out])
+        values[out] = 2 * values[out] - xy[begin[out] + mirrored]
         smooth = ndimage.gaussian_filter1d(values, sigma, axis=0, truncate=_BELL_REACH)
-        return self.moved(np.ascontiguousarray(smooth[~out]))
+        return np.ascontiguousarray(smooth[place == inside])
 
     def running_mean(
         self, values: NDArray[np.float64], reach: NDArray[np.int64]
@@ -118,37 +116,44 @@ class Chains:
 
     def at(
         self,
-        where: NDArray[np.float64],
+        along: NDArray[np.float64],
         values: NDArray[np.float64],
-        chain: NDArray[np.int64],
+        wanting: Chains,
         wanted: NDArray[np.float64],
     ) -> NDArray[np.float64]:
-        """Values between points of chains.
+        """Values between the points of chains.
 
         Parameters
         ----------
-        where : float64 (points,); rises along each chain.
-        values : float64 (points,)
-        chain, wanted : (wanted,); the chain and where on it, within its first and last.
+        along : float64 (points,); rises from 0 along each chain.
+        values : float64 (points,) or (points, columns)
+        wanting, wanted : as many chains, and for each of their points where it lies on the chain.
         """
-        span = 1.0 + np.max(where, initial=0.0)
+        span = 1.0 + np.max(along, initial=0.0)
         offset = span * np.arange(len(self.size))
-        before = np.searchsorted(where + offset[self.chain], wanted + offset[chain], side="right")
-        end = self.start[1:][chain] - 1
-        before = np.clip(before - 1, self.start[:-1][chain], end)
-        after = np.minimum(before + 1, end)
-        wide = where[after] - where[before]
-        slope = (values[after] - values[before]) / np.where(wide > 0, wide, 1.0)
-        found: NDArray[np.float64] = slope * (wanted - where[before]) + values[before]
-        return found
+        ahead = np.searchsorted(
+            along + np.repeat(offset, self.size),
+            wanted + np.repeat(offset, wanting.size),
+            side="right",
+        )
+        first = np.repeat(self.start[:-1], wanting.size)
+        last = np.repeat(self.start[1:] - 1, wanting.size)
+        before = np.minimum(np.maximum(ahead - 1, first), last)
+        after = np.minimum(before + 1, last)
+        wide = along[after] - along[before]
+        wide[wide <= 0] = 1.0
+        since = wanted - along[before]
+        if values.ndim > 1:
+            wide, since = wide[:, None], since[:, None]
+        slope = (values[after] - values[before]) / wide
+        return np.asarray(slope * since + values[before])
 
-    def evenly(self, step_m: float) -> Chains:
+    def evenly(self, xy: NDArray[np.float64], step_m: float) -> tuple[Chains, NDArray[np.float64]]:
         """Chains along the same way with points at even steps of at most so much [m]."""
-        count = np.maximum(np.ceil(self.length_m / step_m).astype(np.int64), 1) + 1
-        start = np.concatenate([[0], np.cumsum(count)])
-        chain = np.repeat(np.arange(len(count)), count)
-        place = np.arange(len(chain)) - start[:-1][chain]
-        along = place * (self.length_m / (count - 1))[chain]
-        along[start[1:] - 1] = self.length_m
-        xy = [self.at(self.chainage_m, self.xy[:, k], chain, along) for k in (0, 1)]
-        return Chains(np.column_stack(xy), start)
+        along = self.chainage(xy)
+        length = self.at_last(along)
+        even = Chains.of_sizes(np.maximum(np.ceil(length / step_m).astype(np.int64), 1) + 1)
+        wanted = even.place.astype(np.float64)
+        wanted *= np.repeat(length / (even.size - 1), even.size)
+        wanted[even.start[1:] - 1] = length
+        return even, self.at(along, xy, even, wanted)

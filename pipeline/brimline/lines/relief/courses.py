@@ -28,7 +28,9 @@ _LEVEL_GROUND = 1e-4  # per cell
 _FALL_STEPS = 24  # to both sides over which that mean is taken
 
 
-def on_the_floor(ground: Ground, stems: Chains, trend: Elevation, wide_grid: Grid) -> Chains:
+def on_the_floor(
+    ground: Ground, stems: Chains, centres: NDArray[np.float64], trend: Elevation, wide_grid: Grid
+) -> tuple[Chains, NDArray[np.float64]]:
     """Lay chains of wide cells on the floors of the valleys that they follow, as smooth lines.
 
     A chain's steps are smoothed off; then the line of steepest descent is followed that starts at
@@ -38,42 +40,31 @@ def on_the_floor(ground: Ground, stems: Chains, trend: Elevation, wide_grid: Gri
     Parameters
     ----------
     ground : where the floors are sought.
-    stems : centres of the wide cells of each chain, at least two, downstream.
+    stems, centres : centres (points, 2) of the wide cells of each chain, at least two, downstream.
     trend, wide_grid : the general slope, and where its wide cells are.
 
     Returns
     -------
-    For each chain its course, with points at about even steps of a part of a wide cell.
+    For each chain its course, and float64 (points, 2) at about even steps of a part of a wide cell
+    [m].
     """
     grid, wide_m = ground.grid, wide_grid.cell_m
-    courses = stems.evenly(wide_m / _STEPS_A_CELL).smoothed(_BELL_CELLS * _STEPS_A_CELL)
-    row, col = grid.position(*courses.xy.T)
+    courses, xy = stems.evenly(centres, wide_m / _STEPS_A_CELL)
+    xy = courses.smoothed(xy, _BELL_CELLS * _STEPS_A_CELL)
+    row, col = grid.position(*xy.T)
     t_row, t_col = courses.change(row), courses.change(col)
     length = np.hypot(t_row, t_col)
-    falls = -courses.change(ground.levels_at(courses.xy))
-    spans = np.full(len(courses.size), _FALL_STEPS)
-    fall = courses.running_mean(falls, spans) / length
+    falls = -courses.change(ground.levels_at(xy))
+    fall = courses.running_mean(falls, np.full(len(courses.size), _FALL_STEPS)) / length
     least = np.maximum(_LEAST_FALL * np.nan_to_num(fall), _LEVEL_GROUND)
     t_row, t_col = t_row / length, t_col / length
     reach = _REACH_CELLS * wide_m / grid.cell_m
-    east, north = gradient_at(trend, wide_grid, *courses.xy.T)
+    east, north = gradient_at(trend, wide_grid, *xy.T)
     off_row, off_col = (np.nan_to_num(_TREND_SHARE * rise * grid.cell_m) for rise in (-north, east))
-    aside = _kernels.slope_lines(
-        ground.surface,
-        ground.sign,
-        courses.start,
-        row,
-        col,
-        t_row,
-        t_col,
-        off_row,
-        off_col,
-        least,
-        reach,
-    )
-    row, col = row + aside * t_col, col - aside * t_row
-    laid = courses.moved(np.column_stack(grid.xy(row, col)))
-    return laid.smoothed(_FINE_BELL_CELLS * _STEPS_A_CELL)
+    towards = t_row, t_col, off_row, off_col, least, reach
+    aside = _kernels.slope_lines(ground.surface, ground.sign, courses.start, row, col, *towards)
+    laid = np.column_stack(grid.xy(row + aside * t_col, col - aside * t_row))
+    return courses, courses.smoothed(laid, _FINE_BELL_CELLS * _STEPS_A_CELL)
 
 
 def smoothed_along(values: NDArray[np.float64], sigma: float) -> NDArray[np.float64]:
@@ -107,13 +98,19 @@ def chainage(xy: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def rise_beside(
-    ground: Ground, courses: Chains, floor_m: NDArray[np.float64], *, flank_m: float
+    ground: Ground,
+    courses: Chains,
+    xy: NDArray[np.float64],
+    along_m: NDArray[np.float64],
+    floor_m: NDArray[np.float64],
+    *,
+    flank_m: float,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """How the ground stands beside courses and falls along them; means over twice the flank.
 
     Parameters
     ----------
-    floor_m : float64 (points,); levels on the courses [m].
+    xy, along_m, floor_m : points (points, 2), chainages and levels of the courses [m].
 
     Returns
     -------
@@ -121,13 +118,14 @@ def rise_beside(
         where a side lies outside the data [m].
     fall : float64 (points,); fall along the course, not negative [m/m].
     """
-    span = np.maximum(1, np.rint(0.5 * flank_m / courses.step_m).astype(np.int64))
-    reach = span[courses.chain]
-    along = courses.xy[courses.shifted(reach)] - courses.xy[courses.shifted(-reach)]
+    step_m = courses.mean_step(along_m)
+    span = np.maximum(1, np.rint(0.5 * flank_m / step_m).astype(np.int64))
+    reach = np.repeat(span, courses.size)
+    along = xy[courses.shifted(reach)] - xy[courses.shifted(-reach)]
     length = np.hypot(along[:, 0], along[:, 1])
     across = np.column_stack([-along[:, 1], along[:, 0]]) / np.where(length > 0, length, 1)[:, None]
-    left, right = (ground.levels_at(courses.xy + side * across) for side in (flank_m, -flank_m))
-    fall = -courses.change(floor_m) / courses.step_m[courses.chain]
+    left, right = (ground.levels_at(xy + side * across) for side in (flank_m, -flank_m))
+    fall = -courses.change(floor_m) / np.repeat(step_m, courses.size)
     return (
         courses.running_mean(0.5 * (left + right) - floor_m, 2 * span),
         np.maximum(np.nan_to_num(courses.running_mean(fall, 2 * span)), 0.0),

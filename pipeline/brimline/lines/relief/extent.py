@@ -40,6 +40,8 @@ class Shows:
 def extents(
     ground: Ground,
     courses: Chains,
+    xy: NDArray[np.float64],
+    along_m: NDArray[np.float64],
     floor_m: NDArray[np.float64],
     gathered: NDArray[np.int64],
     shows: Shows,
@@ -48,25 +50,25 @@ def extents(
 
     Parameters
     ----------
-    floor_m : float64 (points,); levels on the courses [m].
+    xy, along_m, floor_m : points (points, 2), chainages and levels of the courses [m].
     gathered : int64 (courses,); place at which enough ground has gathered.
 
     Returns
     -------
     begin, end : int64 (courses,); first point and the one after the last; equal for nothing.
     """
-    rise_m, fall = rise_beside(ground, courses, floor_m, flank_m=shows.flank_m)
+    rise_m, fall = rise_beside(ground, courses, xy, along_m, floor_m, flank_m=shows.flank_m)
     with np.errstate(invalid="ignore"):
         good = (rise_m >= shows.least_m) & (rise_m >= _LEAST_TURN * shows.flank_m * fall)
-    good &= ground.clear_of_edge(courses.xy, shows.edge_m)
+    good &= ground.clear_of_edge(xy, shows.edge_m)
     # a wide cell at the edge reaches beyond the data
     known_to = _last(np.isfinite(floor_m), courses)
     good &= courses.place <= known_to[courses.chain]
-    good = _bridged(good, courses, shows.flank_m)
+    good = _bridged(good, courses, shows.flank_m / courses.mean_step(along_m))
     level = ~good & (courses.place < np.minimum(gathered, known_to + 1)[courses.chain])
     good &= courses.place > _last(level, courses)[courses.chain]  # one further up is another valley
     begin, end = _trimmed(good, courses, known_to + 1, to_end=shows.to_end)
-    begin = begin + _side_entries(courses, begin, end, shows.flank_m)
+    begin = begin + _side_entries(xy, begin, end, shows.flank_m)
     return begin, np.where(end - begin < 2, begin, end)
 
 
@@ -76,12 +78,14 @@ def _last(marked: NDArray[np.bool_], chains: Chains) -> NDArray[np.int64]:
     return np.asarray(np.maximum.reduceat(places, chains.start[:-1]))
 
 
-def _bridged(good: NDArray[np.bool_], courses: Chains, longest_m: float) -> NDArray[np.bool_]:
-    """Close gaps inside courses that are not longer than a length."""
+def _bridged(
+    good: NDArray[np.bool_], courses: Chains, longest: NDArray[np.float64]
+) -> NDArray[np.bool_]:
+    """Close gaps inside courses that are not longer than so many steps of each."""
     found = np.flatnonzero(good)
     one, next_one = found[:-1], found[1:]
     chain = courses.chain[one]
-    reach = np.maximum((longest_m / courses.step_m / 2).astype(np.int64), 1)[chain]
+    reach = np.maximum((longest / 2).astype(np.int64), 1)[chain]
     gap = next_one - one - 1
     close = (gap > 0) & (gap <= 2 * reach) & (chain == courses.chain[next_one])
     change = np.zeros(len(good) + 1, dtype=np.int64)
@@ -108,7 +112,7 @@ def _trimmed(
 
 
 def _side_entries(
-    courses: Chains, begin: NDArray[np.int64], end: NDArray[np.int64], flank_m: float
+    xy: NDArray[np.float64], begin: NDArray[np.int64], end: NDArray[np.int64], flank_m: float
 ) -> NDArray[np.int64]:
     """Count the points at the head of each part of a course that come in from the side.
 
@@ -118,15 +122,14 @@ def _side_entries(
     long = np.flatnonzero(end - begin >= 3)
     if not long.size:
         return entries
-    size = (end - begin)[long]
-    start = np.concatenate([[0], np.cumsum(size)])
-    inner = np.arange(start[-1]) + np.repeat(begin[long] - start[:-1], size)
-    heads = Chains(courses.xy[inner], start)
-    flank = np.maximum(np.rint(flank_m / heads.step_m).astype(np.int64), 1)
-    ahead = flank[heads.chain]
+    heads = Chains.of_sizes((end - begin)[long])
+    part = xy[heads.place + np.repeat(begin[long], heads.size)]
+    step_m = heads.mean_step(heads.chainage(part))
+    flank = np.maximum(np.rint(flank_m / step_m).astype(np.int64), 1)
+    ahead = np.repeat(flank, heads.size)
+    way = part[heads.shifted(ahead)] - part
     before_last = np.minimum(2 * ahead, heads.last - 1 - heads.place)
-    way = heads.xy[heads.shifted(ahead)] - heads.xy
-    later = heads.xy[heads.shifted(3 * ahead)] - heads.xy[heads.shifted(before_last)]
+    later = part[heads.shifted(3 * ahead)] - part[heads.shifted(before_last)]
     along = (way * later).sum(axis=1)
     turned = along < _SIDEWAYS * np.hypot(*way.T) * np.hypot(*later.T)
     turned &= heads.place < np.minimum(_HEAD_FLANKS * ahead, heads.last)

@@ -110,7 +110,9 @@ def trace(ground: Ground, shows: Shows, *, min_area_m2: float, min_length_m: flo
         min_area_m2=min_area_m2,
         upside_down=ground.upside_down,
     )
-    candidates = _Candidates.found(ground, network, shows)
+    candidates = _laid(ground, network, shows)
+    if candidates is None:
+        return []
     kept = _own(candidates, ground, shows, max(min_length_m, grid.cell_m))
     kept.sort(key=lambda one: (-one.course.area_m2, one.stem))
     return _ordered(kept, network)
@@ -123,85 +125,90 @@ class _Candidates:
     Parameters
     ----------
     stem : int64 (candidates,); the stem of each.
-    courses : their courses, from the divide.
-    floor_m, gathered_m2 : float64 (points,); level, and the ground that gathers [m, m²].
+    courses, xy : the points (points, 2) of each course, from the divide [m].
+    along_m, floor_m, gathered_m2 : float64 (points,); chainages, levels, and the ground that
+        gathers [m, m, m²].
     begin, end : int64 (candidates,); first point that is drawn, and the one after the last.
     drawn_m : greatest distance between a line and its drawing [m].
     """
 
     stem: NDArray[np.int64]
     courses: Chains
+    xy: NDArray[np.float64]
+    along_m: NDArray[np.float64]
     floor_m: NDArray[np.float64]
     gathered_m2: NDArray[np.float64]
     begin: NDArray[np.int64]
     end: NDArray[np.int64]
     drawn_m: float
 
-    @classmethod
-    def found(cls, ground: Ground, network: Network, shows: Shows) -> _Candidates:
-        """Lay the stems on the floor and find what of them is drawn."""
-        area_m2 = network.area_m2.ravel()
-        size = np.array([len(cells) for cells in network.cells], dtype=np.int64)
-        stem = np.flatnonzero(size - network.head >= 2)
-        # what a stem joins comes before it: more ground passes its mouth
-        mouth = [network.cells[one][-1] for one in stem]
-        stem = stem[np.argsort(-area_m2[mouth], kind="stable")]
-        if not stem.size:
-            nothing = Chains(np.empty((0, 2)), np.zeros(1, dtype=np.int64))
-            none, no_place = np.empty(0), np.empty(0, dtype=np.int64)
-            return cls(stem, nothing, none, none, no_place, no_place, 0.0)
-        cells = np.concatenate([network.cells[one] for one in stem])
-        centres = np.column_stack(network.grid.xy(*np.divmod(cells, network.grid.cols)))
-        stems = Chains(centres, np.concatenate([[0], np.cumsum(size[stem])]))
-        courses = on_the_floor(ground, stems, network.trend, network.grid)
-        share = stems.chainage_m / stems.length_m[stems.chain]
-        heads_m = share[stems.start[:-1] + network.head[stem]] * courses.length_m
-        before = courses.chainage_m < heads_m[courses.chain]
-        gathered = np.add.reduceat(before, courses.start[:-1], dtype=np.int64)
-        floor_m = ground.levels_at(courses.xy)
-        begin, end = extents(ground, courses, floor_m, gathered, shows)
-        part = courses.chainage_m / courses.length_m[courses.chain]
-        gathered_m2 = stems.at(share, area_m2[cells], courses.chain, part)
-        drawn_m = _DRAWN * network.grid.cell_m
-        return cls(stem, courses, floor_m, gathered_m2, begin, end, drawn_m)
-
-    def drawn(self, place: int, end: int) -> shapely.LineString:
-        """Draw a course to a point with no more points than its bends need."""
-        line = shapely.LineString(self.courses.xy[self.begin[place] : end])
-        simple: shapely.LineString = shapely.simplify(line, self.drawn_m)
-        return simple
+    def drawn(self, place: int, end: int) -> shapely.LineString | None:
+        """Draw a course to a point with no more points than its bends need; None if it crosses."""
+        whole = shapely.LineString(self.xy[self.begin[place] : end])
+        # to keep the drawing from crossing itself costs ten times as much
+        careful = not whole.is_simple
+        line: shapely.LineString = shapely.simplify(whole, self.drawn_m, preserve_topology=careful)
+        return line if line.is_simple else None
 
     def course(self, place: int, end: int) -> Course:
         """Return a course that is drawn to a point."""
         whole = slice(*self.courses.start[place : place + 2])
-        along = self.courses.chainage_m
         return Course(
-            self.courses.xy[whole].copy(),
-            along[whole].copy(),
+            self.xy[whole].copy(),
+            self.along_m[whole].copy(),
             self.gathered_m2[whole].copy(),
-            float(along[self.begin[place]]),
-            float(along[end - 1]),
+            float(self.along_m[self.begin[place]]),
+            float(self.along_m[end - 1]),
         )
+
+
+def _laid(ground: Ground, network: Network, shows: Shows) -> _Candidates | None:
+    """Lay the stems on the floor and find what of them is drawn; None where there are none."""
+    area_m2 = network.area_m2.ravel()
+    size = np.array([len(cells) for cells in network.cells], dtype=np.int64)
+    stem = np.flatnonzero(size - network.head >= 2)
+    if not stem.size:
+        return None
+    # what a stem joins comes before it: more ground passes its mouth
+    mouth = [network.cells[one][-1] for one in stem]
+    stem = stem[np.argsort(-area_m2[mouth], kind="stable")]
+    cells = np.concatenate([network.cells[one] for one in stem])
+    stems = Chains.of_sizes(size[stem])
+    centres = np.column_stack(network.grid.xy(*np.divmod(cells, network.grid.cols)))
+    courses, xy = on_the_floor(ground, stems, centres, network.trend, network.grid)
+    along_m, floor_m = courses.chainage(xy), ground.levels_at(xy)
+    share = stems.chainage(centres)
+    share /= np.repeat(stems.at_last(share), stems.size)
+    length_m = courses.at_last(along_m)
+    heads_m = share[stems.start[:-1] + network.head[stem]] * length_m
+    before = along_m < np.repeat(heads_m, courses.size)
+    gathered = np.add.reduceat(before, courses.start[:-1], dtype=np.int64)
+    begin, end = extents(ground, courses, xy, along_m, floor_m, gathered, shows)
+    part = along_m / np.repeat(length_m, courses.size)
+    gathered_m2 = stems.at(share, area_m2[cells], courses, part)
+    drawn_m = _DRAWN * network.grid.cell_m
+    return _Candidates(stem, courses, xy, along_m, floor_m, gathered_m2, begin, end, drawn_m)
 
 
 def _own(candidates: _Candidates, ground: Ground, shows: Shows, min_length_m: float) -> list[_Kept]:
     """Keep what stands for a length of its own beside all that was kept before."""
-    courses = candidates.courses
-    before = Drawn(
-        ground, courses, candidates.floor_m, flank_m=shows.flank_m, least_m=shows.least_m
-    )
+    courses, xy, along_m = candidates.courses, candidates.xy, candidates.along_m
+    limits = {"flank_m": shows.flank_m, "least_m": shows.least_m}
+    before = Drawn(ground, courses, xy, candidates.floor_m, **limits)
     kept: list[_Kept] = []
     for place in np.flatnonzero(candidates.end > candidates.begin):
         begin, end = int(candidates.begin[place]), int(candidates.end[place])
-        met = before.meets(courses.xy[begin:end])
+        met = before.meets(xy[begin:end])
         beside = None
         if met is not None:
             end, beside = begin + met[0] + 1, kept[met[1]].stem
-        if courses.chainage_m[end - 1] - courses.chainage_m[begin] < min_length_m:
+        if along_m[end - 1] - along_m[begin] < min_length_m:
             continue
         line = candidates.drawn(place, end)
+        if line is None:
+            continue
         vertices = shapely.get_coordinates(line)
-        if line.is_simple and before.own_length_m(vertices) >= min_length_m:
+        if before.own_length_m(vertices) >= min_length_m:
             before.add(place, vertices)
             course = candidates.course(place, end)
             kept.append(_Kept(int(candidates.stem[place]), course, line, beside))

@@ -103,33 +103,61 @@ def _within(line, i, vertices, j, reach):
 
 
 @kernel
+def _box(line):
+    """Western, southern, eastern and northern edge of a line."""
+    return line[:, 0].min(), line[:, 1].min(), line[:, 0].max(), line[:, 1].max()
+
+
+@kernel
+def _pieces_near(box, vertices, first, last, reach, found):
+    """Write which pieces between the vertices first and last lie within reach of a box."""
+    number = 0
+    west, south, east, north = box[0] - reach, box[1] - reach, box[2] + reach, box[3] + reach
+    for j in range(first, last):
+        ax, ay, bx, by = vertices[j, 0], vertices[j, 1], vertices[j + 1, 0], vertices[j + 1, 1]
+        beside = max(ax, bx) < west or min(ax, bx) > east
+        if not (beside or max(ay, by) < south or min(ay, by) > north):
+            found[number] = j
+            number += 1
+    return number
+
+
+@kernel
+def _is_near(line, vertices, pieces, reach):
+    """Whether one of the pieces lies within reach of a line."""
+    for j in pieces:
+        for i in range(line.shape[0] - 1):
+            low, high = _within(line, i, vertices, j, reach)
+            if low <= high:
+                return True
+    return False
+
+
+@kernel
 def near_lines(line, vertices, start, box, count, reach):
     """Numbers of the lines within reach of a line."""
-    west, south = line[:, 0].min(), line[:, 1].min()
-    east, north = line[:, 0].max(), line[:, 1].max()
+    around = _box(line)
     found = np.empty(count, dtype=np.int64)
+    pieces = np.empty(start[count], dtype=np.int64)
     number = 0
     for k in range(count):
-        near = False
-        if _box_distance2(west, south, east, north, box[k]) <= reach * reach:
-            for i in range(line.shape[0] - 1):
-                for j in range(start[k], start[k + 1] - 1):
-                    low, high = _within(line, i, vertices, j, reach)
-                    near |= low <= high
-                if near:
-                    break
-        if near:
-            found[number] = k
-            number += 1
+        if _box_distance2(around[0], around[1], around[2], around[3], box[k]) <= reach * reach:
+            some = _pieces_near(around, vertices, start[k], start[k + 1] - 1, reach, pieces)
+            if _is_near(line, vertices, pieces[:some], reach):
+                found[number] = k
+                number += 1
     return found[:number].copy()
 
 
 @kernel
 def beyond(line, vertices, start, near, reach):
     """Stretches of a line beyond reach of the near lines, as distances along it from and to."""
-    most = 1
+    around = _box(line)
+    pieces = np.empty(vertices.shape[0], dtype=np.int64)
+    most = 0
     for k in near:
-        most += start[k + 1] - start[k]
+        some = pieces[most:]
+        most += _pieces_near(around, vertices, start[k], start[k + 1] - 1, reach, some)
     low, high = np.empty(most), np.empty(most)
     free = np.empty((2 * most + line.shape[0], 2))
     number = 0
@@ -137,13 +165,12 @@ def beyond(line, vertices, start, near, reach):
     for i in range(line.shape[0] - 1):
         length = np.hypot(line[i + 1, 0] - line[i, 0], line[i + 1, 1] - line[i, 1])
         stretches = 0
-        for k in near:
-            for j in range(start[k], start[k + 1] - 1):
-                one, other = _within(line, i, vertices, j, reach)
-                if one < other:
-                    low[stretches], high[stretches] = one, other
-                    stretches += 1
-        if number + most > free.shape[0]:
+        for j in pieces[:most]:
+            one, other = _within(line, i, vertices, j, reach)
+            if one < other:
+                low[stretches], high[stretches] = one, other
+                stretches += 1
+        if number + stretches + 1 > free.shape[0]:
             free = np.concatenate((free, np.empty_like(free)))
         share = 0.0
         while share < 1.0:

@@ -32,7 +32,7 @@ class Drawn:
     ----------
     ground : where the courses lie.
     courses : all of them, from the divide.
-    floor_m : float64 (points,); levels on them [m].
+    xy, floor_m : their points (points, 2) and the levels there [m].
     flank_m : what runs within this distance of a line does not count as another's own [m].
     least_m : a spur stands at least so high above the two floors at equal level [m].
     """
@@ -41,16 +41,18 @@ class Drawn:
         self,
         ground: Ground,
         courses: Chains,
+        xy: NDArray[np.float64],
         floor_m: NDArray[np.float64],
         *,
         flank_m: float,
         least_m: float,
     ) -> None:
-        self._ground, self._courses, self._floor_m = ground, courses, floor_m
+        self._ground, self._courses = ground, courses
+        self._xy, self._floor_m = xy, floor_m
         self._flank_m, self._least_m = flank_m, least_m
         self._course: list[int] = []
         # a line has at most as many vertices as its course has points
-        self._vertices = np.empty_like(courses.xy)
+        self._vertices = np.empty_like(xy)
         self._start = np.zeros(len(courses.size) + 1, dtype=np.int64)
         self._box = np.empty((len(courses.size), 4))
 
@@ -69,9 +71,11 @@ class Drawn:
         lines = self._vertices, self._start, self._box, len(self._course)
         near = _kernels.near_lines(vertices, *lines, _NEAR_FLANKS * self._flank_m)
         own = _kernels.beyond(vertices, self._vertices, self._start, near, self._flank_m)
-        if not own.size or not all(self._parted(vertices, own, line) for line in near):
+        if not own.size:
             return 0.0
-        return float((own[:, 1] - own[:, 0]).sum())
+        stations = _spread(vertices, own)
+        parted = all(self._parted(stations, line) for line in near)
+        return float((own[:, 1] - own[:, 0]).sum()) if parted else 0.0
 
     def meets(self, xy: NDArray[np.float64]) -> tuple[int, int] | None:
         """Where a course begins to run beside a drawn line down to its own end.
@@ -89,16 +93,16 @@ class Drawn:
         beside_m = np.hypot(*np.diff(xy[first:], axis=0).T).sum()
         return None if beside_m <= _JOINING_FLANKS * self._flank_m else (int(first), int(line))
 
-    def _parted(self, vertices: NDArray[np.float64], own: NDArray[np.float64], line: int) -> bool:
-        """Whether ground stands between a line and the places of equal level on a floor."""
+    def _parted(self, stations: NDArray[np.float64], line: int) -> bool:
+        """Whether ground stands between stations and the places of equal level on a floor."""
         ground, grid = self._ground, self._ground.grid
         floor = slice(*self._courses.start[self._course[line] :][:2])
         share = _kernels.is_parted(
             ground.surface,
             ground.sign,
             (float(grid.west_m), float(grid.north_m), float(grid.cell_m)),
-            _spread(vertices, own),
-            self._courses.xy[floor],
+            stations,
+            self._xy[floor],
             self._floor_m[floor],
             self._least_m,
             _ACROSS,
