@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import heapq
-
 import numpy as np
 
 from brimline._jit import kernel
@@ -50,40 +48,36 @@ def stems(directions, area_m2, surface, order, min_area_m2):
     cols = directions.shape[1]
     flat = directions.ravel()
     area = area_m2.ravel()
-    owner = np.full(flat.size, -1, dtype=np.int32)
-    cells = [np.int64(0)]
-    cells.clear()
-    starts = [np.int64(0)]
-    in_network = [np.int64(0)]
-    in_network.clear()
-    joins = [np.int32(0)]
-    joins.clear()
+    owner = np.empty(flat.size, dtype=np.int32)
+    for cell in range(flat.size):
+        owner[cell] = -1
+    cells = np.empty(order.size, dtype=np.int64)
+    starts = np.empty(order.size + 1, dtype=np.int64)
+    in_network = np.empty(order.size, dtype=np.int64)
+    joins = np.empty(order.size, dtype=np.int32)
+    stem, listed = 0, 0
+    starts[0] = 0
     for place in range(order.size - 1, -1, -1):
         mouth = order[place]
         if not area[mouth] >= min_area_m2 or owner[mouth] >= 0:
             continue
-        stem = np.int32(len(joins))
         code = flat[mouth]
+        joins[stem] = -1
         if code < OUTLET:
-            joins.append(owner[mouth + D_ROW[code] * cols + D_COL[code]])
-        else:
-            joins.append(np.int32(-1))
+            joins[stem] = owner[mouth + D_ROW[code] * cols + D_COL[code]]
         network = 0
-        cell = mouth
+        cell = np.int64(mouth)
         while cell >= 0:
             owner[cell] = stem
-            cells.append(cell)
+            cells[listed] = cell
+            listed += 1
             if area[cell] >= min_area_m2:
                 network += 1
             cell = _main_donor(directions, area_m2, surface, cell)
-        in_network.append(network)
-        starts.append(np.int64(len(cells)))
-    return (
-        np.array(cells, dtype=np.int64),
-        np.array(starts, dtype=np.int64),
-        np.array(in_network, dtype=np.int64),
-        np.array(joins, dtype=np.int32),
-    )
+        in_network[stem] = network
+        stem += 1
+        starts[stem] = listed
+    return cells[:listed], starts[: stem + 1], in_network[:stem], joins[:stem]
 
 
 @kernel
@@ -95,24 +89,17 @@ def block_sums(levels, factor):
     count = np.zeros(shape, dtype=np.int64)
     down, known = np.empty(cols), np.empty(cols, dtype=np.int32)
     for block in range(shape[0]):
-        down[:] = 0.0
-        known[:] = 0
+        for col in range(cols):
+            down[col], known[col] = 0.0, 0
         for row in range(block * factor, min((block + 1) * factor, rows)):
-            _add_known(levels[row], down, known)
+            for col in range(cols):  # many columns at a time
+                z = np.float64(levels[row, col])
+                down[col] += z if z == z else 0.0
+                known[col] += z == z
         for col in range(cols):
             total[block, col // factor] += down[col]
             count[block, col // factor] += known[col]
     return total, count
-
-
-@kernel
-def _add_known(levels, total, count):
-    """Add levels to sums, many columns at a time; NaN counts for nothing."""
-    for col in range(levels.size):
-        z = np.float64(levels[col])
-        known = z == z
-        total[col] += z if known else 0.0
-        count[col] += known
 
 
 @kernel
@@ -160,8 +147,12 @@ def _straight_descent(levels, downwards):
     comes to it from its greatest donor strays least to the left or right of the true descent.
     """
     rows, cols = levels.shape
-    directions = np.full((rows, cols), NO_DATA, dtype=np.uint8)
-    gathered = np.ones(rows * cols)
+    directions = np.empty((rows, cols), dtype=np.uint8)
+    gathered = np.empty(rows * cols)
+    for row in range(rows):
+        for col in range(cols):
+            directions[row, col] = NO_DATA
+            gathered[row * cols + col] = 1.0
     greatest = np.zeros(rows * cols)
     astray = np.zeros(rows * cols)
     for cell in downwards:
@@ -185,7 +176,7 @@ def _straight_descent(levels, downwards):
 
 
 @kernel
-def through_directions(levels, downwards):
+def through_directions(levels, downwards, rim):
     """Straight descent everywhere; from each pit a way over its lowest saddle is opened.
 
     A flood from the rim gives every cell the neighbour that it was reached from. From each pit
@@ -193,29 +184,13 @@ def through_directions(levels, downwards):
     the trough that leads to the saddle. Levels at the ends of such ways fall from pit to pit:
     there are no cycles.
     """
-    rows, cols = levels.shape
+    cols = levels.shape[1]
     directions = _straight_descent(levels, downwards)
-    came_from = np.full((rows, cols), NO_DATA, dtype=np.uint8)
-    heap = [(np.float32(0.0), np.int64(0))]
-    heap.clear()
-    for row in range(rows):
-        for col in range(cols):
-            if not np.isnan(levels[row, col]) and _at_rim(levels, row, col):
-                came_from[row, col] = OUTLET
-                heapq.heappush(heap, (levels[row, col], np.int64(row * cols + col)))
-    while len(heap) > 0:
-        _, cell = heapq.heappop(heap)
-        row, col = cell // cols, cell % cols
-        for k in range(8):
-            r, c = row + D_ROW[k], col + D_COL[k]
-            if r < 0 or c < 0 or r >= rows or c >= cols:
-                continue
-            if came_from[r, c] == NO_DATA and not np.isnan(levels[r, c]):
-                came_from[r, c] = np.uint8(k ^ 4)
-                heapq.heappush(heap, (levels[r, c], np.int64(r * cols + c)))
-    pits = np.flatnonzero(directions.ravel() == OUTLET)
-    for pit in pits:
+    came_from = _flooded(levels, downwards, rim)
+    for pit in downwards:
         row, col = pit // cols, pit % cols
+        if directions[row, col] != OUTLET:
+            continue
         foot = levels[row, col]
         while True:
             code = came_from[row, col]
@@ -229,15 +204,72 @@ def through_directions(levels, downwards):
 
 
 @kernel
-def _at_rim(levels, row, col):
-    """Whether a cell lies at the raster's edge or beside nodata."""
+def _flooded(levels, downwards, rim):
+    """Neighbour from which a flood that comes in over the rim reaches each cell; OUTLET there.
+
+    What waits is a heap of places in the order of levels, ties by linear index.
+    """
     rows, cols = levels.shape
-    if row == 0 or col == 0 or row == rows - 1 or col == cols - 1:
-        return True
-    beside_nodata = False
-    for k in range(8):
-        beside_nodata |= np.isnan(levels[row + D_ROW[k], col + D_COL[k]])
-    return beside_nodata
+    z = levels.ravel()
+    upwards = np.empty(downwards.size, dtype=np.int32)
+    place = np.empty(z.size, dtype=np.int32)
+    to, last = downwards.size, 0
+    while to > 0:  # equal levels stand in the order of their indices in both
+        first = last
+        while last < downwards.size and z[downwards[last]] == z[downwards[first]]:
+            last += 1
+        to -= last - first
+        for i in range(first, last):
+            upwards[to + i - first] = downwards[i]
+            place[downwards[i]] = to + i - first
+    came_from = np.empty((rows, cols), dtype=np.uint8)
+    heap = np.empty(downwards.size, dtype=np.int32)
+    size = np.int64(0)
+    for row in range(rows):
+        for col in range(cols):
+            came_from[row, col] = NO_DATA
+    for cell in rim:
+        came_from[cell // cols, cell % cols] = OUTLET
+        size = _pushed(heap, size, place[cell])
+    while size > 0:
+        cell = np.int64(upwards[heap[0]])
+        size = _popped(heap, size)
+        row, col = cell // cols, cell % cols
+        for k in range(8):
+            r, c = row + D_ROW[k], col + D_COL[k]
+            if r < 0 or c < 0 or r >= rows or c >= cols:
+                continue
+            if came_from[r, c] == NO_DATA and not np.isnan(levels[r, c]):
+                came_from[r, c] = np.uint8(k ^ 4)
+                size = _pushed(heap, size, place[r * cols + c])
+    return came_from
+
+
+@kernel
+def _pushed(heap, size, value):
+    """Put a value on a heap, least first; its new size."""
+    hole = size
+    while hole > 0 and heap[(hole - 1) // 2] > value:
+        heap[hole] = heap[(hole - 1) // 2]
+        hole = (hole - 1) // 2
+    heap[hole] = value
+    return size + 1
+
+
+@kernel
+def _popped(heap, size):
+    """Take the least value off a heap; its new size."""
+    size -= 1
+    value, hole, child = heap[size], 0, 1
+    while child < size:
+        if child + 1 < size and heap[child + 1] < heap[child]:
+            child += 1
+        if heap[child] >= value:
+            break
+        heap[hole] = heap[child]
+        hole, child = child, 2 * child + 1
+    heap[hole] = value
+    return size
 
 
 @kernel
@@ -288,7 +320,7 @@ def chainages(xy, start):
 @kernel
 def running_means(values, start, reach):
     """Mean over `reach` places of each chain to both sides of what is known; NaN stays NaN."""
-    means = np.full(values.size, np.nan)
+    means = np.empty(values.size)
     sums = np.zeros(values.size + 1)
     counts = np.zeros(values.size + 1, dtype=np.int64)
     for chain in range(start.size - 1):
@@ -299,6 +331,7 @@ def running_means(values, start, reach):
             sums[i + 1] = sums[i] + (values[i] if known else 0.0)
             counts[i + 1] = counts[i] + known
         for i in range(begin, end):
+            means[i] = np.nan
             if np.isfinite(values[i]):
                 first, last = max(i - reach[chain], begin), min(i + reach[chain] + 1, end)
                 means[i] = (sums[last] - sums[first]) / (counts[last] - counts[first])

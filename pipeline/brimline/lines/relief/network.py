@@ -14,6 +14,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy import ndimage
 
 from brimline.drainage.flow import accumulate, upstream_order
 from brimline.grid import Grid, checked_elevation
@@ -203,8 +204,10 @@ def through_directions(surface: Elevation) -> Directions:
     digital elevation models, doi:10.1029/2002WR001879 (ways out along the flood)
     """
     levels = checked_elevation(surface, "surface")
-    flat = levels.ravel()
-    known = np.flatnonzero(np.isfinite(flat))
-    downwards = known[np.argsort(-flat[known], kind="stable")]
-    directions: Directions = _kernels.through_directions(levels, downwards)
+    known = np.isfinite(levels)
+    inner = ndimage.minimum_filter(known, 3, mode="constant", cval=False)
+    flat, cells = levels.ravel(), np.flatnonzero(known)
+    downwards = cells[np.argsort(-flat[cells], kind="stable")]
+    rim = np.flatnonzero(known & ~inner)
+    directions: Directions = _kernels.through_directions(levels, downwards, rim)
     return directions

@@ -9,15 +9,14 @@ from __future__ import annotations
 import numpy as np
 
 from brimline._jit import kernel
+from brimline.grid._kernels import longer
 from brimline.lines._kernels import level
 
 
 @kernel
-def _box_distance2(x0, y0, x1, y1, box):
-    """Squared distance between two boxes; 0 where they meet."""
-    dx = max(box[0] - x1, x0 - box[2], 0.0)
-    dy = max(box[1] - y1, y0 - box[3], 0.0)
-    return dx * dx + dy * dy
+def _apart(west, south, east, north, box):
+    """Distance between two boxes along one axis, the larger; 0 or less where they meet."""
+    return max(west - box[2], box[0] - east, south - box[3], box[1] - north)
 
 
 @kernel
@@ -39,7 +38,7 @@ def beside_at_end(points, vertices, start, box, count, reach):
         x, y = points[i, 0], points[i, 1]
         nearest2, nearest = reach * reach, np.int64(-1)
         for k in range(count):
-            if _box_distance2(x, y, x, y, box[k]) > nearest2:
+            if _apart(x, y, x, y, box[k]) > reach:
                 continue
             for j in range(start[k], start[k + 1] - 1):
                 far2 = _distance2(
@@ -105,61 +104,47 @@ def _within(line, i, vertices, j, reach):
 @kernel
 def _box(line):
     """Western, southern, eastern and northern edge of a line."""
-    return line[:, 0].min(), line[:, 1].min(), line[:, 0].max(), line[:, 1].max()
+    west, south, east, north = line[0, 0], line[0, 1], line[0, 0], line[0, 1]
+    for i in range(line.shape[0]):
+        west, south = min(west, line[i, 0]), min(south, line[i, 1])
+        east, north = max(east, line[i, 0]), max(north, line[i, 1])
+    return west, south, east, north
 
 
 @kernel
-def _pieces_near(box, vertices, first, last, reach, found):
-    """Write which pieces between the vertices first and last lie within reach of a box."""
-    number = 0
-    west, south, east, north = box[0] - reach, box[1] - reach, box[2] + reach, box[3] + reach
-    for j in range(first, last):
-        ax, ay, bx, by = vertices[j, 0], vertices[j, 1], vertices[j + 1, 0], vertices[j + 1, 1]
-        beside = max(ax, bx) < west or min(ax, bx) > east
-        if not (beside or max(ay, by) < south or min(ay, by) > north):
-            found[number] = j
-            number += 1
-    return number
+def beyond(line, vertices, start, box, count, reach, far):
+    """Stretches of a line beyond reach of the drawn ones, and which of these are not far from it.
 
-
-@kernel
-def _is_near(line, vertices, pieces, reach):
-    """Whether one of the pieces lies within reach of a line."""
-    for j in pieces:
-        for i in range(line.shape[0] - 1):
-            low, high = _within(line, i, vertices, j, reach)
-            if low <= high:
-                return True
-    return False
-
-
-@kernel
-def near_lines(line, vertices, start, box, count, reach):
-    """Numbers of the lines within reach of a line."""
+    Gives the numbers of the lines that lie no farther, and the distances along the line from which
+    and to which nothing is within reach.
+    """
     around = _box(line)
-    found = np.empty(count, dtype=np.int64)
-    pieces = np.empty(start[count], dtype=np.int64)
-    number = 0
+    near = np.empty(count, dtype=np.int64)
+    pieces = np.empty(start[count], dtype=np.int64)  # those that may be within reach
+    found, most = 0, 0
     for k in range(count):
-        if _box_distance2(around[0], around[1], around[2], around[3], box[k]) <= reach * reach:
-            some = _pieces_near(around, vertices, start[k], start[k + 1] - 1, reach, pieces)
-            if _is_near(line, vertices, pieces[:some], reach):
-                found[number] = k
-                number += 1
-    return found[:number].copy()
-
-
-@kernel
-def beyond(line, vertices, start, near, reach):
-    """Stretches of a line beyond reach of the near lines, as distances along it from and to."""
-    around = _box(line)
-    pieces = np.empty(vertices.shape[0], dtype=np.int64)
-    most = 0
-    for k in near:
-        some = pieces[most:]
-        most += _pieces_near(around, vertices, start[k], start[k + 1] - 1, reach, some)
+        if _apart(box[k, 0], box[k, 1], box[k, 2], box[k, 3], around) > far:
+            continue
+        is_near = False
+        for j in range(start[k], start[k + 1] - 1):
+            west, east = vertices[j, 0], vertices[j + 1, 0]
+            south, north = vertices[j, 1], vertices[j + 1, 1]
+            west, east = min(west, east), max(west, east)
+            south, north = min(south, north), max(south, north)
+            apart = _apart(west, south, east, north, around)
+            if apart <= reach:
+                pieces[most] = j
+                most += 1
+            if is_near or apart > far:
+                continue
+            for i in range(line.shape[0] - 1):
+                low, high = _within(line, i, vertices, j, far)
+                is_near |= low <= high
+        if is_near:
+            near[found] = k
+            found += 1
     low, high = np.empty(most), np.empty(most)
-    free = np.empty((2 * most + line.shape[0], 2))
+    begin, end = np.empty(line.shape[0] + most), np.empty(line.shape[0] + most)
     number = 0
     along = 0.0
     for i in range(line.shape[0] - 1):
@@ -170,8 +155,8 @@ def beyond(line, vertices, start, near, reach):
             if one < other:
                 low[stretches], high[stretches] = one, other
                 stretches += 1
-        if number + stretches + 1 > free.shape[0]:
-            free = np.concatenate((free, np.empty_like(free)))
+        if number + stretches + 1 > begin.size:
+            begin, end = longer(begin), longer(end)
         share = 0.0
         while share < 1.0:
             to, onward = share, 1.0
@@ -181,14 +166,14 @@ def beyond(line, vertices, start, near, reach):
                 else:
                     onward = min(onward, low[j])
             if to == share:  # nothing is near here
-                if number == 0 or free[number - 1, 1] != along + share * length:
-                    free[number, 0] = along + share * length
+                if number == 0 or end[number - 1] != along + share * length:
+                    begin[number] = along + share * length
                     number += 1
-                free[number - 1, 1] = along + onward * length
+                end[number - 1] = along + onward * length
                 to = onward
             share = to
         along += length
-    return free[:number].copy()
+    return near[:found], begin[:number], end[:number]
 
 
 @kernel

@@ -69,13 +69,13 @@ class Drawn:
     def own_length_m(self, vertices: NDArray[np.float64]) -> float:
         """Length of a line beyond `flank_m` of all drawn ones; 0 if no spur parts it from one."""
         lines = self._vertices, self._start, self._box, len(self._course)
-        near = _kernels.near_lines(vertices, *lines, _NEAR_FLANKS * self._flank_m)
-        own = _kernels.beyond(vertices, self._vertices, self._start, near, self._flank_m)
-        if not own.size:
+        reach_m = self._flank_m, _NEAR_FLANKS * self._flank_m
+        near, begin, end = _kernels.beyond(vertices, *lines, *reach_m)
+        if not begin.size:
             return 0.0
-        stations = _spread(vertices, own)
+        stations = _spread(vertices, begin, end)
         parted = all(self._parted(stations, line) for line in near)
-        return float((own[:, 1] - own[:, 0]).sum()) if parted else 0.0
+        return float((end - begin).sum()) if parted else 0.0
 
     def meets(self, xy: NDArray[np.float64]) -> tuple[int, int] | None:
         """Where a course begins to run beside a drawn line down to its own end.
@@ -110,10 +110,12 @@ class Drawn:
         return bool(share >= _PARTED_SHARE)
 
 
-def _spread(vertices: NDArray[np.float64], own: NDArray[np.float64]) -> NDArray[np.float64]:
+def _spread(
+    vertices: NDArray[np.float64], begin: NDArray[np.float64], end: NDArray[np.float64]
+) -> NDArray[np.float64]:
     """Stations along the longest stretch of a line's own."""
-    longest = own[int(np.argmax(own[:, 1] - own[:, 0]))]
+    longest = int(np.argmax(end - begin))
     steps = np.hypot(*np.diff(vertices, axis=0).T)
     along = np.concatenate([[0.0], np.cumsum(steps)])
-    at = np.linspace(longest[0], longest[1], _STATIONS)
+    at = np.linspace(begin[longest], end[longest], _STATIONS)
     return np.column_stack([np.interp(at, along, vertices[:, k]) for k in (0, 1)])
