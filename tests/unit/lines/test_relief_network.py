@@ -1,5 +1,7 @@
 """Stems, ways through hollows and orders on grids small enough to follow by hand."""
 
+import heapq
+
 import numpy as np
 import pytest
 
@@ -7,13 +9,15 @@ from brimline.drainage.flow import accumulate, upstream_order
 from brimline.errors import GridError
 from brimline.grid import OUTLET, Grid
 from brimline.grid.neighbours import D_COL, D_ROW
-from brimline.lines.relief import ridge_lines, valley_lines
+from brimline.lines.relief import _kernels, ridge_lines, valley_lines
 from brimline.lines.relief.network import (
     coarser,
     find_network,
     strahler_orders,
     through_directions,
 )
+
+NEIGHBOURS = list(zip(D_ROW.tolist(), D_COL.tolist(), strict=True))
 
 
 def followed(directions, row, col):
@@ -65,6 +69,32 @@ def test_ways_through_hollows_never_run_in_a_circle(seed):
     directions = through_directions(dem)
     order = upstream_order(directions)  # raises on a circle
     assert order.size == np.isfinite(dem).sum()
+
+
+@pytest.mark.interpreted
+@pytest.mark.parametrize("seed", range(4))
+def test_a_flood_rises_by_level_and_equal_levels_by_their_index(seed):
+    # The priority flood of Barnes, Lehman & Mulla (2014), with Python's own queue.
+    rng = np.random.default_rng(seed)
+    dem = rng.integers(0, 5, (9, 11)).astype(np.float32)
+    dem[rng.random(dem.shape) < 0.08] = np.nan
+    known = np.isfinite(dem)
+    padded = np.pad(known, 1)
+    inner = np.all([padded[1 + r : 10 + r, 1 + c : 12 + c] for r, c in NEIGHBOURS], axis=0)
+    expected = np.where(known & ~inner, OUTLET, 255)
+    rim = np.flatnonzero(known & ~inner)
+    queue = [(dem.flat[cell], cell) for cell in rim]
+    heapq.heapify(queue)
+    while queue:
+        row, col = divmod(heapq.heappop(queue)[1], 11)
+        for code, (down, along) in enumerate(NEIGHBOURS):
+            r, c = row + down, col + along
+            if padded[r + 1, c + 1] and expected[r, c] == 255:
+                expected[r, c] = code ^ 4
+                heapq.heappush(queue, (dem[r, c], r * 11 + c))
+    cells = np.flatnonzero(known)
+    downwards = cells[np.argsort(-dem.ravel()[cells], kind="stable")]
+    np.testing.assert_array_equal(_kernels._flooded(dem, downwards, rim), expected)
 
 
 def test_orders_follow_strahler():

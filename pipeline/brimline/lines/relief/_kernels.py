@@ -84,11 +84,11 @@ def stems(directions, area_m2, surface, order, min_area_m2):
 def block_sums(levels, factor):
     """Sum and number of the known levels in each block of `factor` × `factor` cells."""
     rows, cols = levels.shape
-    shape = (rows + factor - 1) // factor, (cols + factor - 1) // factor
-    total = np.zeros(shape)
-    count = np.zeros(shape, dtype=np.int64)
-    down, known = np.empty(cols), np.empty(cols, dtype=np.int32)
-    for block in range(shape[0]):
+    high, wide = (rows + factor - 1) // factor, (cols + factor - 1) // factor
+    total = np.empty((high, wide))
+    count = np.empty((high, wide), dtype=np.int64)
+    down, known = np.empty(cols), np.empty(cols, dtype=np.int64)
+    for block in range(high):
         for col in range(cols):
             down[col], known[col] = 0.0, 0
         for row in range(block * factor, min((block + 1) * factor, rows)):
@@ -96,6 +96,8 @@ def block_sums(levels, factor):
                 z = np.float64(levels[row, col])
                 down[col] += z if z == z else 0.0
                 known[col] += z == z
+        for place in range(wide):
+            total[block, place], count[block, place] = 0.0, 0
         for col in range(cols):
             total[block, col // factor] += down[col]
             count[block, col // factor] += known[col]
@@ -148,13 +150,13 @@ def _straight_descent(levels, downwards):
     """
     rows, cols = levels.shape
     directions = np.empty((rows, cols), dtype=np.uint8)
-    gathered = np.empty(rows * cols)
+    gathered, greatest = np.empty(rows * cols), np.empty(rows * cols)
+    astray = np.empty(rows * cols)
     for row in range(rows):
         for col in range(cols):
             directions[row, col] = NO_DATA
-            gathered[row * cols + col] = 1.0
-    greatest = np.zeros(rows * cols)
-    astray = np.zeros(rows * cols)
+            here = row * cols + col
+            gathered[here], greatest[here], astray[here] = 1.0, 0.0, 0.0
     for cell in downwards:
         row, col = cell // cols, cell % cols
         rook, diagonal, angle, turn = _steepest_facet(levels, row, col)
@@ -283,9 +285,10 @@ def slope_lines(surface, sign, start, row, col, t_row, t_col, off_row, off_col, 
     valley, and no more than a cell at a time; where the ground along falls less than the least
     fall, that counts.
     """
-    aside = np.zeros(row.size)
+    aside = np.empty(row.size)
     for course in range(start.size - 1):
         x = 0.0
+        aside[start[course]] = 0.0
         for i in range(start[course] + 1, start[course + 1]):
             step = np.hypot(row[i] - row[i - 1], col[i] - col[i - 1])
             n_row, n_col = t_col[i], -t_row[i]
@@ -309,8 +312,9 @@ def slope_lines(surface, sign, start, row, col, t_row, t_col, off_row, off_col, 
 @kernel
 def chainages(xy, start):
     """Length along each chain of points from its first."""
-    along = np.zeros(xy.shape[0])
+    along = np.empty(xy.shape[0])
     for chain in range(start.size - 1):
+        along[start[chain]] = 0.0
         for i in range(start[chain] + 1, start[chain + 1]):
             step = np.hypot(xy[i, 0] - xy[i - 1, 0], xy[i, 1] - xy[i - 1, 1])
             along[i] = along[i - 1] + step
@@ -321,8 +325,8 @@ def chainages(xy, start):
 def running_means(values, start, reach):
     """Mean over `reach` places of each chain to both sides of what is known; NaN stays NaN."""
     means = np.empty(values.size)
-    sums = np.zeros(values.size + 1)
-    counts = np.zeros(values.size + 1, dtype=np.int64)
+    sums = np.empty(values.size + 1)
+    counts = np.empty(values.size + 1, dtype=np.int64)
     for chain in range(start.size - 1):
         begin, end = start[chain], start[chain + 1]
         sums[begin], counts[begin] = 0.0, 0
@@ -342,10 +346,11 @@ def running_means(values, start, reach):
 def all_known(surface, row, col, reach):
     """Whether each cell lies on the grid with so many cells around it, and all have a level."""
     rows, cols = surface.shape
-    known = np.zeros(row.size, dtype=np.bool_)
+    known = np.empty(row.size, dtype=np.bool_)
     for i in range(row.size):
         top, left, bottom, right = row[i] - reach, col[i] - reach, row[i] + reach, col[i] + reach
         if top < 0 or left < 0 or bottom >= rows or right >= cols:
+            known[i] = False
             continue
         missing = 0
         for r in range(top, bottom + 1):

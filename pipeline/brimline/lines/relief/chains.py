@@ -92,7 +92,10 @@ class Chains:
         return np.asarray((values[after] - values[before]) / np.maximum(after - before, 1))
 
     def smoothed(self, xy: NDArray[np.float64], sigma: float) -> NDArray[np.float64]:
-        """Smooth points (points, 2) by a bell of `sigma` places; the ends stay where they are."""
+        """Smooth points (points, 2) by a bell of `sigma` places.
+
+        The ends of chains that are longer than the bell's reach stay where they are.
+        """
         reach = int(_BELL_REACH * sigma + 0.5)
         padded = Chains.of_sizes(self.size + 2 * reach)
         place = padded.place - reach
