@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from brimline.lines.keyline.drift import drift, halves
-from brimline.lines.keyline.parallels import eased, parallels
+from brimline.lines.keyline.parallels import family
 from brimline.lines.keyline.shares import cut_to_share, share_of
 from brimline.lines.limits import Stop, cut
 
@@ -208,14 +208,10 @@ def _courses(
     keyline: Keyline, width_m: float, reach_m: float, turning_radius_m: float
 ) -> Iterator[tuple[Side, float, shapely.LineString]]:
     """Side, distance and course of each parallel; the higher ground is on a keyline's right."""
-    guide = eased(keyline.line, turning_radius_m)
-    count = int(reach_m / width_m + 1e-9)
-    pairs = [
-        parallels(guide, number * width_m, turning_radius_m=turning_radius_m)
-        for number in range(1, count + 1)
-    ]
+    offsets_m = width_m * np.arange(1, int(reach_m / width_m + 1e-9) + 1)
+    pairs = list(family(keyline.line, offsets_m.tolist(), turning_radius_m=turning_radius_m))
     sides: tuple[tuple[Side, int], ...] = (("above", 1), ("below", 0))  # the right is higher
     for side, which in sides:
-        for number, pair in enumerate(pairs, start=1):
+        for offset_m, pair in zip(offsets_m, pairs, strict=True):
             for course in pair[which]:
-                yield side, number * width_m, course
+                yield side, float(offset_m), course

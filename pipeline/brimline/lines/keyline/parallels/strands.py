@@ -1,0 +1,118 @@
+"""All parallels to one guide line, drawn from its frames: places and the directions square to it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from brimline.lines.keyline.parallels import _kernels
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+STEP_M = 0.5  # longest way from vertex to vertex of a guide
+_ABOUT_M = 1.5  # so near along a guide its vertices do not bound each other's reach
+_TURN = 0.02  # rad; a vertex that turns by more has several frames
+_SAGITTA_M = 0.01  # largest departure of an arc's chords from the arc
+_NEAR_M = 1.0  # two sides of a turn meet within this
+_DRAWN_M = 0.02  # largest departure of a drawn line from its exact course
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Side:
+    """Frames of a guide to one side.
+
+    Parameters
+    ----------
+    foot, aside : int64 (frames,) and float64 (frames, 2), vertex and direction of each.
+    towards_m, out_by : float64 and int64 (frames,), how far it is the nearest, to its side [m],
+        and the vertex that bounds that.
+    away_m, in_by : the same away from the side.
+    """
+
+    foot: NDArray[np.int64]
+    aside: NDArray[np.float64]
+    towards_m: NDArray[np.float64]
+    out_by: NDArray[np.int64]
+    away_m: NDArray[np.float64]
+    in_by: NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Guide:
+    """A guide line, made ready for all lines beside it.
+
+    Parameters
+    ----------
+    xy : float64 (vertices, 2) [m].
+    box : float64 (blocks, 4), bounds of each block of vertices [m].
+    about : int64 (vertices, 2), first and last vertex too near to bound its reach.
+    left, right : its frames.
+    """
+
+    xy: NDArray[np.float64]
+    box: NDArray[np.float64]
+    about: NDArray[np.int64]
+    left: Side
+    right: Side
+
+
+def guide_of(xy: NDArray[np.float64], *, most_m: float, turning_radius_m: float) -> Guide:
+    """Make a guide ready.
+
+    Parameters
+    ----------
+    xy : float64 (vertices, 2); at least two, none repeated [m].
+    most_m : largest distance of lines to be drawn [m].
+    turning_radius_m : their tightest turn [m].
+    """
+    dense = shapely.get_coordinates(shapely.segmentize(shapely.LineString(xy), STEP_M))
+    box, about = _kernels.boxes(dense), _kernels.windows(dense, _ABOUT_M)
+    sides = []
+    for side in (1.0, -1.0):
+        foot, aside = _kernels.frames(dense, side, _TURN)
+        far = most_m + turning_radius_m + 1.0  # more than lines ask for, where no vertex bounds it
+        towards_m, out_by = _kernels.reaches(dense, box, about, foot, aside, 1.0, far)
+        near = turning_radius_m + 1.0
+        away_m, in_by = _kernels.reaches(dense, box, about, foot, aside, -1.0, near)
+        sides.append(Side(foot, aside, towards_m, out_by, away_m, in_by))
+    return Guide(dense, box, about, *sides)
+
+
+def strands(guide: Guide, offset_m: float, *, turning_radius_m: float) -> NDArray[Any] | None:
+    """Draw the lines at a distance to the left of a guide, directed as it.
+
+    Parameters
+    ----------
+    offset_m : distance to the left; negative to the right [m].
+    turning_radius_m : tightest turn [m].
+
+    Returns
+    -------
+    (lines,) LineStrings, each simple; None where the two sides of a turn do not meet, as happens
+    beside bends that are much tighter than the radius.
+    """
+    sign = 1.0 if offset_m > 0 else -1.0
+    side = guide.left if offset_m > 0 else guide.right
+    points, starts, sound = _kernels.strands(
+        guide.xy, guide.box, guide.about, side.foot, side.aside, sign,
+        abs(offset_m), turning_radius_m, side.towards_m, side.out_by, side.away_m, side.in_by,
+        _arc_step(turning_radius_m), _NEAR_M,
+    )  # fmt: skip
+    if not sound:
+        return None
+    index = np.repeat(np.arange(len(starts) - 1), np.diff(starts))
+    lines = np.asarray(shapely.linestrings(points, indices=index))
+    lines = np.asarray(shapely.simplify(lines, _DRAWN_M, preserve_topology=False))
+    lines = lines[shapely.length(lines) > 0]
+    return lines if shapely.is_simple(lines).all() else None
+
+
+def _arc_step(radius_m: float) -> float:
+    """Angle between points of an arc whose chords depart from it by no more than lines may."""
+    if radius_m == 0:
+        return float(np.pi)
+    return float(2 * np.arccos(1.0 - min(_SAGITTA_M / radius_m, 0.5)))
