@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from brimline.grid import Grid
 from brimline.lines.keyline.drift import Half, drift, halves
-from brimline.lines.keyline.parallels import eased, parallel, parallels
+from brimline.lines.keyline.parallels import eased, family, parallel, parallels
 
 MODERATE = settings(deadline=None, max_examples=40)
 
@@ -113,6 +113,31 @@ def test_both_sides_at_once_lie_right_and_never_cross(guide, width):
     tree = shapely.STRtree(family)
     one, other = tree.query(family, predicate="intersects")
     assert (one == other).all()
+
+
+@MODERATE
+@given(guide=st.one_of(guides(), rough_guides()), width=st.floats(2, 8))
+def test_lines_drawn_from_discs_are_the_offset_curves_of_a_geometry_library(guide, width):
+    """Points of a line lie where GEOS draws the offset out by the radius and back, to a few cm.
+
+    The chords of either leave some centimetres. Round the ends of the guide, where lines are cut
+    off square here and not there, nothing is compared.
+    """
+    smooth = eased(guide, 6.0)
+    ends = shapely.multipoints([smooth.coords[0], smooth.coords[-1]])
+    offsets = [number * width for number in range(1, 9)]
+    for offset, both in zip(offsets, family(guide, offsets, turning_radius_m=6.0), strict=True):
+        if offset < 6.0:
+            continue
+        for side, lines in zip((1, -1), both, strict=True):
+            drawn = shapely.multilinestrings(
+                list(parallel(smooth, side * offset, turning_radius_m=6.0))
+            )
+            for line in lines:
+                points = shapely.points(shapely.get_coordinates(line.segmentize(2.0)))
+                inner = points[shapely.distance(points, ends) > offset + 8.0]
+                assert shapely.distance(inner, drawn).max(initial=0.0) < 0.1
+            assert sum(line.length for line in lines) > 0.9 * drawn.length - 12.0
 
 
 def test_both_sides_of_a_straight_line_and_a_circle_are_exact_and_end_square():

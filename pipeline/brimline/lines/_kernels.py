@@ -288,3 +288,55 @@ def runs(code, index, at, joined_code, join):
         found += 1
         i = j + 1
     return first[:found], last[:found], before[:found], after[:found]
+
+
+@kernel
+def _level_between(s, z, at, k):
+    """Level at a chainage, between samples `s` (rising), and the sample before it; from `k` on."""
+    while k + 2 < s.size and s[k + 1] < at:
+        k += 1
+    return z[k] + (z[k + 1] - z[k]) * (at - s[k]) / (s[k + 1] - s[k]), k
+
+
+@kernel
+def drift(dem, west, north, cell, xy, along, parts, start, end, half_over):
+    """How a line falls from its valleys (column 0 of `parts`, chainages) to its ridges (1).
+
+    Between the chainages `start` and `end`; the fall at a place is that over `half_over` to both
+    sides. Gives the sum of the falls, the length looked at, and the length that falls to a ridge.
+    """
+    fall, length, right = 0.0, 0.0, 0.0
+    for part in range(parts.shape[0]):
+        low = max(min(parts[part, 0], parts[part, 1]), start)
+        high = min(max(parts[part, 0], parts[part, 1]), end)
+        if high - low < cell:
+            continue
+        count = np.int64(np.ceil(2.0 * (high - low) / cell)) + 1
+        s = np.empty(count, dtype=np.float64)
+        z = np.empty(count, dtype=np.float64)
+        known, leg = 0, 0
+        for i in range(count):
+            at = low + (high - low) * i / (count - 1)
+            while leg + 2 < along.size and along[leg + 1] < at:
+                leg += 1
+            t = (at - along[leg]) / (along[leg + 1] - along[leg])
+            x = xy[leg, 0] + t * (xy[leg + 1, 0] - xy[leg, 0])
+            y = xy[leg, 1] + t * (xy[leg + 1, 1] - xy[leg, 1])
+            found = level(dem, (north - y) / cell - 0.5, (x - west) / cell - 0.5)
+            if not np.isnan(found):
+                s[known], z[known] = at, found
+                known += 1
+        if known < 2:
+            continue
+        s, z = s[:known], z[:known]
+        outwards = 1.0 if parts[part, 0] <= parts[part, 1] else -1.0
+        fall += outwards * (z[0] - z[known - 1])
+        length += s[known - 1] - s[0]
+        a, b = 0, 0
+        for i in range(known - 1):
+            middle = 0.5 * (s[i] + s[i + 1])
+            before, a = _level_between(s, z, max(middle - half_over, s[0]), a)
+            after, b = _level_between(s, z, min(middle + half_over, s[known - 1]), b)
+            if outwards * (before - after) > 0.0:
+                right += s[i + 1] - s[i]
+    return fall, length, right

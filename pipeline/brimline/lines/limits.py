@@ -17,12 +17,14 @@ from brimline.lines.sample import along_all, chainage
 from brimline.terrain.slope import slope_pct
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
     from brimline.grid import Accumulation, BoolGrid, Elevation, Grid
+
+    Beyond = Callable[[NDArray[np.float64], NDArray[np.int64]], NDArray[np.uint8]]
 
 _STEPS_PER_CELL: Final = 4
 _FOLD_M: Final = 10.0  # a line that turns by more than _FOLD_DEG within this length turns back
@@ -170,7 +172,12 @@ def near_lines(lines: Sequence[Any] | NDArray[Any], grid: Grid, distance_m: floa
 
 
 def cut(
-    lines: Sequence[Any] | NDArray[Any], where: Limits, grid: Grid, *, join_m: float = 0.0
+    lines: Sequence[Any] | NDArray[Any],
+    where: Limits,
+    grid: Grid,
+    *,
+    join_m: float = 0.0,
+    beyond: Beyond | None = None,
 ) -> Cut:
     """Cut lines at the limits: exactly at outlines, to a quarter of a cell at ground.
 
@@ -180,6 +187,7 @@ def cut(
     ----------
     lines : (lines,) LineStrings.
     join_m : longest gap at steep ground that is bridged [m].
+    beyond : gives `Stop` codes for points along lines, where there is more to stop them.
 
     Raises
     ------
@@ -195,7 +203,7 @@ def cut(
         pieces = _cut_by_shape(pieces, where.keep_out, Stop.KEEP_OUT)
     if where.inside is not None:
         pieces = _cut_by_shape(pieces, where.inside, Stop.BOUNDARY)
-    return _cut_by_cells(pieces, where.blocked, grid, join_m)
+    return _cut_by_cells(pieces, where.blocked, grid, join_m, beyond)
 
 
 def cut_at_folds(pieces: Cut, step_m: float) -> Cut:
@@ -304,7 +312,9 @@ def _same_end(parts: NDArray[Any], whole: NDArray[Any], which: int) -> NDArray[n
     return same
 
 
-def _cut_by_cells(pieces: Cut, blocked: NDArray[np.uint8], grid: Grid, join_m: float) -> Cut:
+def _cut_by_cells(
+    pieces: Cut, blocked: NDArray[np.uint8], grid: Grid, join_m: float, beyond: Beyond | None
+) -> Cut:
     """Keep the stretches over free cells."""
     if len(pieces.lines) == 0:
         return pieces
@@ -315,6 +325,8 @@ def _cut_by_cells(pieces: Cut, blocked: NDArray[np.uint8], grid: Grid, join_m: f
     code[held] = blocked[row[held], col[held]]
     # outlines have been cut exactly already; their cells only matter to where rows are placed
     code[(code == Stop.KEEP_OUT) | (code == Stop.BOUNDARY)] = Stop.NONE
+    if beyond is not None:
+        code = np.where(code == Stop.NONE, beyond(points, index), code)
     if not code.any():
         return pieces
     first, last, before, after = _kernels.runs(

@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import shapely
 
-from brimline.lines.keyline.drift import drift, halves
+from brimline.lines.keyline.drift import drift, marks_of
 from brimline.lines.keyline.parallels import family
-from brimline.lines.keyline.shares import cut_to_share, share_of
+from brimline.lines.keyline.shares import share_of
 from brimline.lines.limits import Stop, cut
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
+    from numpy.typing import NDArray
+
     from brimline.grid import Elevation, Grid
     from brimline.lines.keyline.keylines import Keyline
-    from brimline.lines.limits import Limits
+    from brimline.lines.limits import Cut, Limits
 
 Side = Literal["above", "below"]
 
@@ -118,17 +120,21 @@ def cultivation_lines(
     lines = np.empty(len(courses), dtype=object)
     lines[:] = [course for *_, course in courses]
     share = share_of(keyline, others, reach_m=reach_m, apart_m=0.5 * width_m)
-    pieces = cut_to_share(cut(lines, where, grid), share)
+    pieces = cut(lines, where, grid, beyond=share.beyond)
+    pieces = pieces.chosen(shapely.length(pieces.lines) >= max(min_length_m, grid.cell_m))
+    marks = marks_of(keyline.floors, keyline.ridges)
     found: list[CultivationLine] = []
-    for piece, source, start, end in zip(
-        pieces.lines, pieces.source, pieces.start, pieces.end, strict=True
+    for piece, source, start, end, length_m, (from_m, to_m) in zip(
+        pieces.lines,
+        pieces.source,
+        pieces.start,
+        pieces.end,
+        shapely.length(pieces.lines),
+        _reaches(pieces, lines),
+        strict=True,
     ):
-        if piece.length < max(min_length_m, grid.cell_m):
-            continue
         side, offset_m, course = courses[source]
-        parts = halves(course, keyline.floors, keyline.ridges)
-        ends = shapely.points(shapely.get_coordinates(piece)[[0, -1]])
-        from_m, to_m = np.sort(shapely.line_locate_point(course, ends))
+        parts = marks.halves(course)
         measured = drift(surface, grid, course, parts, from_m, to_m, over_m=over_m)
         flags = {Stop(int(start)).flag, Stop(int(end)).flag} - {""}
         if measured.share_right_pct < min_share_pct:
@@ -140,7 +146,7 @@ def cultivation_lines(
                 side=side,
                 offset_m=offset_m,
                 line=piece,
-                length_m=float(piece.length),
+                length_m=float(length_m),
                 fall_to_ridge_pct=measured.fall_pct,
                 share_right_pct=measured.share_right_pct,
                 flags=tuple(sorted(flags)),
@@ -204,12 +210,19 @@ def _mean(values: list[float], lines: list[CultivationLine]) -> float:
     return float(np.average(values, weights=[line.length_m for line in lines]))
 
 
+def _reaches(pieces: Cut, courses: NDArray[Any]) -> NDArray[np.float64]:
+    """Chainages (pieces, 2) of the ends of each piece on the course it was cut from, rising [m]."""
+    ends = [shapely.get_point(pieces.lines, which) for which in (0, -1)]
+    places = [shapely.line_locate_point(courses[pieces.source], end) for end in ends]
+    return np.sort(np.column_stack(places), axis=1)
+
+
 def _courses(
     keyline: Keyline, width_m: float, reach_m: float, turning_radius_m: float
 ) -> Iterator[tuple[Side, float, shapely.LineString]]:
     """Side, distance and course of each parallel; the higher ground is on a keyline's right."""
     offsets_m = width_m * np.arange(1, int(reach_m / width_m + 1e-9) + 1)
-    pairs = list(family(keyline.line, offsets_m.tolist(), turning_radius_m=turning_radius_m))
+    pairs = family(keyline.line, offsets_m.tolist(), turning_radius_m=turning_radius_m)
     sides: tuple[tuple[Side, int], ...] = (("above", 1), ("below", 0))  # the right is higher
     for side, which in sides:
         for offset_m, pair in zip(offsets_m, pairs, strict=True):

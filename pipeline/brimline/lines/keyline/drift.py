@@ -9,14 +9,21 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from brimline.lines.relief.courses import chainage, levels_at
+from brimline.lines import _kernels
+from brimline.lines.plane import crossings as crossings_of
+from brimline.lines.plane import legs_of
+from brimline.lines.relief.courses import chainage
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
     from brimline.grid import Elevation, Grid
+    from brimline.lines.plane import Legs
+
+_ONE_PLACE_M = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +53,44 @@ class Drift:
     share_right_pct: float
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Marks:
+    """Valley floors and ridges that a keyline and the lines beside it may cross."""
+
+    floors: BaseGeometry
+    floor_legs: Legs
+    ridge_legs: Legs
+
+    def halves(self, line: shapely.LineString) -> list[Half]:
+        """Divide a line where it crosses the floors and ridges; see `halves`."""
+        xy = shapely.get_coordinates(line)
+        valleys = _places(xy, self.floor_legs)
+        tops = _places(xy, self.ridge_legs)
+        if not valleys and len(self.floor_legs):
+            nearest = shapely.get_point(shapely.shortest_line(line, self.floors), 0)
+            valleys = [float(shapely.line_locate_point(line, nearest))]
+        marks = sorted([(place, True) for place in valleys] + [(place, False) for place in tops])
+        if not marks:
+            return []
+        full = [(0.0, not marks[0][1])]
+        for place, is_valley in marks:
+            before, was_valley = full[-1]
+            if was_valley == is_valley:
+                full.append((0.5 * (before + place), not is_valley))
+            full.append((place, is_valley))
+        full.append((float(line.length), not full[-1][1]))
+        found = []
+        for (one, is_valley), (other, _) in pairwise(full):
+            if other > one:
+                found.append(Half(one, other) if is_valley else Half(other, one))
+        return found
+
+
+def marks_of(floors: BaseGeometry, ridges: BaseGeometry) -> Marks:
+    """Make floors and ridges ready for the many lines that are divided by them."""
+    return Marks(floors, legs_of(floors), legs_of(ridges))
+
+
 def halves(line: shapely.LineString, floors: BaseGeometry, ridges: BaseGeometry) -> list[Half]:
     """Divide a line at the valley floors and ridges that it crosses.
 
@@ -58,30 +103,16 @@ def halves(line: shapely.LineString, floors: BaseGeometry, ridges: BaseGeometry)
     -------
     From the start of the line to its end; empty where neither floors nor ridges are known.
     """
-    valleys = crossings(line, floors)
-    tops = crossings(line, ridges)
-    if not valleys and not floors.is_empty:
-        valleys = [float(shapely.line_locate_point(line, _nearest_point(line, floors)))]
-    marks = sorted([(place, True) for place in valleys] + [(place, False) for place in tops])
-    if not marks:
-        return []
-    full = [(0.0, not marks[0][1])]
-    for place, is_valley in marks:
-        before, was_valley = full[-1]
-        if was_valley == is_valley:
-            full.append((0.5 * (before + place), not is_valley))
-        full.append((place, is_valley))
-    full.append((float(line.length), not full[-1][1]))
-    found = []
-    for (one, is_valley), (other, _) in pairwise(full):
-        if other > one:
-            found.append(Half(one, other) if is_valley else Half(other, one))
+    return marks_of(floors, ridges).halves(line)
+
+
+def _places(line: NDArray[np.float64], others: Legs) -> list[float]:
+    """Chainages at which a line crosses others; where two of their legs meet on it, one."""
+    found: list[float] = []
+    for place in crossings_of(line, others).tolist():
+        if not found or place - found[-1] > _ONE_PLACE_M:
+            found.append(place)
     return found
-
-
-def _nearest_point(line: shapely.LineString, floors: BaseGeometry) -> shapely.Point:
-    shortest = shapely.shortest_line(line, floors)
-    return shapely.get_point(shortest, 0)
 
 
 def crossings(line: shapely.LineString, others: BaseGeometry) -> list[float]:
@@ -113,29 +144,11 @@ def drift(
     over_m : distance over which the fall at each place is taken; shorter at the ends of a half [m].
     """
     vertices = shapely.get_coordinates(line)
-    along = chainage(vertices)
-    fall_m = length_m = right_m = 0.0
-    for part in parts:
-        low, high = sorted((part.valley_m, part.ridge_m))
-        low, high = max(low, start_m), min(high, end_m)
-        if high - low < grid.cell_m:
-            continue
-        s = np.linspace(low, high, int(np.ceil(2 * (high - low) / grid.cell_m)) + 1)
-        xy = np.column_stack([np.interp(s, along, vertices[:, k]) for k in (0, 1)])
-        z = levels_at(surface, grid, xy)
-        known = np.isfinite(z)
-        if known.sum() < 2:
-            continue
-        s, z = s[known], z[known]
-        if part.valley_m > part.ridge_m:
-            s, z = -s[::-1], z[::-1]  # from the valley outwards
-        middle = 0.5 * (s[1:] + s[:-1])
-        half = 0.5 * over_m
-        ahead, behind = np.minimum(middle + half, s[-1]), np.maximum(middle - half, s[0])
-        falls = np.interp(behind, s, z) - np.interp(ahead, s, z)
-        fall_m += float(z[0] - z[-1])
-        length_m += float(s[-1] - s[0])
-        right_m += float(np.diff(s)[falls > 0].sum())
+    ends = np.array([(part.valley_m, part.ridge_m) for part in parts]).reshape(-1, 2)
+    fall_m, length_m, right_m = _kernels.drift(
+        surface, grid.west_m, grid.north_m, grid.cell_m,
+        vertices, chainage(vertices), ends, start_m, end_m, 0.5 * over_m,
+    )  # fmt: skip
     if length_m == 0.0:
         return Drift(float("nan"), float("nan"))
     return Drift(100 * fall_m / length_m, 100 * right_m / length_m)

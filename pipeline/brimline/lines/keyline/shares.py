@@ -13,12 +13,13 @@ at most minus that on those of the other; it changes by no more than twice the w
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
-from brimline.lines.limits import Cut, Stop
+from brimline.lines.limits import Stop
+from brimline.lines.plane import legs_of, nearer_m
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,9 +27,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from brimline.lines.keyline.keylines import Keyline
-
-_STEP_M = 1.0  # between places at which the distances are compared
-_NEARLY_M = 0.5  # by which the middle of a leg may lie farther away than its ends
+    from brimline.lines.plane import Legs
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,32 +41,19 @@ class Share:
     apart_m : by how much nearer its own keyline a place must be than any other [m].
     """
 
-    own: shapely.LineString
-    others: NDArray[Any]
+    own: Legs
+    others: Legs
     apart_m: float
 
-    def surely_holds(self, lines: NDArray[Any]) -> NDArray[np.bool_]:
-        """Tell which lines lie wholly on the own ground, as far as that is told by a quick look."""
-        shapely.prepare(self.own)
-        away = np.full(len(lines), np.inf)
-        for other in self.others:
-            shapely.prepare(other)
-            away = np.minimum(away, shapely.distance(other, lines))
-        # the farthest place of a line from the own keyline is one of its vertices, nearly
-        points, index = shapely.get_coordinates(lines, return_index=True)
-        farthest = np.zeros(len(lines))
-        np.maximum.at(farthest, index, shapely.distance(self.own, shapely.points(points)))
-        return np.asarray(away >= farthest + self.apart_m + _NEARLY_M)
+    def beyond(self, points: NDArray[np.float64], index: NDArray[np.int64]) -> NDArray[np.uint8]:
+        """`Stop` codes of points along lines, as `limits.cut` asks for: whose ground they lie on.
 
-    def nearer_by_m(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
-        """By how much points (n, 2) are nearer to the own keyline than to any other [m]."""
-        places = shapely.points(points)
-        nearest = np.full(len(points), np.inf)
-        for line in (self.own, *self.others):
-            shapely.prepare(line)
-        for other in self.others:
-            nearest = np.minimum(nearest, shapely.distance(other, places))
-        return np.asarray(nearest - shapely.distance(self.own, places))
+        Parameters
+        ----------
+        points, index : float64 (points, 2) [m] and int64 (points,), line after line.
+        """
+        spare_m = nearer_m(points, index, self.own, self.others, most_m=self.apart_m)
+        return np.where(spare_m >= self.apart_m, np.uint8(Stop.NONE), np.uint8(Stop.ROW))
 
 
 def share_of(
@@ -85,56 +71,7 @@ def share_of(
         if other.keyline_id != keyline.keyline_id
         and shapely.dwithin(other.line, keyline.line, 2 * reach_m + apart_m)
     ]
-    others = np.empty(len(near), dtype=object)
-    others[:] = near
-    return Share(keyline.line, others, apart_m)
-
-
-def cut_to_share(pieces: Cut, share: Share) -> Cut:
-    """Cut lines where the ground of another keyline begins, which is no reason to look."""
-    if len(share.others) == 0 or len(pieces.lines) == 0:
-        return pieces
-    lines: list[shapely.LineString] = []
-    rows: list[tuple[int, int, int]] = []
-    free = share.surely_holds(pieces.lines)
-    for line, source, start, end, inside in zip(
-        pieces.lines, pieces.source, pieces.start, pieces.end, free, strict=True
-    ):
-        parts = [(line, True, True)] if inside else _own_parts(line, share)
-        for part, at_start, at_end in parts:
-            lines.append(part)
-            rows.append(
-                (
-                    int(source),
-                    int(start) if at_start else Stop.ROW,
-                    int(end) if at_end else Stop.ROW,
-                )
-            )
-    table = np.array(rows, dtype=np.int64).reshape(-1, 3)
-    kept = np.empty(len(lines), dtype=object)
-    kept[:] = lines
-    ends = table[:, 1:].astype(np.uint8)
-    return Cut(kept, table[:, 0], ends[:, 0], ends[:, 1])
-
-
-def _own_parts(
-    line: shapely.LineString, share: Share
-) -> list[tuple[shapely.LineString, bool, bool]]:
-    """Parts of a line on the own ground, and whether each begins and ends where the line does."""
-    points = shapely.get_coordinates(shapely.segmentize(line, _STEP_M))
-    spare = share.nearer_by_m(points) - share.apart_m
-    own = spare >= 0
-    if own.all():
-        return [(line, True, True)]
-    edge = np.flatnonzero(np.diff(np.concatenate(([False], own, [False])).astype(np.int8)))
-    found = []
-    for first, beyond in edge.reshape(-1, 2):
-        part = points[first:beyond]
-        if len(part) > 1:
-            found.append((shapely.LineString(part), first == 0, beyond == len(points)))
-    return [
-        (shapely.simplify(part, 1e-6), begins, ends) for part, begins, ends in found
-    ]  # samples, not bends
+    return Share(legs_of(keyline.line), legs_of(near), apart_m)
 
 
 def kept_apart(keylines: Sequence[Keyline], *, apart_m: float) -> list[Keyline]:

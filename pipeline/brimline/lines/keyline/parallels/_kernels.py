@@ -29,7 +29,7 @@ _HALVINGS = 24
 
 @kernel
 def _square(ax, ay, bx, by):
-    """Unit vector to the left of the way from a to b."""
+    """Return the unit vector to the left of the way from a to b."""
     dx, dy = bx - ax, by - ay
     length = np.sqrt(dx * dx + dy * dy)
     return -dy / length, dx / length
@@ -233,7 +233,7 @@ def _on_line(towards, away, out_m, in_m, slack):
 
 @kernel
 def _stretches(xy, box, about, foot, aside, out_m, in_m, slack, towards, out_by, away, in_by):
-    """Runs of frames that are on the line, and how each begins (row 0) and ends (row 1).
+    """Find runs of frames that are on the line, and how each begins (0) and ends (1).
 
     Gives first and last frame; kind; x, y, direction, and the centre of the turn.
     """

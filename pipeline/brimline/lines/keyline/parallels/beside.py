@@ -11,9 +11,7 @@ from brimline.lines.keyline.parallels.outlines import checked, parallel, tractor
 from brimline.lines.keyline.parallels.strands import STEP_M, guide_of, strands
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
-
-    from brimline.lines.keyline.parallels.strands import Guide
+    from collections.abc import Sequence
 
 Lines = tuple[shapely.LineString, ...]
 
@@ -53,8 +51,8 @@ def parallels(
 
 
 def family(
-    line: shapely.LineString, offsets_m: Iterable[float], *, turning_radius_m: float
-) -> Iterator[tuple[Lines, Lines]]:
+    line: shapely.LineString, offsets_m: Sequence[float], *, turning_radius_m: float
+) -> list[tuple[Lines, Lines]]:
     """Draw `parallels` at several distances to a line, the corners of its vertices taken off.
 
     Raises
@@ -67,36 +65,23 @@ def family(
     if not guide.is_simple:
         guide = line
     checked(guide, turning_radius_m)
-    return _drawn(guide, list(offsets_m), turning_radius_m)
+    return _drawn(guide, offsets_m, turning_radius_m)
 
 
 def _drawn(
-    guide: shapely.LineString, offsets_m: list[float], turning_radius_m: float
-) -> Iterator[tuple[Lines, Lines]]:
+    guide: shapely.LineString, offsets_m: Sequence[float], turning_radius_m: float
+) -> list[tuple[Lines, Lines]]:
+    signed = [side * offset_m for offset_m in offsets_m for side in (1, -1)]
     if guide.is_ring:
-        for offset_m in offsets_m:
-            left, right = (
-                parallel(guide, side * offset_m, turning_radius_m=turning_radius_m)
-                for side in (1, -1)
-            )
-            yield left, right
-        return
-    ready = guide_of(
-        shapely.get_coordinates(guide),
-        most_m=max(offsets_m, default=0.0),
-        turning_radius_m=turning_radius_m,
-    )
-    for offset_m in offsets_m:
-        left, right = (
-            _one_side(ready, guide, side * offset_m, turning_radius_m) for side in (1, -1)
-        )
-        yield left, right
-
-
-def _one_side(
-    ready: Guide, guide: shapely.LineString, offset_m: float, turning_radius_m: float
-) -> Lines:
-    lines = strands(ready, offset_m, turning_radius_m=turning_radius_m)
-    if lines is None:
-        return tractor_way(guide, offset_m, turning_radius_m)
-    return tuple(lines)
+        found = [parallel(guide, one, turning_radius_m=turning_radius_m) for one in signed]
+    elif signed:
+        xy, most_m = shapely.get_coordinates(guide), max(offsets_m)
+        ready = guide_of(xy, most_m=most_m, turning_radius_m=turning_radius_m)
+        drawn = strands(ready, signed, turning_radius_m=turning_radius_m)
+        found = [
+            tractor_way(guide, one, turning_radius_m) if lines is None else tuple(lines)
+            for one, lines in zip(signed, drawn, strict=True)
+        ]
+    else:
+        found = []
+    return list(zip(found[::2], found[1::2], strict=True))

@@ -70,7 +70,7 @@ def _ground(guide: shapely.LineString, offset_m: float, turning_radius_m: float)
 def tractor_way(
     guide: shapely.LineString, offset_m: float, turning_radius_m: float
 ) -> tuple[shapely.LineString, ...]:
-    """Draw `parallel`, and of lines that lie closer to the guide than the radius what can be driven.
+    """Draw `parallel`, and of lines closer to the guide than the radius what can be driven.
 
     Such lines round the guide's own sharp bends. Where that takes them across half the way to the
     guide or to the next pass, nothing of them is left: no tractor goes there.

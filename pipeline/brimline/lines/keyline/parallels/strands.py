@@ -1,4 +1,4 @@
-"""All parallels to one guide line, drawn from its frames: places and the directions square to it."""
+"""All parallels to a guide line, drawn from its frames: places and the directions aside."""
 
 from __future__ import annotations
 
@@ -11,6 +11,8 @@ import shapely
 from brimline.lines.keyline.parallels import _kernels
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
 STEP_M = 0.5  # longest way from vertex to vertex of a guide
@@ -82,33 +84,42 @@ def guide_of(xy: NDArray[np.float64], *, most_m: float, turning_radius_m: float)
     return Guide(dense, box, about, *sides)
 
 
-def strands(guide: Guide, offset_m: float, *, turning_radius_m: float) -> NDArray[Any] | None:
-    """Draw the lines at a distance to the left of a guide, directed as it.
+def strands(
+    guide: Guide, offsets_m: Sequence[float], *, turning_radius_m: float
+) -> list[NDArray[Any] | None]:
+    """Draw the lines at distances to the left of a guide, directed as it.
 
     Parameters
     ----------
-    offset_m : distance to the left; negative to the right [m].
+    offsets_m : distances to the left; negative to the right [m].
     turning_radius_m : tightest turn [m].
 
     Returns
     -------
-    (lines,) LineStrings, each simple; None where the two sides of a turn do not meet, as happens
-    beside bends that are much tighter than the radius.
+    For each distance (lines,) LineStrings, each simple; None where the two sides of a turn do not
+    meet, as happens beside bends that are much tighter than the radius.
     """
-    sign = 1.0 if offset_m > 0 else -1.0
-    side = guide.left if offset_m > 0 else guide.right
-    points, starts, sound = _kernels.strands(
-        guide.xy, guide.box, guide.about, side.foot, side.aside, sign,
-        abs(offset_m), turning_radius_m, side.towards_m, side.out_by, side.away_m, side.in_by,
-        _arc_step(turning_radius_m), _NEAR_M,
-    )  # fmt: skip
-    if not sound:
-        return None
-    index = np.repeat(np.arange(len(starts) - 1), np.diff(starts))
-    lines = np.asarray(shapely.linestrings(points, indices=index))
+    points, sizes, of = [], [], []
+    sound = np.ones(len(offsets_m), dtype=np.bool_)
+    for number, offset_m in enumerate(offsets_m):
+        side = guide.left if offset_m > 0 else guide.right
+        xy, starts, sound[number] = _kernels.strands(
+            guide.xy, guide.box, guide.about, side.foot, side.aside, float(np.sign(offset_m)),
+            abs(offset_m), turning_radius_m, side.towards_m, side.out_by, side.away_m, side.in_by,
+            _arc_step(turning_radius_m), _NEAR_M,
+        )  # fmt: skip
+        points.append(xy)
+        sizes.append(np.diff(starts))
+        of.append(np.full(len(starts) - 1, number))
+    source = np.concatenate(of)
+    index = np.repeat(np.arange(len(source)), np.concatenate(sizes))
+    lines = np.asarray(shapely.linestrings(np.concatenate(points), indices=index), dtype=object)
+    # one call for all of them: most of the time of a short line is its being called for
     lines = np.asarray(shapely.simplify(lines, _DRAWN_M, preserve_topology=False))
-    lines = lines[shapely.length(lines) > 0]
-    return lines if shapely.is_simple(lines).all() else None
+    some = shapely.length(lines) > 0
+    lines, source = lines[some], source[some]
+    sound[source[~shapely.is_simple(lines)]] = False
+    return [lines[source == n] if good else None for n, good in enumerate(sound)]
 
 
 def _arc_step(radius_m: float) -> float:
