@@ -12,7 +12,7 @@ from brimline.lines.rows import _kernels as rows
 from brimline.lines.rows.net import _kernels as net
 from brimline.lines.rows.net import net_of
 from brimline.lines.strips import _kernels as strips
-from brimline.lines.strips import cells_of_lines, sheds_to, strip_areas_m2
+from brimline.lines.strips import cells_of_lines, sheds_to, strip_areas_m2, strips_of
 from brimline.lines.tracing import traced
 from brimline.terrain.slope import slope_pct
 
@@ -299,3 +299,23 @@ def test_the_way_up_a_plane_is_measured_over_the_ground_to_the_next_row_and_to_t
     ground = np.hypot(1.0, 0.1)
     assert far[1] == pytest.approx(12.5 * ground, abs=1e-3)
     assert far[0] == pytest.approx(8.0 * ground, abs=1e-3)  # whole cells up to the outermost centre
+
+
+@pytest.mark.interpreted
+def test_strips_after_lines_have_gone_equal_those_of_what_is_left_alone():
+    dem = bumps((40, 44), seed=11) + 0.4 * np.arange(40, 0, -1, dtype=np.float32)[:, None]
+    grid = Grid(*dem.shape, 1.0, north_m=40.0)
+    directions = flow_directions(dem)
+    lines = np.empty(5, dtype=object)
+    lines[:] = [shapely.LineString([(3, y), (20, y + 1.5), (41, y)]) for y in (35, 28, 22, 15, 6)]
+    level = np.array([float(np.median(dem[round(40 - line.centroid.y)])) for line in lines])
+    left = np.array([True, False, True, True, True])
+    stays, area, far = strips_of(lines, level, dem, directions, grid, lambda far_m: left)
+    assert stays.tolist() == left.tolist()
+    _, alone, far_alone = strips_of(
+        lines[left], level[left], dem, directions, grid, lambda far_m: far_m > -1.0
+    )
+    _, every, _ = strips_of(lines, level, dem, directions, grid, lambda far_m: far_m > -1.0)
+    np.testing.assert_array_equal(area[left], alone)
+    np.testing.assert_array_equal(far[left], far_alone)
+    assert alone[1] > every[2]  # the next line down takes what the one above it held

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import compress
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,10 +18,8 @@ from brimline.lines.rows.drawn import Corrected, corrected
 from brimline.lines.sample import checked_on_grid
 from brimline.lines.strips import (
     cells_of_lines,
-    sheds_to,
     sheet_directions,
-    spacings_m,
-    strip_areas_m2,
+    strips_of,
 )
 from brimline.lines.tracing import traced
 from brimline.terrain.slope import slope_pct
@@ -159,18 +156,21 @@ def swale_rows(
         sources += [-1] * len(pieces.lines)
     top_down = sorted(range(len(rows)), key=lambda i: (-rows[i].level_m, i))
     rows, sources = [rows[i] for i in top_down], [sources[i] for i in top_down]
-    area, far = _strips(rows, surface, directions, grid)
-    if spacing is not None:
-        well_apart = [
-            source >= 0 or not far_m < _CLOSEST * spacing.min_m
-            for source, far_m in zip(sources, far, strict=True)
-        ]
-        if not all(well_apart):  # what is left takes the water of rows that stood too close
-            rows, sources = list(compress(rows, well_apart)), list(compress(sources, well_apart))
-            area, far = _strips(rows, surface, directions, grid)
+    own = np.array([source >= 0 for source in sources], dtype=np.bool_)
+    least_m = 0.0 if spacing is None else _CLOSEST * spacing.min_m
+    shapes = np.empty(len(rows), dtype=object)
+    shapes[:] = [row.line for row in rows]
+    stays, area, far = strips_of(
+        shapes,
+        np.array([row.level_m for row in rows]),
+        surface,
+        directions,
+        grid,
+        lambda far_m: own | ~(far_m < least_m),
+    )
     return [
-        _row(line, source, fixed, area_m2, far_m, duty, drawing)
-        for line, source, area_m2, far_m in zip(rows, sources, area, far, strict=True)
+        _row(rows[i], sources[i], fixed, float(area[i]), float(far[i]), duty, drawing)
+        for i in np.flatnonzero(stays)
     ]
 
 
@@ -217,20 +217,6 @@ def _proposed(
             )
             length = np.where(np.isfinite(level), drawn_m, length)
     return drawn_level(lines, level[piece], survey, ground.surface, grid, free, drawing)
-
-
-def _strips(
-    rows: list[LevelLine], surface: Elevation, directions: Directions, grid: Grid
-) -> tuple[list[float], list[float]]:
-    """Area that sheds to each row [m²] and mean distance up the slope to the next [m]."""
-    shapes = np.empty(len(rows), dtype=object)
-    shapes[:] = [row.line for row in rows]
-    marked = cells_of_lines(shapes, grid)
-    sheds = sheds_to(marked, directions)
-    levels = np.array([row.level_m for row in rows])
-    area = strip_areas_m2(marked, sheds, directions, levels, surface, grid)
-    far = spacings_m(shapes, levels, surface, grid, marked, sheds)
-    return area.tolist(), far.tolist()
 
 
 def _row(

@@ -4,8 +4,8 @@ from brimline.lines.strips.ground import (
     cells_of_lines,
     sheds_to,
     sheet_directions,
-    spacings_m,
     strip_areas_m2,
+    strips_of,
 )
 
-__all__ = ["cells_of_lines", "sheds_to", "sheet_directions", "spacings_m", "strip_areas_m2"]
+__all__ = ["cells_of_lines", "sheds_to", "sheet_directions", "strip_areas_m2", "strips_of"]

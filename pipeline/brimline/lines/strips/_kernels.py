@@ -6,6 +6,7 @@ import numpy as np
 
 from brimline._jit import kernel
 from brimline.grid.neighbours import D_COL, D_ROW
+from brimline.lines._kernels import rise
 
 _CLEAR_CELLS = 4.0  # from a line up, where its own cells and those beside them do not count
 _ASTRAY_CELLS = 2.5  # over ground that sheds elsewhere before it counts as beyond a divide
@@ -47,40 +48,71 @@ def crossed_cells(row, col, index, number, shape):
 @kernel
 def first_reached(directions, marks):
     """Return the number of the first marked cell that each cell's water reaches; 0 none."""
-    rows, cols = directions.shape
-    out = np.full((rows, cols), -1, dtype=np.int32)
-    flat, flows, mark = out.ravel(), directions.ravel(), marks.ravel()
-    for first in range(rows * cols):
-        if flat[first] >= 0:
-            continue
-        cell = np.int64(first)
-        while flat[cell] < 0 and mark[cell] == 0 and flows[cell] < 8:
-            code = flows[cell]
-            cell += D_ROW[code] * cols + D_COL[code]
-        reached = flat[cell] if flat[cell] >= 0 else mark[cell]
-        flat[cell] = reached
-        end, cell = cell, np.int64(first)
-        while cell != end:
-            flat[cell] = reached
-            code = flows[cell]
-            cell += D_ROW[code] * cols + D_COL[code]
+    out = np.full(marks.shape, -1, dtype=np.int32)
+    _reach(directions.ravel(), marks.ravel(), out.ravel(), marks.shape[1])
     return out
 
 
 @kernel
-def reached_below(directions, marks, reached, cells):
-    """Return the number of the line that water reaches after leaving each marked cell's own."""
-    cols = directions.shape[1]
-    flows, mark, label = directions.ravel(), marks.ravel(), reached.ravel()
-    out = np.zeros(cells.size, dtype=np.int32)
-    for i in range(cells.size):
-        cell = np.int64(cells[i])
-        own = mark[cell]
-        while mark[cell] == own and flows[cell] < 8:
+def reach_without(directions, marks, gone, reached):
+    """Bring what `first_reached` gave up to date after the marks of some lines were taken away.
+
+    `gone` tells for each number whether its line was.
+    """
+    flat = reached.ravel()
+    for cell in range(flat.size):
+        if gone[flat[cell]]:
+            flat[cell] = -1
+    _reach(directions.ravel(), marks.ravel(), flat, marks.shape[1])
+
+
+@kernel
+def _reach(flows, mark, reached, cols):
+    """Follow the water of each cell whose number is not known yet (-1)."""
+    for first in range(reached.size):
+        if reached[first] >= 0:
+            continue
+        cell = np.int64(first)
+        while reached[cell] < 0 and mark[cell] == 0 and flows[cell] < 8:
             code = flows[cell]
             cell += D_ROW[code] * cols + D_COL[code]
-        if mark[cell] != own:
-            out[i] = label[cell]
+        number = reached[cell] if reached[cell] >= 0 else mark[cell]
+        reached[cell] = number
+        end, cell = cell, np.int64(first)
+        while cell != end:
+            reached[cell] = number
+            code = flows[cell]
+            cell += D_ROW[code] * cols + D_COL[code]
+
+
+@kernel
+def strip_cells(directions, marks, reached, dem, level):
+    """Cells that shed to each number, of those under its own line the part above its level.
+
+    The rest of a marked cell goes to the line that water reaches after leaving the line's cells.
+    """
+    rows, cols = dem.shape
+    flows, mark, label = directions.ravel(), marks.ravel(), reached.ravel()
+    out = np.zeros(level.size, dtype=np.float64)
+    for cell in range(label.size):
+        out[label[cell]] += 1.0
+    for row in range(rows):
+        for col in range(cols):
+            line = marks[row, col]
+            if line == 0:
+                continue
+            # over a cell the surface spans |down| + |along|; its level crosses it in proportion
+            down, along = rise(dem, np.float64(row), np.float64(col))
+            span = max(abs(down) + abs(along), 1e-9)
+            part = 0.5 - (np.float64(dem[row, col]) - level[line]) / span
+            below = 0.5 if np.isnan(part) else min(max(part, 0.0), 1.0)
+            cell = row * cols + col
+            while mark[cell] == line and flows[cell] < 8:
+                code = flows[cell]
+                cell += D_ROW[code] * cols + D_COL[code]
+            out[line] -= below
+            if mark[cell] != line:
+                out[label[cell]] += below
     return out
 
 
@@ -99,7 +131,14 @@ def up_slope(dem, row, col, owner, level, barrier, shed, cell_m):
     The next row is reached where the surface has its level among the cells that it runs through;
     the divide, where ground sheds to no row or another one for more than a few cells.
     """
+    return ways_up_slope(dem, row, col, owner, level, barrier, shed, cell_m)[0]
+
+
+@kernel
+def ways_up_slope(dem, row, col, owner, level, barrier, shed, cell_m):
+    """Distances as `up_slope`, and the number of the row that each ends at; 0 none."""
     out = np.full(row.size, np.nan)
+    met = np.zeros(row.size, dtype=np.int32)
     rows, cols = dem.shape
     for i in range(row.size):
         r, c = row[i], col[i]
@@ -148,6 +187,7 @@ def up_slope(dem, row, col, owner, level, barrier, shed, cell_m):
                 break  # over the top
             r, c, far = r + down, c + along, far + 1.0
             last_r, last_c = down, along
+        met[i] = reached
         if z > -np.inf:
             out[i] = ground
-    return out
+    return out, met

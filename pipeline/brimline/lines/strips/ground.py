@@ -8,15 +8,14 @@ import numpy as np
 
 from brimline.drainage.flow import flow_directions
 from brimline.grid import OUTLET
-from brimline.lines import _kernels as reading
 from brimline.lines.sample import along_all
 from brimline.lines.strips import _kernels
-from brimline.terrain.conditioning.filling import fill
+from brimline.terrain.conditioning.filling import fill, fill_shallow
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import NDArray
 
     from brimline.grid import Directions, Elevation, Grid, Labels
 
@@ -44,19 +43,26 @@ def sheet_directions(surface: Elevation, *, hollow_depth_m: float) -> Directions
     GridError
         If `surface` is no elevation array.
     """
-    depth = fill(surface) - surface
-    sinks = (flow_directions(surface) == OUTLET) & (depth > hollow_depth_m)
-    return flow_directions(fill(surface, sinks=sinks), sinks=sinks)
+    shallow = fill_shallow(surface, depth_m=hollow_depth_m)
+    if shallow is None:  # the cells beside enclosed nodata in which water ends have to be found
+        depth = fill(surface) - surface
+        sinks = (flow_directions(surface) == OUTLET) & (depth > hollow_depth_m)
+        shallow = fill(surface, sinks=sinks), sinks
+    filled, sinks = shallow
+    return flow_directions(filled, sinks=sinks)
 
 
-def cells_of_lines(lines: Sequence[Any] | NDArray[Any], grid: Grid) -> Labels:
-    """Mark the cells of each line with its number from 1; 0 none.
+def cells_of_lines(
+    lines: Sequence[Any] | NDArray[Any], grid: Grid, number: NDArray[np.int32] | None = None
+) -> Labels:
+    """Mark the cells of each line with its number, from 1 if none are given; 0 none.
 
     No step to a neighbour, diagonal ones among them, gets across a line without entering its cells.
     """
     points, index = along_all(lines, grid.cell_m * 64)
     row, col = grid.position(points[:, 0], points[:, 1])
-    number = np.arange(1, len(lines) + 1, dtype=np.int32)
+    if number is None:
+        number = np.arange(1, len(lines) + 1, dtype=np.int32)
     marked: Labels = _kernels.crossed_cells(row + 0.5, col + 0.5, index, number, grid.shape)
     return marked
 
@@ -88,37 +94,76 @@ def strip_areas_m2(
     level_m : (lines,) level of each line [m].
     surface : float32 (rows, cols) [m]
     """
-    count = len(level_m)
-    area = np.bincount(sheds.ravel(), minlength=count + 1).astype(np.float64)
-    row, col = np.nonzero(marked)
-    line = marked[row, col]
-    down, along = reading.rises(surface, row.astype(np.float64), col.astype(np.float64))
-    # over a cell the surface spans |down| + |along|; its level crosses it in proportion
-    span = np.maximum(np.abs(down) + np.abs(along), 1e-9)
-    part = np.clip(0.5 - (surface[row, col] - level_m[line - 1]) / span, 0.0, 1.0)
-    below = np.nan_to_num(part, nan=0.5)
-    then = _kernels.reached_below(directions, marked, sheds, row * grid.cols + col)
-    area -= np.bincount(line, below, minlength=count + 1)
-    area += np.bincount(then, below, minlength=count + 1)
-    return np.asarray(area[1:] * grid.cell_area_m2)
+    levels = np.concatenate(([np.nan], np.asarray(level_m, dtype=np.float64)))
+    cells = _kernels.strip_cells(directions, marked, sheds, surface, levels)
+    return np.asarray(cells[1:] * grid.cell_area_m2)
 
 
-def spacings_m(
-    lines: Sequence[Any] | NDArray[Any],
-    level_m: ArrayLike,
+def strips_of(
+    lines: NDArray[Any],
+    level_m: NDArray[np.float64],
+    surface: Elevation,
+    directions: Directions,
+    grid: Grid,
+    stays: Callable[[NDArray[np.float64]], NDArray[np.bool_]],
+) -> tuple[NDArray[np.bool_], NDArray[np.float64], NDArray[np.float64]]:
+    """Measure the strip above each line, once more where lines have to go.
+
+    What is left takes the water of those that go.
+
+    Parameters
+    ----------
+    lines : (lines,) LineStrings.
+    level_m : (lines,) level of each [m].
+    surface : float32 (rows, cols) [m]; the survey smoothed.
+    directions : uint8 (rows, cols), codes of `brimline.grid.neighbours`.
+    stays : tells from the mean distance up the slope of each line [m] whether it stays.
+
+    Returns
+    -------
+    stays : bool (lines,).
+    area_m2 : float64 (lines,), area that sheds to each line that stays [m²].
+    spacing_m : float64 (lines,), mean distance over the ground, up the slope, from each that stays
+        to the next or the divide [m].
+    """
+    number = np.arange(1, len(lines) + 1, dtype=np.int32)
+    marked = cells_of_lines(lines, grid)
+    sheds = sheds_to(marked, directions)
+    area = strip_areas_m2(marked, sheds, directions, level_m, surface, grid)
+    far, ends_at = _ways_up(lines, number, level_m, surface, grid, marked, sheds)
+    left = stays(far)
+    if left.all():
+        return left, area, far
+    gone = np.concatenate(([False], ~left))
+    marked = cells_of_lines(lines[left], grid, number[left])
+    _kernels.reach_without(directions, marked, gone, sheds)
+    before, area = area, strip_areas_m2(marked, sheds, directions, level_m, surface, grid)
+    # ways up change where they led to a line that went, or over ground that shed to it
+    anew = left & (area != before)
+    anew[ends_at[gone[1:][ends_at[:, 1] - 1], 0] - 1] = True
+    anew &= left
+    far[anew], _ = _ways_up(lines[anew], number[anew], level_m, surface, grid, marked, sheds)
+    return left, area, far
+
+
+def _ways_up(
+    lines: NDArray[Any],
+    number: NDArray[np.int32],
+    level_m: NDArray[np.float64],
     surface: Elevation,
     grid: Grid,
     marked: Labels,
     sheds: Labels,
-) -> NDArray[np.float64]:
-    """Mean distance over the ground, up the slope, from each line to the next or the divide [m]."""
+) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
+    """Mean distance up the slope from each line [m], and the pairs (line, next line up) met."""
     points, index = along_all(lines, _EVERY_CELLS * grid.cell_m)
     row, col = grid.position(points[:, 0], points[:, 1])
-    owner = (index + 1).astype(np.int32)
-    level = np.concatenate(([np.nan], np.asarray(level_m, dtype=np.float64)))
-    far = _kernels.up_slope(surface, row, col, owner, level, marked, sheds, grid.cell_m)
+    owner = number[index]
+    level = np.concatenate(([np.nan], level_m))
+    far, met = _kernels.ways_up_slope(surface, row, col, owner, level, marked, sheds, grid.cell_m)
     known = np.isfinite(far)
     total = np.bincount(index[known], far[known], minlength=len(lines))
-    number = np.bincount(index[known], minlength=len(lines)).astype(np.float64)
+    count = np.bincount(index[known], minlength=len(lines)).astype(np.float64)
+    pairs = np.column_stack((owner, met))
     with np.errstate(invalid="ignore"):
-        return np.asarray(total / number)
+        return total / count, pairs[met > 0]
