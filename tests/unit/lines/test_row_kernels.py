@@ -310,7 +310,7 @@ def test_strips_after_lines_have_gone_equal_those_of_what_is_left_alone():
     lines[:] = [shapely.LineString([(3, y), (20, y + 1.5), (41, y)]) for y in (35, 28, 22, 15, 6)]
     level = np.array([float(np.median(dem[round(40 - line.centroid.y)])) for line in lines])
     left = np.array([True, False, True, True, True])
-    stays, area, far = strips_of(lines, level, dem, directions, grid, lambda far_m: left)
+    stays, area, far = strips_of(lines, level, dem, directions, grid, lambda _: left)
     assert stays.tolist() == left.tolist()
     _, alone, far_alone = strips_of(
         lines[left], level[left], dem, directions, grid, lambda far_m: far_m > -1.0

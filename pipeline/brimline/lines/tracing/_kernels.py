@@ -7,54 +7,44 @@ import numpy as np
 from brimline._jit import kernel
 
 
-@kernel
-def _corners(row, col, cols):
-    """Linear indices of the four centres of a square, clockwise from the north-west."""
-    first = row * cols + col
-    return first, first + 1, first + cols + 1, first + cols
+def _sides() -> np.ndarray:
+    """Sides (from, to) that lines of a level join in a square, by which corners are high.
 
-
-@kernel
-def _pieces_here(flat, level, corner, seen):
-    """Write the different pieces with a level among four centres to `seen`; how many there are."""
-    number = 0
-    for i in range(4):
-        mine = flat[corner[i]]
-        if mine == 0 or np.isnan(level[mine]):
-            continue
-        known = False
-        for j in range(number):
-            known = known or seen[j] == mine
-        if not known:
-            seen[number] = mine
-            number += 1
-    return number
-
-
-@kernel
-def _crossings(z, corner, wanted, pairs):
-    """Write the sides (from, to) of a square that lines of a level join; how many lines there are.
-
-    Going clockwise round the square, a line enters where ground turns from high to low and leaves
-    where it turns back: the higher ground is then on its right.
+    Corners go clockwise from the north-west, one bit each; a fifth bit tells that the middle of
+    the square is low. Going clockwise round the square, a line enters where ground turns from
+    high to low and leaves where it turns back: the higher ground is then on its right. A saddle
+    whose middle is low keeps its two high corners apart.
     """
-    total = 0.0
-    number = 0
-    sides = pairs[2]
-    for i in range(4):
-        total += np.float64(z[corner[i]])
-        if (z[corner[i]] >= wanted) != (z[corner[(i + 1) % 4]] >= wanted):
-            sides[number] = i
-            number += 1
-    if number == 0 or np.isnan(total):
-        return 0
-    shift = 0 if z[corner[sides[0]]] >= wanted else 1
-    # a saddle whose middle is low keeps its two high corners apart
-    onward = 3 if number == 4 and not total / 4.0 >= wanted else 1
-    for i in range(number // 2):
-        pairs[0, i] = sides[(2 * i + shift) % number]
-        pairs[1, i] = sides[(2 * i + shift + onward) % number]
-    return number // 2
+    table = np.full((32, 4), -1, dtype=np.int8)
+    for case in range(32):
+        high = [bool(case >> i & 1) for i in range(4)]
+        sides = [i for i in range(4) if high[i] != high[(i + 1) % 4]]
+        shift = 0 if sides and high[sides[0]] else 1
+        onward = 3 if len(sides) == 4 and case >= 16 else 1
+        for line in range(len(sides) // 2):
+            table[case, 2 * line] = sides[(2 * line + shift) % len(sides)]
+            table[case, 2 * line + 1] = sides[(2 * line + shift + onward) % len(sides)]
+    return table
+
+
+_SIDES = _sides()
+
+
+@kernel
+def _case(z0, z1, z2, z3, wanted):
+    """Which corners of a square are high, and whether its middle is low: a row of `_SIDES`."""
+    case = (z0 >= wanted) | (z1 >= wanted) << 1 | (z2 >= wanted) << 2 | (z3 >= wanted) << 3
+    if case in (5, 10):
+        middle = (np.float64(z0) + np.float64(z1) + np.float64(z2) + np.float64(z3)) / 4.0
+        case |= 0 if middle >= wanted else 16
+    return case
+
+
+@kernel
+def _own_sides(mine, p0, p1, p2, p3):
+    """Sides of a square with a corner of a piece, one bit each."""
+    corners = (p0 == mine) | (p1 == mine) << 1 | (p2 == mine) << 2 | (p3 == mine) << 3
+    return corners | (corners >> 1 | corners << 3) & 15
 
 
 @kernel
@@ -65,20 +55,36 @@ def segments(dem, piece, level):
     right. An edge is numbered by twice its first cell, and one more where it runs down.
     """
     rows, cols = dem.shape
-    z, flat = dem.ravel(), piece.ravel()
     size = 1024
     out = np.empty((size, 3), dtype=np.int64)
     found = 0
-    seen = np.zeros(4, dtype=np.int32)
-    pairs = np.zeros((3, 4), dtype=np.int64)
+    drawn = np.zeros(level.size, dtype=np.bool_)
+    for mine in range(1, level.size):
+        drawn[mine] = not np.isnan(level[mine])
     for row in range(rows - 1):
+        any_here = drawn[piece[row, 0]] or drawn[piece[row + 1, 0]]
         for col in range(cols - 1):
-            corner = _corners(row, col, cols)
-            for j in range(_pieces_here(flat, level, corner, seen)):
-                mine = seen[j]
-                for i in range(_crossings(z, corner, level[mine], pairs)):
-                    a, b = pairs[0, i], pairs[1, i]
-                    if not _of_piece(flat, mine, corner, a) or not _of_piece(flat, mine, corner, b):
+            p1, p2 = piece[row, col + 1], piece[row + 1, col + 1]
+            before, any_here = any_here, p1 | p2 != 0 and (drawn[p1] or drawn[p2])
+            if not (before or any_here):
+                continue
+            p0, p3 = piece[row, col], piece[row + 1, col]
+            z0, z1 = dem[row, col], dem[row, col + 1]
+            z3, z2 = dem[row + 1, col], dem[row + 1, col + 1]
+            if np.isnan(z0 + z1 + z2 + z3):
+                continue
+            first = row * cols + col
+            for j in range(4):
+                mine = p0 if j == 0 else p1 if j == 1 else p2 if j == 2 else p3
+                if not drawn[mine] or (
+                    (j > 0 and mine == p0) or (j > 1 and mine == p1) or (j > 2 and mine == p2)
+                ):
+                    continue
+                case = _case(z0, z1, z2, z3, level[mine])
+                own = _own_sides(mine, p0, p1, p2, p3)
+                for i in range(0, 4, 2):
+                    a, b = np.int64(_SIDES[case, i]), np.int64(_SIDES[case, i + 1])
+                    if a < 0 or not own >> a & own >> b & 1:
                         continue
                     if found == size:
                         size *= 2
@@ -86,7 +92,7 @@ def segments(dem, piece, level):
                         larger[:found] = out
                         out = larger
                     out[found, 0] = mine
-                    out[found, 1], out[found, 2] = _edge(corner, a), _edge(corner, b)
+                    out[found, 1], out[found, 2] = _edge(first, cols, a), _edge(first, cols, b)
                     found += 1
     return out[:found].copy()
 
@@ -95,38 +101,58 @@ def segments(dem, piece, level):
 def lengths(dem, piece, level):
     """Length, in cells, of the lines that `segments` would find for each piece."""
     rows, cols = dem.shape
-    z, flat = dem.ravel(), piece.ravel()
     out = np.zeros(level.size, dtype=np.float64)
-    seen = np.zeros(4, dtype=np.int32)
-    pairs = np.zeros((3, 4), dtype=np.int64)
     for row in range(rows - 1):
         for col in range(cols - 1):
-            corner = _corners(row, col, cols)
-            for j in range(_pieces_here(flat, level, corner, seen)):
-                mine = seen[j]
-                for i in range(_crossings(z, corner, level[mine], pairs)):
-                    a, b = pairs[0, i], pairs[1, i]
-                    if _of_piece(flat, mine, corner, a) and _of_piece(flat, mine, corner, b):
-                        r0, c0 = _on_edge(z, cols, _edge(corner, a), level[mine])
-                        r1, c1 = _on_edge(z, cols, _edge(corner, b), level[mine])
-                        out[mine] += np.hypot(r1 - r0, c1 - c0)
+            p0, p1 = piece[row, col], piece[row, col + 1]
+            p3, p2 = piece[row + 1, col], piece[row + 1, col + 1]
+            if p0 | p1 | p2 | p3 == 0:
+                continue
+            z0, z1 = np.float64(dem[row, col]), np.float64(dem[row, col + 1])
+            z3, z2 = np.float64(dem[row + 1, col]), np.float64(dem[row + 1, col + 1])
+            if np.isnan(z0 + z1 + z2 + z3):
+                continue
+            for j in range(4):
+                mine = p0 if j == 0 else p1 if j == 1 else p2 if j == 2 else p3
+                if mine == 0 or (
+                    (j > 0 and mine == p0) or (j > 1 and mine == p1) or (j > 2 and mine == p2)
+                ):
+                    continue
+                wanted = level[mine]
+                case = _case(z0, z1, z2, z3, wanted)  # 0 for no level: NaN is below nothing
+                own = _own_sides(mine, p0, p1, p2, p3)
+                for i in range(0, 4, 2):
+                    a, b = _SIDES[case, i], _SIDES[case, i + 1]
+                    if a < 0 or not own >> a & own >> b & 1:
+                        continue
+                    r0, c0 = _on_side(z0, z1, z2, z3, a, wanted)
+                    r1, c1 = _on_side(z0, z1, z2, z3, b, wanted)
+                    out[mine] += np.sqrt((r1 - r0) ** 2 + (c1 - c0) ** 2)
     return out
 
 
 @kernel
-def _edge(corner, side):
+def _on_side(z0, z1, z2, z3, side, wanted):
+    """Position (row, col) in a square of a level on one of its sides."""
     if side == 0:
-        return 2 * corner[0]
+        return 0.0, (wanted - z0) / (z1 - z0)
     if side == 1:
-        return 2 * corner[1] + 1
+        return (wanted - z1) / (z2 - z1), 1.0
     if side == 2:
-        return 2 * corner[3]
-    return 2 * corner[0] + 1
+        return 1.0, (wanted - z3) / (z2 - z3)
+    return (wanted - z0) / (z3 - z0), 0.0
 
 
 @kernel
-def _of_piece(flat, mine, corner, side):
-    return flat[corner[side]] == mine or flat[corner[(side + 1) % 4]] == mine
+def _edge(first, cols, side):
+    """Give the number of the grid edge along a side of the square whose first cell is given."""
+    if side == 0:
+        return 2 * first
+    if side == 1:
+        return 2 * first + 3
+    if side == 2:
+        return 2 * (first + cols)
+    return 2 * first + 1
 
 
 @kernel
