@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import ndtr
 
+from brimline.lines.keyline.breaks import _kernels
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -38,12 +40,9 @@ class Noise:
     sigma_m: float
     alike_m: float
 
-    def whitened(self, values: NDArray[np.float64], step_m: float) -> NDArray[np.float64]:
-        """Values as multiples of independent unit noise; along the first axis, `step_m` apart."""
-        rho = float(np.exp(-step_m / self.alike_m)) if self.alike_m > 0 else 0.0
-        result = np.array(values, dtype=np.float64)
-        result[1:] = (values[1:] - rho * values[:-1]) / np.sqrt(1 - rho * rho)
-        return result / self.sigma_m
+    def rho(self, step_m: float) -> float:
+        """Correlation of the noise of two places so far apart."""
+        return float(np.exp(-step_m / self.alike_m)) if self.alike_m > 0 else 0.0
 
     def long_run(self) -> float:
         """Return what decides over distances beyond `alike_m`: variance times distance [m³]."""
@@ -74,7 +73,9 @@ def hinges(s: NDArray[np.float64], at: NDArray[np.float64]) -> NDArray[np.float6
 def gains(
     base: NDArray[np.float64], columns: NDArray[np.float64], z: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """How far each column alone, beside the base, explains `z`.
+    """How far each column alone, beside the base, explains `z`: the definition, told plainly.
+
+    The search has the same of `breaks`, which takes the columns of breaks together.
 
     Returns
     -------
@@ -102,6 +103,11 @@ def chance(score: float, unit: NDArray[np.float64]) -> float:
     """
     steps = np.clip(np.einsum("ij,ij->j", unit[:, 1:], unit[:, :-1]), -1.0, 1.0)
     path = float(np.arccos(steps).sum())
+    return _bound(score, path)
+
+
+def _bound(score: float, path: float) -> float:
+    """`chance` for a path of known length [rad]."""
     bound = ndtr(-score) + path / (2 * np.pi) * np.exp(-0.5 * score * score)
     return float(min(2 * bound, 1.0))
 
@@ -124,26 +130,25 @@ def straight_reaches(
     (the broken line); Bai & Perron (1998), doi:10.2307/2998540 (one break after another, each kept
     only if it is significant).
     """
-    search = _Search(s, z - z.mean(), noise, min_reach_m)
+    search = _Search(np.ascontiguousarray(s), z - z.mean(), noise, min_reach_m)
     breaks = search.settled(search.forward())
-    residual = search.z - broken_line(s, search.z, breaks)[0]
+    residual = _kernels.off_line(search.s, search.z, breaks)
     search = replace(search, noise=rougher(noise, residual, search.step_m))
     while True:
         chances = np.array([search.chance_of(breaks, place) for place in range(len(breaks))])
         if not chances.size or chances.max() < _CHANCE:
             break
         breaks = search.settled(np.delete(breaks, int(chances.argmax())))
-    _, slopes = broken_line(s, z, breaks)
-    return Reaches(breaks_m=breaks, slopes=slopes, sure=1.0 - chances)
+    return Reaches(breaks_m=breaks, slopes=_slopes(s, z, breaks), sure=1.0 - chances)
 
 
-def broken_line(
+def _slopes(
     s: NDArray[np.float64], z: NDArray[np.float64], breaks: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Least-squares broken line with given breaks: its levels and the slope of each reach."""
+) -> NDArray[np.float64]:
+    """Slope of each reach of the least-squares broken line with given breaks."""
     base = np.column_stack([np.ones_like(s), s, hinges(s, breaks)])
     found, *_ = np.linalg.lstsq(base, z, rcond=None)
-    return base @ found, np.cumsum(found[1:])
+    return np.cumsum(found[1:])
 
 
 def rougher(noise: Noise, residual: NDArray[np.float64], step_m: float) -> Noise:
@@ -175,12 +180,22 @@ class _Search:
     def step_m(self) -> float:
         return float(self.s[1] - self.s[0])
 
+    @property
+    def rho(self) -> float:
+        """Correlation of the noise of neighbouring stations."""
+        return self.noise.rho(self.step_m)
+
+    @property
+    def unit_m(self) -> float:
+        """Standard deviation of what the noise adds from station to station [m]."""
+        return self.noise.sigma_m * float(np.sqrt(1 - self.rho**2))
+
     def forward(self) -> NDArray[np.float64]:
         """Add the best break until it is no better than chance, or the line is close enough."""
         breaks: NDArray[np.float64] = np.empty(0)
         while len(breaks) < _MOST:
-            miss = np.abs(self.z - broken_line(self.s, self.z, breaks)[0])
-            if miss.max() <= _STRAIGHT * np.ptp(self.z):
+            miss = _kernels.off_line(self.s, self.z, breaks)
+            if np.abs(miss).max() <= _STRAIGHT * np.ptp(self.z):
                 break
             ends = np.concatenate([[self.s[0]], breaks, [self.s[-1]]])
             at = np.concatenate(
@@ -188,23 +203,19 @@ class _Search:
             )
             if not at.size:
                 break
-            score, unit = self._scores(breaks, at)
+            score, path = _kernels.scan(self.s, self.z, breaks, at, self.rho, 1)
             best = int(np.abs(score).argmax())
-            if chance(float(abs(score[best])), unit) >= _CHANCE:
+            if _bound(float(abs(score[best])) / self.unit_m, path) >= _CHANCE:
                 break
             breaks = self.settled(np.sort(np.append(breaks, at[best])))
         return breaks
 
     def settled(self, breaks: NDArray[np.float64]) -> NDArray[np.float64]:
         """Move each break in turn to its best place between its neighbours."""
-        breaks = breaks.copy()
-        for _ in range(_SWEEPS if len(breaks) > 1 else 1):
-            for place in range(len(breaks)):
-                at = self._places(*self._between(breaks, place), _FINE)
-                if at.size:
-                    score, _ = self._scores(np.delete(breaks, place), at)
-                    breaks[place] = at[int(np.abs(score).argmax())]
-        return breaks
+        moved: NDArray[np.float64] = _kernels.settled(
+            self.s, self.z, breaks, self.rho, self.min_reach_m, _FINE, _SWEEPS
+        )
+        return moved
 
     def chance_of(self, breaks: NDArray[np.float64], place: int) -> float:
         """Chance that noise alone makes a break as clear as this one between its neighbours."""
@@ -215,9 +226,8 @@ class _Search:
         at = self._places(low, high, 2 * _FINE)
         if not at.size:
             at = breaks[place : place + 1]
-        part = replace(self, s=self.s[here], z=self.z[here])
-        score, unit = part._scores(np.empty(0), at)  # noqa: SLF001 of its own class
-        return chance(float(np.abs(score).max()), unit)
+        score, path = _kernels.scan(self.s[here], self.z[here], np.empty(0), at, self.rho, 1)
+        return _bound(float(np.abs(score).max()) / self.unit_m, path)
 
     def _between(self, breaks: NDArray[np.float64], place: int) -> tuple[float, float]:
         low = breaks[place - 1] if place else self.s[0]
@@ -228,12 +238,3 @@ class _Search:
         if high - low <= 2 * self.min_reach_m:
             return np.empty(0)
         return np.linspace(low + self.min_reach_m, high - self.min_reach_m, count)
-
-    def _scores(
-        self, breaks: NDArray[np.float64], at: NDArray[np.float64]
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """`gains` of one more break at each place, in independent unit noise."""
-        base = np.column_stack([np.ones_like(self.s), self.s, hinges(self.s, breaks)])
-        columns = hinges(self.s, at)
-        white = [self.noise.whitened(part, self.step_m) for part in (base, columns, self.z)]
-        return gains(*white)

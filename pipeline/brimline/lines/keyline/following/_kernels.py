@@ -107,7 +107,8 @@ def followed(dem, level, square, at_row, at_col, way, reach):
         if count == size:
             size *= 2
             larger = np.empty((size, 2), dtype=np.float64)
-            larger[:count] = out
+            for i in range(count):
+                larger[i, 0], larger[i, 1] = out[i, 0], out[i, 1]
             out = larger
         out[count, 0], out[count, 1] = r, c
         count += 1

@@ -1,0 +1,1 @@
+"""Fast searches for the breaks of a long profile."""
