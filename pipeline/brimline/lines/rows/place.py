@@ -18,7 +18,7 @@ from brimline.lines.tracing import lengths_m
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from brimline.grid import Directions, Elevation, Grid, Labels
+    from brimline.grid import BoolGrid, Directions, Elevation, Grid, Labels
     from brimline.lines.rows.rules import Duty, Spacing
 
 _FEWEST_BANDS = 16
@@ -33,7 +33,6 @@ class Ground:
 
     Parameters
     ----------
-    surface : float32 (rows, cols) [m]
     piece : int32 (rows, cols), number of the connected free ground of one height band; 0 none.
     pieces : how many there are.
     length_m : float64 (pieces + 1,), length of the contour through each piece's middle [m].
@@ -41,7 +40,6 @@ class Ground:
     top_m, band_m : upper end of the first band, height of a band [m].
     """
 
-    surface: Elevation
     piece: Labels
     pieces: int
     length_m: NDArray[np.float64]
@@ -55,7 +53,7 @@ def ground(
     slope_pct: NDArray[np.float32],
     directions: Directions,
     blocked: NDArray[np.uint8],
-    drawn: Labels,
+    drawn: BoolGrid,
     grid: Grid,
     max_slope_pct: float,
 ) -> Ground:
@@ -79,12 +77,14 @@ def ground(
     kind = net_kernels.kinds(surface, blocked, drawn, _CLOSES)
     piece, pieces = _kernels.pieces(number, (kind & net_kernels.FREE) > 0)
     middle = _kernels.middles(number, piece, pieces, top, band)
+    length = lengths_m(surface, piece, middle, grid)
+    slot, start = net_kernels.slots(number, kind, int(number.max()) + 1)
+    del number  # the net is the largest of all, so what it does not need goes first
     return Ground(
-        surface=surface,
         piece=piece,
         pieces=pieces,
-        length_m=lengths_m(surface, piece, middle, grid),
-        net=net_of(surface, slope_pct, directions, kind, number, piece, grid.cell_m),
+        length_m=length,
+        net=net_of(surface, slope_pct, directions, kind, piece, slot, start, grid.cell_m),
         top_m=top,
         band_m=band,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
@@ -138,19 +138,8 @@ def swale_rows(
     )
     sources = [int(i) for i in kept.source]
     if spacing is not None:
-        free = where.beside(near_lines(kept.lines, grid, spacing.min_m))
-        ground = place.ground(
-            surface,
-            _slope_pct(surface, grid, where),
-            directions,
-            free.blocked,
-            cells_of_lines(kept.lines, grid),
-            grid,
-            min(where.max_slope_pct, _STEEPEST_PCT),
-        )
-        pieces, level = _proposed(ground, survey, grid, free, duty, spacing, drawing)
-        pieces, level = made_room(
-            pieces, level, kept.lines, spacing.min_m / 2, max(drawing.min_length_m, 1e-6)
+        pieces, level = _proposed(
+            survey, surface, grid, where, directions, duty, spacing, kept.lines, drawing
         )
         rows += measured(pieces, level, survey, surface, grid, drawing)
         sources += [-1] * len(pieces.lines)
@@ -193,21 +182,49 @@ def _kept_drawn(fixed: list[Corrected], where: Limits, grid: Grid, drawing: Draw
 
 
 def _proposed(
-    ground: place.Ground,
     survey: Elevation,
+    surface: Elevation,
     grid: Grid,
-    free: Limits,
+    where: Limits,
+    directions: Directions,
     duty: Duty,
     spacing: Spacing,
+    drawn: NDArray[Any],
     drawing: Drawing,
 ) -> tuple[Cut, NDArray[np.float64]]:
-    """Place rows, again with what the tracing before gave, and draw them."""
+    """Place rows beside drawn ones, draw them, and make room between them."""
+    free = where.beside(near_lines(drawn, grid, spacing.min_m))
+    lines, level = _traced(surface, grid, free, directions, duty, spacing, drawn, drawing)
+    pieces, level = drawn_level(lines, level, survey, surface, grid, free, drawing)
+    return made_room(pieces, level, drawn, spacing.min_m / 2, max(drawing.min_length_m, 1e-6))
+
+
+def _traced(
+    surface: Elevation,
+    grid: Grid,
+    free: Limits,
+    directions: Directions,
+    duty: Duty,
+    spacing: Spacing,
+    drawn: NDArray[Any],
+    drawing: Drawing,
+) -> tuple[NDArray[Any], NDArray[np.float64]]:
+    """Place rows, again with what the tracing before gave, and trace them; with their levels."""
+    ground = place.ground(
+        surface,
+        _slope_pct(surface, grid, free),
+        directions,
+        free.blocked,
+        cells_of_lines(drawn, grid) > 0,
+        grid,
+        min(free.max_slope_pct, _STEEPEST_PCT),
+    )
     length = ground.length_m
     for last in (False, True):
         level = place.levels_of_rows(
             ground, grid, duty, spacing, min_length_m=drawing.min_length_m, length_m=length
         )
-        lines, piece = traced(ground.surface, ground.piece, level, grid)
+        lines, piece = traced(surface, ground.piece, level, grid)
         if not last:
             # count what is left of each row after cutting; where that is nothing, no row is placed
             # the second time, and the water runs on to the next one
@@ -216,7 +233,7 @@ def _proposed(
                 piece[rough.source], shapely.length(rough.lines), minlength=len(level)
             )
             length = np.where(np.isfinite(level), drawn_m, length)
-    return drawn_level(lines, level[piece], survey, ground.surface, grid, free, drawing)
+    return lines, level[piece]
 
 
 def _row(

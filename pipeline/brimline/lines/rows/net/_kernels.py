@@ -38,7 +38,7 @@ def kinds(dem, blocked, drawn, closes):
         for col in range(cols):
             code = blocked[row, col]
             kind = CLOSED if closes[code] else np.uint8(0)
-            if drawn[row, col] > 0:
+            if drawn[row, col]:
                 kind |= DRAWN
             elif code == 0 and not np.isnan(dem[row, col]):
                 kind |= FREE

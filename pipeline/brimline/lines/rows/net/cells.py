@@ -39,8 +39,9 @@ def net_of(
     slope_pct: NDArray[np.float32],
     directions: Directions,
     kind: NDArray[np.uint8],
-    band: NDArray[np.int16],
     piece: Labels,
+    slot: Labels,
+    start: NDArray[np.int64],
     cell_m: float,
 ) -> Net:
     """Lay out the cells that placing looks at.
@@ -51,11 +52,11 @@ def net_of(
     slope_pct : float32 (rows, cols) [%]
     directions : uint8 (rows, cols)
     kind : uint8 (rows, cols), as `_kernels.kinds` gives it.
-    band : int16 (rows, cols), number of each cell's height band from 0 at the top.
     piece : int32 (rows, cols), number of the connected free ground of one band; 0 none.
+    slot, start : what `_kernels.slots` gives; the water of cells that are not kept is followed in
+        `slot`.
     cell_m : side of a cell [m].
     """
-    slot, start = _kernels.slots(band, kind, int(band.max()) + 1)
     node = np.zeros((int(start[-1]), _kernels.WORDS), dtype=np.int32)
     _kernels.follow(directions, kind, slot, node)
     flag, over_to, over_rise = _kernels.lay_out(
