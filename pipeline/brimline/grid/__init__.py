@@ -9,6 +9,7 @@ from brimline.grid.arrays import (
     Labels,
     checked_elevation,
     checked_same_shape,
+    read_only,
 )
 from brimline.grid.frame import Grid
 from brimline.grid.neighbours import (
@@ -35,5 +36,6 @@ __all__ = [
     "Labels",
     "checked_elevation",
     "checked_same_shape",
+    "read_only",
     "reverse",
 ]

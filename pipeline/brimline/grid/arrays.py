@@ -19,7 +19,7 @@ LABEL_NONE: Final = 0
 
 
 def checked_elevation(dem: NDArray[Any], name: str = "dem") -> Elevation:
-    """Return `dem` as C-contiguous float32 with NaN for every non-finite cell.
+    """Return `dem` as C-contiguous float32 with NaN for every non-finite cell, read-only.
 
     Copies only where it must; never writes to its argument.
 
@@ -33,13 +33,24 @@ def checked_elevation(dem: NDArray[Any], name: str = "dem") -> Elevation:
     surface = np.ascontiguousarray(dem, dtype=np.float32)
     finite = np.isfinite(surface)
     if finite.size and finite.all():
-        return surface
+        return read_only(surface)
     if not finite.any():
         raise GridError(f"{name} {dem.shape} holds no finite cell")
     infinite = ~(finite | np.isnan(surface))
     if infinite.any():
         surface = np.where(infinite, np.float32(np.nan), surface)
-    return surface
+    return read_only(surface)
+
+
+def read_only(array: NDArray[Any]) -> NDArray[Any]:
+    """Return a view that may not be written to.
+
+    What goes into kernels is one kind of array then, whether it comes from a file or from another
+    kernel: they are compiled once.
+    """
+    view = array.view()
+    view.flags.writeable = False
+    return view
 
 
 def checked_same_shape(**arrays: NDArray[Any]) -> tuple[int, int]:

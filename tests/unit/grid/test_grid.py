@@ -64,6 +64,16 @@ def test_elevation_is_cleaned_without_touching_the_argument():
         checked_elevation(np.full((2, 2), np.inf, dtype=np.float32))
 
 
+def test_checked_elevation_cannot_be_written_to_and_shares_the_callers_cells():
+    dem = np.ones((2, 3), dtype=np.float32)
+    clean = checked_elevation(dem)
+    assert np.shares_memory(clean, dem)
+    with pytest.raises(ValueError, match="read-only"):
+        clean[0, 0] = 2.0
+    dem[0, 0] = 3.0  # the caller's own array stays as it was
+    assert clean[0, 0] == 3.0
+
+
 def test_shapes_must_agree():
     assert checked_same_shape(a=np.zeros((2, 3)), b=np.ones((2, 3))) == (2, 3)
     with pytest.raises(GridError, match=r"a \(2, 3\), b \(3, 2\)"):

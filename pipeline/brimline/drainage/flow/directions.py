@@ -11,7 +11,7 @@ from brimline._jit import bands, side_by_side
 from brimline.drainage.flow import _kernels
 from brimline.drainage.flow.flats import drain_flats
 from brimline.errors import GridError
-from brimline.grid import NO_DATA, OUTLET, checked_elevation, checked_same_shape
+from brimline.grid import NO_DATA, OUTLET, checked_elevation, checked_same_shape, read_only
 from brimline.grid.nodata import outside
 
 if TYPE_CHECKING:
@@ -72,7 +72,7 @@ def flow_directions(surface: Elevation, *, sinks: BoolGrid | None = None) -> Dir
 
 
 def checked_directions(directions: NDArray[Any]) -> Directions:
-    """Return `directions` as a C-contiguous array of uint8; the codes are checked where counted.
+    """Return `directions` as C-contiguous uint8, read-only; the codes are checked where counted.
 
     Raises
     ------
@@ -83,7 +83,7 @@ def checked_directions(directions: NDArray[Any]) -> Directions:
         raise GridError(
             f"directions must be a 2-D uint8 array, got {directions.ndim}-D {directions.dtype}"
         )
-    return np.ascontiguousarray(directions)
+    return read_only(np.ascontiguousarray(directions))
 
 
 def counted_donors(codes: Directions) -> NDArray[np.uint8]:
