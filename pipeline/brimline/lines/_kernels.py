@@ -218,6 +218,30 @@ def spread(mask, radius):
 
 
 @kernel
+def codes_at(points, codes, west, north, cell, outside):
+    """Code of the cell that each point lies in; `outside` beyond the grid."""
+    rows, cols = codes.shape
+    out = np.empty(points.shape[0], dtype=np.uint8)
+    for p in range(points.shape[0]):
+        row = np.floor((north - points[p, 1]) / cell)
+        col = np.floor((points[p, 0] - west) / cell)
+        held = 0 <= row < rows and 0 <= col < cols
+        out[p] = codes[np.int64(row), np.int64(col)] if held else outside
+    return out
+
+
+@kernel
+def chainages(points, index):
+    """Distance of each point from the first one of its own line."""
+    out = np.zeros(points.shape[0], dtype=np.float64)
+    for p in range(1, points.shape[0]):
+        if index[p] == index[p - 1]:
+            step = np.hypot(points[p, 0] - points[p - 1, 0], points[p, 1] - points[p - 1, 1])
+            out[p] = out[p - 1] + step
+    return out
+
+
+@kernel
 def folds(points, index, at, length, most):
     """Mark the points between whose surroundings, `length` long, a line turns by more than `most`.
 

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 _STEPS_PER_CELL: Final = 4
 _FOLD_M: Final = 10.0  # a line that turns by more than _FOLD_DEG within this length turns back
 _FOLD_DEG: Final = 110.0
+_SAMPLES_M: Final = 1e-6  # a sample nearer to the line between its neighbours is no bend of it
 _HAIR_M: Final = 0.01  # lines end this far off an outline, so that rounding never takes them in
 
 
@@ -319,10 +320,9 @@ def _cut_by_cells(
     if len(pieces.lines) == 0:
         return pieces
     points, index = along_all(pieces.lines, grid.cell_m / _STEPS_PER_CELL)
-    row, col = grid.cell(points[:, 0], points[:, 1])
-    held = grid.holds(row, col)
-    code = np.full(len(points), Stop.DATA_EDGE, dtype=np.uint8)
-    code[held] = blocked[row[held], col[held]]
+    code: NDArray[np.uint8] = _kernels.codes_at(
+        points, blocked, grid.west_m, grid.north_m, grid.cell_m, np.uint8(Stop.DATA_EDGE)
+    )
     # outlines have been cut exactly already; their cells only matter to where rows are placed
     code[(code == Stop.KEEP_OUT) | (code == Stop.BOUNDARY)] = Stop.NONE
     if beyond is not None:
@@ -346,42 +346,38 @@ def _stretches(
 ) -> Cut:
     """Make pieces of the stretches of samples, rings that were cut joined over their seam."""
     of = index[first]
-    begin = np.searchsorted(index, np.arange(len(pieces.lines)))
-    finish = np.searchsorted(index, np.arange(len(pieces.lines)), side="right") - 1
-    at_begin, at_finish = first == begin[of], last == finish[of]
-    ring = shapely.is_closed(pieces.lines)[of]
+    places = np.arange(len(pieces.lines))
+    at_begin = first == np.searchsorted(index, places)[of]
+    at_finish = last == np.searchsorted(index, places, side="right")[of] - 1
     whole = at_begin & at_finish
-    # the last stretch of a cut ring runs on over the seam into the first one
-    opened = np.flatnonzero(ring & at_finish & ~whole)
-    into = {int(of[k]): k for k in np.flatnonzero(ring & at_begin & ~whole)}
-    lines: list[shapely.LineString] = []
-    rows: list[tuple[int, int, int]] = []
-    tail = {int(into[int(of[k])]): int(k) for k in opened if int(of[k]) in into}
-    joined = set(tail.values())
-    for k in range(len(first)):
-        if k in joined:
-            continue
-        stretch = points[first[k] : last[k] + 1]
-        start = before[k] if not at_begin[k] else pieces.start[of[k]]
-        end = after[k] if not at_finish[k] else pieces.end[of[k]]
-        if k in tail:
-            other = tail[k]
-            stretch = np.concatenate((points[first[other] : last[other] + 1], stretch[1:]))
-            start = before[other]
-        if whole[k]:
-            lines.append(pieces.lines[of[k]])
-        elif len(stretch) > 1:
-            lines.append(shapely.LineString(stretch))
-        else:
-            continue
-        rows.append((int(of[k]), int(start), int(end)))
-    table = np.array(rows, dtype=np.int64).reshape(-1, 3)
-    made = np.empty(len(lines), dtype=object)
-    made[:] = lines
-    made = np.asarray(shapely.simplify(made, 1e-6, preserve_topology=False))  # samples, not bends
-    return Cut(
-        made,
-        pieces.source[table[:, 0]],
-        table[:, 1].astype(np.uint8),
-        table[:, 2].astype(np.uint8),
-    )
+    start = np.where(at_begin, pieces.start[of], before)
+    end = np.where(at_finish, pieces.end[of], after)
+    lines = pieces.lines[of].copy()
+    part = ~whole & (last > first)
+    lines[part] = _part_lines(points, first[part], last[part])
+    kept = whole | part
+    ring = shapely.is_closed(pieces.lines)[of] & ~whole
+    for head in np.flatnonzero(ring & at_begin):
+        # the last stretch of a cut ring runs on over the seam into the first one
+        tails = np.flatnonzero(ring & at_finish & (of == of[head]))
+        for tail in tails:
+            there = points[first[tail] : last[tail] + 1]
+            joined = np.concatenate((there, points[first[head] + 1 : last[head] + 1]))
+            kept[head], kept[tail], start[head] = len(joined) > 1, False, before[tail]
+            if kept[head]:
+                lines[head] = shapely.simplify(
+                    shapely.LineString(joined), _SAMPLES_M, preserve_topology=False
+                )
+    return Cut(lines[kept], pieces.source[of[kept]], start[kept], end[kept])
+
+
+def _part_lines(
+    points: NDArray[np.float64], first: NDArray[np.int64], last: NDArray[np.int64]
+) -> NDArray[Any]:
+    """Lines through the samples from first to last, without those that are no bends."""
+    size = last - first + 1
+    index = np.repeat(np.arange(len(first)), size)
+    inside = np.arange(len(index)) - np.repeat(np.cumsum(size) - size, size)
+    lines: NDArray[Any] = np.empty(len(first), dtype=object)
+    lines[:] = shapely.linestrings(points[first[index] + inside], indices=index)
+    return np.asarray(shapely.simplify(lines, _SAMPLES_M, preserve_topology=False))

@@ -164,13 +164,8 @@ def chainage(points: NDArray[np.float64], index: NDArray[np.int64]) -> NDArray[n
     -------
     float64 (points,) [m]
     """
-    if len(points) == 0:
-        return np.zeros(0)
-    step = np.hypot(*np.diff(points, axis=0).T)
-    total = np.concatenate(([0.0], np.cumsum(step)))
-    begin = np.flatnonzero(np.insert(index[1:] != index[:-1], 0, True))  # of each line
-    size = np.diff(np.append(begin, len(index)))
-    return np.asarray(total - np.repeat(total[begin], size))
+    along: NDArray[np.float64] = _kernels.chainages(points, index)
+    return along
 
 
 def onto_level(
