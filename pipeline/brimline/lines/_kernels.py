@@ -242,6 +242,21 @@ def chainages(points, index):
 
 
 @kernel
+def bends(points, index, least):
+    """Mark points at which a line bends away by more than `least`, and the ends of each line."""
+    count = index.size
+    out = np.ones(count, dtype=np.bool_)
+    for p in range(1, count - 1):
+        if index[p - 1] != index[p] or index[p + 1] != index[p]:
+            continue
+        x, y = points[p, 0] - points[p - 1, 0], points[p, 1] - points[p - 1, 1]
+        u, v = points[p + 1, 0] - points[p, 0], points[p + 1, 1] - points[p, 1]
+        onward = x * u + y * v > 0.0
+        out[p] = not onward or abs(x * v - y * u) > least * np.hypot(x + u, y + v)
+    return out
+
+
+@kernel
 def folds(points, index, at, length, most):
     """Mark the points between whose surroundings, `length` long, a line turns by more than `most`.
 

@@ -365,9 +365,7 @@ def _stretches(
             joined = np.concatenate((there, points[first[head] + 1 : last[head] + 1]))
             kept[head], kept[tail], start[head] = len(joined) > 1, False, before[tail]
             if kept[head]:
-                lines[head] = shapely.simplify(
-                    shapely.LineString(joined), _SAMPLES_M, preserve_topology=False
-                )
+                (lines[head],) = _part_lines(joined, np.array([0]), np.array([len(joined) - 1]))
     return Cut(lines[kept], pieces.source[of[kept]], start[kept], end[kept])
 
 
@@ -378,6 +376,8 @@ def _part_lines(
     size = last - first + 1
     index = np.repeat(np.arange(len(first)), size)
     inside = np.arange(len(index)) - np.repeat(np.cumsum(size) - size, size)
+    xy = points[first[index] + inside]
+    bent = _kernels.bends(xy, index, _SAMPLES_M)
     lines: NDArray[Any] = np.empty(len(first), dtype=object)
-    lines[:] = shapely.linestrings(points[first[index] + inside], indices=index)
-    return np.asarray(shapely.simplify(lines, _SAMPLES_M, preserve_topology=False))
+    lines[:] = shapely.linestrings(xy[bent], indices=index[bent])
+    return lines

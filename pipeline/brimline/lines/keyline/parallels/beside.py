@@ -13,6 +13,8 @@ from brimline.lines.keyline.parallels.strands import STEP_M, guide_of, strands
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+_PLAIN_M = 0.005
+
 Lines = tuple[shapely.LineString, ...]
 
 
@@ -78,8 +80,9 @@ def _drawn(
         xy, most_m = shapely.get_coordinates(guide), max(offsets_m)
         ready = guide_of(xy, most_m=most_m, turning_radius_m=turning_radius_m)
         drawn = strands(ready, signed, turning_radius_m=turning_radius_m)
+        plain = shapely.simplify(guide, _PLAIN_M)  # as far as offset curves are true to it
         found = [
-            tractor_way(guide, one, turning_radius_m) if lines is None else tuple(lines)
+            tractor_way(plain, one, turning_radius_m) if lines is None else tuple(lines)
             for one, lines in zip(signed, drawn, strict=True)
         ]
     else:
