@@ -182,7 +182,7 @@ def settled(s, z, breaks, rho, min_reach, tries, sweeps):
             for k in range(tries):
                 at[k] = k * ((high - low) / (tries - 1)) + low
             at[tries - 1] = high
-            scores, _path = scan(s, z, others, at, rho, 0)
+            scores, _path = scan(s, z, others, at, rho, np.int64(0))
             most = -1.0
             for k in range(tries):
                 if abs(scores[k]) > most:

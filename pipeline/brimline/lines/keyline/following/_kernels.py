@@ -70,7 +70,7 @@ def nearest(dem, level, row, col, reach):
                 z0, z1 = _ends(dem, r, c, side)
                 if not z0 > level or z1 > level:  # a line enters here
                     continue
-                out = _turned(dem, r, c, level, side, 1)
+                out = _turned(dem, r, c, level, side, np.int64(1))
                 if out < 0:
                     continue
                 r0, c0 = _crossing(dem, r, c, level, side)
