@@ -257,6 +257,52 @@ def bends(points, index, least):
 
 
 @kernel
+def thin(line, size, moved, stack, points, filled):
+    """Write a line with as few vertices as it needs (Douglas & Peucker); the end of what is filled.
+
+    What is still to be looked at ends at the vertices of the stack, the nearest on top.
+    """
+    points[filled, 0], points[filled, 1] = line[0, 0], line[0, 1]
+    filled += 1
+    stack[0] = size - 1
+    depth = 1
+    a = np.int64(0)
+    while depth > 0:
+        b = stack[depth - 1]
+        middle = _farthest(line, a, b, moved)
+        if middle > a:
+            stack[depth] = middle
+            depth += 1
+        else:
+            points[filled, 0], points[filled, 1] = line[b, 0], line[b, 1]
+            filled += 1
+            a = b
+            depth -= 1
+    return filled
+
+
+@kernel
+def _farthest(line, a, b, moved):
+    """Vertex farthest from the straight way from `a` to `b`, and farther than `moved`; else `a`."""
+    x0, y0 = line[a, 0], line[a, 1]
+    x, y = line[b, 0] - x0, line[b, 1] - y0
+    square = x * x + y * y
+    most, found = moved * moved, a
+    for i in range(a + 1, b):
+        px, py = line[i, 0] - x0, line[i, 1] - y0
+        along = px * x + py * y
+        if square == 0.0 or along <= 0.0:
+            away = px * px + py * py
+        elif along >= square:
+            away = (px - x) ** 2 + (py - y) ** 2
+        else:
+            away = (px * y - py * x) ** 2 / square
+        if away > most:
+            most, found = away, i
+    return found
+
+
+@kernel
 def folds(points, index, at, length, most):
     """Mark the points between whose surroundings, `length` long, a line turns by more than `most`.
 

@@ -17,12 +17,13 @@ from __future__ import annotations
 import numpy as np
 
 from brimline._jit import kernel
+from brimline.lines._kernels import thin
 
 _BLOCK = 16  # vertices
 _OPEN, _OUTWARD, _INWARD = 0, 1, 2  # what ends a stretch: the guide, a turn towards or away
 _SLACK = 0.08  # of the radius, by which a short bend may be tighter
 _SAME = 0.02  # m; centres of a turn that lie so near are one
-_ASTRAY = 0.02  # m; a point nearer to the guide by this than it should be is no part of a line
+_ASTRAY = 0.03  # m, more than leaving out points may move a line
 _ROUNDS = 6
 _HALVINGS = 24
 
@@ -352,32 +353,58 @@ def _turn(out, size, one, other, sign, radius, step):
 
 
 @kernel
-def _clear_of(xy, box, points, first, last, distance):
-    """Tell whether no vertex of the guide is nearer to the points than a distance."""
-    for p in range(first, last):
-        x, y = points[p, 0], points[p, 1]
-        for b in range(box.shape[0]):
-            dx = max(box[b, 0] - x, 0.0, x - box[b, 2])
-            dy = max(box[b, 1] - y, 0.0, y - box[b, 3])
-            if dx * dx + dy * dy >= distance * distance:
-                continue
-            for i in range(b * _BLOCK, min((b + 1) * _BLOCK, xy.shape[0])):
-                if (xy[i, 0] - x) ** 2 + (xy[i, 1] - y) ** 2 < distance * distance:
-                    return False
+def _is_clear(xy, box, x, y, distance):
+    """Tell whether no vertex of the guide is nearer to a point than a distance."""
+    for b in range(box.shape[0]):
+        dx = max(box[b, 0] - x, 0.0, x - box[b, 2])
+        dy = max(box[b, 1] - y, 0.0, y - box[b, 3])
+        if dx * dx + dy * dy >= distance * distance:
+            continue
+        for i in range(b * _BLOCK, min((b + 1) * _BLOCK, xy.shape[0])):
+            if (xy[i, 0] - x) ** 2 + (xy[i, 1] - y) ** 2 < distance * distance:
+                return False
     return True
 
 
 @kernel
-def _length(points, first, last):
-    total = 0.0
-    for i in range(first + 1, last):
-        total += np.hypot(points[i, 0] - points[i - 1, 0], points[i, 1] - points[i - 1, 1])
-    return total
+def astray(xy, box, points, distance):
+    """Mark points that are nearer to the guide than each should be, which no part of a line is."""
+    out = np.empty(points.shape[0], dtype=np.bool_)
+    for p in range(points.shape[0]):
+        out[p] = not _is_clear(xy, box, points[p, 0], points[p, 1], distance[p] - _ASTRAY)
+    return out
+
+
+@kernel
+def _finished(points, first, size, shortest, moved, scratch, stack):
+    """Leave as many points of a line as it needs, none of one below `shortest`; their end."""
+    length = 0.0
+    for i in range(first, size):
+        scratch[i - first, 0], scratch[i - first, 1] = points[i, 0], points[i, 1]
+        if i > first:
+            length += np.hypot(points[i, 0] - points[i - 1, 0], points[i, 1] - points[i - 1, 1])
+    if length < shortest or length == 0.0:
+        return first
+    return thin(scratch, size - first, moved, stack, points, first)
 
 
 @kernel
 def strands(
-    xy, box, about, foot, aside, side, offset, radius, towards, out_by, away, in_by, arc_step, near
+    xy,
+    box,
+    about,
+    foot,
+    aside,
+    side,
+    offset,
+    radius,
+    towards,
+    out_by,
+    away,
+    in_by,
+    arc_step,
+    near,
+    moved,
 ):
     """Draw the lines at a distance to one side of a guide, their turns rounded to a radius.
 
@@ -390,6 +417,7 @@ def strands(
     towards, out_by : from `reaches` to the side; `away`, `in_by` away from it.
     arc_step : largest angle between points of an arc.
     near : two sides of a turn meet within this.
+    moved : that leaving out points may move a line by.
 
     Returns
     -------
@@ -405,6 +433,8 @@ def strands(
     count = runs.shape[0]
     room = foot.size + count * (np.int64(np.pi / arc_step) + 6)
     points = np.empty((room, 2), dtype=np.float64)
+    scratch = np.empty((room, 2), dtype=np.float64)
+    stack = np.empty(room, dtype=np.int64)
     starts = np.zeros(2 * count + 1, dtype=np.int64)
     done = np.zeros(count, dtype=np.bool_)
     lines, size = 0, 0
@@ -439,18 +469,20 @@ def strands(
                     radius if inward else -radius, arc_step,
                 )  # fmt: skip
                 sound = sound and right_way
-                if inward and not _clear_of(xy, box, points, was, size, 0.5 * offset):
-                    size = was  # no tractor goes there
-                    lines += 1
-                    starts[lines] = size
+                clear = True
+                for p in range(was, size if inward else was):
+                    clear = clear and _is_clear(xy, box, points[p, 0], points[p, 1], 0.5 * offset)
+                if not clear:
+                    # no tractor goes there
+                    size = _finished(points, starts[lines], was, near, moved, scratch, stack)
+                    if size > starts[lines]:
+                        lines += 1
+                        starts[lines] = size
                 j = after
-            first = starts[lines]
             # what is so short, or a ring with a tighter turn, a longer line has passed by
-            if _length(points, first, size) < max(near, 2.0 * np.pi * radius * turn):
-                size = first
-            if offset >= radius and not _clear_of(xy, box, points, first, size, offset - _ASTRAY):
-                sound = False
-            if size > first:
+            shortest = max(near, 2.0 * np.pi * radius * turn)
+            size = _finished(points, starts[lines], size, shortest, moved, scratch, stack)
+            if size > starts[lines]:
                 lines += 1
                 starts[lines] = size
     return points[:size], starts[: lines + 1], sound

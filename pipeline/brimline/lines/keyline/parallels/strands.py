@@ -106,19 +106,21 @@ def strands(
         xy, starts, sound[number] = _kernels.strands(
             guide.xy, guide.box, guide.about, side.foot, side.aside, float(np.sign(offset_m)),
             abs(offset_m), turning_radius_m, side.towards_m, side.out_by, side.away_m, side.in_by,
-            _arc_step(turning_radius_m), _NEAR_M,
+            _arc_step(turning_radius_m), _NEAR_M, _DRAWN_M,
         )  # fmt: skip
         points.append(xy)
         sizes.append(np.diff(starts))
         of.append(np.full(len(starts) - 1, number))
     source = np.concatenate(of)
     index = np.repeat(np.arange(len(source)), np.concatenate(sizes))
-    lines = np.asarray(shapely.linestrings(np.concatenate(points), indices=index), dtype=object)
+    drawn = np.concatenate(points)
     # one call for all of them: most of the time of a short line is its being called for
-    lines = np.asarray(shapely.simplify(lines, _DRAWN_M, preserve_topology=False))
-    some = shapely.length(lines) > 0
-    lines, source = lines[some], source[some]
+    lines = np.asarray(shapely.linestrings(drawn, indices=index), dtype=object)
     sound[source[~shapely.is_simple(lines)]] = False
+    away_m = np.abs(offsets_m)[source[index]]
+    far = away_m >= turning_radius_m  # nearer lines round the guide's own bends
+    wrong = _kernels.astray(guide.xy, guide.box, drawn[far], away_m[far])
+    sound[source[index[far][wrong]]] = False
     return [lines[source == n] if good else None for n, good in enumerate(sound)]
 
 
