@@ -33,7 +33,7 @@ def spaced(vertices, begin, count, pad, step):
         passed = 0.0  # distance to the vertex
         dx = vertices[vertex + 1, 0] - vertices[vertex, 0]
         dy = vertices[vertex + 1, 1] - vertices[vertex, 1]
-        length = np.hypot(dx, dy)
+        length = np.sqrt(dx * dx + dy * dy)
         for i in range(steps + 1):
             wanted = i * step[line]
             while wanted > passed + length and vertex + 2 <= last:
@@ -41,7 +41,7 @@ def spaced(vertices, begin, count, pad, step):
                 vertex += 1
                 dx = vertices[vertex + 1, 0] - vertices[vertex, 0]
                 dy = vertices[vertex + 1, 1] - vertices[vertex, 1]
-                length = np.hypot(dx, dy)
+                length = np.sqrt(dx * dx + dy * dy)
             part = min((wanted - passed) / length, 1.0) if length > 0.0 else 0.0
             points[first + i, 0] = vertices[vertex, 0] + part * dx
             points[first + i, 1] = vertices[vertex, 1] + part * dy
@@ -63,7 +63,7 @@ def _normals(points, normal):
     for i in range(count):
         ahead, behind = min(i + 1, count - 1), max(i - 1, 0)
         x, y = points[ahead, 0] - points[behind, 0], points[ahead, 1] - points[behind, 1]
-        length = np.hypot(x, y)
+        length = np.sqrt(x * x + y * y)
         if length == 0.0:
             length = 1.0
         normal[i, 0], normal[i, 1] = -y / length, x / length
@@ -76,19 +76,21 @@ def _solved(main, one, two, right):
     `one[i]` and `two[i]` stand above the main diagonal, in column i.
     """
     count = main.size
-    for i in range(count):
+    for i in range(count):  # `main` becomes 1 / D, `one` and `two` the rows of L
         if i > 1:
-            two[i] /= main[i - 2]
-            one[i] -= two[i] * main[i - 2] * one[i - 1]
-        if i > 0:
-            one[i] /= main[i - 1]
-            main[i] -= one[i] * one[i] * main[i - 1]
-            right[i] -= one[i] * right[i - 1]
-        if i > 1:
-            main[i] -= two[i] * two[i] * main[i - 2]
+            above = two[i]
+            two[i] = above * main[i - 2]
+            one[i] -= above * one[i - 1]
+            main[i] -= two[i] * above
             right[i] -= two[i] * right[i - 2]
+        if i > 0:
+            above = one[i]
+            one[i] = above * main[i - 1]
+            main[i] -= one[i] * above
+            right[i] -= one[i] * right[i - 1]
+        main[i] = 1.0 / main[i]
     for i in range(count - 1, -1, -1):
-        right[i] /= main[i]
+        right[i] *= main[i]
         if i + 1 < count:
             right[i] -= one[i + 1] * right[i + 1]
         if i + 2 < count:
@@ -103,6 +105,7 @@ def _moves(points, normal, miss, slope, bend, held, step, system):
     """
     main, one, two, right = system
     count = points.shape[0]
+    per_step = 1.0 / (2.0 * np.pi * max(step, 1e-9))
     for i in range(count):
         steep, off = slope[i], miss[i]
         if not (np.isfinite(steep) and np.isfinite(off)):
@@ -112,7 +115,8 @@ def _moves(points, normal, miss, slope, bend, held, step, system):
         one[i], two[i] = 0.0, 0.0
         right[i] = -off * steep / scale
     for i in range(1, count - 1):
-        push = (bend[i] / (2.0 * np.pi) / max(step, 1e-9)) ** 4  # stiffness about the point
+        half = (bend[i] * per_step) ** 2
+        push = half * half  # stiffness about the point
         a, b, c = normal[i - 1], normal[i], normal[i + 1]
         main[i - 1] += push
         main[i] += 4.0 * push
@@ -178,7 +182,8 @@ def fitted(
             for k in range(count):
                 x, y = here[k, 0], here[k, 1]
                 if k > 0:
-                    along += np.hypot(x - here[k - 1, 0], y - here[k - 1, 1])
+                    dx, dy = x - here[k - 1, 0], y - here[k - 1, 1]
+                    along += np.sqrt(dx * dx + dy * dy)
                 row, col = (north_m - y) / cell_m - 0.5, (x - west_m) / cell_m - 0.5
                 down, right = rise_at(guide, row, col)
                 slope[k] = (right * normal[k, 0] - down * normal[k, 1]) / cell_m
@@ -189,7 +194,7 @@ def fitted(
                 far = 0.0 if stays[k] else min(max(moved[k], -cell_m), cell_m)
                 x = here[k, 0] + far * normal[k, 0] - start[k, 0]
                 y = here[k, 1] + far * normal[k, 1] - start[k, 1]
-                length = np.hypot(x, y)
+                length = np.sqrt(x * x + y * y)
                 part = min(1.0, reach_m / max(length, reach_m))
                 here[k, 0], here[k, 1] = start[k, 0] + part * x, start[k, 1] + part * y
     return out
