@@ -82,14 +82,14 @@ def departures_from(
     if not step > 0:
         raise ValueError(f"step_m must be above 0 m, got {step}")
     count = len(lines)
-    level = np.broadcast_to(np.asarray(from_level_m, dtype=np.float64), (count,))
-    per_m = np.broadcast_to(np.asarray(fall, dtype=np.float64), (count,))
+    level = np.array(np.broadcast_to(np.asarray(from_level_m, dtype=np.float64), (count,)))
+    per_m = np.array(np.broadcast_to(np.asarray(fall, dtype=np.float64), (count,)))
     found = _kernels.departed(
         surface,
         frame_of(grid),
         *vertices_of(lines),
-        np.ascontiguousarray(level),
-        np.ascontiguousarray(per_m),
+        level,
+        per_m,
         step,
     )
     number = found[:, 0]

@@ -248,9 +248,8 @@ def _begins(index: NDArray[np.int64], count: int) -> NDArray[np.int64]:
 
 
 def _each(value: ArrayLike, count: int) -> NDArray[np.float64]:
-    """Return one value for each, as an array that is laid out plainly."""
-    every = np.broadcast_to(np.asarray(value, dtype=np.float64), (count,))
-    return np.ascontiguousarray(every)
+    """Return one value for each, as an array that is laid out plainly and may be written to."""
+    return np.array(np.broadcast_to(np.asarray(value, dtype=np.float64), (count,)))
 
 
 def smoothed_lines(

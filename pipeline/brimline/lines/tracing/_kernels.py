@@ -35,7 +35,7 @@ def _case(z0, z1, z2, z3, wanted):
     """Which corners of a square are high, and whether its middle is low: a row of `_SIDES`."""
     case = (z0 >= wanted) | (z1 >= wanted) << 1 | (z2 >= wanted) << 2 | (z3 >= wanted) << 3
     if case in (5, 10):
-        middle = (np.float64(z0) + np.float64(z1) + np.float64(z2) + np.float64(z3)) / 4.0
+        middle = (z0 + z1 + z2 + z3) / 4.0
         case |= 0 if middle >= wanted else 16
     return case
 
@@ -69,8 +69,8 @@ def segments(dem, piece, level):
             if not (before or any_here):
                 continue
             p0, p3 = piece[row, col], piece[row + 1, col]
-            z0, z1 = dem[row, col], dem[row, col + 1]
-            z3, z2 = dem[row + 1, col], dem[row + 1, col + 1]
+            z0, z1 = np.float64(dem[row, col]), np.float64(dem[row, col + 1])
+            z3, z2 = np.float64(dem[row + 1, col]), np.float64(dem[row + 1, col + 1])
             if np.isnan(z0 + z1 + z2 + z3):
                 continue
             first = row * cols + col
