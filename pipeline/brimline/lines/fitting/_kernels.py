@@ -45,10 +45,11 @@ def spaced(vertices, begin, count, pad, step):
             part = min((wanted - passed) / length, 1.0) if length > 0.0 else 0.0
             points[first + i, 0] = vertices[vertex, 0] + part * dx
             points[first + i, 1] = vertices[vertex, 1] + part * dy
-        points[first + steps] = vertices[last]
+        points[first + steps, 0], points[first + steps, 1] = vertices[last, 0], vertices[last, 1]
         for i in range(1, pad[line] + 1):
-            points[first - i] = points[first + (steps - i) % steps]
-            points[first + steps + i] = points[first + i % steps]
+            for axis in range(2):
+                points[first - i, axis] = points[first + (steps - i) % steps, axis]
+                points[first + steps + i, axis] = points[first + i % steps, axis]
         for i in range(steps + 1 + 2 * pad[line]):
             index[at + i] = line
             inner[at + i] = pad[line] <= i <= pad[line] + steps

@@ -57,13 +57,35 @@ def first_reached(directions, marks):
 def reach_without(directions, marks, gone, reached):
     """Bring what `first_reached` gave up to date after the marks of some lines were taken away.
 
-    `gone` tells for each number whether its line was.
+    `gone` tells for each number whether its line was. Returns the cells that each number gains.
     """
     flat = reached.ravel()
+    again = 0
+    for cell in range(flat.size):
+        again += gone[flat[cell]]
+    cells = np.empty(again, dtype=np.int64)
+    gain = np.zeros(gone.size, dtype=np.int64)
+    again = 0
     for cell in range(flat.size):
         if gone[flat[cell]]:
+            gain[flat[cell]] -= 1
             flat[cell] = -1
+            cells[again] = cell
+            again += 1
     _reach(directions.ravel(), marks.ravel(), flat, marks.shape[1])
+    for cell in cells:
+        gain[flat[cell]] += 1
+    return gain
+
+
+@kernel
+def counted(reached, count):
+    """Count the cells of each number below `count`."""
+    flat = reached.ravel()
+    out = np.zeros(count, dtype=np.int64)
+    for cell in range(flat.size):
+        out[flat[cell]] += 1
+    return out
 
 
 @kernel
@@ -86,16 +108,14 @@ def _reach(flows, mark, reached, cols):
 
 
 @kernel
-def strip_cells(directions, marks, reached, dem, level):
-    """Cells that shed to each number, of those under its own line the part above its level.
+def moved_on(directions, marks, reached, dem, level):
+    """Cells that each number gains because only what lies above a line's level sheds to it.
 
     The rest of a marked cell goes to the line that water reaches after leaving the line's cells.
     """
     rows, cols = dem.shape
     flows, mark, label = directions.ravel(), marks.ravel(), reached.ravel()
     out = np.zeros(level.size, dtype=np.float64)
-    for cell in range(label.size):
-        out[label[cell]] += 1.0
     for row in range(rows):
         for col in range(cols):
             line = marks[row, col]

@@ -94,9 +94,23 @@ def strip_areas_m2(
     level_m : (lines,) level of each line [m].
     surface : float32 (rows, cols) [m]
     """
+    cells = _kernels.counted(sheds, len(level_m) + 1)
+    return _areas_m2(cells, marked, sheds, directions, level_m, surface, grid)
+
+
+def _areas_m2(
+    cells: NDArray[np.int64],
+    marked: Labels,
+    sheds: Labels,
+    directions: Directions,
+    level_m: NDArray[np.float64],
+    surface: Elevation,
+    grid: Grid,
+) -> NDArray[np.float64]:
+    """Work out `strip_areas_m2` from the number of cells that shed to each line."""
     levels = np.concatenate(([np.nan], np.asarray(level_m, dtype=np.float64)))
-    cells = _kernels.strip_cells(directions, marked, sheds, surface, levels)
-    return np.asarray(cells[1:] * grid.cell_area_m2)
+    more = _kernels.moved_on(directions, marked, sheds, surface, levels)
+    return np.asarray((cells + more)[1:] * grid.cell_area_m2)
 
 
 def strips_of(
@@ -129,15 +143,16 @@ def strips_of(
     number = np.arange(1, len(lines) + 1, dtype=np.int32)
     marked = cells_of_lines(lines, grid)
     sheds = sheds_to(marked, directions)
-    area = strip_areas_m2(marked, sheds, directions, level_m, surface, grid)
+    cells = _kernels.counted(sheds, len(lines) + 1)
+    area = _areas_m2(cells, marked, sheds, directions, level_m, surface, grid)
     far, ends_at = _ways_up(lines, number, level_m, surface, grid, marked, sheds)
     left = stays(far)
     if left.all():
         return left, area, far
     gone = np.concatenate(([False], ~left))
     marked = cells_of_lines(lines[left], grid, number[left])
-    _kernels.reach_without(directions, marked, gone, sheds)
-    before, area = area, strip_areas_m2(marked, sheds, directions, level_m, surface, grid)
+    cells += _kernels.reach_without(directions, marked, gone, sheds)
+    before, area = area, _areas_m2(cells, marked, sheds, directions, level_m, surface, grid)
     # ways up change where they led to a line that went, or over ground that shed to it
     anew = left & (area != before)
     anew[ends_at[gone[1:][ends_at[:, 1] - 1], 0] - 1] = True
