@@ -61,14 +61,14 @@ def rest(dem, filled, directions, area, below):
     flow_paths(directions, area, filled, grid, min_area_m2=2000.0)
     find_hollows(dem, cell_m=1.0, min_depth_m=0.15, min_area_m2=20.0)
 
-def lines(dem, area):
-    grid = Grid(*dem.shape, 1.0, north_m=float(dem.shape[0]))
+def rows_of(dem, grid, area):
     surface = smoothed(dem, cell_m=1.0, sigma_m=2.0)
     where = limits(surface, grid, boundary=shapely.box(*grid.bounds), boundary_setback_m=5.0,
                    area_m2=area, path_area_m2=5000.0, path_clearance_m=3.0, max_slope_pct=20.0)
     duty = Duty(runoff_mm=20.0, storage_m2=0.56, soak_mm=30.0, wetted_width_m=2.2)
-    rows = swale_rows(dem, surface, grid, where, duty, Spacing("volume", 8.0, 40.0))
-    _, drawn = drawn_contours(smoothed(dem, cell_m=1.0, sigma_m=1.5), grid, 1.0)
+    return swale_rows(dem, surface, grid, where, duty, Spacing("volume", 8.0, 40.0))
+
+def keylines_of(dem, grid):
     calm = smoothed(dem, cell_m=1.0, sigma_m=4.0)
     valleys = valley_lines(calm, grid, min_area_m2=5000.0)
     ridges = ridge_lines(calm, grid, min_area_m2=5000.0)
@@ -77,10 +77,16 @@ def lines(dem, area):
     keys = kept_apart(keylines(points, dem, ground, grid, valleys, ridges), apart_m=1.5)
     where = limits(ground, grid, boundary=shapely.box(*grid.bounds), boundary_setback_m=5.0,
                    max_slope_pct=20.0)
-    beside = cultivation_of_all(
+    return cultivation_of_all(
         ground, grid, keys, where, width_m=3.0, reach_m=60.0, turning_radius_m=6.0
     )
-    return rows, drawn, beside
+
+def lines(dem, area):
+    # one after the other as the stages do, each letting go of its surfaces at its end
+    grid = Grid(*dem.shape, 1.0, north_m=float(dem.shape[0]))
+    rows = rows_of(dem, grid, area)
+    _, drawn = drawn_contours(smoothed(dem, cell_m=1.0, sigma_m=1.5), grid, 1.0)
+    return rows, drawn, keylines_of(dem, grid)
 
 def status(key):
     for line in open("/proc/self/status"):
