@@ -19,10 +19,10 @@ def boxes(legs):
         out[b, 0], out[b, 1] = np.inf, np.inf
         out[b, 2], out[b, 3] = -np.inf, -np.inf
         for i in range(b * BLOCK, min((b + 1) * BLOCK, legs.shape[0])):
-            for k in (0, 2):
-                out[b, 0], out[b, 2] = min(out[b, 0], legs[i, k]), max(out[b, 2], legs[i, k])
-                out[b, 1] = min(out[b, 1], legs[i, k + 1])
-                out[b, 3] = max(out[b, 3], legs[i, k + 1])
+            out[b, 0] = min(out[b, 0], legs[i, 0], legs[i, 2])
+            out[b, 1] = min(out[b, 1], legs[i, 1], legs[i, 3])
+            out[b, 2] = max(out[b, 2], legs[i, 0], legs[i, 2])
+            out[b, 3] = max(out[b, 3], legs[i, 1], legs[i, 3])
     return out
 
 
@@ -112,10 +112,15 @@ def crossings(points, legs, box):
                 if -_OVER <= along <= 1.0 + _OVER and -_OVER <= aside <= 1.0 + _OVER:
                     if count == found.size:
                         more = np.empty(2 * count, dtype=np.float64)
-                        more[:count] = found
+                        for k in range(count):
+                            more[k] = found[k]
                         found = more
-                    found[count] = at + along * np.hypot(dx, dy)
+                    place = at + along * np.sqrt(dx * dx + dy * dy)
+                    k = count
+                    while k > first and found[k - 1] > place:
+                        found[k] = found[k - 1]
+                        k -= 1
+                    found[k] = place
                     count += 1
-        found[first:count].sort()
-        at += np.hypot(dx, dy)
+        at += np.sqrt(dx * dx + dy * dy)
     return found[:count]

@@ -146,7 +146,7 @@ def reaches(xy, box, about, foot, aside, sign, most):
     for k in range(count):
         i = foot[k]
         nx, ny = sign * aside[k, 0], sign * aside[k, 1]
-        first, last = about[i]
+        first, last = about[i, 0], about[i, 1]
         reach[k], bound[k] = _reach(xy, box, first, last, xy[i, 0], xy[i, 1], nx, ny, most, guess)
         guess = bound[k]
     return reach, bound
@@ -226,9 +226,9 @@ def _on_line(towards, away, out_m, in_m, slack):
         while last < count and not on[last]:
             short = max(short, out_m - towards[last], in_m - away[last])
             last += 1
-        if short <= slack:
-            on[k:last] = True
-        k = last
+        while k < last:
+            on[k] = short <= slack
+            k += 1
     return on
 
 
@@ -276,10 +276,10 @@ def _stretches(xy, box, about, foot, aside, out_m, in_m, slack, towards, out_by,
 @kernel
 def _round_an_end(xy, end, radius):
     """Tell whether an end of the guide bounds a turn too: there the parallel itself ends."""
-    for i in (0, xy.shape[0] - 1):
-        if np.hypot(xy[i, 0] - end[4], xy[i, 1] - end[5]) <= radius:
-            return True
-    return False
+    last = xy.shape[0] - 1
+    first_m = np.hypot(xy[0, 0] - end[4], xy[0, 1] - end[5])
+    last_m = np.hypot(xy[last, 0] - end[4], xy[last, 1] - end[5])
+    return min(first_m, last_m) <= radius
 
 
 @kernel
@@ -446,8 +446,8 @@ def strands(
             while j >= 0 and not done[j]:
                 done[j] = True
                 if not (led_to[j] and size > starts[lines]):
-                    x, y, nx, ny = ends[j, 0, :4]
-                    points[size, 0], points[size, 1] = x + offset * nx, y + offset * ny
+                    points[size, 0] = ends[j, 0, 0] + offset * ends[j, 0, 2]
+                    points[size, 1] = ends[j, 0, 1] + offset * ends[j, 0, 3]
                     size += 1
                 for k in range(runs[j, 0], runs[j, 1] + 1):
                     x = xy[foot[k], 0] + offset * aside[k, 0]
@@ -458,8 +458,8 @@ def strands(
                         size += 1
                 after = follows[j]
                 if after < 0:
-                    x, y, nx, ny = ends[j, 1, :4]
-                    points[size, 0], points[size, 1] = x + offset * nx, y + offset * ny
+                    points[size, 0] = ends[j, 1, 0] + offset * ends[j, 1, 2]
+                    points[size, 1] = ends[j, 1, 1] + offset * ends[j, 1, 3]
                     size += 1
                     break
                 was = size
