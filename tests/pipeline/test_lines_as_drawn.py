@@ -200,3 +200,17 @@ def test_between_points_that_no_drain_can_join_it_is_said_that_none_exists(run):
         if "Uphill" in problem["message"] and "graded line" in problem["message"]
     )
     assert re.match(r"no graded line for Uphill: .+", told)
+
+
+def test_each_side_of_a_keyline_has_one_verdict_weighed_by_length(run):
+    lines, told = lines_of(run, "cultivation_lines"), run.table("cultivation_families")
+    known = lines[lines["share_right_pct"].notna()]
+    assert len(told) > 1
+    for row in told.itertuples(index=False):
+        own = known[(known["keyline_id"] == row.keyline_id) & (known["side"] == row.side)]
+        assert row.lines == len(own)
+        assert row.length_m == pytest.approx(own["length_m"].sum())
+        right = (own["share_right_pct"] * own["length_m"]).sum() / own["length_m"].sum()
+        assert row.share_right_pct == pytest.approx(right)
+        assert (row.flag == "falls-to-valley") == (right < 80)
+    assert told["lines"].sum() == len(known)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from brimline.layers.flags import FLAG_COLUMN
-from brimline.layers.schema import Column, Geometry, Layer
+from brimline.layers.schema import Column, Geometry, Layer, Table
 
 _LENGTH: Final = Column("length_m", "float", "Length along the ground plan.", "m", 0)
 _LEVEL_RMS: Final = Column(
@@ -204,6 +204,34 @@ ITEMS: Final = (
                 0,
                 100,
                 required=False,
+            ),
+            FLAG_COLUMN,
+        ),
+    ),
+    Table(
+        "cultivation_families",
+        "Cultivation lines by keyline",
+        "All lines on one side of a keyline together, and whether they carry water to the ridges.",
+        (
+            Column("keyline_id", "int", "The keyline that they are parallel to.", minimum=1),
+            Column(
+                "side", "text", "Upslope or downslope of the keyline.", values=("above", "below")
+            ),
+            Column("lines", "int", "How many lines.", minimum=1),
+            Column("length_m", "float", "Their length along the ground plan.", "m", 0),
+            Column(
+                "fall_to_ridge_pct",
+                "float",
+                "Signed mean fall from the valley towards the ridges: positive spreads water.",
+                "%",
+            ),
+            Column(
+                "share_right_pct",
+                "float",
+                "Share of their length that falls from valley to ridge.",
+                "%",
+                0,
+                100,
             ),
             FLAG_COLUMN,
         ),

@@ -14,6 +14,8 @@ from brimline.units import counted, shown
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from pandas import DataFrame
+
     from brimline.report.results import Results
     from brimline.units import System
 
@@ -144,20 +146,27 @@ def _lines(results: Results) -> list[Figure]:
         found.append(Figure("keypoints", "Keypoints", len(keypoints), "", "keypoints"))
     lines = results.layer("cultivation_lines")
     if lines is not None:
-        length = lines.geometry.length
-        falling = length[lines["fall_to_ridge_pct"] > 0].sum()
-        share = f"{100 * falling / length.sum():.0f} % of length falls from valley to ridge"
+        right = right_way_pct(lines)
+        share = "" if right is None else f"{right:.0f} % of length falls from valley to ridge"
         found.append(
             Figure(
                 "cultivation_lines_m",
                 "Cultivation lines",
-                float(length.sum()),
+                float(lines["length_m"].sum()),
                 "length",
                 "cultivation_lines",
                 share,
             )
         )
     return found
+
+
+def right_way_pct(lines: DataFrame) -> float | None:
+    """Share of the length of cultivation lines that falls to a ridge, where it is known [%]."""
+    known = lines[lines["share_right_pct"].notna()]
+    if not known["length_m"].sum() > 0:
+        return None
+    return float(np.average(known["share_right_pct"], weights=known["length_m"]))
 
 
 def _works(results: Results) -> list[Figure]:

@@ -77,6 +77,9 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
     "keypoints": (
         "keypoint_id", "valley_id", "level_m", "slope_above_pct", "slope_below_pct", "confidence",
     ),
+    "cultivation_families": (
+        "keyline_id", "side", "lines", "length_m", "fall_to_ridge_pct", "share_right_pct", "flag",
+    ),
     "elements": (
         "element_id", "kind", "spill_level_m", "crest_level_m", "storage_m3", "peak_level_m",
         "drawdown_h", "spills_to", "flag",

@@ -22,7 +22,7 @@ from brimline.lines.keyline import (
     trimmed,
 )
 from brimline.lines.relief import ridge_lines, valley_lines
-from brimline.stages._frames import frame_of
+from brimline.stages._frames import frame_of, table_of
 from brimline.stages._ground_for_lines import NEEDS, drawing_of, limits_for
 from brimline.terrain.smooth import smoothed
 
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from brimline.config import Cultivation
     from brimline.engine.stage import Given, Reporter
     from brimline.grid import Elevation
-    from brimline.lines.keyline import CultivationLine, Keyline, Keypoint
+    from brimline.lines.keyline import CultivationLine, Family, Keyline, Keypoint
     from brimline.lines.relief import RidgeLine, ValleyLine
 
 
@@ -80,7 +80,9 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
         "cultivation_lines": frame_of(
             [_line(one) for one in lines], [one.line for one in lines], "cultivation_lines", grid
         ),
-        "keyline_families": _facts(lines),
+        "cultivation_families": table_of(
+            [_family(one) for one in families(lines)], "cultivation_families"
+        ),
     }
 
 
@@ -223,26 +225,21 @@ def _line(one: CultivationLine) -> dict[str, Any]:
     }
 
 
-def _facts(lines: Sequence[CultivationLine]) -> dict[str, Any]:
-    """Return the share of each family's length that falls the right way."""
+def _family(one: Family) -> dict[str, Any]:
     return {
-        "families": [
-            {
-                "keyline_id": one.keyline_id,
-                "side": one.side,
-                "lines": one.lines,
-                "length_m": one.length_m,
-                "fall_to_ridge_pct": one.fall_to_ridge_pct,
-                "share_right_pct": one.share_right_pct,
-            }
-            for one in families(lines)
-        ]
+        "keyline_id": one.keyline_id,
+        "side": one.side,
+        "lines": one.lines,
+        "length_m": one.length_m,
+        "fall_to_ridge_pct": one.fall_to_ridge_pct,
+        "share_right_pct": min(one.share_right_pct, 100.0),
+        "flag": joined(one.flags),
     }
 
 
 STAGE = Stage(
     name="keylines",
-    version=2,
+    version=3,
     title="valleys, keypoints, keylines and cultivation lines",
     needs=(*NEEDS, "survey_error", "drawn_keypoints", "guide_lines"),
     makes=(
@@ -251,7 +248,7 @@ STAGE = Stage(
         "keypoints",
         "keylines",
         "cultivation_lines",
-        "keyline_families",
+        "cultivation_families",
     ),
     run=_run,
     table="cultivation",

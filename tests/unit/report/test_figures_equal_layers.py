@@ -8,10 +8,12 @@ from html.parser import HTMLParser
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from brimline.layers import CATALOGUE
 from brimline.report import figures, flagged, report_html
+from brimline.report.numbers import right_way_pct
 from brimline.report.quantities import number, text, unit_for, unit_of
 from brimline.units import ACRE_M2, FOOT_M, US_GALLON_M3
 
@@ -234,3 +236,9 @@ def test_a_bill_is_printed_whole_and_summed(make_results: Any) -> None:
     # earth in cubic yards throughout, 0.76456 m³ each
     assert "10" in tables["spoil_hauls"][1]
     assert "10" in tables["earth_volumes"][1]
+
+
+def test_the_share_that_falls_right_is_weighed_by_length_and_leaves_out_what_is_not_known():
+    lines = pd.DataFrame({"length_m": [30.0, 10.0, 99.0], "share_right_pct": [100.0, 20.0, np.nan]})
+    assert right_way_pct(lines) == pytest.approx((30 * 100 + 10 * 20) / 40)
+    assert right_way_pct(lines[2:]) is None

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from brimline.lines.keyline.keylines import Keyline
     from brimline.lines.limits import Cut, Limits
 
+_MIN_SHARE_PCT = 80.0
+
 Side = Literal["above", "below"]
 
 
@@ -55,7 +57,7 @@ class CultivationLine:
 
 @dataclass(frozen=True, slots=True)
 class Family:
-    """All lines on one side of a keyline, taken together."""
+    """All lines on one side of a keyline, taken together; flagged as a line would be."""
 
     keyline_id: int
     side: Side
@@ -63,6 +65,7 @@ class Family:
     length_m: float
     fall_to_ridge_pct: float
     share_right_pct: float
+    flags: tuple[str, ...]
 
 
 def cultivation_lines(
@@ -77,7 +80,7 @@ def cultivation_lines(
     turning_radius_m: float,
     min_length_m: float = 20.0,
     over_m: float = 10.0,
-    min_share_pct: float = 80.0,
+    min_share_pct: float = _MIN_SHARE_PCT,
     first_id: int = 1,
 ) -> tuple[CultivationLine, ...]:
     """Lay lines beside a keyline at the implement's width and measure how they fall.
@@ -137,8 +140,7 @@ def cultivation_lines(
         parts = marks.halves(course)
         measured = drift(surface, grid, course, parts, from_m, to_m, over_m=over_m)
         flags = {Stop(int(start)).flag, Stop(int(end)).flag} - {""}
-        if measured.share_right_pct < min_share_pct:
-            flags.add("falls-to-valley")
+        flags |= set(_falls_wrong(measured.share_right_pct, min_share_pct))
         found.append(
             CultivationLine(
                 line_id=first_id + len(found),
@@ -184,26 +186,40 @@ def cultivation_of_all(
     return [replace(line, line_id=number) for number, line in enumerate(every, start=1)]
 
 
-def families(lines: Iterable[CultivationLine]) -> tuple[Family, ...]:
+def families(
+    lines: Iterable[CultivationLine], *, min_share_pct: float = _MIN_SHARE_PCT
+) -> tuple[Family, ...]:
     """Sum lines up by keyline and side, weighted by length.
 
     Lines of which it is not known where valley and ridge lie do not count.
+
+    Parameters
+    ----------
+    min_share_pct : families of which a smaller share falls the right way are flagged [%].
     """
     groups: dict[tuple[int, Side], list[CultivationLine]] = {}
     for line in lines:
         if np.isfinite(line.share_right_pct):
             groups.setdefault((line.keyline_id, line.side), []).append(line)
-    return tuple(
-        Family(
-            keyline_id=keyline_id,
-            side=side,
-            lines=len(members),
-            length_m=sum(line.length_m for line in members),
-            fall_to_ridge_pct=_mean([line.fall_to_ridge_pct for line in members], members),
-            share_right_pct=_mean([line.share_right_pct for line in members], members),
+    found = []
+    for (keyline_id, side), members in groups.items():
+        share_pct = _mean([line.share_right_pct for line in members], members)
+        found.append(
+            Family(
+                keyline_id=keyline_id,
+                side=side,
+                lines=len(members),
+                length_m=sum(line.length_m for line in members),
+                fall_to_ridge_pct=_mean([line.fall_to_ridge_pct for line in members], members),
+                share_right_pct=share_pct,
+                flags=_falls_wrong(share_pct, min_share_pct),
+            )
         )
-        for (keyline_id, side), members in groups.items()
-    )
+    return tuple(found)
+
+
+def _falls_wrong(share_right_pct: float, min_share_pct: float) -> tuple[str, ...]:
+    return ("falls-to-valley",) if share_right_pct < min_share_pct else ()
 
 
 def _mean(values: list[float], lines: list[CultivationLine]) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from brimline.report.numbers import right_way_pct
 from brimline.report.plates.frame import MapFrame
 from brimline.report.plates.plate import Plate
 from brimline.report.plates.sheet import Sheet
@@ -47,10 +48,12 @@ def key_lines(results: Results, frame: MapFrame) -> Plate | None:
     sheet.draw("keylines")
     sheet.draw("keypoints", label=True)
     falling = ""
-    if cultivation is not None:
-        length = cultivation.geometry.length
-        share = 100 * length[cultivation["fall_to_ridge_pct"] > 0].sum() / length.sum()
-        falling = f" {share:.0f} % of their length falls from the valley towards the ridge."
+    share = None if cultivation is None else right_way_pct(cultivation)
+    if share is not None:
+        falling = (
+            f" {share:.0f} % of their length falls from the valley towards the ridge; the table of"
+            " cultivation lines by keyline tells it of each side."
+        )
     return Plate(
         "key-lines",
         "Keylines and cultivation",
