@@ -212,5 +212,5 @@ def test_each_side_of_a_keyline_has_one_verdict_weighed_by_length(run):
         assert row.length_m == pytest.approx(own["length_m"].sum())
         right = (own["share_right_pct"] * own["length_m"]).sum() / own["length_m"].sum()
         assert row.share_right_pct == pytest.approx(right)
-        assert (row.flag == "falls-to-valley") == (right < 80)
+        assert (row.flag == "family-falls-to-valley") == (right < 80)
     assert told["lines"].sum() == len(known)

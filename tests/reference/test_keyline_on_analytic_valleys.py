@@ -220,7 +220,7 @@ def test_where_the_valley_is_as_steep_as_the_ridge_lines_are_flagged():
     above, below = families(cultivation_lines(dem, grid, guide, limits(dem, grid), **LINES))
     for family in (above, below):
         assert family.share_right_pct < 60
-        assert family.flags == ("falls-to-valley",)
+        assert family.flags == ("family-falls-to-valley",)
         assert abs(family.fall_to_ridge_pct) < 0.1
     lines = cultivation_lines(dem, grid, guide, limits(dem, grid), **LINES)
     assert all("falls-to-valley" in one.flags for one in lines)

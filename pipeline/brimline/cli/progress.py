@@ -102,4 +102,4 @@ def _say_compiling() -> None:
     from brimline import _jit
 
     if not _jit.is_compiled():
-        console.say("first run on this machine: compiling the fast loops, half a minute, once")
+        console.say("first run on this machine: compiling the fast loops, a good minute, once")

@@ -98,6 +98,13 @@ FLAGS: Final = (
         "falls-to-valley",
         "Part of the line falls from ridge towards valley and would gather water there.",
         "Shorten the line, or choose another guide line.",
+        "notice",
+    ),
+    Flag(
+        "family-falls-to-valley",
+        "Less than four fifths of the length of the lines on this side of the keyline carries water"
+        " to the ridges.",
+        "Choose another keypoint or guide line, or work this side along the contour.",
     ),
     # elements and overflows
     Flag(

@@ -57,7 +57,7 @@ class CultivationLine:
 
 @dataclass(frozen=True, slots=True)
 class Family:
-    """All lines on one side of a keyline, taken together; flagged as a line would be."""
+    """All lines on one side of a keyline, taken together."""
 
     keyline_id: int
     side: Side
@@ -140,7 +140,8 @@ def cultivation_lines(
         parts = marks.halves(course)
         measured = drift(surface, grid, course, parts, from_m, to_m, over_m=over_m)
         flags = {Stop(int(start)).flag, Stop(int(end)).flag} - {""}
-        flags |= set(_falls_wrong(measured.share_right_pct, min_share_pct))
+        if measured.share_right_pct < min_share_pct:
+            flags.add("falls-to-valley")
         found.append(
             CultivationLine(
                 line_id=first_id + len(found),
@@ -212,14 +213,10 @@ def families(
                 length_m=sum(line.length_m for line in members),
                 fall_to_ridge_pct=_mean([line.fall_to_ridge_pct for line in members], members),
                 share_right_pct=share_pct,
-                flags=_falls_wrong(share_pct, min_share_pct),
+                flags=("family-falls-to-valley",) if share_pct < min_share_pct else (),
             )
         )
     return tuple(found)
-
-
-def _falls_wrong(share_right_pct: float, min_share_pct: float) -> tuple[str, ...]:
-    return ("falls-to-valley",) if share_right_pct < min_share_pct else ()
 
 
 def _mean(values: list[float], lines: list[CultivationLine]) -> float:
