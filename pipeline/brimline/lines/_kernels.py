@@ -110,6 +110,21 @@ def rises(dem, row, col):
 
 
 @kernel
+def _position(frame, x, y):
+    """Fractional (row, column) of a point; `frame` is the grid's west, north and cell [m]."""
+    return (frame[1] - y) / frame[2] - 0.5, (x - frame[0]) / frame[2] - 0.5
+
+
+@kernel
+def _way_on(vertices, index, i):
+    """Way from a vertex to the next one of its line, 0 at the end; and whether it is repeated."""
+    if i + 1 == index.size or index[i + 1] != index[i]:
+        return 0.0, 0.0, False
+    dx, dy = vertices[i + 1, 0] - vertices[i, 0], vertices[i + 1, 1] - vertices[i, 1]
+    return dx, dy, dx == 0.0 and dy == 0.0
+
+
+@kernel
 def _pieces_of(x, y, step):
     """Into how many equal pieces, none longer than a step, a way falls."""
     return max(np.int64(np.ceil(np.hypot(x, y) / step)), 1)
@@ -122,25 +137,21 @@ def departed(dem, frame, vertices, index, claim, fall, step):
     Lines are sampled at every vertex and at equal parts of a step at most between two. `frame` is
     the grid's west and north [m] and its cell [m]; places without data are passed over.
     """
-    west_m, north_m, cell_m = frame
     out = np.zeros((claim.size, 4), dtype=np.float64)
     at = 0.0
     for i in range(index.size):
         line = index[i]
-        more = i + 1 < index.size and index[i + 1] == line
         if i == 0 or index[i - 1] != line:
             at = 0.0
         x, y = vertices[i, 0], vertices[i, 1]
-        dx = vertices[i + 1, 0] - x if more else 0.0
-        dy = vertices[i + 1, 1] - y if more else 0.0
-        if more and dx == 0.0 and dy == 0.0:
-            continue  # repeated: its sample is the next vertex's
+        dx, dy, repeated = _way_on(vertices, index, i)
+        if repeated:
+            continue  # its sample is the next vertex's
         pieces = _pieces_of(dx, dy, step)
         length = np.hypot(dx, dy)
         for k in range(pieces):
             part = k / pieces
-            row = (north_m - (y + part * dy)) / cell_m - 0.5
-            col = (x + part * dx - west_m) / cell_m - 0.5
+            row, col = _position(frame, x + part * dx, y + part * dy)
             miss = level(dem, row, col) - (claim[line] - fall[line] * (at + part * length))
             if not np.isfinite(miss):
                 continue
@@ -155,23 +166,19 @@ def departed(dem, frame, vertices, index, claim, fall, step):
 @kernel
 def steepness(dem, frame, vertices, index, count, step):
     """Count samples of each of `count` lines, as `departed` takes them, and add up steepness."""
-    west_m, north_m, cell_m = frame
     out = np.zeros((count, 2), dtype=np.float64)
     for i in range(index.size):
         line = index[i]
-        more = i + 1 < index.size and index[i + 1] == line
         x, y = vertices[i, 0], vertices[i, 1]
-        dx = vertices[i + 1, 0] - x if more else 0.0
-        dy = vertices[i + 1, 1] - y if more else 0.0
-        if more and dx == 0.0 and dy == 0.0:
-            continue  # repeated: its sample is the next vertex's
+        dx, dy, repeated = _way_on(vertices, index, i)
+        if repeated:
+            continue  # its sample is the next vertex's
         pieces = _pieces_of(dx, dy, step)
         for k in range(pieces):
             part = k / pieces
-            row = (north_m - (y + part * dy)) / cell_m - 0.5
-            col = (x + part * dx - west_m) / cell_m - 0.5
+            row, col = _position(frame, x + part * dx, y + part * dy)
             down, along = rise(dem, row, col)
-            steep = np.hypot(down, along) / cell_m
+            steep = np.hypot(down, along) / frame[2]
             if np.isfinite(steep):
                 out[line, 0] += 1.0
                 out[line, 1] += steep
@@ -225,13 +232,13 @@ def spread(mask, radius):
 
 
 @kernel
-def codes_at(points, codes, west, north, cell, outside):
+def codes_at(points, codes, frame, outside):
     """Code of the cell that each point lies in; `outside` beyond the grid."""
     rows, cols = codes.shape
     out = np.empty(points.shape[0], dtype=np.uint8)
     for p in range(points.shape[0]):
-        row = np.floor((north - points[p, 1]) / cell)
-        col = np.floor((points[p, 0] - west) / cell)
+        row = np.floor((frame[1] - points[p, 1]) / frame[2])
+        col = np.floor((points[p, 0] - frame[0]) / frame[2])
         held = 0 <= row < rows and 0 <= col < cols
         out[p] = codes[np.int64(row), np.int64(col)] if held else outside
     return out
@@ -391,12 +398,13 @@ def _level_between(s, z, at, k):
 
 
 @kernel
-def drift(dem, west, north, cell, xy, along, parts, start, end, half_over):
+def drift(dem, frame, xy, along, parts, start, end, half_over):
     """How a line falls from its valleys (column 0 of `parts`, chainages) to its ridges (1).
 
     Between the chainages `start` and `end`; the fall at a place is that over `half_over` to both
     sides. Gives the sum of the falls, the length looked at, and the length that falls to a ridge.
     """
+    cell = frame[2]
     fall, length, right = 0.0, 0.0, 0.0
     for part in range(parts.shape[0]):
         low = max(min(parts[part, 0], parts[part, 1]), start)
@@ -414,7 +422,8 @@ def drift(dem, west, north, cell, xy, along, parts, start, end, half_over):
             t = (at - along[leg]) / (along[leg + 1] - along[leg])
             x = xy[leg, 0] + t * (xy[leg + 1, 0] - xy[leg, 0])
             y = xy[leg, 1] + t * (xy[leg + 1, 1] - xy[leg, 1])
-            found = level(dem, (north - y) / cell - 0.5, (x - west) / cell - 0.5)
+            row, col = _position(frame, x, y)
+            found = level(dem, row, col)
             if not np.isnan(found):
                 s[known], z[known] = at, found
                 known += 1

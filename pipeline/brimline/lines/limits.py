@@ -13,7 +13,7 @@ from brimline.errors import GridError
 from brimline.grid import checked_same_shape
 from brimline.grid.shapes import cells_inside
 from brimline.lines import _kernels
-from brimline.lines.sample import along_all, chainage
+from brimline.lines.sample import along_all, chainage, frame_of
 from brimline.terrain.slope import slope_pct
 
 if TYPE_CHECKING:
@@ -321,7 +321,7 @@ def _cut_by_cells(
         return pieces
     points, index = along_all(pieces.lines, grid.cell_m / _STEPS_PER_CELL)
     code: NDArray[np.uint8] = _kernels.codes_at(
-        points, blocked, grid.west_m, grid.north_m, grid.cell_m, np.uint8(Stop.DATA_EDGE)
+        points, blocked, frame_of(grid), np.uint8(Stop.DATA_EDGE)
     )
     # outlines have been cut exactly already; their cells only matter to where rows are placed
     code[(code == Stop.KEEP_OUT) | (code == Stop.BOUNDARY)] = Stop.NONE

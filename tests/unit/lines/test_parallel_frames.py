@@ -5,13 +5,16 @@ import pytest
 
 from brimline.lines.keyline.parallels import _kernels
 from brimline.lines.keyline.parallels.strands import guide_of, strands
+from brimline.lines.plane import boxes_of
+from brimline.lines.sample import chainage
 
 pytestmark = pytest.mark.interpreted
 
 
 def reaches(xy, side, most):
     foot, aside = _kernels.frames(xy, side, 0.02)
-    box, about = _kernels.boxes(xy), _kernels.windows(xy, 1.5)
+    at = chainage(xy, np.zeros(len(xy), dtype=np.int64))
+    box, about = boxes_of(xy), _kernels.windows(at, 1.5)
     reach, bound = _kernels.reaches(xy, box, about, foot, aside, 1.0, most)
     return foot, aside, reach, bound
 

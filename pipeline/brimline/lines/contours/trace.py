@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 _MOVED_CELLS = 0.05  # that leaving out vertices may move a drawn contour
 _MOVED_GAP = 0.4  # of the least gap between two levels, for the same
 _EVERY = -1.0  # in place of a distance: leave no vertex out
-_ROWS = 128  # of cells that are looked at together
 
 
 def contours(

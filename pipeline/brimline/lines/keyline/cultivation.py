@@ -124,21 +124,23 @@ def cultivation_lines(
     lines[:] = [course for *_, course in courses]
     share = share_of(keyline, others, reach_m=reach_m, apart_m=0.5 * width_m)
     pieces = cut(lines, where, grid, beyond=share.beyond)
-    pieces = pieces.chosen(shapely.length(pieces.lines) >= max(min_length_m, grid.cell_m))
+    length_m = shapely.length(pieces.lines)
+    kept = length_m >= max(min_length_m, grid.cell_m)
+    pieces, length_m = pieces.chosen(kept), length_m[kept]
     marks = marks_of(keyline.floors, keyline.ridges)
+    parts = {source: marks.halves(lines[source]) for source in set(pieces.source.tolist())}
     found: list[CultivationLine] = []
-    for piece, source, start, end, length_m, (from_m, to_m) in zip(
+    for piece, source, start, end, piece_m, (from_m, to_m) in zip(
         pieces.lines,
         pieces.source,
         pieces.start,
         pieces.end,
-        shapely.length(pieces.lines),
+        length_m,
         _reaches(pieces, lines),
         strict=True,
     ):
         side, offset_m, course = courses[source]
-        parts = marks.halves(course)
-        measured = drift(surface, grid, course, parts, from_m, to_m, over_m=over_m)
+        measured = drift(surface, grid, course, parts[source], from_m, to_m, over_m=over_m)
         flags = {Stop(int(start)).flag, Stop(int(end)).flag} - {""}
         if measured.share_right_pct < min_share_pct:
             flags.add("falls-to-valley")
@@ -149,7 +151,7 @@ def cultivation_lines(
                 side=side,
                 offset_m=offset_m,
                 line=piece,
-                length_m=float(length_m),
+                length_m=float(piece_m),
                 fall_to_ridge_pct=measured.fall_pct,
                 share_right_pct=measured.share_right_pct,
                 flags=tuple(sorted(flags)),

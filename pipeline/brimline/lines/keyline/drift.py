@@ -13,6 +13,7 @@ from brimline.lines import _kernels
 from brimline.lines.plane import crossings as crossings_of
 from brimline.lines.plane import legs_of
 from brimline.lines.relief.courses import chainage
+from brimline.lines.sample import frame_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -146,7 +147,7 @@ def drift(
     vertices = shapely.get_coordinates(line)
     ends = np.array([(part.valley_m, part.ridge_m) for part in parts]).reshape(-1, 2)
     fall_m, length_m, right_m = _kernels.drift(
-        surface, grid.west_m, grid.north_m, grid.cell_m,
+        surface, frame_of(grid),
         vertices, chainage(vertices), ends, start_m, end_m, 0.5 * over_m,
     )  # fmt: skip
     if length_m == 0.0:

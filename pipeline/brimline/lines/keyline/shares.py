@@ -65,12 +65,10 @@ def share_of(
     ----------
     every : all keylines, with or without the one.
     """
-    near = [
-        other.line
-        for other in every
-        if other.keyline_id != keyline.keyline_id
-        and shapely.dwithin(other.line, keyline.line, 2 * reach_m + apart_m)
-    ]
+    others = np.array(
+        [other.line for other in every if other.keyline_id != keyline.keyline_id], dtype=object
+    )
+    near = others[shapely.dwithin(others, keyline.line, 2 * reach_m + apart_m)]
     return Share(legs_of(keyline.line), legs_of(near), apart_m)
 
 

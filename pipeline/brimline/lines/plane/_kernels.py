@@ -6,36 +6,48 @@ import numpy as np
 
 from brimline._jit import kernel
 
-BLOCK = 16  # legs
+BLOCK = 16  # rows that share a box
 _OVER = 1e-9  # part of a leg by which lines that end on each other count as crossing
 
 
 @kernel
-def boxes(legs):
-    """West, south, east, north of each block of legs."""
-    count = (legs.shape[0] + BLOCK - 1) // BLOCK
+def boxes(places):
+    """West, south, east, north of each block of rows, which hold x and y of one point or more."""
+    count = (places.shape[0] + BLOCK - 1) // BLOCK
     out = np.empty((count, 4), dtype=np.float64)
     for b in range(count):
         out[b, 0], out[b, 1] = np.inf, np.inf
         out[b, 2], out[b, 3] = -np.inf, -np.inf
-        for i in range(b * BLOCK, min((b + 1) * BLOCK, legs.shape[0])):
-            out[b, 0] = min(out[b, 0], legs[i, 0], legs[i, 2])
-            out[b, 1] = min(out[b, 1], legs[i, 1], legs[i, 3])
-            out[b, 2] = max(out[b, 2], legs[i, 0], legs[i, 2])
-            out[b, 3] = max(out[b, 3], legs[i, 1], legs[i, 3])
+        for i in range(b * BLOCK, min((b + 1) * BLOCK, places.shape[0])):
+            for k in range(0, places.shape[1], 2):
+                out[b, 0], out[b, 1] = (
+                    min(out[b, 0], places[i, k]),
+                    min(out[b, 1], places[i, k + 1]),
+                )
+                out[b, 2], out[b, 3] = (
+                    max(out[b, 2], places[i, k]),
+                    max(out[b, 3], places[i, k + 1]),
+                )
     return out
 
 
 @kernel
-def _leg_distance2(legs, i, x, y):
-    """Square of the distance of a point from a leg."""
-    ax, ay = legs[i, 0], legs[i, 1]
-    dx, dy = legs[i, 2] - ax, legs[i, 3] - ay
-    length2 = dx * dx + dy * dy
-    part = ((x - ax) * dx + (y - ay) * dy) / length2 if length2 > 0.0 else 0.0
-    part = min(max(part, 0.0), 1.0)
-    ex, ey = x - ax - part * dx, y - ay - part * dy
-    return ex * ex + ey * ey
+def box_distance2(box, b, x, y):
+    """Squared distance of a point from a box; 0 inside it."""
+    dx = max(box[b, 0] - x, 0.0, x - box[b, 2])
+    dy = max(box[b, 1] - y, 0.0, y - box[b, 3])
+    return dx * dx + dy * dy
+
+
+@kernel
+def leg_distance2(x, y, ax, ay, bx, by):
+    """Squared distance of a point from a straight piece."""
+    ex, ey = bx - ax, by - ay
+    length2 = ex * ex + ey * ey
+    share = ((x - ax) * ex + (y - ay) * ey) / length2 if length2 > 0.0 else 0.0
+    share = min(max(share, 0.0), 1.0)
+    dx, dy = x - (ax + share * ex), y - (ay + share * ey)
+    return dx * dx + dy * dy
 
 
 @kernel
@@ -46,16 +58,14 @@ def nearest(legs, box, x, y, most, guess):
     """
     best, which = most * most, np.int64(-1)
     if guess >= 0:
-        found = _leg_distance2(legs, guess, x, y)
+        found = leg_distance2(x, y, legs[guess, 0], legs[guess, 1], legs[guess, 2], legs[guess, 3])
         if found < best:
             best, which = found, guess
     for b in range(box.shape[0]):
-        dx = max(box[b, 0] - x, 0.0, x - box[b, 2])
-        dy = max(box[b, 1] - y, 0.0, y - box[b, 3])
-        if dx * dx + dy * dy >= best:
+        if box_distance2(box, b, x, y) >= best:
             continue
         for i in range(b * BLOCK, min((b + 1) * BLOCK, legs.shape[0])):
-            found = _leg_distance2(legs, i, x, y)
+            found = leg_distance2(x, y, legs[i, 0], legs[i, 1], legs[i, 2], legs[i, 3])
             if found < best:
                 best, which = found, i
     return np.sqrt(best), which

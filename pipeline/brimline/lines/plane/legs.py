@@ -45,7 +45,22 @@ def legs_of(lines: BaseGeometry | Sequence[Any] | NDArray[Any]) -> Legs:
     xy, index = shapely.get_coordinates(parts, return_index=True)
     joined = index[1:] == index[:-1]
     ends = np.ascontiguousarray(np.hstack([xy[:-1], xy[1:]])[joined]).reshape(-1, 4)
-    return Legs(ends, _kernels.boxes(ends))
+    return Legs(ends, boxes_of(ends))
+
+
+def boxes_of(places: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Bounds of each block of places.
+
+    Parameters
+    ----------
+    places : float64 (places, 2 or 4), x and y of a point or of both ends of a leg [m].
+
+    Returns
+    -------
+    float64 (blocks, 4), west, south, east, north [m].
+    """
+    boxes: NDArray[np.float64] = _kernels.boxes(places)
+    return boxes
 
 
 def nearer_m(

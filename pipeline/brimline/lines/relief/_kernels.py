@@ -310,18 +310,6 @@ def slope_lines(surface, sign, start, row, col, t_row, t_col, off_row, off_col, 
 
 
 @kernel
-def chainages(xy, start):
-    """Length along each chain of points from its first."""
-    along = np.empty(xy.shape[0])
-    for chain in range(start.size - 1):
-        along[start[chain]] = 0.0
-        for i in range(start[chain] + 1, start[chain + 1]):
-            step = np.hypot(xy[i, 0] - xy[i - 1, 0], xy[i, 1] - xy[i - 1, 1])
-            along[i] = along[i - 1] + step
-    return along
-
-
-@kernel
 def running_means(values, start, reach):
     """Mean over `reach` places of each chain to both sides of what is known; NaN stays NaN."""
     means = np.empty(values.size)

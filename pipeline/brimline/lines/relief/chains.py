@@ -14,6 +14,7 @@ import numpy as np
 from scipy import ndimage
 
 from brimline.lines.relief import _kernels
+from brimline.lines.sample import chainage
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -65,8 +66,7 @@ class Chains:
 
     def chainage(self, xy: NDArray[np.float64]) -> NDArray[np.float64]:
         """Length along its chain from the first point to each of the points (points, 2)."""
-        along: NDArray[np.float64] = _kernels.chainages(xy, self.start)
-        return along
+        return chainage(xy, self.chain)
 
     def at_last(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return the value at the last point of each chain."""

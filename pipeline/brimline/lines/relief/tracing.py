@@ -47,11 +47,6 @@ class Course:
         """Ground that gathers at the lower end of what is drawn [m²]."""
         return float(np.interp(self.to_m, self.chainage_m, self.gathered_m2))
 
-    def drawn_xy(self) -> NDArray[np.float64]:
-        """Return the points that are drawn; float64 (n, 2)."""
-        part = (self.chainage_m >= self.from_m) & (self.chainage_m <= self.to_m)
-        return self.xy[part]
-
     def at(self, chainage_m: NDArray[np.float64] | float) -> NDArray[np.float64]:
         """Return the coordinates at chainages; float64 (n, 2)."""
         s = np.atleast_1d(chainage_m)

@@ -18,8 +18,8 @@ import numpy as np
 
 from brimline._jit import kernel
 from brimline.lines._kernels import thin
+from brimline.lines.plane._kernels import BLOCK, box_distance2
 
-_BLOCK = 16  # vertices
 _OPEN, _OUTWARD, _INWARD = 0, 1, 2  # what ends a stretch: the guide, a turn towards or away
 _SLACK = 0.08  # of the radius, by which a short bend may be tighter
 _SAME = 0.02  # m; centres of a turn that lie so near are one
@@ -69,13 +69,10 @@ def frames(xy, side, step):
 
 
 @kernel
-def windows(xy, reach):
-    """First and last vertex that lie within `reach` of each, along the guide."""
-    count = xy.shape[0]
+def windows(at, reach):
+    """First and last vertex that lie within `reach` of each, by their chainages."""
+    count = at.size
     out = np.empty((count, 2), dtype=np.int64)
-    at = np.zeros(count, dtype=np.float64)
-    for i in range(1, count):
-        at[i] = at[i - 1] + np.hypot(xy[i, 0] - xy[i - 1, 0], xy[i, 1] - xy[i - 1, 1])
     first, last = 0, 0
     for i in range(count):
         while at[i] - at[first] > reach:
@@ -83,20 +80,6 @@ def windows(xy, reach):
         while last + 1 < count and at[last + 1] - at[i] <= reach:
             last += 1
         out[i, 0], out[i, 1] = first, last
-    return out
-
-
-@kernel
-def boxes(xy):
-    """West, south, east, north of each block of vertices."""
-    count = (xy.shape[0] + _BLOCK - 1) // _BLOCK
-    out = np.empty((count, 4), dtype=np.float64)
-    for b in range(count):
-        out[b, 0], out[b, 1] = np.inf, np.inf
-        out[b, 2], out[b, 3] = -np.inf, -np.inf
-        for i in range(b * _BLOCK, min((b + 1) * _BLOCK, xy.shape[0])):
-            out[b, 0], out[b, 1] = min(out[b, 0], xy[i, 0]), min(out[b, 1], xy[i, 1])
-            out[b, 2], out[b, 3] = max(out[b, 2], xy[i, 0]), max(out[b, 3], xy[i, 1])
     return out
 
 
@@ -124,12 +107,9 @@ def _reach(xy, box, first, last, x, y, nx, ny, most, guess):
         if radius < best and not first <= i <= last:
             best, which = radius, i
     for b in range(box.shape[0]):
-        cx, cy = x + best * nx, y + best * ny
-        dx = max(box[b, 0] - cx, 0.0, cx - box[b, 2])
-        dy = max(box[b, 1] - cy, 0.0, cy - box[b, 3])
-        if dx * dx + dy * dy >= best * best:
+        if box_distance2(box, b, x + best * nx, y + best * ny) >= best * best:
             continue
-        for i in range(b * _BLOCK, min((b + 1) * _BLOCK, count)):
+        for i in range(b * BLOCK, min((b + 1) * BLOCK, count)):
             radius = _touching(x, y, nx, ny, xy[i, 0], xy[i, 1])
             if radius < best and not first <= i <= last:
                 best, which = radius, i
@@ -356,11 +336,9 @@ def _turn(out, size, one, other, sign, radius, step):
 def _is_clear(xy, box, x, y, distance):
     """Tell whether no vertex of the guide is nearer to a point than a distance."""
     for b in range(box.shape[0]):
-        dx = max(box[b, 0] - x, 0.0, x - box[b, 2])
-        dy = max(box[b, 1] - y, 0.0, y - box[b, 3])
-        if dx * dx + dy * dy >= distance * distance:
+        if box_distance2(box, b, x, y) >= distance * distance:
             continue
-        for i in range(b * _BLOCK, min((b + 1) * _BLOCK, xy.shape[0])):
+        for i in range(b * BLOCK, min((b + 1) * BLOCK, xy.shape[0])):
             if (xy[i, 0] - x) ** 2 + (xy[i, 1] - y) ** 2 < distance * distance:
                 return False
     return True
@@ -410,7 +388,7 @@ def strands(
 
     Parameters
     ----------
-    xy : float64 (vertices, 2) of the guide; `box` from `boxes`, `about` from `windows`.
+    xy : float64 (vertices, 2) of the guide; `box` from `plane`, `about` from `windows`.
     foot, aside : from `frames`, of the side.
     side : 1.0 left, -1.0 right.
     offset, radius : distance from the guide and of the tightest turn.

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 _SAGITTA_M = 0.01  # largest departure of an arc's chords from the arc
 _ASTRAY_M = 0.05  # a piece nearer by this than it should be is no part of a parallel
 _ASIDE_M = 0.1  # to both sides of a place, for the direction of the guide there
-_DRAWN_M = 0.02  # largest departure of a drawn line from its exact course
+DRAWN_M = 0.02  # largest departure of a drawn line from its exact course
 
 
 def parallel(
@@ -116,7 +116,7 @@ def checked(guide: shapely.LineString, turning_radius_m: float) -> None:
 def _drawn(
     lines: list[shapely.LineString], guide: shapely.LineString
 ) -> tuple[shapely.LineString, ...]:
-    drawn = (shapely.simplify(line, _DRAWN_M) for line in lines)
+    drawn = (shapely.simplify(line, DRAWN_M) for line in lines)
     return tuple(_along_guide(line, guide) for line in drawn if line.length > 0 and line.is_simple)
 
 
@@ -138,10 +138,16 @@ def _offset(lines: list[shapely.LineString], distance_m: float) -> list[shapely.
     return found
 
 
+def arc_step(radius_m: float) -> float:
+    """Angle between points of an arc whose chords depart from it by no more than lines may."""
+    if radius_m == 0:
+        return float(np.pi)
+    return float(2 * np.arccos(1.0 - min(_SAGITTA_M / abs(radius_m), 0.5)))
+
+
 def _arc_points(radius_m: float) -> int:
-    """Chords in a quarter circle that depart from it by no more than lines may."""
-    half = np.arccos(1.0 - min(_SAGITTA_M / abs(radius_m), 0.5))
-    return max(int(np.ceil(np.pi / 4 / half)), 4)
+    """Chords in a quarter circle that do so."""
+    return max(int(np.ceil(np.pi / 2 / arc_step(radius_m))), 4)
 
 
 def _along_guide(line: shapely.LineString, guide: shapely.LineString) -> shapely.LineString:

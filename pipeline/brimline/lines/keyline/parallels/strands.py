@@ -9,6 +9,9 @@ import numpy as np
 import shapely
 
 from brimline.lines.keyline.parallels import _kernels
+from brimline.lines.keyline.parallels.outlines import DRAWN_M, arc_step
+from brimline.lines.plane import boxes_of
+from brimline.lines.sample import chainage
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -18,9 +21,7 @@ if TYPE_CHECKING:
 STEP_M = 0.5  # longest way from vertex to vertex of a guide
 _ABOUT_M = 1.5  # so near along a guide its vertices do not bound each other's reach
 _TURN = 0.02  # rad; a vertex that turns by more has several frames
-_SAGITTA_M = 0.01  # largest departure of an arc's chords from the arc
 _NEAR_M = 1.0  # two sides of a turn meet within this
-_DRAWN_M = 0.02  # largest departure of a drawn line from its exact course
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,7 +73,10 @@ def guide_of(xy: NDArray[np.float64], *, most_m: float, turning_radius_m: float)
     turning_radius_m : their tightest turn [m].
     """
     dense = shapely.get_coordinates(shapely.segmentize(shapely.LineString(xy), STEP_M))
-    box, about = _kernels.boxes(dense), _kernels.windows(dense, _ABOUT_M)
+    box, about = (
+        boxes_of(dense),
+        _kernels.windows(chainage(dense, np.zeros(len(dense), dtype=np.int64)), _ABOUT_M),
+    )
     sides = []
     for side in (1.0, -1.0):
         foot, aside = _kernels.frames(dense, side, _TURN)
@@ -106,7 +110,7 @@ def strands(
         xy, starts, sound[number] = _kernels.strands(
             guide.xy, guide.box, guide.about, side.foot, side.aside, float(np.sign(offset_m)),
             abs(offset_m), turning_radius_m, side.towards_m, side.out_by, side.away_m, side.in_by,
-            _arc_step(turning_radius_m), _NEAR_M, _DRAWN_M,
+            arc_step(turning_radius_m), _NEAR_M, DRAWN_M,
         )  # fmt: skip
         points.append(xy)
         sizes.append(np.diff(starts))
@@ -122,10 +126,3 @@ def strands(
     wrong = _kernels.astray(guide.xy, guide.box, drawn[far], away_m[far])
     sound[source[index[far][wrong]]] = False
     return [lines[source == n] if good else None for n, good in enumerate(sound)]
-
-
-def _arc_step(radius_m: float) -> float:
-    """Angle between points of an arc whose chords depart from it by no more than lines may."""
-    if radius_m == 0:
-        return float(np.pi)
-    return float(2 * np.arccos(1.0 - min(_SAGITTA_M / radius_m, 0.5)))

@@ -11,23 +11,13 @@ import numpy as np
 from brimline._jit import kernel
 from brimline.grid._kernels import longer
 from brimline.lines._kernels import level
+from brimline.lines.plane._kernels import leg_distance2
 
 
 @kernel
 def _apart(west, south, east, north, box):
     """Distance between two boxes along one axis, the larger; 0 or less where they meet."""
     return max(west - box[2], box[0] - east, south - box[3], box[1] - north)
-
-
-@kernel
-def _distance2(x, y, ax, ay, bx, by):
-    """Squared distance of a point from a straight piece."""
-    ex, ey = bx - ax, by - ay
-    length2 = ex * ex + ey * ey
-    share = ((x - ax) * ex + (y - ay) * ey) / length2 if length2 > 0.0 else 0.0
-    share = min(max(share, 0.0), 1.0)
-    dx, dy = x - (ax + share * ex), y - (ay + share * ey)
-    return dx * dx + dy * dy
 
 
 @kernel
@@ -41,7 +31,7 @@ def beside_at_end(points, vertices, start, box, count, reach):
             if _apart(x, y, x, y, box[k]) > reach:
                 continue
             for j in range(start[k], start[k + 1] - 1):
-                far2 = _distance2(
+                far2 = leg_distance2(
                     x, y, vertices[j, 0], vertices[j, 1], vertices[j + 1, 0], vertices[j + 1, 1]
                 )
                 if far2 < nearest2 or (far2 == nearest2 and nearest < 0):
