@@ -1,8 +1,9 @@
 """The one place that touches numba: how kernels are compiled, and where the result is kept.
 
-numba's own on-disk cache does not notice an edit in a *called* kernel of another file, so the
-cache lies in a folder whose name is a digest of every kernel source. Compiled code survives
-between runs; a change of any kernel starts a fresh folder.
+numba's own on-disk cache asks for a file's path and time of change, and does not notice an edit
+in a *called* kernel of another file. Ours asks for content alone: compiled code lies in a folder
+named by a digest of the kernels' file and of all files of ours that it imports. An edit compiles
+anew what it reaches and no more, and checkouts with the same sources share what was compiled.
 """
 
 from __future__ import annotations
@@ -10,14 +11,17 @@ from __future__ import annotations
 import hashlib
 import itertools
 import os
+import re
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, Final, TypeVar
 
 import numba
+import numpy as np
 import platformdirs
+from numba.core.caching import CompileResultCacheImpl, FunctionCache
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -26,15 +30,31 @@ _Result = TypeVar("_Result")
 
 _PACKAGE: Final = Path(__file__).parent
 _CACHE_ENV: Final = "BRIMLINE_KERNEL_CACHE"
+_IMPORT: Final = re.compile(r"^from (brimline[\w.]*) import", re.MULTILINE)
 
 
 @cache
-def sources_digest() -> str:
-    """Return a digest of every kernel source and of the compiler's version."""
-    digest = hashlib.sha256(numba.__version__.encode())
-    for path in sorted(_PACKAGE.rglob("_kernels.py")):
-        digest.update(path.relative_to(_PACKAGE).as_posix().encode())
-        digest.update(path.read_bytes())
+def _imported(path: Path) -> frozenset[Path]:
+    """Return the file and all files of ours that it imports, directly or through others."""
+    found, waiting = {path}, [path]
+    while waiting:
+        for module in _IMPORT.findall(waiting.pop().read_text(encoding="utf-8")):
+            place = _PACKAGE.joinpath(*module.split(".")[1:])
+            for name in (place.with_suffix(".py"), place / "__init__.py"):
+                if name.is_file() and name not in found:
+                    found.add(name)
+                    waiting.append(name)
+    return frozenset(found)
+
+
+@cache
+def sources_digest(path: Path) -> str:
+    """Return a digest of a kernels' file, of what it imports of ours, and of the compiler."""
+    digest = hashlib.sha256(f"{numba.__version__} {np.__version__}".encode())
+    for source in sorted(_imported(path)):
+        name = source.relative_to(_PACKAGE) if source.is_relative_to(_PACKAGE) else source.name
+        digest.update(Path(name).as_posix().encode())
+        digest.update(source.read_bytes())
     return digest.hexdigest()[:16]
 
 
@@ -42,13 +62,46 @@ def sources_digest() -> str:
 def cache_folder() -> Path:
     """Return the folder that holds compiled kernels; ``BRIMLINE_KERNEL_CACHE`` moves it."""
     base = os.environ.get(_CACHE_ENV) or platformdirs.user_cache_dir("brimline", appauthor=False)
-    return Path(base) / "kernels" / sources_digest()
+    return Path(base) / "kernels"
 
 
 def is_compiled() -> bool:
     """Tell whether an earlier process has left compiled kernels to load."""
     folder = cache_folder()
     return folder.is_dir() and any(folder.rglob("*.nbc"))
+
+
+class _Place:
+    """Where numba keeps one kernel; its stamp never changes, as the folder's name tells all."""
+
+    def __init__(self, function: Callable[..., Any], path: Path) -> None:
+        name = path.parent.relative_to(_PACKAGE) if path.is_relative_to(_PACKAGE) else path.parent
+        self._folder = cache_folder() / f"{name.name}-{sources_digest(path)}"
+        self._line = function.__code__.co_firstlineno
+
+    @classmethod
+    def from_function(cls, function: Callable[..., Any], file: str) -> _Place:
+        return cls(function, Path(file).resolve())
+
+    def get_cache_path(self) -> str:
+        return str(self._folder)
+
+    def ensure_cache_path(self) -> None:
+        self._folder.mkdir(parents=True, exist_ok=True)
+
+    def get_source_stamp(self) -> str:
+        return ""
+
+    def get_disambiguator(self) -> str:
+        return str(self._line)
+
+
+class _Kept(CompileResultCacheImpl):  # type: ignore[misc] # numba is untyped
+    _locator_classes: ClassVar = [_Place]
+
+
+class _Cache(FunctionCache):  # type: ignore[misc] # numba is untyped
+    _impl_class = _Kept
 
 
 def kernel(function: Callable[..., Any] | None = None, **options: Any) -> Any:  # noqa: ANN401
@@ -67,12 +120,10 @@ def kernel(function: Callable[..., Any] | None = None, **options: Any) -> Any:  
         raise ValueError("fastmath changes how ties fall; kernels must not use it")
     if function is None:
         return lambda inner: kernel(inner, **options)
-    before = numba.config.CACHE_DIR
-    numba.config.CACHE_DIR = str(cache_folder())  # read once, when the cache is attached below
-    try:
-        return numba.njit(function, cache=True, nogil=True, **options)
-    finally:
-        numba.config.CACHE_DIR = before
+    compiled = numba.njit(function, nogil=True, **options)
+    if not numba.config.DISABLE_JIT:
+        compiled._cache = _Cache(function)  # noqa: SLF001 what `cache=True` sets, asking for content
+    return compiled
 
 
 prange = numba.prange
