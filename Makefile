@@ -10,7 +10,7 @@ DEMO := runs/quillback_hill
 JOBS ?= 2
 SHARED := -n $(JOBS) --dist loadfile
 
-.PHONY: demo test test-all lint format bench clean help
+.PHONY: demo test test-all lint format bench machine clean help
 
 help:  ## show these lines
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/'
@@ -35,12 +35,15 @@ sample_data/quillback_hill/terrain.tif: sample_data/make_quillback_hill.py | $(V
 demo: $(VENV)/.run sample_data/quillback_hill/terrain.tif  ## set up, and run the whole job on the demo site
 	$(BIN)/brimline run configs/quillback_hill.toml --out $(DEMO)
 
-test: $(VENV)/.test  ## set up, and run the tests
+machine: | $(BIN)/python
+	@PYTHON=$(BIN)/python tests/setup_machine.sh
+
+test: machine $(VENV)/.test  ## set up, and run the tests
 	$(BIN)/python -m pytest -m "not slow" $(SHARED) --ignore=tests/benchmarks
 	$(BIN)/python -m pytest -m "not slow" tests/benchmarks
 	NUMBA_DISABLE_JIT=1 $(BIN)/python -m pytest -q -m "interpreted and not slow" $(SHARED)
 
-test-all: $(VENV)/.test  ## every test, the slow ones too
+test-all: machine $(VENV)/.test  ## every test, the slow ones too
 	$(BIN)/python -m pytest $(SHARED) --hypothesis-profile=exploring --ignore=tests/benchmarks
 	$(BIN)/python -m pytest tests/benchmarks
 	NUMBA_DISABLE_JIT=1 $(BIN)/python -m pytest -q -m interpreted $(SHARED) --hypothesis-profile=exploring

@@ -1,7 +1,9 @@
-"""How examples are drawn, and a small invented site for the tests of what people look at."""
+"""How examples are drawn, what tests need of the machine, and a small invented site."""
 
 from __future__ import annotations
 
+import shutil
+from ctypes.util import find_library
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -16,9 +18,27 @@ settings.register_profile("repeatable", derandomize=True)
 settings.register_profile("exploring")
 settings.load_profile("repeatable")
 
+# by mark: what is looked for, and what is said where `tests/setup_machine.sh` could not install it
+TOOLS = {
+    "browser": (
+        lambda: shutil.which("chromium") or shutil.which("chromium-browser"),
+        "Chromium is not installed; on Debian: apt-get install chromium",
+    ),
+    "printing": (
+        lambda: find_library("pango-1.0") and find_library("pangoft2-1.0"),
+        "Pango is not installed; on Debian: apt-get install libpango-1.0-0 libpangoft2-1.0-0",
+    ),
+}
+
 ORIGIN = (352_000.0, 5_211_000.0)  # open ocean, as the demo
 ROWS, COLS, CELL_M = 120, 160, 2.0
 DEPTHS_MM = [1.0, 4.0, 9.0, 3.0, 1.0, 0.0]
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    for mark, (found, reason) in TOOLS.items():
+        if item.get_closest_marker(mark) and not found():
+            pytest.skip(reason)
 
 
 @pytest.fixture(scope="session")

@@ -80,6 +80,7 @@ def test_pages_and_styles_lie_beside_the_layers(site, done):
     assert told["gathered_m2"] == last["area_m2"].sum()
 
 
+@pytest.mark.printing
 def test_the_report_is_printed_on_demand_also_where_nothing_changed(site, done):
     assert not (site.results / "report.pdf").exists()
     again = site.run("--pdf")

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from brimline.report import Results
 
 
+@pytest.mark.printing
 def test_the_report_prints(made_results: Results) -> None:
     content = pages.pdf_bytes(made_results)
     assert content.startswith(b"%PDF-")
