@@ -90,7 +90,7 @@ def parts_of(
     *,
     inputs: Mapping[str, str],
     code: Mapping[str, str],
-    params: Params | None,
+    tables: Mapping[str, Params],
     sources: Mapping[str, Source | None],
     digests: Digests,
     versions: Mapping[str, str],
@@ -108,8 +108,8 @@ def parts_of(
     parts |= {f"input {name}": digest for name, digest in inputs.items()}
     parts |= {f"code {module}": digest for module, digest in code.items()}
     parts |= {f"library {name}": version for name, version in versions.items()}
-    if params is not None:
-        parts |= dict(_flat(f"parameter {stage.table}", params.model_dump(mode="json")))
+    for name, params in tables.items():
+        parts |= dict(_flat(f"parameter {name}", params.model_dump(mode="json")))
     for name, source in sources.items():
         parts[f"settings {name}"] = None if source is None else source.said
         files = () if source is None else source.files

@@ -83,6 +83,9 @@ def _before(stage: Stage, makers: dict[str, str], catalogue: Mapping[str, Item])
     missing = [name for name in stage.needs if name not in makers]
     if missing:
         raise InternalError(f"stage {stage.name} needs {', '.join(missing)}, which no stage makes")
+    strange = [name for name in stage.typed if name not in stage.makes or name in catalogue]
+    if strange:
+        raise InternalError(f"stage {stage.name} makes no typed value {', '.join(strange)}")
     rasters = [name for name in stage.makes if isinstance(catalogue.get(name), Raster)]
     if rasters and GRID not in stage.needs + stage.makes:
         raise InternalError(

@@ -51,6 +51,20 @@ class Codec(Protocol):
         """Read what `write` wrote."""
         ...
 
+    def write_value(self, path: Path, value: object) -> None:
+        """Write a typed value, as `write` does.
+
+        Raises
+        ------
+        InternalError
+            If it is not a frozen dataclass, or holds what cannot be kept.
+        """
+        ...
+
+    def read_value(self, path: Path) -> object:
+        """Read what `write_value` wrote."""
+        ...
+
 
 @dataclass(frozen=True, slots=True)
 class Inputs:
@@ -134,7 +148,8 @@ class RunResult:
     @property
     def fact_names(self) -> tuple[str, ...]:
         """Names of the facts among the values."""
-        return tuple(name for name in self.outputs if name not in self._run.tools.catalogue)
+        others = self._run.tools.catalogue.keys() | self._run.typed.keys()
+        return tuple(name for name in self.outputs if name not in others)
 
     @property
     def published(self) -> tuple[Item, ...]:
@@ -216,6 +231,7 @@ class _Run:
         self.done: dict[str, StageDone] = {}
         self.outputs: dict[str, Stored] = {}
         self._memory: dict[str, Value] = {}
+        self.typed = {name: kind for stage in stages for name, kind in stage.typed.items()}
         self._made = [name for stage in stages for name in stage.makes]
         # before anything runs: code that is edited from now on is not the code that runs
         self._code = {stage.name: tools.code(stage) for stage in stages}
@@ -238,10 +254,11 @@ class _Run:
         if name not in self._memory:
             path = self.store.open(self.outputs[name])
             item = self.tools.catalogue.get(name)
-            if item is None:
-                return dict(json.loads(path.read_bytes()))
-            value: Value = self.tools.codec.read(path, item)
-            return value
+            if item is not None:
+                return self.tools.codec.read(path, item)
+            if name in self.typed:
+                return self.tools.codec.read_value(path)
+            return dict(json.loads(path.read_bytes()))
         return self._memory[name]
 
     def _pass(self) -> None:
@@ -261,19 +278,18 @@ class _Run:
             stage,
             inputs={name: self.outputs[name].digest for name in taken(stage, self._made)},
             code=self._code[stage.name],
-            params=self._table(stage),
+            tables=self._tables(stage),
             sources={name: self.inputs.sources.get(name) for name in stage.sources},
             digests=self.inputs.digests,
             versions={"codec": self.tools.codec.version} | dict(self.inputs.versions),
             catalogue=self.tools.catalogue,
         )
 
-    def _table(self, stage: Stage) -> Params | None:
-        if stage.table is None:
-            return None
-        if stage.table not in self.inputs.tables:
-            raise InternalError(f"stage {stage.name} reads table {stage.table}, which is not there")
-        return self.inputs.tables[stage.table]
+    def _tables(self, stage: Stage) -> dict[str, Params]:
+        missing = [name for name in stage.tables if name not in self.inputs.tables]
+        if missing:
+            raise InternalError(f"stage {stage.name} reads table {missing[0]}, which is not there")
+        return {name: self.inputs.tables[name] for name in stage.tables}
 
     def _reuse(self, stage: Stage, key: str, parts: Parts) -> bool:
         before = self.done.get(stage.name)
@@ -299,7 +315,7 @@ class _Run:
             stage,
             self._hold,
             present=[name for name in stage.optional_needs if name in self._made],
-            params=self._table(stage),
+            tables=self._tables(stage),
             sources={
                 name: source.value
                 for name, source in self.inputs.sources.items()
@@ -358,6 +374,8 @@ class _Run:
 
     def _keep_one(self, stage: Stage, name: str, value: Value) -> Stored:
         item = self.tools.catalogue.get(name)
+        if name in stage.typed:
+            return self._keep_typed(stage, name, value)
         if item is None:
             text = _facts_text(stage, name, value)
             return self.store.put(lambda path: path.write_text(text, encoding="utf-8"))
@@ -370,8 +388,22 @@ class _Run:
             self._memory[name] = value
         return stored
 
+    def _keep_typed(self, stage: Stage, name: str, value: Value) -> Stored:
+        kind = stage.typed[name]
+        if type(value) is not kind:
+            raise InternalError(
+                f"stage {stage.name} made {name} as a {type(value).__name__}, "
+                f"declared {kind.__name__}"
+            )
+        try:
+            return self.store.put(lambda path: self.tools.codec.write_value(path, value))
+        except InternalError as error:
+            error.add_note(f"in {name}, which stage {stage.name} made")
+            raise
+
     def _checked_raster(self, stage: Stage, item: Raster, value: Any) -> Grid:  # noqa: ANN401
-        grid = Grid(**self._hold(GRID))  # type: ignore[arg-type] # facts: plain values
+        facts: Any = self._hold(GRID)
+        grid = Grid(**facts)
         found = getattr(value, "shape", None), str(getattr(value, "dtype", type(value).__name__))
         if found != (grid.shape, item.dtype):
             raise InternalError(

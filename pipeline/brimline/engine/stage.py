@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import copy
-from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Any, Final, Protocol, TypeAlias
+from dataclasses import asdict, dataclass, field
+from typing import TYPE_CHECKING, Any, Final, Protocol, TypeAlias, TypeVar
 
 from brimline.errors import InternalError
 from brimline.grid import Grid
@@ -20,8 +20,10 @@ if TYPE_CHECKING:
     from brimline.errors import Problem
 
 Facts: TypeAlias = dict[str, Any]  # plain values that JSON can hold
-# an array on the run's grid, a vector layer, a table, or facts
-Value: TypeAlias = "NDArray[Any] | GeoDataFrame | DataFrame | Facts"
+# an array on the run's grid, a vector layer, a table, facts, or a frozen dataclass
+Value: TypeAlias = object
+Made: TypeAlias = "Mapping[str, Value]"  # what the function of a stage returns
+Kind = TypeVar("Kind")
 
 GRID: Final = "grid"  # the fact that says where the run's cells are
 
@@ -81,7 +83,7 @@ class Given:
     stage : the declaration.
     load : returns a value of the run by name.
     present : names of the optional needs that some stage of this run makes.
-    params : validated model of the stage's table.
+    tables : validated models of the stage's tables, by name.
     sources : what the configuration says of each declared source; None where it says nothing.
     """
 
@@ -91,13 +93,13 @@ class Given:
         load: Callable[[str], Value],
         *,
         present: Collection[str] = (),
-        params: Params | None = None,
+        tables: Mapping[str, Params] | None = None,
         sources: Mapping[str, Any] | None = None,
     ) -> None:
         self._stage = stage
         self._load = load
         self._present = frozenset(present)
-        self._params = params
+        self._tables = dict(tables or {})
         self._sources = {name: (sources or {}).get(name) for name in stage.sources}
 
     def raster(self, name: str) -> NDArray[Any]:
@@ -132,18 +134,45 @@ class Given:
         """The run's grid."""
         return Grid(**self._get(GRID))
 
-    @property
-    def params(self) -> Any:  # noqa: ANN401 - the stage knows its own model
-        """The validated model of the stage's table."""
-        if self._params is None:
-            raise InternalError(f"stage {self._stage.name} declares no table of parameters")
-        return self._params
+    def value(self, name: str, kind: type[Kind]) -> Kind:
+        """Return a typed value, the very one that other stages are given: it is frozen.
 
-    def source(self, name: str) -> Any:  # noqa: ANN401 - the stage knows its own model
-        """Return what the configuration says of one of the person's inputs; None where absent."""
+        Parameters
+        ----------
+        kind : its class, as the stage that makes it declares.
+        """
+        return self._of_kind(self._get(name), kind, name)
+
+    def params(self, table: str, kind: type[Kind]) -> Kind:
+        """Return the validated model of one of the stage's tables.
+
+        Parameters
+        ----------
+        kind : class of the model.
+        """
+        if table not in self._stage.tables or table not in self._tables:
+            raise InternalError(f"stage {self._stage.name} declares no table {table}")
+        return self._of_kind(self._tables[table], kind, table)
+
+    def source(self, name: str, kind: type[Kind]) -> Kind | None:
+        """Return what the configuration says of one of the person's inputs; None where absent.
+
+        Parameters
+        ----------
+        kind : class of the entry.
+        """
         if name not in self._sources:
             raise InternalError(f"stage {self._stage.name} does not declare source {name}")
-        return self._sources[name]
+        said = self._sources[name]
+        return None if said is None else self._of_kind(said, kind, name)
+
+    def _of_kind(self, value: object, kind: type[Kind], name: str) -> Kind:
+        if not isinstance(value, kind):
+            raise InternalError(
+                f"stage {self._stage.name} takes {name} for a {kind.__name__}, "
+                f"it is a {type(value).__name__}"
+            )
+        return value
 
     def _get(self, name: str) -> Any:  # noqa: ANN401 - the accessor above names the type
         if name not in self._stage.needs and name not in self._present:
@@ -155,8 +184,9 @@ class Given:
 class Stage:
     """One step of a run: what it needs, what it makes, and the plain function between.
 
-    Names that the layer catalogue holds are rasters, layers or tables; any other name is a
-    fact. A stage that makes a raster needs (or makes) the fact ``grid`` as well.
+    Names that the layer catalogue holds are rasters, layers or tables; those in `typed` are frozen
+    dataclasses; any other name is a fact. A stage that makes a raster needs (or makes) the fact
+    ``grid`` as well.
 
     Parameters
     ----------
@@ -168,7 +198,8 @@ class Stage:
         is given, and writes to none of it.
     optional_needs : used where another stage of the run makes them.
     sources : names of the person's inputs that it reads.
-    table : the one table of the configuration that it may read.
+    tables : the tables of the configuration that it may read.
+    typed : classes of the typed values among what it makes, by name.
     """
 
     name: str
@@ -176,7 +207,8 @@ class Stage:
     title: str
     needs: tuple[str, ...]
     makes: tuple[str, ...]
-    run: Callable[[Given, Reporter], Mapping[str, Value]]
+    run: Callable[[Given, Reporter], Made]
     optional_needs: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()
-    table: str | None = None
+    tables: tuple[str, ...] = ()
+    typed: Mapping[str, type] = field(default_factory=dict, hash=False)

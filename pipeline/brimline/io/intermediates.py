@@ -1,7 +1,7 @@
 """What stages hand each other, as files whose bytes repeat.
 
-Rasters are GeoTIFF, layers GeoParquet, tables Parquet. The GeoPackage is for people: it carries
-a moment of writing and is never read by a stage.
+Rasters are GeoTIFF, layers GeoParquet, tables Parquet, typed values as `values` tells. The
+GeoPackage is for people: it carries a moment of writing and is never read by a stage.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ import shapely
 from brimline.errors import InternalError
 from brimline.io.frames import check_frame, conformed
 from brimline.io.rasters import plain_bytes, read_raster
+from brimline.io.values import value_bytes, value_of
 from brimline.layers import Layer, Raster
 
 if TYPE_CHECKING:
@@ -75,6 +76,14 @@ class FileCodec:
         if isinstance(item, Layer):
             return conformed(gpd.read_parquet(content), item)
         return conformed(pd.read_parquet(content), item)
+
+    def write_value(self, path: Path, value: object) -> None:
+        """Write a typed value; raises as `write` does."""
+        path.write_bytes(value_bytes(value))
+
+    def read_value(self, path: Path) -> object:
+        """Read what `write_value` wrote."""
+        return value_of(path.read_bytes())
 
 
 def checked(item: Item, value: Any) -> None:  # noqa: ANN401 - it is what is checked

@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from pyproj import CRS
 
-from brimline.errors import InputError
+from brimline.errors import InputError, InternalError
 from brimline.io.crs import same
 from brimline.io.elevation import read_elevation
 from brimline.io.surveyed import read_surveyed
 from brimline.io.surveyed_place import misplaced, unit_problem, wrong_unit
+from brimline.io.vectors import Source
 from brimline.stages import _as_built_shift as shifts
 from brimline.stages._as_built_survey import points_change, surface_change, without
 
@@ -58,7 +59,7 @@ def read_survey(
     given: Given, site: Designed, params: AsBuilt, refine: int, report: Reporter
 ) -> BuiltSurvey:
     """Read the survey, refuse one that lies elsewhere or in another unit, take off its shift."""
-    source = given.source("as_built")
+    source = _survey_of(given)
     facts = given.facts("survey_error")
     usual = _SURFACE_RMSE_M if is_surface(source.path) else _POINTS_RMSE_M
     rmse_m = usual if params.rmse_m is None else params.rmse_m
@@ -100,7 +101,7 @@ def read_survey(
 def _surface(
     given: Given, site: Designed, params: AsBuilt, refine: int, report: Reporter
 ) -> tuple[FromSurface, NDArray[np.bool_]]:
-    source, grid = given.source("as_built"), given.grid
+    source, grid = _survey_of(given), given.grid
     read = read_elevation(source.path, vertical_unit=params.vertical_unit, crs=params.crs)
     for problem in read.notices:
         report.problem(problem)
@@ -138,3 +139,10 @@ def _refuse_unit(level_m: NDArray[Any], expected_m: NDArray[Any], source: str) -
 def _around(site: Designed) -> tuple[float, float, float, float]:
     west, south, east, north = (float(part) for part in site.elements.total_bounds)
     return west - _AROUND_M, south - _AROUND_M, east + _AROUND_M, north + _AROUND_M
+
+
+def _survey_of(given: Given) -> Source:
+    source = given.source("as_built", Source)
+    if source is None:
+        raise InternalError("the stage is in a run only where inputs.as_built names a survey")
+    return source

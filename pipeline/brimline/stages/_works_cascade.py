@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -83,7 +84,7 @@ def laid_out(given: Given, works: Works) -> LaidOut | list[Problem]:
     layers = {name: given.frame(name) for name in ("surfaces", "soils")}
     rasters = {name: given.raster(name) for name in ("elevation", "contributing_area_m2")}
     layers["inflow_points"] = plan["inflow_points"]
-    path = given.source("inflows")
+    path = given.source("inflows", Path)
     flows = {} if path is None else read_inflows(path)
     arrivals, found, _ = arrivals_of(drawn, ground, layers, rasters, works, flows)
     problems += [*ways.problems, *found]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 import pandas as pd
 
 from brimline.cascade import check, judge, mends_for, route
-from brimline.config import Works
+from brimline.config import AsBuilt, Works
 from brimline.elements.building import Asked, Tolerances, checked
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
@@ -38,9 +38,8 @@ if TYPE_CHECKING:
 
     from geopandas import GeoDataFrame
 
-    from brimline.config import AsBuilt
     from brimline.elements.building import Checked
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
     from brimline.stages._as_built_elements import AllBuilt
     from brimline.stages._as_built_read import BuiltSurvey
 
@@ -48,8 +47,8 @@ _TABLES: Final = ("as_built_findings", "as_built_sills")
 _LAYERS: Final = ("as_built_elements", "as_built_stakes")
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
-    params: AsBuilt = given.params
+def _run(given: Given, report: Reporter) -> Made:
+    params = given.params("as_built", AsBuilt)
     rules = given.facts("building_rules")
     site = designed(given)
     laid = laid_out(given, Works(**given.facts("works_rules")))
@@ -207,5 +206,5 @@ STAGE = Stage(
     makes=(*_TABLES, *_LAYERS, "as_built"),
     run=_run,
     sources=("as_built", "inflows"),
-    table="as_built",
+    tables=("as_built",),
 )

@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from brimline.config import Drainage
 from brimline.drainage.audit import second_opinion
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
-    params, grid = given.params, given.grid
+def _run(given: Given, report: Reporter) -> Made:
+    params, grid = given.params("drainage", Drainage), given.grid
     cells = grid.rows * grid.cols
     if cells > params.audit_max_cells:
         report.problem(
@@ -77,5 +76,5 @@ STAGE = Stage(
     ),
     makes=("audit",),
     run=_run,
-    table="drainage",
+    tables=("drainage",),
 )

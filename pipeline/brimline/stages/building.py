@@ -6,6 +6,7 @@ import math
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
+from brimline.config import Rates
 from brimline.elements.building import ITEMS, Quantity, Way, bill, build_order, total_cost
 from brimline.engine.stage import Stage
 from brimline.layers.flags import joined
@@ -14,12 +15,11 @@ from brimline.stages._frames import table_of
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from brimline.config import Rates
     from brimline.engine.stage import Given, Reporter
 
 
 def _run(given: Given, _report: Reporter) -> Mapping[str, Any]:
-    rates: Rates = given.params
+    rates = given.params("rates", Rates)
     prices = {key: getattr(rates, item.rate_key(key)) for key, item in ITEMS.items()}
     elements, overflows = given.frame("elements"), given.frame("overflows")
     levels = dict(zip(elements["element_id"], elements["spill_level_m"], strict=True))
@@ -59,5 +59,5 @@ STAGE = Stage(
     needs=("grid", "elements", "overflows", "pads", "quantities", "stakes"),
     makes=("building_steps", "bill", "cost"),
     run=_run,
-    table="rates",
+    tables=("rates",),
 )

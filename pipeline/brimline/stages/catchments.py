@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import geopandas as gpd
 import numpy as np
@@ -15,18 +15,16 @@ from brimline.layers.flags import joined
 from brimline.stages._frames import frame, frame_of
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
     from pandas import DataFrame
 
     from brimline.drainage.catchments import Subcatchments
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
     from brimline.grid import Grid
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
+def _run(given: Given, report: Reporter) -> Made:
     grid, snapped = given.grid, given.frame("intakes_snapped")
     directions = given.raster("flow_direction")
     found = subcatchments(directions, snapped[["row", "col"]].to_numpy(dtype=np.int64))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from brimline.config import Survey
 from brimline.drainage.certainty import SURVEY_CLASSES, catchment_chance
 from brimline.engine.stage import Stage
 from brimline.io.frames import empty
@@ -18,12 +19,12 @@ from brimline.terrain.conditioning import condition
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
     from brimline.grid import BoolGrid, Elevation, Grid
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
-    params, grid = given.params, given.grid
+def _run(given: Given, report: Reporter) -> Made:
+    params, grid = given.params("survey", Survey), given.grid
     snapped = given.frame("intakes_snapped")
     if snapped.empty:
         return _without_intakes(grid)
@@ -103,5 +104,5 @@ STAGE = Stage(
     ),
     makes=("catchment_chance", "intake_certainty", "certainty"),
     run=_run,
-    table="survey",
+    tables=("survey",),
 )

@@ -5,20 +5,20 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
+from brimline.config import Conditioning
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.stages._frames import positions
 from brimline.terrain.conditioning import condition
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
-    params, grid, culverts = given.params, given.grid, given.frame("culverts")
-    rule = {
+def _run(given: Given, report: Reporter) -> Made:
+    params = given.params("conditioning", Conditioning)
+    grid, culverts = given.grid, given.frame("culverts")
+    rule: dict[str, Any] = {
         "mode": params.mode,
         "max_depth_m": params.breach_depth_m,
         "max_length_m": params.breach_length_m,
@@ -57,5 +57,5 @@ STAGE = Stage(
     needs=("grid", "elevation", "culverts", "kept_sink"),
     makes=("conditioned", "conditioning"),
     run=_run,
-    table="conditioning",
+    tables=("conditioning",),
 )

@@ -2,25 +2,24 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import geopandas as gpd
 
+from brimline.config import Contours
 from brimline.engine.stage import Stage
 from brimline.lines.contours import drawn_contours, is_index
 from brimline.stages._frames import frame
 from brimline.terrain.smooth import smoothed
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
 
 _RING_CELLS = 12.0  # round a bump or a pit about as wide as the smoothing: noise, not ground
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
-    params, grid = given.params, given.grid
+def _run(given: Given, report: Reporter) -> Made:
+    params, grid = given.params("contours", Contours), given.grid
     calm = smoothed(given.raster("elevation"), cell_m=grid.cell_m, sigma_m=params.smooth_m)
     report.advanced(0.3, "tracing")
     levels, lines = drawn_contours(
@@ -43,5 +42,5 @@ STAGE = Stage(
     needs=("grid", "elevation"),
     makes=("contours",),
     run=_run,
-    table="contours",
+    tables=("contours",),
 )

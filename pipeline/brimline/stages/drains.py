@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from brimline.config import DrainLines
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.layers.flags import joined
@@ -13,14 +14,11 @@ from brimline.stages._ground_for_lines import NEEDS, drawing_of, limits_for, smo
 from brimline.stages._works_shapes import number_of, text_of
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from brimline.config import DrainLines
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
     from brimline.lines.level_lines import Drawing
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
+def _run(given: Given, report: Reporter) -> Made:
     surface = smooth_surface(given)
     ground = (
         given.raster("elevation"),
@@ -28,7 +26,7 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
         given.grid,
         limits_for(given, surface, cross_paths=True),
     )
-    drawing = drawing_of(given, given.params.fall_tolerance_m)
+    drawing = drawing_of(given, given.params("drains", DrainLines).fall_tolerance_m)
     found = [
         *_from_starts(given, ground, drawing, report),
         *_between_ends(given, ground, drawing, report),
@@ -56,7 +54,7 @@ def _from_starts(
     drawing: Drawing,
     report: Reporter,
 ) -> list[tuple[str, GradedLine]]:
-    params: DrainLines = given.params
+    params = given.params("drains", DrainLines)
     found = []
     for number, row in enumerate(given.frame("drain_starts").itertuples(index=False), start=1):
         name = text_of(row, "name") or f"start {number}"
@@ -81,7 +79,7 @@ def _between_ends(
     drawing: Drawing,
     report: Reporter,
 ) -> list[tuple[str, GradedLine]]:
-    params: DrainLines = given.params
+    params = given.params("drains", DrainLines)
     found = []
     for number, row in enumerate(given.frame("drawn_drains").itertuples(index=False), start=1):
         name = text_of(row, "name") or f"drain {number}"
@@ -118,5 +116,5 @@ STAGE = Stage(
     needs=(*NEEDS, "drain_starts", "drawn_drains"),
     makes=("drain_lines",),
     run=_run,
-    table="drains",
+    tables=("drains",),
 )

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import pandas as pd
 import shapely
 
+from brimline.config import Earthworks
 from brimline.elements.building import (
     Building,
     Quantity,
@@ -34,8 +35,7 @@ from brimline.terrain.earthwork import (
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from brimline.config import Earthworks
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
     from brimline.stages._earthworks import Designed
     from brimline.terrain.earthwork import Haul, Need, SectionVolumes, Spoil
     from brimline.terrain.shaping import Shaped
@@ -45,8 +45,8 @@ _DIFFER_PCT: Final = 5.0  # between cells and sections, above which a person sho
 _DIFFER_M3: Final = 2.0
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
-    params: Earthworks = given.params
+def _run(given: Given, report: Reporter) -> Made:
+    params = given.params("earthworks", Earthworks)
     how = Building(params.bank_top_m, params.bank_outer, params.settlement, returns_m=params.wing_m)
     rules = {"how": asdict(how), "limit_m": params.batter_limit_m, "refine": params.refine}
     site = made(given, how, params.batter_limit_m)
@@ -274,5 +274,5 @@ STAGE = Stage(
         "earthworks", "pads",
     ),
     run=_run,
-    table="earthworks",
+    tables=("earthworks",),
 )  # fmt: skip

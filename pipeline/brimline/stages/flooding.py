@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from brimline.cascade.overland import Basin, run_over
+from brimline.config import Proof
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.stages._earthworks import NEEDS, designed
@@ -15,21 +16,18 @@ from brimline.stages._frames import positions, table_of
 from brimline.terrain.shaping import everywhere
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from numpy.typing import NDArray
 
     from brimline.cascade.overland import Overland
-    from brimline.config import Proof
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
     from brimline.stages._earthworks import Designed
 
 _TOLD_M: Final = 0.10  # difference of levels above which a person should look
 _USUAL_CURVE: Final = 80.0  # where nothing drains to an element, so that it does not matter
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
-    params: Proof = given.params
+def _run(given: Given, report: Reporter) -> Made:
+    params = given.params("proof", Proof)
     site = designed(given)
     if not len(site.elements):
         nowhere = np.full(given.grid.shape, np.nan, dtype=np.float32)
@@ -117,5 +115,5 @@ STAGE = Stage(
     needs=(*NEEDS, "storms", "culverts"),
     makes=("flood_depth_m", "flood_speed_m_s", "flood_levels"),
     run=_run,
-    table="proof",
+    tables=("proof",),
 )

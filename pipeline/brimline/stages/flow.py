@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from brimline.drainage.flow import accumulate, flow_directions, wetness_index
 from brimline.engine.stage import Stage
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
+def _run(given: Given, report: Reporter) -> Made:
     grid = given.grid
     directions = flow_directions(given.raster("conditioned"), sinks=given.raster("kept_sink") == 1)
     report.advanced(0.5, "adding up")

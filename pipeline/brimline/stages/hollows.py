@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from brimline.config import Conditioning
 from brimline.drainage.hollows import find_hollows
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
@@ -13,17 +14,15 @@ from brimline.grid.shapes import outlines
 from brimline.stages._frames import frame_of
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     import shapely
 
     from brimline.drainage.hollows import Hollows
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
     from brimline.grid import Grid
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
-    params, grid = given.params, given.grid
+def _run(given: Given, report: Reporter) -> Made:
+    params, grid = given.params("conditioning", Conditioning), given.grid
     points = given.frame("kept_hollows").geometry
     row, col = grid.cell(points.x.to_numpy(), points.y.to_numpy())
     found = find_hollows(
@@ -79,5 +78,5 @@ STAGE = Stage(
     needs=("grid", "elevation", "kept_hollows"),
     makes=("hollows", "kept_sink"),
     run=_run,
-    table="conditioning",
+    tables=("conditioning",),
 )

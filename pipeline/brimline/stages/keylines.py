@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from brimline.config import Cultivation
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.layers.flags import joined
@@ -27,17 +28,16 @@ from brimline.stages._ground_for_lines import NEEDS, drawing_of, limits_for
 from brimline.terrain.smooth import smoothed
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
-    from brimline.config import Cultivation
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
     from brimline.grid import Elevation
     from brimline.lines.keyline import CultivationLine, Family, Keyline, Keypoint
     from brimline.lines.relief import RidgeLine, ValleyLine
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
-    params: Cultivation = given.params
+def _run(given: Given, report: Reporter) -> Made:
+    params = given.params("cultivation", Cultivation)
     grid, survey = given.grid, given.raster("elevation")
     calm = smoothed(survey, cell_m=grid.cell_m, sigma_m=params.valley_smooth_m)
     valleys = valley_lines(calm, grid, min_area_m2=params.valley_area_m2)
@@ -88,7 +88,7 @@ def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
 
 def _keypoints(given: Given, calm: Elevation, valleys: Sequence[ValleyLine]) -> list[Keypoint]:
     """Found keypoints; in a valley where a person drew some, theirs take the place of these."""
-    params: Cultivation = given.params
+    params = given.params("cultivation", Cultivation)
     error = given.facts("survey_error")
     inside = given.frame("boundary").geometry.union_all()
     found = [
@@ -140,7 +140,7 @@ def _keylines(
         )  # fmt: skip
     chosen = {one.keypoint_id for one in keypoints if one.kind == "given"} | {0}
     first = sorted(found, key=lambda one: (one.keypoint_id not in chosen, one.keypoint_id != 0))
-    kept = kept_apart(first, apart_m=0.5 * given.params.width_m)
+    kept = kept_apart(first, apart_m=0.5 * given.params("cultivation", Cultivation).width_m)
     length = {one.keyline_id: one.length_m for one in kept}
     for one in found:
         if length.get(one.keyline_id, 0.0) < one.length_m:
@@ -251,5 +251,5 @@ STAGE = Stage(
         "cultivation_families",
     ),
     run=_run,
-    table="cultivation",
+    tables=("cultivation",),
 )

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from brimline.config import LevelLines
 from brimline.engine.stage import Stage
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:  # noqa: ARG001
-    return {"line_rules": given.params.model_dump(mode="json")}
+def _run(given: Given, report: Reporter) -> Made:  # noqa: ARG001
+    return {"line_rules": given.params("lines", LevelLines).model_dump(mode="json")}
 
 
 STAGE = Stage(
@@ -23,5 +22,5 @@ STAGE = Stage(
     needs=(),
     makes=("line_rules",),
     run=_run,
-    table="lines",
+    tables=("lines",),
 )

@@ -2,28 +2,27 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import geopandas as gpd
 import numpy as np
 
+from brimline.config import Drainage
 from brimline.drainage.paths import flow_paths
 from brimline.engine.stage import Stage
 from brimline.stages._frames import frame
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:  # noqa: ARG001
+def _run(given: Given, report: Reporter) -> Made:  # noqa: ARG001
     found = flow_paths(
         given.raster("flow_direction"),
         given.raster("contributing_area_m2"),
         given.raster("conditioned"),
         given.grid,
-        min_area_m2=given.params.path_area_m2,
+        min_area_m2=given.params("drainage", Drainage).path_area_m2,
     )
     rows = gpd.GeoDataFrame(
         {
@@ -47,5 +46,5 @@ STAGE = Stage(
     needs=("grid", "flow_direction", "contributing_area_m2", "conditioned"),
     makes=("flow_paths",),
     run=_run,
-    table="drainage",
+    tables=("drainage",),
 )

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final, Literal
+from pathlib import Path
+from typing import TYPE_CHECKING, Final, Literal
 
 import geopandas as gpd
 
@@ -14,10 +15,7 @@ from brimline.layers.drawn import ITEMS
 from brimline.layers.schema import Geometry
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-    from pathlib import Path
-
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
     from brimline.grid import Grid
     from brimline.layers.schema import Column, Layer
 
@@ -79,8 +77,8 @@ def _single(rows: gpd.GeoDataFrame, declared: Layer) -> gpd.GeoDataFrame:
     return rows.explode(ignore_index=True)
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
-    path, grid = given.source("plan"), given.grid
+def _run(given: Given, report: Reporter) -> Made:
+    path, grid = given.source("plan", Path), given.grid
     if path is None:
         return _nothing_drawn(grid)
     layers, problems = read_plan(path, grid)

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from brimline.cascade.proof import prove
+from brimline.config import Proof
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.grid import LABEL_NONE
@@ -23,8 +24,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from brimline.cascade.proof import Proved
-    from brimline.config import Proof
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
     from brimline.grid import Grid, Labels
     from brimline.stages._earthworks import Designed
 
@@ -35,8 +35,8 @@ _SHORT_M: Final = (3.0, 10.0)  # at least and at most
 _DISCHARGE_M: Final = 5.0  # water that comes this near to a discharge point has reached it
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
-    params: Proof = given.params
+def _run(given: Given, report: Reporter) -> Made:
+    params = given.params("proof", Proof)
     site = designed(given)
     if not len(site.elements):
         return {"design_proof": table_of([], "design_proof"),
@@ -206,5 +206,5 @@ STAGE = Stage(
     needs=(*NEEDS, "discharge_points", "keep_out", "boundary", "culverts"),
     makes=("design_proof", "proof_paths"),
     run=_run,
-    table="proof",
+    tables=("proof",),
 )

@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from brimline.engine.stage import Stage
 from brimline.errors import InputError
+from brimline.io.vectors import Source
 from brimline.stages import _drawn
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
 
 SOURCES = ("boundary", "intakes", "surfaces", "soils", "keep_out", "culverts")
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
+def _run(given: Given, report: Reporter) -> Made:
     found = _drawn.read_site(
-        {name: given.source(name) for name in SOURCES}, given.raster("elevation"), given.grid
+        {name: given.source(name, Source) for name in SOURCES},
+        given.raster("elevation"),
+        given.grid,
     )
     if found.errors:
         raise InputError(found.errors)

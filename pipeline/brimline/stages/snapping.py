@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import geopandas as gpd
 import numpy as np
 import shapely
 
+from brimline.config import Drainage
 from brimline.drainage.catchments import snap
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
@@ -15,14 +16,13 @@ from brimline.layers.flags import joined
 from brimline.stages._frames import frame
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from brimline.drainage.catchments import Snapped
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
-    params, grid, drawn = given.params, given.grid, given.frame("intakes_drawn")
+def _run(given: Given, report: Reporter) -> Made:
+    params = given.params("drainage", Drainage)
+    grid, drawn = given.grid, given.frame("intakes_drawn")
     positions = grid.position(drawn.geometry.x.to_numpy(), drawn.geometry.y.to_numpy())
     found = snap(
         np.column_stack(positions),
@@ -74,5 +74,5 @@ STAGE = Stage(
     needs=("grid", "intakes_drawn", "contributing_area_m2", "flow_direction"),
     makes=("intakes_snapped", "snapping"),
     run=_run,
-    table="drainage",
+    tables=("drainage",),
 )

@@ -10,6 +10,7 @@ import geopandas as gpd
 import pandas as pd
 import shapely
 
+from brimline.config import Staking
 from brimline.elements.building import Margins, Spacing, profiles, set_out
 from brimline.engine.stage import Stage
 from brimline.io.frames import conformed, empty
@@ -28,11 +29,8 @@ from brimline.stages._frames import frame_of
 from brimline.stages._stakes_lines import LINES, line_stakes
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from brimline.config import Staking
     from brimline.elements.building import Profile
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
     from brimline.lines.staking import Reading, Stake
 
 _SAY: Final = {
@@ -41,8 +39,8 @@ _SAY: Final = {
 }
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
-    params: Staking = given.params
+def _run(given: Given, report: Reporter) -> Made:
+    params = given.params("stakes", Staking)
     site = designed(given)
     margins = margins_of(given.frame("elements"), given.frame("overflows"))
     spacing = Spacing(params.interval_m, params.turn_deg, params.offset_m)
@@ -158,5 +156,5 @@ STAGE = Stage(
     needs=(*NEEDS, "survey_error", *LINES),
     makes=("stakes", "profiles", "setting_out"),
     run=_run,
-    table="stakes",
+    tables=("stakes",),
 )

@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from brimline.config import DesignStorm
 from brimline.engine.stage import Stage
 from brimline.errors import InputError, Problem, Severity
 from brimline.io.rainfall import read_depth_table
 from brimline.rainfall import Storm, StormRequest, design_storms, uniform
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-    from pathlib import Path
-
-    from brimline.config import DesignStorm
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
-    params: DesignStorm = given.params
-    path = given.source("rainfall")
+def _run(given: Given, report: Reporter) -> Made:
+    params = given.params("storm", DesignStorm)
+    path = given.source("rainfall", Path)
     if path is None:
         report.problem(
             Problem(
@@ -86,5 +84,5 @@ STAGE = Stage(
     makes=("storms",),
     run=_run,
     sources=("rainfall",),
-    table="storm",
+    tables=("storm",),
 )

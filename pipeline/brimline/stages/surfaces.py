@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 from scipy import ndimage
 
+from brimline.config import Staking
 from brimline.engine.stage import Stage
 from brimline.io.frames import conformed, empty
 from brimline.layers import table
@@ -15,16 +16,13 @@ from brimline.stages._earthworks import NEEDS, designed
 from brimline.terrain.triangles import triangulated
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from brimline.config import Staking
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
 
 _RIM_CELLS = 2  # of untouched ground around the work, so that the machine sees where it ends
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
-    params: Staking = given.params
+def _run(given: Given, report: Reporter) -> Made:
+    params = given.params("stakes", Staking)
     site, refine = designed(given), int(given.facts("building_rules")["refine"])
     points, faces = [], []
     for place, name in enumerate(site.ready.elements):
@@ -61,5 +59,5 @@ STAGE = Stage(
     needs=NEEDS,
     makes=("surface_points", "surface_faces"),
     run=_run,
-    table="stakes",
+    tables=("stakes",),
 )

@@ -2,25 +2,24 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from brimline.config import Terrain
 from brimline.engine.stage import Stage, grid_facts
 from brimline.errors import Problem, Severity
 from brimline.io.elevation import read_elevation
 from brimline.terrain.voids import span_voids
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
-    params = given.params
+def _run(given: Given, report: Reporter) -> Made:
+    params = given.params("terrain", Terrain)
     read = read_elevation(
-        given.source("elevation"),
+        given.source("elevation", list) or (),
         cell_m=params.cell_m,
         vertical_unit=params.vertical_unit,
         crs=params.crs,
@@ -62,5 +61,5 @@ STAGE = Stage(
     makes=("grid", "elevation", "survey"),
     run=_run,
     sources=("elevation",),
-    table="terrain",
+    tables=("terrain",),
 )

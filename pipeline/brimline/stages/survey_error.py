@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from brimline.config import Survey
 from brimline.drainage.certainty import SURVEY_CLASSES
 from brimline.engine.stage import Stage
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:  # noqa: ARG001
-    params = given.params
+def _run(given: Given, report: Reporter) -> Made:  # noqa: ARG001
+    params = given.params("survey", Survey)
     usual = SURVEY_CLASSES[params.accuracy_class].rmse_m
     return {
         "survey_error": {
@@ -32,5 +31,5 @@ STAGE = Stage(
     needs=(),
     makes=("survey_error",),
     run=_run,
-    table="survey",
+    tables=("survey",),
 )

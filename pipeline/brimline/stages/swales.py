@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from brimline.config import SwaleRows
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.layers.flags import joined, needs_look
@@ -15,17 +16,14 @@ from brimline.stages._frames import frame_of
 from brimline.stages._ground_for_lines import NEEDS, drawing_of, limits_for, smooth_surface
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from geopandas import GeoDataFrame
 
-    from brimline.config import SwaleRows
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
     from brimline.lines.rows import SwaleRow
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
-    params: SwaleRows = given.params
+def _run(given: Given, report: Reporter) -> Made:
+    params = given.params("swales", SwaleRows)
     grid, drawn = given.grid, given.frame("drawn_swales")
     surface = smooth_surface(given)
     report.advanced(0.2, "placing rows")
@@ -117,5 +115,5 @@ STAGE = Stage(
     needs=(*NEEDS, "storms", "drawn_swales"),
     makes=("swale_lines", "swale_rows"),
     run=_run,
-    table="swales",
+    tables=("swales",),
 )

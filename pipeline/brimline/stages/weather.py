@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pandas as pd
 
 from brimline.balance.generator import Normals, daily_from_normals
+from brimline.config import Weather
 from brimline.engine.stage import Stage
 from brimline.errors import InputError, Problem, Severity
 from brimline.io.frames import conformed, empty
@@ -16,10 +18,7 @@ from brimline.layers import table
 from brimline.rainfall.daily import MEASURED, OPTIONAL, DailyWeather
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from brimline.config import Weather
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
 
 _TABLE: Final = "weather_days"
 _SNOW_SHARE: Final = 0.15  # of the precipitation; more of it on frosty days is told
@@ -81,9 +80,9 @@ def from_frame(rows: pd.DataFrame, *, is_made_up: bool) -> DailyWeather:
     return DailyWeather(np.datetime64(rows["date"].iloc[0], "D"), made_up=is_made_up, **values)
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
-    params: Weather = given.params
-    path = given.source("weather")
+def _run(given: Given, report: Reporter) -> Made:
+    params = given.params("weather", Weather)
+    path = given.source("weather", Path)
     if path is None and not params.has_normals:
         return {_TABLE: pd.DataFrame(empty(table(_TABLE))), "weather": {"days": 0}}
     if path is None:
@@ -136,5 +135,5 @@ STAGE = Stage(
     makes=(_TABLE, "weather"),
     run=_run,
     sources=("weather",),
-    table="weather",
+    tables=("weather",),
 )

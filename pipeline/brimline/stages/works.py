@@ -19,6 +19,7 @@ from brimline.cascade.rows import (
     result_rows,
     series_columns,
 )
+from brimline.config import Works
 from brimline.elements.building import dimensions
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
@@ -40,8 +41,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
     from brimline.cascade import Limits, Network, Routed
-    from brimline.config import Works
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
     from brimline.grid import Grid
     from brimline.stages._works_arrivals import Arrivals
     from brimline.stages._works_shapes import Drawn
@@ -59,8 +59,8 @@ _TABLES: Final = (
 )
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
-    works: Works = given.params
+def _run(given: Given, report: Reporter) -> Made:
+    works = given.params("works", Works)
     grid = given.grid
     laid = laid_out(given, works)
     if not isinstance(laid, LaidOut):
@@ -265,5 +265,5 @@ STAGE = Stage(
     makes=("elements", "overflows", *_TABLES, "cascade", "works_water", "works_rules", "built"),
     run=_run,
     sources=("inflows",),
-    table="works",
+    tables=("works",),
 )

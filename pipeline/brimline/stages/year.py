@@ -10,6 +10,7 @@ from brimline.balance.answers import residual_ratio, site_days
 from brimline.balance.evapotranspiration import DEFAULT_WIND_M_S
 from brimline.balance.periods import calendar
 from brimline.balance.simulate import warmed
+from brimline.config import Year
 from brimline.engine.stage import Stage
 from brimline.errors import InputError, Problem, Severity
 from brimline.io.frames import empty
@@ -30,8 +31,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
     from brimline.balance.evapotranspiration import ReferenceEt
-    from brimline.config import Year
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
     from brimline.rainfall.daily import DailyWeather
 
 _TABLES: Final = (
@@ -47,8 +47,8 @@ _TABLES: Final = (
 )
 
 
-def _run(given: Given, report: Reporter) -> Mapping[str, Any]:
-    params: Year = given.params
+def _run(given: Given, report: Reporter) -> Made:
+    params = given.params("year", Year)
     days = given.facts("weather")["days"]
     drawn = given.frame("planting_zones")
     if not days or not (len(drawn) or params.uses):
@@ -247,5 +247,5 @@ STAGE = Stage(
     ),
     makes=("zones", *_TABLES, "year"),
     run=_run,
-    table="year",
+    tables=("year",),
 )

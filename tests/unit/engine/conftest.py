@@ -22,6 +22,7 @@ from brimline.engine.stage import Source, Stage, grid_facts
 from brimline.engine.store import Store
 from brimline.errors import InternalError, Problem, Severity
 from brimline.grid import Grid
+from brimline.io.values import value_bytes, value_of
 from brimline.layers import Column, Raster, Table
 
 CATALOGUE = {
@@ -56,6 +57,12 @@ class ToyCodec:
                 return np.load(file)
         return pd.read_parquet(path)
 
+    def write_value(self, path, value):
+        path.write_bytes(value_bytes(value))
+
+    def read_value(self, path):
+        return value_of(path.read_bytes())
+
 
 def check(item, value):
     if isinstance(item, Table) and list(value.columns) != [c.name for c in item.columns]:
@@ -63,7 +70,7 @@ def check(item, value):
 
 
 def run_read(given, report):
-    numbers = np.loadtxt(given.source("survey"), dtype=np.float32, ndmin=2)
+    numbers = np.loadtxt(given.source("survey", str), dtype=np.float32, ndmin=2)
     report.advanced(0.5, "half way")
     if numbers.max() > 90:
         report.problem(Problem(Severity.WARNING, "very high ground", source="survey"))
@@ -75,7 +82,9 @@ def run_level(given, _report):
 
 
 def run_swell(given, _report):
-    return {"swollen": given.raster("whole").astype(np.float64) * given.params.factor}
+    return {
+        "swollen": given.raster("whole").astype(np.float64) * given.params("swell", Swell).factor
+    }
 
 
 def run_sum(given, _report):
@@ -91,7 +100,7 @@ READ = Stage(
     "read", 1, "Read the survey", (), ("grid", "ground"), run_read, sources=("survey", "extra")
 )
 LEVEL = Stage("level", 1, "Level", ("grid", "ground"), ("whole",), run_level)
-SWELL = Stage("swell", 1, "Swell", ("grid", "whole"), ("swollen",), run_swell, table="swell")
+SWELL = Stage("swell", 1, "Swell", ("grid", "whole"), ("swollen",), run_swell, tables=("swell",))
 SUM = Stage("sum", 1, "Add up", ("swollen",), ("sum",), run_sum)
 ROWS = Stage("rows", 1, "Rows", ("ground",), ("rows",), run_rows)
 STAGES = (SUM, ROWS, SWELL, LEVEL, READ)  # not in their order, on purpose

@@ -8,6 +8,7 @@ import pytest
 
 from brimline.engine import Given, Stage
 from brimline.errors import InputError, InternalError, Problem, Severity
+from brimline.grid import Grid
 
 VALUES = {
     "dem": np.zeros((2, 2), dtype=np.float32),
@@ -33,8 +34,9 @@ def given(**declared):
         lambda g: g.facts("figures"),
         lambda g: g.has("dem"),
         lambda g: g.grid,
-        lambda g: g.params,
-        lambda g: g.source("survey"),
+        lambda g: g.value("size", Grid),
+        lambda g: g.params("swell", dict),
+        lambda g: g.source("survey", str),
     ],
 )
 def test_what_is_not_declared_is_refused(access):
@@ -113,12 +115,64 @@ def test_a_problem_that_is_an_error_ends_the_run(site, toys):
 
 def test_a_table_that_is_not_there_is_our_fault(site, toys):
     with pytest.raises(InternalError, match="reads table none"):
-        site.run((toys["READ"], replace(toys["LEVEL"], table="none")))
+        site.run((toys["READ"], replace(toys["LEVEL"], tables=("none",))))
 
 
 def test_a_source_left_out_is_none(site, toys):
     def curious(g, report):
-        assert g.source("extra") is None
+        assert g.source("extra", str) is None
         return toys["run_read"](g, report)
 
     assert site.run((replace(toys["READ"], run=curious),)).ran == ("read",)
+
+
+def test_a_typed_value_goes_from_stage_to_stage_and_is_reused(site, toys, log):
+    def size(g, _report):
+        return {"size": g.grid}
+
+    def use(g, _report):
+        return {"used": {"rows": g.value("size", Grid).rows}}
+
+    made = Stage("size", 1, "Size", ("grid",), ("size",), size, typed={"size": Grid})
+    used = Stage("use", 1, "Use", ("size",), ("used",), use)
+    stages = (*toys["STAGES"], made, used)
+    first = site.run(stages)
+    assert first.value("used") == {"rows": 2}
+    assert first.value("size") == Grid(2, 2, 1.0)
+    assert sorted(first.fact_names) == ["grid", "sum", "used"]
+    again = site.run(stages)
+    assert again.ran == ()
+    assert again.outputs == first.outputs
+    same = replace(made, version=2)  # runs again to the same bytes, so the chain ends there
+    assert site.run((*toys["STAGES"], same, used)).ran == ("size",)
+
+
+def test_a_typed_value_is_of_the_declared_class(site, toys):
+    wrong = replace(toys["SUM"], typed={"sum": Grid})
+    with pytest.raises(InternalError, match="made sum as a dict, declared Grid"):
+        site.run((*toys["STAGES"][1:], wrong))
+    taken = replace(
+        toys["LEVEL"],
+        version=2,
+        run=lambda g, _report: g.value("grid", Grid),  # a fact, not the class
+    )
+    with pytest.raises(InternalError, match="takes grid for a Grid, it is a dict"):
+        site.run((toys["READ"], taken))
+
+
+def test_a_typed_value_is_made_and_no_layer():
+    from brimline.engine import ordered
+
+    stage = Stage("toy", 1, "Toy", (), ("grid",), lambda _g, _r: {}, typed={"other": Grid})
+    with pytest.raises(InternalError, match="makes no typed value other"):
+        ordered((stage,))
+
+
+def test_a_stage_is_given_every_table_that_it_declares():
+    stage = Stage("toy", 1, "Toy", (), (), lambda _g, _r: {}, tables=("a", "b"))
+    g = Given(stage, VALUES.__getitem__, tables={"a": 1, "b": "two"})
+    assert (g.params("a", int), g.params("b", str)) == (1, "two")
+    with pytest.raises(InternalError, match="takes b for a int, it is a str"):
+        g.params("b", int)
+    with pytest.raises(InternalError, match="declares no table c"):
+        g.params("c", int)
