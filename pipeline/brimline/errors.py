@@ -22,6 +22,21 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
 
+_SHOWN_LETTERS = 80
+
+
+def shown(text: object) -> str:
+    """Return what a person wrote as one short line: control characters as escapes, long texts cut.
+
+    Formatting and separator characters count as control characters: they can turn a line around.
+    """
+    line = "".join(
+        letter if letter.isprintable() else letter.encode("unicode_escape").decode()
+        for letter in str(text)
+    )
+    return line if len(line) <= _SHOWN_LETTERS else f"{line[: _SHOWN_LETTERS - 1]}…"
+
+
 class Severity(StrEnum):
     """How much a problem matters."""
 

@@ -123,12 +123,20 @@ def pieces(cloud: Cloud) -> Iterator[Piece]:
     InputError
         If the file is damaged.
     """
+    read = 0
     try:
         with laspy.open(cloud.path) as file:
             for chunk in file.chunk_iterator(_PIECE):
+                read += len(chunk)
                 yield _piece(chunk)
     except FAULTS as fault:
         raise _unreadable(cloud.path, fault) from fault
+    if read != cloud.points:
+        raise InputError.of(
+            f"ends after {read} of the {cloud.points} points that its header promises",
+            mend="copy or download the file again.",
+            source=str(cloud.path),
+        )
 
 
 def _piece(chunk: Any) -> Piece:  # noqa: ANN401

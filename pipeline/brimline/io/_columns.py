@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import pandas as pd
 
-from brimline.errors import Problem, Severity
+from brimline.errors import Problem, Severity, shown
 from brimline.io.paths import nearest_word
 
 if TYPE_CHECKING:
@@ -171,6 +171,9 @@ def _typed(
             read_value = None
         elif want.allowed:
             read_value = _allowed(str(read_value), want)
+        elif want.dtype == "text" and not read_value.isprintable():
+            problems.append(_unprintable(read_value, want, source, place))
+            read_value = " ".join(_visible(read_value).split())
         result.append(read_value)
     if want.unique:
         problems += _repeated(result, rows.tolist(), want, source)
@@ -185,15 +188,30 @@ def _is_empty(value: Any) -> bool:  # noqa: ANN401
     return isinstance(value, float) and np.isnan(value)
 
 
+def _visible(text: str) -> str:
+    """Put a space for every character that cannot be seen: it could break a line or turn it."""
+    return "".join(letter if letter.isprintable() else " " for letter in text)
+
+
+def _unprintable(text: str, want: Wanted, source: str, place: str) -> Problem:
+    return Problem(
+        Severity.WARNING,
+        f'{want.name} "{shown(text)}" holds line breaks or control characters; spaces were taken',
+        "write it on one line.",
+        source,
+        place,
+    )
+
+
 def _fault(read: Any, value: Any, want: Wanted) -> tuple[str, str] | None:  # noqa: ANN401
     """Say what is wrong with a value and how to mend it; None where nothing is."""
     if read is None:
         what = {"int": "a whole number", "float": "a number", "bool": "yes or no"}[want.dtype]
-        return f'{want.name} is "{value}", which is not {what}', "correct the value."
+        return f'{want.name} is "{shown(value)}", which is not {what}', "correct the value."
     if want.allowed and _allowed(str(read), want) is None:
         near = nearest_word(str(read), want.allowed)
         hint = f'did you mean "{near}"?' if near else "use one of them."
-        return f'{want.name} is "{value}"; allowed are {", ".join(want.allowed)}', hint
+        return f'{want.name} is "{shown(value)}"; allowed are {", ".join(want.allowed)}', hint
     if want.dtype in {"int", "float"}:
         if want.minimum is not None and read < want.minimum:
             return f"{want.name} is {read:g}; the least allowed is {want.minimum:g}", "correct it."
@@ -251,7 +269,7 @@ def _repeated(
     return [
         Problem(
             Severity.WARNING,
-            f'{want.name} "{value}" is used {len(where)} times',
+            f'{want.name} "{shown(value)}" is used {len(where)} times',
             "give each its own, so that results can be told apart.",
             source,
             "rows " + ", ".join(str(row) for row in where),

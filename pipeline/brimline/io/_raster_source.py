@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-import rasterio
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
 from brimline.errors import InputError, Problem, Severity
 from brimline.io import crs as crs_of
 from brimline.io import lengths
+from brimline.io.formats import open_raster
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -22,9 +22,6 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
     from brimline.grid import BoolGrid, Elevation
-
-# Without it the heights of a compound CRS in older GeoTIFFs are dropped on opening.
-_OPTIONS: Final = {"GTIFF_REPORT_COMPD_CS": "YES"}
 
 LOWEST_M: Final = -500.0  # below the Dead Sea's shore and every open pit
 HIGHEST_M: Final = 9000.0
@@ -61,9 +58,9 @@ def read_header(path: Path, *, vertical_unit: str, crs: str | None) -> Header:
         If it cannot be read, has no place on the Earth, or is a picture.
     """
     try:
-        with warnings.catch_warnings(), rasterio.Env(**_OPTIONS):
+        with warnings.catch_warnings():
             warnings.simplefilter("ignore", NotGeoreferencedWarning)  # said below
-            with rasterio.open(path) as file:
+            with open_raster(path) as file:
                 return _header(file, path, vertical_unit, crs)
     except RasterioError as fault:
         raise InputError.of(
@@ -84,9 +81,9 @@ def read_levels(header: Header) -> tuple[Elevation, tuple[Problem, ...]]:
         What was found and changed.
     """
     try:
-        with warnings.catch_warnings(), rasterio.Env(**_OPTIONS):
+        with warnings.catch_warnings():
             warnings.simplefilter("ignore", NotGeoreferencedWarning)
-            with rasterio.open(header.path) as file:
+            with open_raster(header.path) as file:
                 raw = file.read(1)
                 valid = file.read_masks(1) > 0
                 scale, offset = float(file.scales[0]), float(file.offsets[0])

@@ -14,6 +14,7 @@ import rasterio
 from brimline.errors import InputError
 from brimline.io._clouds import FAULTS
 from brimline.io.atomic import told, written_whole
+from brimline.io.formats import open_raster
 from brimline.io.points import is_points
 
 if TYPE_CHECKING:
@@ -97,7 +98,7 @@ def why_unreadable(path: Path) -> str:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # of a file that does not say where it is
             return _points_fault(path) if is_points(path) else _raster_fault(path)
-    except (OSError, ValueError, rasterio.errors.RasterioError, *FAULTS) as fault:
+    except (OSError, ValueError, InputError, rasterio.errors.RasterioError, *FAULTS) as fault:
         return " ".join(str(fault).split()) or type(fault).__name__
 
 
@@ -129,7 +130,7 @@ def take(path: Path, folder: Path, aside: Path) -> Path:
 
 
 def _raster_fault(path: Path) -> str:
-    with rasterio.open(path) as source:
+    with open_raster(path) as source:
         for _, window in source.block_windows(1):
             source.read(1, window=window)
     return ""

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 _DIGITS: Final = {"m": 3, "%": 2, "h": 3, "m²": 2, "m³": 2, "m³/s": 4, "mm": 2, "m³/a": 2}
 _OTHER_DIGITS: Final = 6
 _DEGREE_DIGITS: Final = 8  # a millimetre
+_FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 
 
 def write_table_csv(path: Path, frame: pd.DataFrame, declaration: Table) -> None:
@@ -81,7 +82,7 @@ def write_logger_csv(
         If the file cannot be written.
     """
     rows = [
-        [name, f"{north:.3f}", f"{east:.3f}", f"{level:.3f}", note]
+        [defused(name), f"{north:.3f}", f"{east:.3f}", f"{level:.3f}", defused(note)]
         for name, north, east, level, note in zip(
             names, northing_m, easting_m, level_m, notes, strict=True
         )
@@ -109,7 +110,17 @@ def _text(value: Any, digits: int) -> str:  # noqa: ANN401  (a cell of any colum
     if isinstance(value, float | np.floating):
         text = f"{value:.{digits}f}"
         return text[1:] if text.startswith("-") and not text.strip("-0.") else text
-    return str(value)
+    return defused(str(value))
+
+
+def defused(text: str) -> str:
+    """Return a text that no spreadsheet takes for a formula: one that begins like it is quoted.
+
+    References
+    ----------
+    OWASP, "CSV Injection": cells that begin with = + - @ tab or carriage return.
+    """
+    return f"'{text}" if text.startswith(_FORMULA) else text
 
 
 def _write(path: Path, heading: Sequence[str] | None, rows: Sequence[Sequence[str]]) -> None:

@@ -52,6 +52,13 @@ def missing(path: Path) -> Problem:
             'name the file in it, or use a pattern such as "folder/*.tif".',
             str(path),
         )
+    if path.exists():
+        return Problem(
+            Severity.ERROR,
+            "is no plain file but a pipe or a device",
+            "write what it gives into a file and name that.",
+            str(path),
+        )
     near = nearest_file(path)
     if near is not None:
         mend = f'did you mean "{near.name}"? It lies in {near.parent}.'

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import warnings
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -13,11 +14,12 @@ import pyogrio
 import shapely
 from pyogrio.errors import DataLayerError, DataSourceError, FieldError
 
-from brimline.errors import InputError, Problem, Severity
+from brimline.errors import InputError, Problem, Severity, shown
 from brimline.io import _columns, _shapes, metric, paths
 from brimline.io import crs as crs_of
 from brimline.io._columns import Wanted
 from brimline.io._shapes import Kind
+from brimline.io.formats import check_vector
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
@@ -27,6 +29,11 @@ if TYPE_CHECKING:
 __all__ = ["Kind", "LayerRead", "Source", "Wanted", "layer_names", "read_layer"]
 
 _NO_LAYER: Final = "holds no layers"
+_QUOTED: Final = re.compile(r"'(?:[^']|'')*'|\"[^\"]*\"")
+_NOT_CONDITION: Final = re.compile(
+    r";|--|/\*|['\"]|\b(select|union|attach|pragma|load_extension|order\s+by|limit)\b",
+    re.IGNORECASE,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,10 +143,11 @@ def layer_names(path: Path) -> list[str]:
     Raises
     ------
     InputError
-        If it does not exist or cannot be read as vector data.
+        If it does not exist, cannot be read as vector data, or does not hold its own rows.
     """
     if not path.is_file() and not path.is_dir():
         raise InputError(paths.missing(path))
+    check_vector(path)
     try:
         listed = pyogrio.list_layers(path)
     except DataSourceError as fault:
@@ -183,6 +191,7 @@ def _with_layer(source: Source, default: str) -> tuple[Source, list[Problem]]:
 
 def _raw(source: Source, *, keep_z: bool) -> tuple[gpd.GeoDataFrame, list[Problem]]:
     """Read the rows as they are; the index is the number that each has in the file."""
+    _check_filter(source)
     try:
         with warnings.catch_warnings(record=True) as caught:
             warnings.simplefilter("always")
@@ -205,6 +214,22 @@ def _raw(source: Source, *, keep_z: bool) -> tuple[gpd.GeoDataFrame, list[Proble
     if frame.empty:
         notes.append(_nothing(source))
     return frame, notes
+
+
+def _check_filter(source: Source) -> None:
+    """Let only a condition pass: GDAL would put other SQL into its query as it stands."""
+    bare = _QUOTED.sub("", source.where)
+    depth = 0
+    for letter in bare:
+        depth += (letter == "(") - (letter == ")")
+        if depth < 0:
+            break
+    if depth or _NOT_CONDITION.search(bare):
+        raise InputError.of(
+            f'the filter "{shown(source.where)}" is not a condition on the columns of a row',
+            mend="write only what a row must fulfil, for example kind = 'roof' AND area_m2 > 20.",
+            source=str(source),
+        )
 
 
 def _nothing(source: Source) -> Problem:

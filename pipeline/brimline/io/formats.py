@@ -1,0 +1,128 @@
+"""What an input file is by its first bytes; only formats that hold their own data are opened.
+
+GDAL would open whatever it knows: a file called ``.tif`` or ``.gpkg`` may describe a web service or
+point to another file, and opening it would call out. So a file is looked at first, and then opened
+by the one driver that its bytes name.
+"""
+
+from __future__ import annotations
+
+import re
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any, Final
+
+import rasterio
+
+from brimline.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+_FIRST_BYTES: Final = 1024
+_RASTERS: Final[tuple[tuple[bytes, str], ...]] = (
+    (b"II\x2a\0", "GTiff"),
+    (b"MM\0\x2a", "GTiff"),
+    (b"II\x2b\0", "GTiff"),
+    (b"MM\0\x2b", "GTiff"),
+    (b"EHFA_HEADER_TAG", "HFA"),
+    (b"UHL1", "DTED"),
+    (b"\x89PNG", "PNG"),  # pictures are opened so that they can be told to be pictures
+    (b"\xff\xd8\xff", "JPEG"),
+)
+_BARE_RASTERS: Final = {".hgt": "SRTMHGT", ".bil": "EHdr", ".flt": "EHdr"}  # no mark of their own
+_GRID_TEXT: Final = re.compile(rb"\s*(ncols|nrows|xll(corner|center))\s", re.IGNORECASE)
+# Without the first, heights of a compound CRS in older GeoTIFFs are dropped on opening; with the
+# second, a side file could send GDAL to another place for its overviews.
+_OPTIONS: Final = {"GTIFF_REPORT_COMPD_CS": "YES", "GDAL_PAM_ENABLED": "NO"}
+
+_SQLITE: Final = b"SQLite format 3\0"
+_VECTORS: Final = (_SQLITE, b"fgb\x03", b"\0\0\x27\x0a")  # the last is a Shapefile's
+_JSON: Final = re.compile(rb"(\xef\xbb\xbf)?\s*\x1e?\s*\{")
+_MARKUP: Final = re.compile(
+    rb"(\xef\xbb\xbf)?\s*(<\?xml[^>]*\?>)?(\s*<!--.*?-->)*\s*<(gpx|kml)[\s>]", re.DOTALL
+)
+_DRAWING: Final = re.compile(rb"\s*(0\s+SECTION|999\s)")
+_BLANK: Final = b"\xef\xbb\xbf \r\n\t"
+_USUAL_RASTER: Final = "save it as GeoTIFF."
+_USUAL_VECTOR: Final = "save it as GeoPackage, GeoJSON, FlatGeobuf or Shapefile."
+
+
+def raster_driver(path: Path) -> str:
+    """Return the driver that may open a raster.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, or is of no format that holds its own cells.
+    """
+    head = _head(path)
+    for mark, driver in _RASTERS:
+        if head.startswith(mark):
+            return driver
+    if _GRID_TEXT.match(head):
+        return "AAIGrid"
+    if path.suffix.lower() in _BARE_RASTERS and not head.lstrip(_BLANK).startswith(b"<"):
+        return _BARE_RASTERS[path.suffix.lower()]
+    raise _refused(path, head, "a raster", _USUAL_RASTER)
+
+
+@contextmanager
+def open_raster(path: Path) -> Iterator[Any]:
+    """Open a raster by the one driver that its bytes name, without side files.
+
+    Raises
+    ------
+    InputError
+        As `raster_driver`.
+    rasterio.errors.RasterioError
+        If it is damaged.
+    """
+    driver = raster_driver(path)
+    with rasterio.Env(**_OPTIONS), rasterio.open(path, driver=driver) as file:
+        yield file
+
+
+def check_vector(path: Path) -> None:
+    """Let a vector file pass that holds its own rows.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, or is of another format.
+    """
+    if path.is_dir() and path.suffix.lower() == ".gdb":
+        return
+    head = _head(path)
+    if head.startswith(_VECTORS):
+        return
+    if _JSON.match(head) or _MARKUP.match(head) or _DRAWING.match(head):
+        return
+    if path.suffix.lower() == ".csv" and head and not head.lstrip(_BLANK).startswith(b"<"):
+        return
+    raise _refused(path, head, "vector data", _USUAL_VECTOR)
+
+
+def _head(path: Path) -> bytes:
+    try:
+        with path.open("rb") as file:
+            return file.read(_FIRST_BYTES)
+    except OSError as fault:
+        raise InputError.of(
+            f"cannot be read ({fault.strerror})",
+            mend="check its name and who may read it.",
+            source=str(path),
+        ) from fault
+
+
+def _refused(path: Path, head: bytes, what: str, mend: str) -> InputError:
+    if not head:
+        message, mend = "is empty", "copy or download the file again."
+    elif head.startswith(b"PK"):
+        message, mend = "is a packed archive", "unpack it and name the file inside."
+    elif head.lstrip(_BLANK).startswith(b"<"):
+        message = f"cannot be read as {what}: it only describes where data lie elsewhere"
+        mend = "name the file that holds the data; nothing is fetched from elsewhere."
+    else:
+        message = f"cannot be read as {what}: it is of no format that is read here"
+    return InputError.of(message, mend=mend, source=str(path))
