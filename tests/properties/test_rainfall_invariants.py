@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from brimline.rainfall import (
     DepthTable,
     Hydrograph,
+    MixedGround,
     PathFlow,
     Storm,
     StormRequest,
@@ -25,7 +26,6 @@ from brimline.rainfall import (
     segments_along_path,
     sum_hydrographs,
     unit_hydrograph,
-    weighted_excess_mm,
 )
 from brimline.rainfall.infiltration import GreenAmpt, green_ampt_step, soaked_under_rain_mm
 from brimline.rainfall.storms import NRCS_TYPES, SHAPES
@@ -95,7 +95,7 @@ def test_excess_sums_to_the_runoff_and_no_step_sheds_more_than_fell(rain, number
 @given(hyetographs, st.lists(st.tuples(numbers, st.floats(1, 1e4)), min_size=1, max_size=4))
 def test_weighted_excess_lies_between_that_of_the_least_and_the_most_shedding_class(rain, classes):
     values, areas = zip(*classes, strict=True)
-    mixed = weighted_excess_mm(rain, values, areas).sum()
+    mixed = MixedGround(values, areas).excess_mm(rain).sum()
     lowest, highest = (runoff_depth_mm(float(np.sum(rain)), f(values)) for f in (min, max))
     assert lowest - 1e-9 <= mixed <= highest + 1e-9
     assert min(values) - 1e-9 <= composite_curve_number(values, areas) <= max(values) + 1e-9

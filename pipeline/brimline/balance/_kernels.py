@@ -16,6 +16,11 @@ FROM_SURFACE, SURFACE_DRY = 9, 10
 IN_OWN, IN_SPILL, SPILLED, EVAPORATED, SOAKED, DRAWN, HELD = range(7)
 ASKED, USE_STORE, USE_MAINS = range(3)
 
+# rows of what goes in
+RAIN, ET0 = range(2)
+KC, RUNOFF, KC_MOST, COVER = range(4)
+OPEN, SOAKS = range(2)  # a store's areas by volume: of its water, of the ground that it soaks into
+
 SHORT = 0.05  # a day is met where mains and deficit are at most this share of its demand
 WETS_ALL_MM = 3.0  # less rain leaves the wetted share of the surface as it was (FAO-56, table 20)
 TRACE_MM = 1e-6  # less irrigation is a rounding and wets nothing
@@ -23,26 +28,25 @@ LEAST_EXPOSED = 0.01  # of the surface: exposed and wetted
 
 
 @kernel
-def _at_fill(areas, place, share):
+def _at_fill(areas, share):
     """Area of a store at a share of its volume [m²]."""
-    points = areas.shape[1] - 1
+    points = areas.size - 1
     at = share * points
     low = min(int(at), points - 1)
     part = at - low
-    return areas[place, low] * (1.0 - part) + areas[place, low + 1] * part
+    return areas[low] * (1.0 - part) + areas[low + 1] * part
 
 
 @kernel
 def _store_day(
-    place, day, inflow, open_area, rain, held, arrives, spare, capacity, area, soak_area,
-    area_scale, seep, evaporates, et0, row, spills_to,
+    store, place, rain, et0, inflow, shapes, capacity, scales, held, arrives, spare, row
 ):  # fmt: skip
     """Fill, spill, then lose water from one store in every variant, into its row of results."""
     for v in range(held.shape[1]):
         before = held[place, v]
         full = capacity[place, v]
-        scale = area_scale[place, v] * 1e-3  # m³ for each mm
-        own = inflow[place, day] + rain[day] * open_area[place] * scale
+        scale = scales[place, v] * 1e-3  # m³ for each mm
+        own = inflow + rain * store.open_m2 * scale
         water = before + own + arrives[place, v]
         spill = max(water - full, 0.0)
         water -= spill
@@ -50,8 +54,8 @@ def _store_day(
         soaked = 0.0
         if full > 0.0:
             share = water / full
-            lost = et0[day] * evaporates[place] * _at_fill(area, place, share) * scale
-            soaked = seep[place] * _at_fill(soak_area, place, share) * scale
+            lost = et0 * store.evaporates * _at_fill(shapes[OPEN, place], share) * scale
+            soaked = store.seep_mm * _at_fill(shapes[SOAKS, place], share) * scale
         wanted = lost + soaked
         if wanted > water:
             lost *= water / wanted
@@ -69,18 +73,18 @@ def _store_day(
         row[v, SOAKED] = soaked
         row[v, DRAWN] = 0.0
         arrives[place, v] = 0.0
-        target = spills_to[place]
-        if target >= 0:
-            arrives[target, v] += spill
+        if store.spills_to >= 0:
+            arrives[store.spills_to, v] += spill
 
 
 @kernel
-def _draw(amount, v, first, last, draw_from, spare, held, capacity, reserve, store_row):
-    """Take up to an amount from stores in order; returns what was taken [m³]."""
+def _draw(amount, v, drinks, links, stores, capacity, spare, held, store_row):
+    """Take up to an amount from the stores of a zone or use in order; returns what it got [m³]."""
     taken = 0.0
-    for link in range(first, last):
-        place = draw_from[link]
-        part = min(amount - taken, spare[place, v] - reserve[place] * capacity[place, v])
+    for link in range(drinks.first, drinks.last):
+        place = links[link].place
+        reserve = stores[place].reserve * capacity[place, v]
+        part = min(amount - taken, spare[place, v] - reserve)
         if part > 0.0:
             spare[place, v] -= part
             held[place, v] -= part
@@ -154,171 +158,167 @@ def _soil_day(water, from_store, from_mains, rain_in, fed, demand, evaporated, t
 
 @kernel
 def simulate(
-    rain, et0, mains_limit,
-    zone_area, zone_total, zone_depletion, zone_kc, zone_runoff, zone_start_at, zone_efficiency,
-    zone_most, zone_irrigated, zone_full, zone_first, zone_draws, zone_watched,
-    layered, kc_most, cover, evaporable, evaporates_readily, wetted, unmulched, surface_start,
-    inflow, open_area, capacity, area, soak_area, area_scale, seep, evaporates, spills_to, reserve,
-    store_full, order,
-    feed_first, feed_zone, feed_share,
-    use_demand, use_first, use_draws, use_watched,
+    weather, mains_limit, zones, zone_days, stores, inflow, shapes, sizes, uses, use_days, links,
     keep,
 ):  # fmt: skip
     """Run every day; returns totals by variant, days met, and series of the first variant.
 
-    Axes: zone_kc and zone_runoff (zones, days); inflow (stores, days); capacity and area_scale
-    (stores, variants). Links are lists with the place where each part's begin. Days met count the
-    watched zones and uses together. Where a zone is layered, its zone_kc is the basal coefficient
-    and kc_most and cover (zones, days) are read; evaporation comes on top.
+    `zones`, `stores`, `uses` and `links` are records as `simulate.py` declares them; the links of
+    a part lie from its `first` to before its `last`. Axes: weather (2, days); zone_days (4, zones,
+    days), or (2, zones, days) where no zone is layered; inflow and use_days (parts, days); shapes
+    (2, stores, points); sizes (2, stores, variants). Days met count the watched zones and uses
+    together. Where a zone is layered, its coefficient is the basal one, and evaporation comes on
+    top.
     """
-    days = rain.size
-    zones, stores, uses, variants = (
-        zone_area.size,
-        order.size,
-        use_first.size - 1,
-        capacity.shape[1],
-    )
+    days = weather.shape[1]
+    capacity, scale = sizes[0], sizes[1]
+    variants = capacity.shape[1]
     kept = days if keep else 0
-    zone_sum = np.zeros((zones, variants, 11))
-    store_sum = np.zeros((stores, variants, 7))
-    use_sum = np.zeros((uses, variants, 3))
+    zone_sum = np.zeros((zones.size, variants, 11))
+    store_sum = np.zeros((stores.size, variants, 7))
+    use_sum = np.zeros((uses.size, variants, 3))
     days_met = np.zeros(variants)
-    zone_series = np.zeros((kept, zones, 11))
-    store_series = np.zeros((kept, stores, 7))
-    use_series = np.zeros((kept, uses, 3))
+    zone_series = np.zeros((kept, zones.size, 11))
+    store_series = np.zeros((kept, stores.size, 7))
+    use_series = np.zeros((kept, uses.size, 3))
 
-    water = np.empty((zones, variants))
-    from_store = np.zeros((zones, variants))
-    from_mains = np.zeros((zones, variants))
-    held = np.empty((stores, variants))
-    dry = np.empty((zones, variants))
-    wet = np.ones((zones, variants))
-    for z in range(zones):
-        water[z] = zone_full[z] * zone_total[z]
-        dry[z] = surface_start[z]
-    for s in range(stores):
-        held[s] = store_full[s] * capacity[s]
-    arrives = np.zeros((stores, variants))
-    spare = np.zeros((stores, variants))
-    fed = np.zeros((zones, variants))
-    store_row = np.zeros((stores, variants, 7))
+    water = np.empty((zones.size, variants))
+    from_store = np.zeros((zones.size, variants))
+    from_mains = np.zeros((zones.size, variants))
+    held = np.empty((stores.size, variants))
+    dry = np.empty((zones.size, variants))
+    wet = np.ones((zones.size, variants))
+    for z in range(zones.size):
+        water[z] = zones[z].full * zones[z].available_mm
+        dry[z] = zones[z].start_dry_mm
+    for s in range(stores.size):
+        for v in range(variants):
+            held[s, v] = stores[s].full * capacity[s, v]
+    arrives = np.zeros((stores.size, variants))
+    spare = np.zeros((stores.size, variants))
+    fed = np.zeros((zones.size, variants))
+    store_row = np.zeros((stores.size, variants, 7))
+    row = np.empty(11)
     mains_left = np.empty(variants)
     day_demand = np.empty(variants)
     day_short = np.empty(variants)
 
     for day in range(days):
+        rain = weather[RAIN, day]
+        et0 = weather[ET0, day]
         fed[:] = 0.0
-        for k in range(stores):
-            place = order[k]
-            _store_day(place, day, inflow, open_area, rain, held, arrives, spare, capacity, area,
-                       soak_area, area_scale, seep, evaporates, et0, store_row[place],
-                       spills_to)  # fmt: skip
-            for link in range(feed_first[place], feed_first[place + 1]):
-                z = feed_zone[link]
+        for k in range(stores.size):
+            place = stores[k].order
+            store = stores[place]
+            _store_day(store, place, rain, et0, inflow[place, day], shapes, capacity, scale, held,
+                       arrives, spare, store_row[place])  # fmt: skip
+            for link in range(store.first, store.last):
+                z = links[link].place
                 for v in range(variants):
-                    depth = store_row[place, v, SOAKED] * feed_share[link] / zone_area[z] * 1e3
-                    fed[z, v] += depth
+                    soaked = store_row[place, v, SOAKED] * links[link].share
+                    fed[z, v] += soaked / zones[z].area_m2 * 1e3
         mains_left[:] = mains_limit
         day_demand[:] = 0.0
         day_short[:] = 0.0
-        for u in range(uses):
-            asked = use_demand[u, day]
+        for u in range(uses.size):
+            asked = use_days[u, day]
             for v in range(variants):
-                taken = _draw(asked, v, use_first[u], use_first[u + 1], use_draws, spare, held,
-                              capacity, reserve, store_row)  # fmt: skip
+                taken = _draw(asked, v, uses[u], links, stores, capacity, spare, held, store_row)
                 mains = _rest(asked - taken, mains_left[v])
                 mains_left[v] -= mains
                 use_sum[u, v, ASKED] += asked
                 use_sum[u, v, USE_STORE] += taken
                 use_sum[u, v, USE_MAINS] += mains
-                if use_watched[u]:
+                if uses[u].watched:
                     day_demand[v] += asked
                     day_short[v] += asked - taken
                 if keep and v == 0:
                     use_series[day, u, ASKED] = asked
                     use_series[day, u, USE_STORE] = taken
                     use_series[day, u, USE_MAINS] = mains
-        for z in range(zones):
-            roots = zone_kc[z, day] * et0[day]
-            total = zone_total[z]
-            readily = _readily(zone_depletion[z], roots, total)
-            rain_in = rain[day] - zone_runoff[z, day]
-            cubic = zone_area[z] * 1e-3  # m³ for each mm
+        for z in range(zones.size):
+            zone = zones[z]
+            coefficient = zone_days[KC, z, day]
+            roots = coefficient * et0
+            total = zone.available_mm
+            readily = _readily(zone.depletion, roots, total)
+            rain_in = rain - zone_days[RUNOFF, z, day]
+            cubic = zone.area_m2 * 1e-3  # m³ for each mm
+            to_soil = zone.efficiency / cubic
+            layered, irrigated, watched = zone.layered, zone.irrigated, zone.watched
+            evaporable, wetted = zone.evaporable_mm, zone.wetted
+            bare, most = 0.0, 0.0
+            if layered:
+                bare = 1.0 - zone_days[COVER, z, day]
+                most = zone_days[KC_MOST, z, day]
             for v in range(variants):
                 evaporated = 0.0
                 demand = roots
-                if layered[z]:
+                if layered:
                     # rain comes in the morning, as in FAO-56, example 35
                     top = max(dry[z, v] - rain_in, 0.0)
                     if rain_in >= WETS_ALL_MM:
                         wet[z, v] = 1.0
-                    exposed = max(min(1.0 - cover[z, day], wet[z, v]), LEAST_EXPOSED)
-                    evaporated = et0[day] * unmulched[z] * _evaporation(
-                        top, exposed, zone_kc[z, day], kc_most[z, day], evaporable[z],
-                        evaporates_readily[z])  # fmt: skip
+                    exposed = max(min(bare, wet[z, v]), LEAST_EXPOSED)
+                    evaporated = et0 * zone.unmulched * _evaporation(
+                        top, exposed, coefficient, most, evaporable, zone.readily_mm)  # fmt: skip
                     evaporated = min(evaporated, water[z, v] + rain_in + fed[z, v])
-                    dry[z, v] = min(top + evaporated / exposed, evaporable[z])
+                    dry[z, v] = min(top + evaporated / exposed, evaporable)
                     demand = roots + evaporated
-                    readily = _readily(zone_depletion[z], demand, total)
+                    readily = _readily(zone.depletion, demand, total)
                 w, hs, hm, used, used_store, used_mains, drained = _soil_day(
                     water[z, v], from_store[z, v], from_mains[z, v], rain_in, fed[z, v], roots,
                     evaporated, total, readily)  # fmt: skip
                 taken = 0.0
                 mains = 0.0
-                if zone_irrigated[z] and total - w > zone_start_at[z] * readily:
-                    asked = min(total - w, zone_most[z]) / zone_efficiency[z] * cubic
-                    taken = _draw(asked, v, zone_first[z], zone_first[z + 1], zone_draws, spare,
-                                  held, capacity, reserve, store_row)  # fmt: skip
+                if irrigated and total - w > zone.start_at * readily:
+                    asked = min(total - w, zone.most_mm) / zone.efficiency * cubic
+                    taken = _draw(asked, v, zone, links, stores, capacity, spare, held, store_row)
                     mains = _rest(asked - taken, mains_left[v])
                     mains_left[v] -= mains
-                    to_soil = zone_efficiency[z] / cubic
                     w += (taken + mains) * to_soil
                     hs += taken * to_soil
                     hm += mains * to_soil
-                    if layered[z] and (taken + mains) * to_soil > TRACE_MM:
-                        wet[z, v] = wetted[z]
-                        depth = (taken + mains) * to_soil / wetted[z]
+                    if layered and (taken + mains) * to_soil > TRACE_MM:
+                        wet[z, v] = wetted
+                        depth = (taken + mains) * to_soil / wetted
                         dry[z, v] = max(dry[z, v] - depth, 0.0)
                 water[z, v] = w
                 from_store[z, v] = hs
                 from_mains[z, v] = hm
-                if zone_watched[z]:
+                if watched:
                     day_demand[v] += demand * cubic
                     day_short[v] += (demand - used + used_mains) * cubic
-                zone_sum[z, v, ET] += used
-                zone_sum[z, v, DEMAND] += demand
-                zone_sum[z, v, ET_HARVEST] += used_store
-                zone_sum[z, v, ET_MAINS] += used_mains
-                zone_sum[z, v, DRAINED] += drained
-                zone_sum[z, v, FED] += fed[z, v]
-                zone_sum[z, v, GIVEN_STORE] += taken
-                zone_sum[z, v, GIVEN_MAINS] += mains
-                zone_sum[z, v, WATER] = w
-                zone_sum[z, v, FROM_SURFACE] += evaporated
-                zone_sum[z, v, SURFACE_DRY] = dry[z, v]
+                row[ET] = used
+                row[DEMAND] = demand
+                row[ET_HARVEST] = used_store
+                row[ET_MAINS] = used_mains
+                row[DRAINED] = drained
+                row[FED] = fed[z, v]
+                row[GIVEN_STORE] = taken
+                row[GIVEN_MAINS] = mains
+                row[WATER] = w
+                row[FROM_SURFACE] = evaporated
+                row[SURFACE_DRY] = dry[z, v]
+                sums = zone_sum[z, v]
+                for q in range(11):
+                    sums[q] += row[q]
                 if keep and v == 0:
-                    series = zone_series[day, z]
-                    series[ET] = used
-                    series[DEMAND] = demand
-                    series[ET_HARVEST] = used_store
-                    series[ET_MAINS] = used_mains
-                    series[DRAINED] = drained
-                    series[FED] = fed[z, v]
-                    series[GIVEN_STORE] = taken
-                    series[GIVEN_MAINS] = mains
-                    series[WATER] = w
-                    series[FROM_SURFACE] = evaporated
-                    series[SURFACE_DRY] = dry[z, v]
+                    zone_series[day, z] = row
         for v in range(variants):
             if day_short[v] <= SHORT * day_demand[v]:
                 days_met[v] += 1.0
-        for s in range(stores):
+        for s in range(stores.size):
             for v in range(variants):
                 store_row[s, v, HELD] = held[s, v]
                 for q in range(6):
                     store_sum[s, v, q] += store_row[s, v, q]
-                store_sum[s, v, HELD] = held[s, v]
             if keep:
-                for q in range(7):
-                    store_series[day, s, q] = store_row[s, 0, q]
+                store_series[day, s] = store_row[s, 0]
+    for v in range(variants):
+        for z in range(zones.size):
+            zone_sum[z, v, WATER] = water[z, v]
+            zone_sum[z, v, SURFACE_DRY] = dry[z, v]
+        for s in range(stores.size):
+            store_sum[s, v, HELD] = held[s, v]
     return zone_sum, store_sum, use_sum, days_met, zone_series, store_series, use_series

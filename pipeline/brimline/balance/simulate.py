@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import accumulate
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -17,8 +16,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from brimline.balance.surface import Surface
-    from brimline.balance.system import System
+    from brimline.balance.system import System, Zone
 
 # Names of the columns of the results, in the kernel's order; zones in mm where not said otherwise.
 # Evaporated and surface_dry are 0 in zones without dual coefficients.
@@ -38,6 +36,25 @@ USE_COLUMNS: Final = ("asked_m3", "harvested_m3", "mains_m3")
 # and none given on that day too lenient.
 SHORT_SHARE: Final = _kernels.SHORT
 _YEAR_D: Final = 365
+
+# what the kernel is given of each part; first and last are places of its links
+_LINK: Final = np.dtype([("place", "i8"), ("share", "f8")])
+_USE: Final = np.dtype([("first", "i8"), ("last", "i8"), ("watched", "?")], align=True)
+_ZONE: Final = np.dtype(
+    [("first", "i8"), ("last", "i8"), ("irrigated", "?"), ("watched", "?"), ("layered", "?")]
+    + [
+        (name, "f8")
+        for name in (
+            "area_m2", "available_mm", "depletion", "start_at", "efficiency", "most_mm", "full",
+            "evaporable_mm", "readily_mm", "wetted", "unmulched", "start_dry_mm",
+        )
+    ],
+    align=True,
+)  # fmt: skip
+_STORE: Final = np.dtype(
+    [("order", "i8"), ("spills_to", "i8"), ("first", "i8"), ("last", "i8")]
+    + [(name, "f8") for name in ("open_m2", "seep_mm", "evaporates", "reserve", "full")]
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,80 +190,78 @@ def _run(
     zones, stores, uses = system.zones, system.stores, system.uses
     places = {store.store_id: place for place, store in enumerate(stores)}
     zone_places = {zone.zone_id: place for place, zone in enumerate(zones)}
-    zone_first, zone_draws = _links([[places[name] for name in zone.draws_on] for zone in zones])
-    use_first, use_draws = _links([[places[name] for name in use.draws_on] for use in uses])
-    feed_first, feed_zone = _links([[zone_places[z] for z in store.feeds] for store in stores])
-    spills_to = [places.get(store.spills_to, -1) for store in stores]
-    surfaces = [zone.surface for zone in zones]
+    links = _Links()
+    zone_records = [_zone_record(zone, places, watched, links) for zone in zones]
+    use_records = [
+        (*links.to(places, use.draws_on), watched is None or use.use_id in watched) for use in uses
+    ]
+    store_records = [
+        (order, places.get(store.spills_to, -1), *links.to(zone_places, store.feeds),
+         store.open_m2, store.seep_mm, store.evaporates, store.reserve_share, store.start_full)
+        for order, store in zip(system.spill_order(), stores, strict=True)
+    ]  # fmt: skip
+    shapes = [[store.area_m2 for store in stores], [store.soaks_over_m2 for store in stores]]
     result: tuple[NDArray[np.float64], ...] = _kernels.simulate(
-        _floats(system.rain_mm), _floats(system.et0_mm), float(system.mains_limit_m3),
-        _floats([zone.area_m2 for zone in zones]),
-        _floats([zone.available_mm for zone in zones]),
-        _floats([zone.depletion for zone in zones]),
-        _rows([zone.kc for zone in zones], system.days),
-        _rows([zone.runoff_mm for zone in zones], system.days),
-        _floats([zone.start_at for zone in zones]),
-        _floats([zone.efficiency for zone in zones]),
-        _floats([zone.most_mm for zone in zones]),
-        _flags([zone.irrigated for zone in zones]),
-        _floats([zone.start_full for zone in zones]),
-        zone_first, zone_draws,
-        _flags([watched is None or zone.zone_id in watched for zone in zones]),
-        *_layers(surfaces, system.days),
+        np.array([system.rain_mm, system.et0_mm], dtype=np.float64),
+        float(system.mains_limit_m3),
+        np.array(zone_records, dtype=_ZONE),
+        _zone_days(zones, system.days),
+        np.array(store_records, dtype=_STORE),
         _rows([store.inflow_m3 for store in stores], system.days),
-        _floats([store.open_m2 for store in stores]),
-        np.ascontiguousarray(capacity),
-        _rows([store.area_m2 for store in stores], SHAPE_POINTS),
-        _rows([store.soaks_over_m2 for store in stores], SHAPE_POINTS),
-        np.ascontiguousarray(scale),
-        _floats([store.seep_mm for store in stores]),
-        _floats([store.evaporates for store in stores]),
-        np.array(spills_to, dtype=np.int64),
-        _floats([store.reserve_share for store in stores]),
-        _floats([store.start_full for store in stores]),
-        np.array(system.spill_order(), dtype=np.int64),
-        feed_first, feed_zone,
-        _floats([share for store in stores for share in store.feeds.values()]),
-        _rows([use.demand_m3 for use in uses], system.days), use_first, use_draws,
-        _flags([watched is None or use.use_id in watched for use in uses]),
+        np.array(shapes, dtype=np.float64).reshape(2, len(stores), SHAPE_POINTS),
+        np.array([capacity, scale]),
+        np.array(use_records, dtype=_USE),
+        _rows([use.demand_m3 for use in uses], system.days),
+        np.array(links.found, dtype=_LINK),
         keep,
-    )  # fmt: skip
+    )
     return result
 
 
-def _layers(surfaces: Sequence[Surface | None], days: int) -> tuple[Any, ...]:
-    """Arrays of the surfaces' parts; without days where no zone has one."""
-    count = len(surfaces)
-    layered = _flags([surface is not None for surface in surfaces])
-    daily = np.zeros((2, count, days if layered.any() else 0))
-    parts = np.zeros((5, count))
-    for place, surface in enumerate(surfaces):
-        if surface is not None:
-            daily[:, place] = surface.kc_most, surface.cover
-            parts[:, place] = (
-                surface.evaporable_mm, surface.readily_mm, surface.wetted_share,
-                surface.unmulched, surface.start_dry_mm,
-            )  # fmt: skip
-    return (layered, *daily, *parts)
+class _Links:
+    """All links in one list; each part of the system knows where its own begin and end."""
+
+    def __init__(self) -> None:
+        self.found: list[tuple[int, float]] = []
+
+    def to(
+        self, places: Mapping[str, int], names: Sequence[str] | Mapping[str, float]
+    ) -> tuple[int, int]:
+        """Add links to names, with their shares where they have any; return first and last."""
+        first = len(self.found)
+        shares = names if isinstance(names, dict) else dict.fromkeys(names, 1.0)
+        self.found += [(places[name], share) for name, share in shares.items()]
+        return first, len(self.found)
 
 
-def _floats(values: Any) -> NDArray[np.float64]:  # noqa: ANN401 - anything numpy takes
-    return np.ascontiguousarray(values, dtype=np.float64)
+def _zone_record(
+    zone: Zone, places: Mapping[str, int], watched: Collection[str] | None, links: _Links
+) -> tuple[float, ...]:
+    top = zone.surface
+    surface = (0.0,) * 5 if top is None else (
+        top.evaporable_mm, top.readily_mm, top.wetted_share, top.unmulched, top.start_dry_mm,
+    )  # fmt: skip
+    return (
+        *links.to(places, zone.draws_on), zone.irrigated,
+        watched is None or zone.zone_id in watched, top is not None,
+        zone.area_m2, zone.available_mm, zone.depletion, zone.start_at, zone.efficiency,
+        zone.most_mm, zone.start_full, *surface,
+    )  # fmt: skip
 
 
-def _flags(values: Sequence[bool]) -> NDArray[np.bool_]:
-    return np.array(values, dtype=np.bool_)
+def _zone_days(zones: Sequence[Zone], days: int) -> NDArray[np.float64]:
+    """Daily values of the zones (2 or 4, zones, days); four where a zone has a surface."""
+    layered = any(zone.surface is not None for zone in zones)
+    found = np.zeros((4 if layered else 2, len(zones), days))
+    for place, zone in enumerate(zones):
+        found[:2, place] = zone.kc, zone.runoff_mm
+        if zone.surface is not None:
+            found[2:, place] = zone.surface.kc_most, zone.surface.cover
+    return found
 
 
 def _rows(arrays: Sequence[NDArray[np.float64]], width: int) -> NDArray[np.float64]:
-    return _floats(arrays).reshape(len(arrays), width)
-
-
-def _links(targets: Sequence[Sequence[int]]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Flatten lists of places into one list and where each part of it begins."""
-    first = np.array([0, *accumulate(len(part) for part in targets)], dtype=np.int64)
-    flat = np.array([place for part in targets for place in part], dtype=np.int64)
-    return first, flat
+    return np.array(arrays, dtype=np.float64).reshape(len(arrays), width)
 
 
 def columns(values: NDArray[np.float64], names: Sequence[str]) -> Mapping[str, NDArray[np.float64]]:

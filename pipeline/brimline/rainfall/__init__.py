@@ -9,7 +9,7 @@ curve_numbers
 coefficients
     Runoff coefficients for the rational method.
 runoff
-    Runoff depth and excess rain by the NRCS relation; rational peak.
+    Runoff depth and excess rain by the NRCS relation, of mixed ground part by part; rational peak.
 concentration
     Time of concentration by segments of the longest flow path, or after Kirpich.
 ddf
@@ -37,6 +37,7 @@ from brimline.rainfall.concentration import (
     PathFlow,
     Segment,
     concentration_h,
+    kirpich_doubts,
     kirpich_h,
     lag_h,
     segments_along_path,
@@ -53,12 +54,11 @@ from brimline.rainfall.design import DesignRain, design_rain
 from brimline.rainfall.ground import Ground, GroundClass, ground_of
 from brimline.rainfall.hydrographs import Hydrograph, peak_and_volume, sum_hydrographs
 from brimline.rainfall.runoff import (
+    MixedGround,
     excess_mm,
     rational_peak_m3_s,
     retention_mm,
     runoff_depth_mm,
-    weighted_excess_mm,
-    weighted_runoff_mm,
 )
 from brimline.rainfall.storms import (
     Storm,
@@ -86,6 +86,7 @@ __all__ = [
     "Ground",
     "GroundClass",
     "Hydrograph",
+    "MixedGround",
     "PathFlow",
     "Segment",
     "Storm",
@@ -104,6 +105,7 @@ __all__ = [
     "excess_mm",
     "ground_of",
     "hydrograph",
+    "kirpich_doubts",
     "kirpich_h",
     "lag_h",
     "nrcs_24h",
@@ -120,6 +122,4 @@ __all__ = [
     "sum_hydrographs",
     "uniform",
     "unit_hydrograph",
-    "weighted_excess_mm",
-    "weighted_runoff_mm",
 ]

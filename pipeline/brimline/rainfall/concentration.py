@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final, Literal, TypeAlias
 import numpy as np
 
 from brimline.rainfall._checks import above_zero, not_below_zero, rising, series
-from brimline.units import FOOT_M, INCH_MM
+from brimline.units import ACRE_M2, FOOT_M, HECTARE_M2, INCH_MM
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
 SHEET_LIMIT_M: Final = 100 * FOOT_M  # NRCS, National Engineering Handbook 630, chapter 15 (2010)
+# what Kirpich measured: seven farms in Tennessee (from memory)
+KIRPICH_SLOPES: Final = (0.03, 0.10)
+KIRPICH_AREAS_M2: Final = (ACRE_M2, 112 * ACRE_M2)
 LEAST_CONCENTRATION_H: Final = 0.1  # TR-55, chapter 3
 LAG_SHARE: Final = 0.6  # lag / time of concentration; NEH 630, equation 15-3
 
@@ -146,6 +149,54 @@ def kirpich_h(length_m: float, slope: float) -> float:
     above_zero(length_m, "length_m", "m")
     above_zero(slope, "slope", "m/m")
     return float(0.0195 * length_m**0.77 * slope**-0.385 / 60.0)
+
+
+def kirpich_doubts(slope: float, area_m2: float) -> tuple[str, ...]:
+    """Say where a catchment lies outside those that Kirpich's relation was found on.
+
+    Parameters
+    ----------
+    slope : fall over the length of the longest flow path [m/m].
+    area_m2 : catchment [m²].
+
+    References
+    ----------
+    Kirpich (1940): seven farms in Tennessee of 1 to 112 acres, slopes of 3 to 10 % (from memory)
+    """
+    found = []
+    low, high = KIRPICH_SLOPES
+    if not low <= slope <= high:
+        found.append(f"a slope of {100 * slope:.1f} % is outside {100 * low:g} to {100 * high:g} %")
+    least, most = KIRPICH_AREAS_M2
+    if not least <= area_m2 <= most:
+        found.append(
+            f"{area_m2 / HECTARE_M2:.2f} ha are outside {least / HECTARE_M2:.1f} to"
+            f" {most / HECTARE_M2:.0f} ha"
+        )
+    return tuple(found)
+
+
+def sheet_limit_m(n: float, slope: float) -> float:
+    """Longest sheet flow before water gathers [m]: 100 √s / n feet, at most 100 ft.
+
+    Parameters
+    ----------
+    n : Manning's n for sheet flow; `SHEET_N`.
+    slope : fall over length [m/m].
+
+    Raises
+    ------
+    ValueError
+        If a value is not above 0.
+
+    References
+    ----------
+    McCuen & Spiess (1995), Assessment of kinematic wave time of concentration; NRCS (2010), NEH
+    630, equation 15-9 and the limit of 100 ft (from memory)
+    """
+    above_zero(n, "n")
+    above_zero(slope, "slope", "m/m")
+    return min(100 * slope**0.5 / n * FOOT_M, SHEET_LIMIT_M)
 
 
 def lag_h(concentration_h: float) -> float:

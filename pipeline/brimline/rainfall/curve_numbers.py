@@ -45,7 +45,7 @@ def composite_curve_number(curve_numbers: ArrayLike, areas_m2: ArrayLike) -> flo
     """Area-weighted mean of curve numbers.
 
     Where the numbers differ by much (roofs beside meadow), weight the *runoff* instead
-    (`runoff.weighted_runoff_mm`): the composite number hides what the sealed ground sheds in a
+    (`runoff.MixedGround`): the composite number hides what the sealed ground sheds in a
     small storm.
 
     Raises

@@ -11,7 +11,7 @@ from brimline.errors import GridError
 from brimline.grid import LABEL_NONE, checked_same_shape
 from brimline.rainfall._checks import above_zero, read_only
 from brimline.rainfall.covers import SOIL_GROUPS, condition_of, cover
-from brimline.rainfall.runoff import USUAL_ABSTRACTION_RATIO, runoff_depth_mm
+from brimline.rainfall.runoff import USUAL_ABSTRACTION_RATIO, MixedGround, runoff_depth_mm
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -160,12 +160,10 @@ class Ground:
         shed = runoff_depth_mm(rain_mm, self.curve_numbers, abstraction_ratio=abstraction_ratio)
         return self.weighted(shed)
 
-    def numbers_and_areas(self, label: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Curve numbers that occur in a subcatchment and their areas, for `weighted_excess_mm`.
+    def mixed(self, label: int) -> MixedGround | None:
+        """Return what sheds water in a subcatchment; None where nothing of it is known.
 
-        Returns
-        -------
-        curve_numbers, areas_m2 : float64 (present,)
+        Ground of which cover or soil is not known sheds as the mean of the rest.
 
         Raises
         ------
@@ -176,10 +174,12 @@ class Ground:
         if place == self.labels.size or self.labels[place] != label:
             raise KeyError(label)
         numbers, where = np.unique(self.curve_numbers, return_inverse=True)
-        areas = np.zeros(numbers.size)
-        np.add.at(areas, where.ravel(), self.area_m2[place].ravel())
+        areas = np.bincount(where.ravel(), self.area_m2[place].ravel(), numbers.size)
         present = areas > 0
-        return numbers[present], areas[present]
+        if not present.any():
+            return None
+        areas *= self.total_m2[place] / areas.sum()
+        return MixedGround(tuple(numbers[present].tolist()), tuple(areas[present].tolist()))
 
 
 def ground_of(

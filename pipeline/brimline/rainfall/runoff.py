@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, overload
 
 import numpy as np
@@ -13,6 +14,8 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
 USUAL_ABSTRACTION_RATIO: Final = 0.2
+LEAST_SURE_RUNOFF_MM: Final = 0.5 * INCH_MM  # TR-55, chapter 2 (from memory)
+LEAST_SURE_NUMBER: Final = 40.0
 
 _S_PER_H: Final = 3600.0
 _MM_PER_M: Final = 1000.0
@@ -131,63 +134,96 @@ def excess_mm(
     return np.clip(np.diff(so_far, prepend=0.0), 0.0, rain)
 
 
-def weighted_excess_mm(
-    depth_mm: ArrayLike,
-    curve_numbers: ArrayLike,
-    areas_m2: ArrayLike,
-    *,
-    abstraction_ratio: float = USUAL_ABSTRACTION_RATIO,
-) -> NDArray[np.float64]:
-    """Runoff of each step from ground of several curve numbers, weighted by area.
+@dataclass(frozen=True, slots=True)
+class MixedGround:
+    """Ground of several curve numbers, of which each part sheds for itself.
+
+    The runoff of the parts is weighted, never their curve numbers: a mean number hides what sealed
+    ground sheds in a small storm, by a third of the runoff or by nearly all of it.
 
     Parameters
     ----------
-    depth_mm : float (steps,) [mm]
-        Rain of each step.
-    curve_numbers, areas_m2 : float (classes,)
-        Curve number and area [m²] of each class of ground.
-
-    Returns
-    -------
-    float64 (steps,) [mm]
-        Mean over the whole area.
+    curve_numbers : of each part, above 0, to 100, each once.
+    areas_m2 : area of each part [m²], 0 or more, not all 0.
 
     Raises
     ------
     ValueError
-        As `runoff_depth_mm`, or if the lists differ in length or the areas sum to 0 m².
+        If the lists differ in length or a value is outside its range.
+
+    References
+    ----------
+    NRCS (2004), National Engineering Handbook 630, chapter 10 (weighting of runoff; from memory)
     """
-    numbers = series(curve_numbers, "curve_numbers", "")
-    shares = area_shares(areas_m2, numbers.size, "curve numbers")
-    parts = [
-        share * excess_mm(depth_mm, float(number), abstraction_ratio=abstraction_ratio)
-        for number, share in zip(numbers, shares, strict=True)
-    ]
-    total: NDArray[np.float64] = np.sum(parts, axis=0)
-    return total
 
+    curve_numbers: tuple[float, ...]
+    areas_m2: tuple[float, ...]
 
-def weighted_runoff_mm(
-    rain_mm: float,
-    curve_numbers: ArrayLike,
-    areas_m2: ArrayLike,
-    *,
-    abstraction_ratio: float = USUAL_ABSTRACTION_RATIO,
-) -> float:
-    """Runoff depth of a storm from ground of several curve numbers, weighted by area [mm].
+    def __post_init__(self) -> None:
+        area_shares(self.areas_m2, len(self.curve_numbers), "curve numbers")
+        retention_mm(np.array(self.curve_numbers))
 
-    More than the runoff of the composite curve number in all but extreme storms, and much more
-    where sealed ground lies beside open ground.
+    @property
+    def area_m2(self) -> float:
+        """Area of all parts [m²]."""
+        return float(sum(self.areas_m2))
 
-    Raises
-    ------
-    ValueError
-        As `weighted_excess_mm`.
-    """
-    steps = weighted_excess_mm(
-        [rain_mm], curve_numbers, areas_m2, abstraction_ratio=abstraction_ratio
-    )
-    return float(steps.sum())
+    @property
+    def curve_number(self) -> float:
+        """Area-weighted mean of the curve numbers: to be told, not to be worked with."""
+        return float(self.mean(np.array(self.curve_numbers)))
+
+    @property
+    def least_abstraction_mm(self) -> float:
+        """Rain below which no part sheds anything [mm]."""
+        return USUAL_ABSTRACTION_RATIO * retention_mm(max(self.curve_numbers))
+
+    def mean(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Area-weighted mean of values of the parts, float (parts, ...)."""
+        found: NDArray[np.float64] = np.tensordot(
+            area_shares(self.areas_m2, len(self.curve_numbers), "curve numbers"), values, axes=1
+        )
+        return found
+
+    def excess_mm(
+        self, depth_mm: ArrayLike, *, abstraction_ratio: float = USUAL_ABSTRACTION_RATIO
+    ) -> NDArray[np.float64]:
+        """Runoff of each step of a hyetograph, mean over the whole area, float64 (steps,) [mm].
+
+        Raises
+        ------
+        ValueError
+            As `excess_mm`.
+        """
+        parts = [
+            excess_mm(depth_mm, number, abstraction_ratio=abstraction_ratio)
+            for number in self.curve_numbers
+        ]
+        return self.mean(np.array(parts))
+
+    def doubts(self, rain_mm: float) -> tuple[str, ...]:
+        """Say where a storm lies outside what the relation was made for.
+
+        References
+        ----------
+        NRCS (1986), TR-55, chapter 2, limitations: less accurate below 0.5 inch of runoff, another
+        method below a curve number of 40 (from memory)
+        """
+        shed_mm = float(self.excess_mm([rain_mm]).sum())
+        found = []
+        if rain_mm <= self.least_abstraction_mm:
+            found.append(
+                f"{rain_mm:.0f} mm of rain are below the initial abstraction of"
+                f" {self.least_abstraction_mm:.0f} mm: nothing runs off by the relation"
+            )
+        elif shed_mm < LEAST_SURE_RUNOFF_MM:
+            found.append(
+                f"{shed_mm:.1f} mm of runoff are below the {LEAST_SURE_RUNOFF_MM:.1f} mm from which"
+                " the curve-number relation can be relied on"
+            )
+        if self.curve_number < LEAST_SURE_NUMBER:
+            found.append(f"a curve number below {LEAST_SURE_NUMBER:g} asks for another method")
+        return tuple(found)
 
 
 def rational_peak_m3_s(coefficient: float, intensity_mm_per_h: float, area_m2: float) -> float:

@@ -7,11 +7,14 @@ from brimline.rainfall import PathFlow, concentration_h, lag_h, segments_along_p
 from brimline.rainfall.concentration import (
     SHEET_LIMIT_M,
     channel_flow_h,
+    kirpich_doubts,
     kirpich_h,
     manning_velocity_m_s,
     shallow_flow_h,
     sheet_flow_h,
+    sheet_limit_m,
 )
+from brimline.units import ACRE_M2, FOOT_M
 
 FLOW = PathFlow(rain_2y_24h_mm=90.0, channel_area_m2=10_000.0)
 
@@ -105,3 +108,18 @@ def test_paved_ground_is_quicker_and_times_scale_with_length():
     )
     assert manning_velocity_m_s(1.0, 0.01, 0.1) == pytest.approx(1.0)
     assert kirpich_h(200, 0.01) / kirpich_h(100, 0.01) == pytest.approx(2**0.77)
+
+
+def test_kirpich_is_doubted_outside_the_farms_that_he_measured():
+    # seven farms in Tennessee, 1 to 112 acres, slopes of 3 to 10 % (values from memory)
+    assert kirpich_doubts(0.05, 10 * ACRE_M2) == ()
+    assert kirpich_doubts(0.03, ACRE_M2) == ()
+    steep, small = kirpich_doubts(0.2, 1000.0)
+    assert "20.0 % is outside 3 to 10 %" in steep
+    assert "0.10 ha are outside 0.4 to 45 ha" in small
+
+
+def test_rough_or_flat_ground_gathers_sheet_flow_sooner():
+    # McCuen & Spiess (1995): 100 √s / n ft (from memory); 100 · 0.1 / 0.4 = 25 ft
+    assert sheet_limit_m(0.4, 0.01) == pytest.approx(25 * FOOT_M)
+    assert sheet_limit_m(0.011, 0.01) == SHEET_LIMIT_M

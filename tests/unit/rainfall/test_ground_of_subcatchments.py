@@ -10,7 +10,6 @@ from brimline.rainfall import (
     design_rain,
     ground_of,
     runoff_depth_mm,
-    weighted_excess_mm,
 )
 
 CLASSES = (GroundClass("pasture", "good"), GroundClass("roof"), GroundClass("woods"))
@@ -49,14 +48,13 @@ def test_values_by_class_are_weighted_for_coefficients(ground):
 def test_runoff_is_weighted_class_by_class(ground):
     by_hand = np.mean([runoff_depth_mm(60.0, number) for number in (61, 74, 98)])
     assert ground.runoff_mm(60.0)[1] == pytest.approx(by_hand)
-    numbers, areas = ground.numbers_and_areas(7)
-    assert numbers.tolist() == [61, 74, 98]
-    assert areas.tolist() == [25, 25, 25]
-    assert weighted_excess_mm([20.0, 40.0], numbers, areas).sum() == pytest.approx(by_hand)
-    with pytest.raises(KeyError):
-        ground.numbers_and_areas(5)
-    with pytest.raises(KeyError):
-        ground.numbers_and_areas(8)
+    mixed = ground.mixed(7)
+    assert mixed.curve_numbers == (61, 74, 98)
+    assert mixed.areas_m2 == pytest.approx([ground.total_m2[1] / 3] * 3)
+    assert mixed.excess_mm([20.0, 40.0]).sum() == pytest.approx(by_hand)
+    for label in (5, 8):
+        with pytest.raises(KeyError):
+            ground.mixed(label)
 
 
 def test_classes_that_share_a_curve_number_are_taken_together():
@@ -64,8 +62,8 @@ def test_classes_that_share_a_curve_number_are_taken_together():
     ground = ground_of(
         np.ones((1, 2), np.int32), np.array([[1, 2]]), np.array([[1, 4]]), classes, cell_area_m2=1.0
     )
-    numbers, areas = ground.numbers_and_areas(1)
-    assert (numbers.tolist(), areas.tolist()) == ([98], [2])
+    mixed = ground.mixed(1)
+    assert (mixed.curve_numbers, mixed.areas_m2) == ((98,), (2,))
     assert ground.impervious_pct.tolist() == [100]
 
 
@@ -80,6 +78,7 @@ def test_a_subcatchment_of_which_nothing_is_known_has_no_number():
     assert np.isnan(ground.composite_curve_number).all()
     assert np.isnan(ground.runoff_mm(50.0)).all()
     assert ground.unknown_m2.tolist() == [16]
+    assert ground.mixed(4) is None
 
 
 def test_without_labels_there_is_no_ground():

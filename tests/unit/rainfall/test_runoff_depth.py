@@ -4,14 +4,14 @@ import numpy as np
 import pytest
 
 from brimline.rainfall import (
+    MixedGround,
     composite_curve_number,
     excess_mm,
     rational_peak_m3_s,
     retention_mm,
     runoff_depth_mm,
-    weighted_excess_mm,
-    weighted_runoff_mm,
 )
+from brimline.units import INCH_MM
 
 
 def test_retention_and_runoff_of_a_round_number():
@@ -61,17 +61,41 @@ def test_values_outside_their_range_are_refused(rain, number, ratio, message):
 
 
 def test_weighting_the_runoff_sees_the_roofs_that_a_composite_number_hides():
-    numbers, areas = [98, 39], [1_000.0, 9_000.0]
-    by_runoff = weighted_runoff_mm(30.0, numbers, areas)
+    ground = MixedGround((98, 39), (1_000.0, 9_000.0))
+    by_runoff = ground.excess_mm([30.0]).sum()
     assert by_runoff == pytest.approx(runoff_depth_mm(30.0, 98) / 10)  # the pasture sheds nothing
-    assert runoff_depth_mm(30.0, composite_curve_number(numbers, areas)) == 0.0
+    assert ground.curve_number == composite_curve_number(ground.curve_numbers, ground.areas_m2)
+    assert runoff_depth_mm(30.0, ground.curve_number) == 0.0
 
 
-def test_weighted_excess_of_one_class_is_the_plain_excess():
+@pytest.mark.parametrize(
+    ("rain_in", "by_number_in", "by_runoff_in"),
+    [(2, 0.241, 0.560), (4, 1.330, 1.595), (6, 2.805, 2.958)],
+)
+def test_runoff_of_mixed_cover(rain_in, by_number_in, by_runoff_in):
+    # 30 % of CN 98 and 70 % of CN 58, mean 70: TR-55's relation worked by hand in inches
+    ground = MixedGround((98, 58), (30.0, 70.0))
+    assert ground.curve_number == pytest.approx(70)
+    by_number = runoff_depth_mm(rain_in * INCH_MM, ground.curve_number)
+    assert by_number / INCH_MM == pytest.approx(by_number_in, abs=5e-4)
+    by_runoff = ground.excess_mm([rain_in * INCH_MM]).sum()
+    assert by_runoff / INCH_MM == pytest.approx(by_runoff_in, abs=5e-4)
+
+
+def test_ground_of_one_number_sheds_as_that_number():
     rain = [5.0, 20.0, 12.0]
-    np.testing.assert_allclose(weighted_excess_mm(rain, [75], [3.0]), excess_mm(rain, 75))
+    np.testing.assert_allclose(MixedGround((75,), (3.0,)).excess_mm(rain), excess_mm(rain, 75))
     with pytest.raises(ValueError, match="2 curve numbers need as many areas"):
-        weighted_excess_mm(rain, [75, 80], [3.0])
+        MixedGround((75, 80), (3.0,))
+
+
+def test_storms_outside_the_relation_are_told():
+    meadow = MixedGround((58,), (1.0,))  # S = 183.9 mm, Ia = 36.8 mm
+    assert "below the initial abstraction of 37 mm" in meadow.doubts(30.0)[0]
+    assert "below the 12.7 mm" in meadow.doubts(60.0)[0]
+    assert meadow.doubts(120.0) == ()
+    sand = MixedGround((30,), (1.0,))
+    assert "below 40" in sand.doubts(300.0)[0]
 
 
 def test_rational_peak_in_other_units():
