@@ -196,7 +196,7 @@ def sheet_limit_m(n: float, slope: float) -> float:
     """
     above_zero(n, "n")
     above_zero(slope, "slope", "m/m")
-    return min(100 * slope**0.5 / n * FOOT_M, SHEET_LIMIT_M)
+    return min(float(100 * slope**0.5 / n * FOOT_M), SHEET_LIMIT_M)
 
 
 def lag_h(concentration_h: float) -> float:

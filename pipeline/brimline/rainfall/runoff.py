@@ -180,9 +180,8 @@ class MixedGround:
 
     def mean(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
         """Area-weighted mean of values of the parts, float (parts, ...)."""
-        found: NDArray[np.float64] = np.tensordot(
-            area_shares(self.areas_m2, len(self.curve_numbers), "curve numbers"), values, axes=1
-        )
+        shares = area_shares(self.areas_m2, len(self.curve_numbers), "curve numbers")
+        found: NDArray[np.float64] = np.tensordot(shares, values, axes=1).astype(np.float64)
         return found
 
     def excess_mm(
