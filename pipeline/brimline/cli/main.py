@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import signal
 import sys
 import traceback
@@ -12,9 +14,21 @@ import typer
 
 from brimline import __version__
 from brimline.cli import console
-from brimline.errors import BrimlineError
+from brimline.errors import BrimlineError, InputError, shown
 
 INTERRUPTED = 3
+_ROOM = "make room on the disk; what was there before is untouched"
+_RIGHTS = "see who may read and write there; what was there before is untouched"
+_MENDS = {
+    errno.ENOSPC: _ROOM,
+    errno.EDQUOT: _ROOM,
+    errno.EACCES: _RIGHTS,
+    errno.EPERM: _RIGHTS,
+    errno.EROFS: _RIGHTS,
+    errno.EIO: "the disk is failing, or a network drive is gone",
+    errno.ENAMETOOLONG: "shorten the names of files and folders",
+    errno.EMFILE: "allow more open files, or run with fewer --jobs",
+}
 
 app = typer.Typer(
     name="brimline",
@@ -169,6 +183,21 @@ def _interrupt(_number: int, _frame: object) -> None:
     raise KeyboardInterrupt
 
 
+def _of_the_machine(fault: Exception) -> InputError | None:
+    """Say what the machine refused, and the way out; None where that was not what went wrong."""
+    if isinstance(fault, MemoryError):
+        return InputError.of(
+            "there is not enough memory", mend="set a larger terrain.cell_m, or cut the elevation"
+        )
+    if isinstance(fault, RecursionError):
+        return InputError.of("an input is nested too deeply", mend="write or draw it more simply")
+    if isinstance(fault, OSError) and fault.errno in _MENDS:
+        where = "" if fault.filename is None else shown(fault.filename)
+        message = str(fault.strerror or fault)
+        return InputError.of(message, mend=_MENDS[fault.errno], source=where)
+    return None
+
+
 def main() -> None:
     """Run the command and leave with the contract's exit codes."""
     as_json = "--json" in sys.argv
@@ -181,7 +210,15 @@ def main() -> None:
     except KeyboardInterrupt:
         console.say("interrupted; the last good result is untouched")
         sys.exit(INTERRUPTED)
-    except Exception:  # noqa: BLE001 - the last door: a fault of ours must say so and leave with 1
+    except BrokenPipeError:
+        # whoever read the output has left; nothing more can be said, and Python would try again
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except Exception as fault:  # noqa: BLE001 - the last door: a fault of ours leaves with 1
+        told = _of_the_machine(fault)
+        if told is not None:
+            console.say_error(told, as_json=as_json)
+            sys.exit(told.exit_code)
         traceback.print_exc()
         console.say("this is a fault of brimline's own; please report it with the lines above")
         sys.exit(1)

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from brimline.io.vectors import LayerRead
 
 UNCOVERED_PCT: Final = 0.1  # of the boundary's area; less is a matter of the edges of cells
+_FEW_CELLS: Final = 400  # 20 by 20
 _FAR_M: Final = 50_000.0  # nobody draws this far off: another reference system
 _NAMED_SHARE: Final = 0.1  # sides with less of what is uncovered are not named
 _SIDES: Final = ("north", "east", "south", "west")
@@ -105,7 +106,7 @@ def boundary_problems(
         return ()
     found = uncovered(outline, covered, grid)
     if found.share_pct <= UNCOVERED_PCT:
-        return ()
+        return _too_few_cells(outline, grid, source)
     mend = "add the missing elevation to inputs.elevation, or draw the boundary smaller."
     if found.direction:
         where = f": it lies {_distance(found.distance_m)} to the {found.direction} of the data"
@@ -115,6 +116,18 @@ def boundary_problems(
         where = f": {found.area_m2:.0f} m² in its {' and '.join(found.sides)}"
     message = f"{found.share_pct:.1f} % of the boundary has no elevation{where}"
     return (Problem(Severity.ERROR, message, mend, source),)
+
+
+def _too_few_cells(outline: BaseGeometry, grid: Grid, source: str) -> tuple[Problem, ...]:
+    cells = outline.area / grid.cell_area_m2
+    if cells >= _FEW_CELLS:
+        return ()
+    message = (
+        f"the boundary covers {outline.area:.3g} m², {cells:.1f} cells of {grid.cell_m:g} m;"
+        f" lines and catchments need {_FEW_CELLS} and more"
+    )
+    mend = "check the boundary's unit and place, or take a finer survey."
+    return (Problem(Severity.WARNING, message, mend, source),)
 
 
 def points_off_data(

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
 MAX_CELLS: Final = 400_000_000  # about 16 GB in a run
 _NATIVE_FACTOR: Final = 8  # a survey may have this many times more cells before resampling
+_SPIKE_M: Final = 100.0
+_AROUND: Final = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
 _ZERO_FILL_M: Final = 10.0  # ground that starts this high has no level of exactly 0
 
 
@@ -106,6 +108,7 @@ def read_elevation(
             mend="check that the right file is named and that it is whole.",
             source=source,
         )
+    notices += _drop_spikes(dem, source)
     notices += _range_notices(dem, source)
     holes, hole_cells = count_holes(dem)
     if holes:
@@ -193,8 +196,61 @@ def _drop_zero_fill(levels: Elevation, source: str) -> list[Problem]:
     ]
 
 
+def _drop_spikes(dem: Elevation, source: str) -> list[Problem]:
+    """Take single cells as nodata that tower over, or gape below, all their neighbours; in place.
+
+    A cell counts that is farther from the nearest of its neighbours than 100 m and than ten times
+    what these differ among themselves: no ground stands so on its own.
+    """
+    lowest, highest = dem.copy(), dem.copy()
+    lowest[:], highest[:] = np.inf, -np.inf
+    for down, right in _AROUND:
+        there, here = _shifted(dem.shape, down, right)
+        np.fmin(lowest[here], dem[there], out=lowest[here])
+        np.fmax(highest[here], dem[there], out=highest[here])
+    with np.errstate(invalid="ignore"):
+        apart = np.fmax(dem - highest, lowest - dem)
+        spikes = np.isfinite(apart) & (apart > np.fmax(_SPIKE_M, 10 * (highest - lowest)))
+    if not spikes.any():
+        return []
+    row, col = (int(place) for place in np.argwhere(spikes)[0])
+    level_m, cells = float(dem[row, col]), int(spikes.sum())
+    around = f"{lowest[row, col]:.1f} to {highest[row, col]:.1f} m"
+    dem[spikes] = np.nan
+    return [
+        Problem(
+            Severity.WARNING,
+            f"{counted(cells, 'single cell stands', 'single cells stand')} more than"
+            f" {_SPIKE_M:.0f} m off all neighbours (row {row}, column {col}: {level_m:.1f} m in"
+            f" ground of {around}); taken as nodata",
+            "look at the survey there; a mast, a bird or a marker is no ground.",
+            source,
+        )
+    ]
+
+
+def _shifted(
+    shape: tuple[int, ...], down: int, right: int
+) -> tuple[tuple[slice, slice], tuple[slice, slice]]:
+    """Return where the neighbours lie, and the cells whose neighbours they are."""
+    there, here = [], []
+    for size, step in zip(shape, (down, right), strict=True):
+        there.append(slice(max(step, 0), size + min(step, 0)))
+        here.append(slice(max(-step, 0), size + min(-step, 0)))
+    return (there[0], there[1]), (here[0], here[1])
+
+
 def _range_notices(dem: Elevation, source: str) -> list[Problem]:
     low, high = float(np.nanmin(dem)), float(np.nanmax(dem))
+    if low == high:
+        return [
+            Problem(
+                Severity.WARNING,
+                f"is wholly flat: every cell has {low:g} m, so that no water flows anywhere",
+                "check that the right file and band are named.",
+                source,
+            )
+        ]
     if low >= LOWEST_M and high <= HIGHEST_M:
         return []
     return [

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import pandas as pd
 
-from brimline.errors import InputError
+from brimline.errors import InputError, Problem, Severity
 from brimline.io.paths import missing
 from brimline.rainfall import DepthTable
 from brimline.units import INCH_MM
@@ -29,6 +29,10 @@ _PERIOD: Final = re.compile(
     r"(?:(?P<what>depth|intensity|rain)_)?(?:(?P<unit>mm|in|mm_per_h|in_per_h)_)?t?"
     r"(?P<years>\d+(?:\.\d+)?)_?(?:y|yr|years?)?"
 )
+
+_RECORD_MM: Final = 422.0
+_RECORD_POWER: Final = 0.475
+_LEAST_HOUR_MM: Final = 4.0
 
 
 def read_depth_table(path: Path) -> DepthTable:
@@ -61,6 +65,46 @@ def read_depth_table(path: Path) -> DepthTable:
         return DepthTable(hours[by_time], years, depths[by_time])
     except ValueError as fault:
         raise _error(path, str(fault)) from fault
+
+
+def depth_doubts(table: DepthTable, source: str) -> tuple[Problem, ...]:
+    """Say where a table's depths can hardly be what its header says.
+
+    The largest rains ever measured follow 422 mm times the square root, nearly, of the hours
+    (Jennings 1950, Monthly Weather Review 78, 4-5: exponent 0.475; value from memory). No place has
+    a two-year rain of one hour below a few millimetres (common practice, no source).
+
+    Raises
+    ------
+    InputError
+        If a depth exceeds the record of its duration.
+    """
+    record_mm = _RECORD_MM * table.durations_h**_RECORD_POWER
+    over = np.argwhere(table.depths_mm > record_mm[:, np.newaxis])
+    if over.size:
+        row, column = (int(place) for place in over[0])
+        raise InputError.of(
+            f"{table.depths_mm[row, column]:.0f} mm in {table.durations_h[row]:g} h"
+            f" ({table.return_periods_y[column]:g} years) is more than was ever measured on Earth,"
+            f" {record_mm[row]:.0f} mm",
+            mend="check the units in the header: depths (mm, in), durations (h, min)",
+            source=source,
+        )
+    least_mm = _LEAST_HOUR_MM * np.minimum(table.durations_h, 1.0)
+    under = np.argwhere(table.depths_mm < least_mm[:, np.newaxis])
+    if not under.size:
+        return ()
+    row, column = (int(place) for place in under[0])
+    return (
+        Problem(
+            Severity.WARNING,
+            f"only {table.depths_mm[row, column]:g} mm in {table.durations_h[row]:g} h"
+            f" ({table.return_periods_y[column]:g} years); usual are {least_mm[row]:.1f} to"
+            f" {record_mm[row]:.0f} mm",
+            "if these are inches, name the columns depth_in_10y; if minutes, duration_min",
+            source,
+        ),
+    )
 
 
 def _hours_in(name: str, path: Path) -> float:

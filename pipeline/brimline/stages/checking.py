@@ -10,7 +10,7 @@ import numpy as np
 from brimline.errors import InputError, Problem, Severity
 from brimline.io.elevation import read_elevation
 from brimline.io.inflows import read_inflows
-from brimline.io.rainfall import read_depth_table
+from brimline.io.rainfall import depth_doubts, read_depth_table
 from brimline.io.surveyed import read_surveyed
 from brimline.io.surveyed_place import misplaced, unit_problem, wrong_unit
 from brimline.io.weather import read_weather
@@ -103,6 +103,7 @@ def _elevation(
 def _rainfall(path: Path, found: Checked) -> None:
     try:
         table = read_depth_table(path)
+        found.problems += depth_doubts(table, str(path))
     except InputError as error:
         found.problems += error.problems
         return

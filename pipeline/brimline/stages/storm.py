@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from brimline.config import DesignStorm
 from brimline.engine.stage import Stage
 from brimline.errors import InputError, Problem, Severity
-from brimline.io.rainfall import read_depth_table
+from brimline.io.rainfall import depth_doubts, read_depth_table
 from brimline.rainfall import Storm, StormRequest, design_storms, uniform
 
 if TYPE_CHECKING:
@@ -30,12 +30,14 @@ def _run(given: Given, report: Reporter) -> Made:
         )
         storms = [_even(params)]
     else:
-        storms = _from_table(path, params)
+        storms = _from_table(path, params, report)
     return {"storms": {"design": _plain(storms[0]), "checks": [_plain(s) for s in storms[1:]]}}
 
 
-def _from_table(path: Path, params: DesignStorm) -> list[Storm]:
+def _from_table(path: Path, params: DesignStorm, report: Reporter) -> list[Storm]:
     table = read_depth_table(path)
+    for problem in depth_doubts(table, str(path)):
+        report.problem(problem)
     uplift = 1 + params.climate_uplift_pct / 100
     periods = dict.fromkeys((params.return_period_y, *params.check_periods_y))
     hours = dict.fromkeys((params.duration_h, *params.check_durations_h))

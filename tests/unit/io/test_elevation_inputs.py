@@ -476,3 +476,28 @@ def test_rasters_and_point_clouds_do_not_mix(tif, tmp_path):
     cloud = tmp_path / "points.laz"
     cloud.write_bytes(b"")
     assert "cannot be mixed" in refused([tif(sloped()), cloud])
+
+
+@pytest.mark.parametrize("level", [8000.0, -400.0])
+def test_a_single_impossible_cell_is_taken_as_nodata_and_told(tif, level):
+    levels = sloped()
+    levels[10, 12] = level
+    read = read_elevation(tif(levels))
+    assert np.isnan(read.dem[10, 12])
+    assert np.isnan(read.dem).sum() == 1
+    told = texts(read, Severity.WARNING)
+    assert f"row 10, column 12: {level:.1f} m in ground of" in told
+
+
+def test_cliffs_and_narrow_walls_are_no_spikes(tif):
+    levels = sloped()
+    levels[:, 20:] += 300  # a cliff along the whole grid
+    levels[5:8, 5] += 150  # three cells in a row
+    read = read_elevation(tif(levels))
+    np.testing.assert_array_equal(read.dem, levels)
+    assert "stand" not in texts(read)
+
+
+def test_a_wholly_flat_survey_is_told(tif):
+    read = read_elevation(tif(np.full((20, 20), 120.0, np.float32)))
+    assert "is wholly flat: every cell has 120 m" in texts(read, Severity.WARNING)

@@ -112,6 +112,16 @@ def test_the_form_of_data_loggers(tmp_path):
     assert (tmp_path / "p.csv").read_bytes() == b"a,5300987.654,500123.456,100.800,lip\r\n"
 
 
+@pytest.mark.parametrize("name", ["=cmd|' /C calc'!A0", "+1+1", "-2+3", "@sum(a1)", "\t=1"])
+def test_no_text_is_a_formula_to_a_spreadsheet(tmp_path, name):
+    """OWASP, "CSV Injection": cells that begin with = + - @ tab or carriage return."""
+    write_logger_csv(tmp_path / "p.csv", [name], [NORTH], [EAST], [-1.5], [name])
+    with (tmp_path / "p.csv").open(newline="") as file:
+        (row,) = csv.reader(file)
+    assert row[0] == row[4] == f"'{name}"
+    assert row[3] == "-1.500"  # numbers stay numbers
+
+
 def test_geojson_keeps_to_its_standard(tmp_path, outlines):
     # RFC 7946: section 4 (WGS 84, longitude first, no crs member), 3.1.6 (right-hand rule),
     # 11.2 (seven digits are enough), 5 (bounding box).

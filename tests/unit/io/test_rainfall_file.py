@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from brimline.errors import InputError
-from brimline.io.rainfall import read_depth_table
+from brimline.io.rainfall import depth_doubts, read_depth_table
 
 
 def read(tmp_path, text):
@@ -45,3 +45,21 @@ def test_what_is_not_understood_is_named(tmp_path, text, says):
 def test_a_missing_file_is_named(tmp_path):
     with pytest.raises(InputError, match=r"none\.csv"):
         read_depth_table(tmp_path / "none.csv")
+
+
+@pytest.mark.parametrize("text", ["duration_h,10y\n1,600\n", "duration_h,10y\n0.25,25\n15,2500\n"])
+def test_more_rain_than_was_ever_measured_is_refused(tmp_path, text):
+    """Jennings 1950: about 422 mm in the largest hour (value from memory)."""
+    with pytest.raises(InputError, match="than was ever measured"):
+        depth_doubts(read(tmp_path, text), "rain.csv")
+
+
+def test_depths_that_look_like_inches_are_told_with_the_usual_range(tmp_path):
+    (doubt,) = depth_doubts(read(tmp_path, "duration_h,depth_mm_10y\n1,1.2\n24,3.4\n"), "rain.csv")
+    assert "only 1.2 mm in 1 h (10 years); usual are 4.0 to 422 mm" in doubt.message
+    assert "inches" in doubt.mend
+
+
+def test_usual_depths_raise_no_doubt(tmp_path):
+    table = read(tmp_path, "duration_h,2y,100y\n0.25,12,27\n1,20,43\n24,56,124\n")
+    assert depth_doubts(table, "rain.csv") == ()
