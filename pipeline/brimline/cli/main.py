@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import errno
-import os
 import signal
 import sys
 import traceback
@@ -210,10 +209,6 @@ def main() -> None:
     except KeyboardInterrupt:
         console.say("interrupted; the last good result is untouched")
         sys.exit(INTERRUPTED)
-    except BrokenPipeError:
-        # whoever read the output has left; nothing more can be said, and Python would try again
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
     except Exception as fault:  # noqa: BLE001 - the last door: a fault of ours leaves with 1
         told = _of_the_machine(fault)
         if told is not None:
