@@ -398,8 +398,10 @@ def _year(rows_of: Any) -> dict[str, Any]:
         for month in range(1, 13)
     ]
     years = [
-        {"year": year, "whole": True, "driest": year == 2003, "share_without_mains": share,
-         "mains_avoided_m3": 120.5}
+        {"year": year, "whole": True, "driest": year == 2004, "worst": year == 2003,
+         "share_without_mains": share, "mains_avoided_m3": 120.5, "watered_demand_m3": 100.0,
+         "watered_rain_m3": 60.0, "share_harvested_of_need": share / 2,
+         "share_rain_fed_met": 0.9, "caught_m3": 300.0, "passed_on_m3": 200.0}
         for year, share in ((None, 0.71), (2002, 0.8), (2003, 0.58), (2004, 0.75))
     ]  # fmt: skip
     curve = [

@@ -40,6 +40,16 @@ class Met:
             return 1.0
         return min((self.rain_m3 + self.harvested_m3) / self.demand_m3, 1.0)
 
+    @property
+    def need_m3(self) -> float:
+        """What rain leaves to be met: by stores, by the mains, or by nothing [m³]."""
+        return self.harvested_m3 + self.mains_m3 + self.deficit_m3
+
+    @property
+    def share_harvested(self) -> float:
+        """Share of the need that stores meet; 1 where rain meets everything."""
+        return self.harvested_m3 / self.need_m3 if self.need_m3 > 0 else 1.0
+
 
 @dataclass(frozen=True, slots=True)
 class DailyMet:

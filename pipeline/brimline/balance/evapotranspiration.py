@@ -106,6 +106,16 @@ def reference_et(
     return ReferenceEt(np.asarray(found, dtype=np.float64), "penman-monteith", tuple(notes))
 
 
+def how_told(found: ReferenceEt) -> str:
+    """Say how reference evapotranspiration was found."""
+    if found.method == "hargreaves":
+        return "reference evapotranspiration by Hargreaves, from temperatures alone"
+    how = "reference evapotranspiration by Penman-Monteith"
+    if found.substitutes:
+        how += "; taken for what the record lacks: " + ", ".join(found.substitutes)
+    return how
+
+
 def _series(values: NDArray[np.float64], index: pd.DatetimeIndex) -> pd.Series[float]:
     return pd.Series(values, index=index)
 

@@ -51,16 +51,18 @@ class Calendar:
     ----------
     average : the average year: of the whole calendar years, or of all days where there is none.
     years : every year that the record touches, whole or not.
-    average_months : the months of the average year that the record holds.
     driest : the whole year with the least rain; None where there is no whole year.
-    driest_months : its months.
+    month_of : (days,) month of each day, from 1.
     """
 
     average: Period
     years: tuple[Period, ...]
-    average_months: tuple[Period, ...]
     driest: Period | None
-    driest_months: tuple[Period, ...]
+    month_of: NDArray[np.int64]
+
+    def months(self, period: Period) -> tuple[Period, ...]:
+        """Return the months of a year or of the average year that the record holds."""
+        return _months(period, self.month_of)
 
 
 def calendar(dates: NDArray[np.datetime64], rain_mm: NDArray[np.float64]) -> Calendar:
@@ -91,9 +93,8 @@ def calendar(dates: NDArray[np.datetime64], rain_mm: NDArray[np.float64]) -> Cal
     return Calendar(
         average,
         years,
-        _months(average, month_of),
         driest,
-        _months(driest, month_of) if driest else (),
+        month_of,
     )
 
 

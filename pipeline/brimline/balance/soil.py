@@ -19,7 +19,7 @@ Range = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class Texture:
+class RootSoil:
     """Water in a soil by volume [m³/m³], each as (least, most).
 
     Parameters
@@ -64,22 +64,22 @@ def _at(limits: Range, within: Within) -> float:
     return {"low": low, "middle": (low + high) / 2, "high": high}[within]
 
 
-TEXTURES: Final[dict[str, Texture]] = {
+TEXTURES: Final[dict[str, RootSoil]] = {
     one.name: one
     for one in (
-        Texture("sand", (0.07, 0.17), (0.02, 0.07), (0.05, 0.11), (2, 7), (6, 12)),
-        Texture("loamy sand", (0.11, 0.19), (0.03, 0.10), (0.06, 0.12), (4, 8), (9, 14)),
-        Texture("sandy loam", (0.18, 0.28), (0.06, 0.16), (0.11, 0.15), (6, 10), (15, 20)),
-        Texture("loam", (0.20, 0.30), (0.07, 0.17), (0.13, 0.18), (8, 10), (16, 22)),
-        Texture("silt loam", (0.22, 0.36), (0.09, 0.21), (0.13, 0.19), (8, 11), (18, 25)),
-        Texture("silt", (0.28, 0.36), (0.12, 0.22), (0.16, 0.20), (8, 11), (22, 26)),
-        Texture("silty clay loam", (0.30, 0.37), (0.17, 0.24), (0.13, 0.18), (8, 11), (22, 27)),
-        Texture("silty clay", (0.30, 0.42), (0.17, 0.29), (0.13, 0.19), (8, 12), (22, 28)),
-        Texture("clay", (0.32, 0.40), (0.20, 0.24), (0.12, 0.20), (8, 12), (22, 29)),
+        RootSoil("sand", (0.07, 0.17), (0.02, 0.07), (0.05, 0.11), (2, 7), (6, 12)),
+        RootSoil("loamy sand", (0.11, 0.19), (0.03, 0.10), (0.06, 0.12), (4, 8), (9, 14)),
+        RootSoil("sandy loam", (0.18, 0.28), (0.06, 0.16), (0.11, 0.15), (6, 10), (15, 20)),
+        RootSoil("loam", (0.20, 0.30), (0.07, 0.17), (0.13, 0.18), (8, 10), (16, 22)),
+        RootSoil("silt loam", (0.22, 0.36), (0.09, 0.21), (0.13, 0.19), (8, 11), (18, 25)),
+        RootSoil("silt", (0.28, 0.36), (0.12, 0.22), (0.16, 0.20), (8, 11), (22, 26)),
+        RootSoil("silty clay loam", (0.30, 0.37), (0.17, 0.24), (0.13, 0.18), (8, 11), (22, 27)),
+        RootSoil("silty clay", (0.30, 0.42), (0.17, 0.29), (0.13, 0.19), (8, 12), (22, 28)),
+        RootSoil("clay", (0.32, 0.40), (0.20, 0.24), (0.12, 0.20), (8, 12), (22, 29)),
         # not in table 19: ours, between their neighbours in the texture triangle
-        Texture("clay loam", (0.27, 0.36), (0.15, 0.22), (0.12, 0.18), (8, 11), (18, 26)),
-        Texture("sandy clay loam", (0.22, 0.30), (0.13, 0.19), (0.09, 0.15), (7, 10), (15, 21)),
-        Texture("sandy clay", (0.28, 0.36), (0.18, 0.24), (0.10, 0.16), (7, 9), (19, 24)),
+        RootSoil("clay loam", (0.27, 0.36), (0.15, 0.22), (0.12, 0.18), (8, 11), (18, 26)),
+        RootSoil("sandy clay loam", (0.22, 0.30), (0.13, 0.19), (0.09, 0.15), (7, 10), (15, 21)),
+        RootSoil("sandy clay", (0.28, 0.36), (0.18, 0.24), (0.10, 0.16), (7, 9), (19, 24)),
     )
 }
 
@@ -106,7 +106,7 @@ def total_available_mm(field_capacity: float, wilting_point: float, root_depth_m
     return 1000 * (field_capacity - wilting_point) * root_depth_m
 
 
-def texture(name: str) -> Texture:
+def texture(name: str) -> RootSoil:
     """Return the soil texture of that name, whatever its case, hyphens or underscores.
 
     Raises

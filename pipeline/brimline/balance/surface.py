@@ -106,6 +106,18 @@ class Air:
         return found
 
 
+def surface_told(weather: DailyWeather) -> str:
+    """Say that the surface dries by itself, and what was taken for what the record lacks."""
+    lacking = []
+    if weather.wind_m_s is None:
+        lacking.append(f"wind of {DEFAULT_WIND_M_S:g} m/s")
+    humidity = (weather.humidity_min_pct, weather.humidity_mean_pct, weather.dewpoint_c)
+    if all(values is None for values in humidity):
+        lacking.append("the lowest temperature as dewpoint")
+    how = "evaporation of the soil's surface by itself (dual crop coefficients)"
+    return how + ("; taken for what the record lacks: " + ", ".join(lacking) if lacking else "")
+
+
 def most_kc(
     kcb: NDArray[np.float64], height_m: NDArray[np.float64], air: Air
 ) -> NDArray[np.float64]:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from brimline.balance.planting import Planting
+from brimline.balance.rules import DailyUse, YearRules
 from brimline.config.base import ConfigTable, NotNegative, Positive, Share
 
 Months = Annotated[tuple[float, ...], Field(max_length=12)]
+_USUAL = YearRules()
 _NORMALS = ("normal_rain_mm", "normal_wet_days", "normal_temp_max_c", "normal_temp_min_c")
 
 
@@ -113,6 +117,35 @@ class OwnPlanting(ConfigTable):
         0.5, ge=0.1, le=0.8, description="Share of the available water drawn without stress."
     )
 
+    @model_validator(mode="after")
+    def _stages_fit_a_year(self) -> Self:
+        self.planting()
+        return self
+
+    def planting(self) -> Planting:
+        """Return it as a planting type.
+
+        Basal coefficients are not asked for: they lie below the single ones as those of FAO-56's
+        tables do (0.15 for bare ground, 0.05 less in full leaf, 0.10 less at the end).
+        """
+        return Planting(
+            self.name,
+            (self.kc_initial, self.kc_middle, self.kc_end),
+            (
+                min(0.15, self.kc_initial),
+                max(self.kc_middle - 0.05, 0.0),
+                max(self.kc_end - 0.10, 0.0),
+            ),
+            self.stage_days,
+            self.first_day,
+            self.kc_dormant,
+            self.root_depth_m,
+            self.depletion,
+            "the site's own",
+            (self.height_m, self.height_m),
+            standard_climate=False,
+        )
+
 
 class Year(ConfigTable):
     """Water through the year: soils, planting, irrigation, and what sizes are judged by."""
@@ -126,12 +159,12 @@ class Year(ConfigTable):
         " sun or humidity, else Hargreaves.",
     )
     coefficients: Literal["single", "dual"] = Field(
-        "single",
+        _USUAL.coefficients,
         description="single: plants and soil together; dual: evaporation of the wetted surface by"
         " itself, day by day.",
     )
     wetted_share: float = Field(
-        0.4,
+        _USUAL.wetted_share,
         ge=0.05,
         le=1,
         description="Share of a zone's ground that watering wets, for dual coefficients: drip 0.3"
@@ -141,60 +174,76 @@ class Year(ConfigTable):
         default=False, description="Takes the coastal factor where radiation is estimated."
     )
     usual_planting: str = Field(
-        "orchard, grassed floor", description="Planting of zones whose column is empty."
+        _USUAL.usual_planting, description="Planting of zones whose column is empty."
     )
     usual_texture: str = Field(
-        "loam", description="Soil texture where neither the zone nor the soils input has one."
+        _USUAL.usual_texture,
+        description="Soil texture where neither the zone nor the soils input has one.",
     )
     mulch_share: Share = Field(
-        0.0, description="Share of a zone's ground under mulch where its column is empty."
+        _USUAL.mulch_share,
+        description="Share of a zone's ground under mulch where its column is empty.",
     )
     start_at: Share = Field(
-        1.0, description="Share of the readily available water that is gone when watering begins."
+        _USUAL.start_at,
+        description="Share of the readily available water that is gone when watering begins.",
     )
     most_mm_per_d: Positive = Field(
-        10.0, description="Most that a zone's roots are given in a day, losses not counted."
+        _USUAL.most_mm_per_d,
+        description="Most that a zone's roots are given in a day, losses not counted.",
     )
     irrigation_efficiency: float = Field(
-        0.9, ge=0.1, le=1, description="Share of the water given that reaches the roots."
+        _USUAL.irrigation_efficiency,
+        ge=0.1,
+        le=1,
+        description="Share of the water given that reaches the roots.",
     )
     draw_order: tuple[str, ...] = Field(
-        (),
+        _USUAL.draw_order,
         description="Stores in the order in which zones ask them whose draws_on is empty; left"
         " out: every tank, then every pond.",
     )
     zone_order: tuple[str, ...] = Field(
-        (), description="Zones that are watered first, in order; the others follow as drawn."
+        _USUAL.zone_order,
+        description="Zones that are watered first, in order; the others follow as drawn.",
     )
     mains_limit_m3_per_d: NotNegative | None = Field(
-        None, description="Most that the mains give in a day; 0 is no mains, left out no limit."
+        _USUAL.mains_limit_m3_per_d,
+        description="Most that the mains give in a day; 0 is no mains, left out no limit.",
     )
     pond_reserve_share: Share = Field(
-        0.1, description="Share of a pond that is left in it, for its life and its lining."
+        _USUAL.pond_reserve_share,
+        description="Share of a pond that is left in it, for its life and its lining.",
     )
     soak_reach_m: NotNegative = Field(
-        5.0, description="How far downslope of a swale or basin roots find what soaked in."
+        _USUAL.soak_reach_m,
+        description="How far downslope of a swale or basin roots find what soaked in.",
     )
     soak_share: Share = Field(
-        0.5, description="Share of what soaks in that stays within reach of roots there."
+        _USUAL.soak_share,
+        description="Share of what soaks in that stays within reach of roots there.",
     )
     goal_share: Share = Field(
-        0.9, description="Share of demand without mains that the smallest size is sought for."
+        _USUAL.goal_share,
+        description="Share of demand without mains that the smallest size is sought for.",
     )
     goal_by: Literal["volume", "days"] = Field(
-        "volume", description="Whether that is a share of the volume asked, or of the days."
+        _USUAL.goal_by, description="Whether that is a share of the volume asked, or of the days."
     )
     tank_worth_m3_per_y: Positive = Field(
-        2.0, description="Demand that a further m³ of tank must meet in a year to be worth it."
+        _USUAL.tank_worth_m3_per_y,
+        description="Demand that a further m³ of tank must meet in a year to be worth it.",
     )
     pond_worth_m3_per_y: Positive = Field(
-        0.2, description="The same for a pond, which costs less for each m³ than a tank."
+        _USUAL.pond_worth_m3_per_y,
+        description="The same for a pond, which costs less for each m³ than a tank.",
     )
     drier_rain_pct: float = Field(
-        20.0, ge=0, le=100, description="Taken off all rain for the drier climate."
+        _USUAL.drier_rain_pct, ge=0, le=100, description="Taken off all rain for the drier climate."
     )
     drier_et0_pct: NotNegative = Field(
-        5.0, description="Added to reference evapotranspiration for the drier climate."
+        _USUAL.drier_et0_pct,
+        description="Added to reference evapotranspiration for the drier climate.",
     )
     uses: tuple[WaterUse, ...] = Field(
         (), description="Water drawn beside the planting; see the table of uses."
@@ -202,3 +251,10 @@ class Year(ConfigTable):
     plantings: tuple[OwnPlanting, ...] = Field(
         (), description="Planting types of the site's own; see the table of plantings."
     )
+
+    def rules(self) -> YearRules:
+        """Return what the balance rests on."""
+        same = {one.name: getattr(self, one.name) for one in fields(YearRules)}
+        uses = tuple(DailyUse(**use.model_dump()) for use in self.uses)
+        own = tuple(one.planting() for one in self.plantings)
+        return YearRules(**same | {"uses": uses, "plantings": own})

@@ -18,7 +18,7 @@ _YEAR: Final = Column(
 _OF_YEAR: Final = Column(
     "year",
     "int",
-    "The driest year; empty is the average of the whole years of the record.",
+    "The worst year; empty is the average of the whole years of the record.",
     required=False,
 )
 _MONTH: Final = Column("month", "int", "Month of the year.", "", 1, 12)
@@ -88,6 +88,23 @@ _SITE_PARTS: Final = (
         "Mains water that the same planting would have drawn without any store, less what it drew.",
         "m³",
     ),
+    _volume("watered_demand_m3", "Of the demand, that of uses and of zones that are watered."),
+    _volume("watered_rain_m3", "Of that, met by rain that the soil held."),
+    _volume("watered_harvested_m3", "Of that, met by stores."),
+    _volume("watered_mains_m3", "Of that, met by the mains."),
+    _volume("watered_deficit_m3", "Of that, not met."),
+    _share(
+        "share_harvested_of_need",
+        "Share met by stores of what rain leaves to be met for uses and watered zones.",
+    ),
+    _share(
+        "share_rain_fed_met",
+        "Share of the demand met by rain and soakage in zones that are not watered; empty where"
+        " there are none.",
+        required=False,
+    ),
+    _volume("caught_m3", "Runoff and rain that came into the stores."),
+    _volume("passed_on_m3", "Of it, what ran over the last of them and left."),
 )
 
 ITEMS: Final = (
@@ -128,10 +145,12 @@ ITEMS: Final = (
             _maybe("draws_on", "text", "Stores that water it, in the order in which it asks them."),
             _maybe("fed_by", "text", "Swales and basins whose soakage its roots reach."),
             _volume("demand_m3", "What the planting takes in an average year without stress."),
+            _volume("rain_m3", "Of it, met by rain that the soil held."),
+            _volume("harvested_m3", "Of it, met by stores: drawn, or soaked in and reached."),
             _volume("mains_m3", "Of it, met by the mains."),
             _volume("deficit_m3", "Of it, not met."),
             _share("share_without_mains", "Share of the demand met by rain and stores."),
-            _share("share_without_mains_driest", "The same in the driest year.", required=False),
+            _share("share_without_mains_worst", "The same in the worst year.", required=False),
             _WEATHER,
             FLAG_COLUMN,
             _maybe("notes", "text", "What was assumed, in words."),
@@ -146,7 +165,7 @@ ITEMS: Final = (
     Table(
         "zone_months",
         "Zones by month",
-        "What met each zone's demand by month, in the average and in the driest year.",
+        "What met each zone's demand by month, in the average and in the worst year.",
         (_ZONE_ID, _OF_YEAR, _MONTH, *_MET, *_ZONE_PARTS, _WEATHER),
     ),
     Table(
@@ -158,7 +177,7 @@ ITEMS: Final = (
     Table(
         "store_months",
         "Stores by month",
-        "What went through each store by month, in the average and in the driest year.",
+        "What went through each store by month, in the average and in the worst year.",
         (_ELEMENT_ID, _OF_YEAR, _MONTH, *_STORE_PARTS, _WEATHER),
     ),
     Table(
@@ -168,7 +187,13 @@ ITEMS: Final = (
         (
             _YEAR,
             _WHOLE,
-            Column("driest", "bool", "True for the driest year."),
+            Column("driest", "bool", "True for the whole year of least rain."),
+            Column(
+                "worst",
+                "bool",
+                "True for the whole year in which rain and stores meet the least share of the"
+                " planting's demand.",
+            ),
             *_SITE_PARTS,
             _WEATHER,
         ),
@@ -176,7 +201,7 @@ ITEMS: Final = (
     Table(
         "site_months",
         "The site by month",
-        "What met the demand of all zones and uses by month, in the average and the driest year.",
+        "What met the demand of all zones and uses by month, in the average and the worst year.",
         (_OF_YEAR, _MONTH, *_SITE_PARTS, _WEATHER),
     ),
     Table(
@@ -234,7 +259,8 @@ ITEMS: Final = (
             Column("case", "text", "What is changed."),
             Column("text", "text", "The change in words."),
             *_MET,
-            _share("share_without_mains_driest", "The same in the driest year.", required=False),
+            _share("share_harvested_of_need", "Share of the watering's need met by stores."),
+            _share("share_without_mains_worst", "The same in the worst year.", required=False),
             _volume("drawn_from_mains_m3", "Water drawn from the mains, losses included."),
             _WEATHER,
         ),

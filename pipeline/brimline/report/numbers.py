@@ -52,7 +52,6 @@ _COUNTED: Final = {
     "swale_lines": "line",
     "drain_lines": "line",
     "hollows": "hollow",
-    "elements": "element",
 }
 
 
@@ -177,7 +176,7 @@ def _works(results: Results) -> list[Figure]:
         note = f"{design['name']}, {design['duration_h']:g} h"
         rain = float(design["total_mm"])
         found.append(Figure("design_rain_mm", "Design storm", rain, "rain", "storms", note))
-    found += _sum(results, "elements", "storage_m3", "Elements store", "storage_m3", "volume")
+    found += _storage(results)
     balance = results.table("storm_balance")
     if balance is not None:
         row = balance.iloc[0]
@@ -202,40 +201,63 @@ def _works(results: Results) -> list[Figure]:
     return found
 
 
+def _storage(results: Results) -> list[Figure]:
+    """Sum what elements keep from a storm; a drain only passes water on."""
+    elements = results.layer("elements")
+    if elements is None:
+        return []
+    drains = elements["kind"] == "drain"
+    kept, passing = (float(elements["storage_m3"][rows].sum()) for rows in (~drains, drains))
+    note = counted(int((~drains).sum()), "element")
+    if passing > 0:
+        passes = shown("volume", results.units).text(passing)
+        note += f"; {passes} in {counted(int(drains.sum()), 'drain')} pass on"
+    return [Figure("storage_m3", "Elements keep", kept, "volume", "elements", note)]
+
+
 def _year(results: Results) -> list[Figure]:
+    """Return what the stores give, apart from what rain gives; `docs/year.md` defines each."""
     years = results.table("site_years")
     if years is None:
         return []
-    found = []
-    average, driest = years[years["year"].isna()], years[years["driest"].fillna(value=False)]
     made_up = ", of made-up weather" if (years["weather"] == "made up").any() else ""
-    if len(average):
-        row = average.iloc[0]
-        share = float(row["share_without_mains"])
-        found.append(
-            Figure(
-                "share_without_mains",
-                "Met without mains",
-                share,
-                "share",
-                "site_years",
-                f"of the demand in an average year{made_up}",
-            )
-        )
-        avoided = float(row["mains_avoided_m3"])
-        title = "Mains water avoided a year"
-        note = (_litres(avoided) if results.units == "metric" else "") + made_up
-        note = note.removeprefix(", ")
-        found.append(Figure("mains_avoided_m3", title, avoided, "volume", "site_years", note))
-    if len(driest):
-        row = driest.iloc[0]
-        share = float(row["share_without_mains"])
-        note = f"in the driest year, {int(row['year'])}{made_up}"
-        title = "Met without mains then"
-        found.insert(
-            1,
-            Figure("share_without_mains_driest", title, share, "share", "site_years", note),
-        )
+    average = years[years["year"].isna()]
+    if not len(average):
+        return []
+    row, worst = average.iloc[0], years[years["worst"].fillna(value=False).astype(bool)]
+
+    def share(key: str, title: str, column: str) -> Figure:
+        note = "in an average year"
+        if len(worst):
+            then = worst.iloc[0]
+            note += f"; {100 * float(then[column]):.0f} % in the worst, {int(then['year'])}"
+        return Figure(key, title, float(row[column]), "share", "site_years", note + made_up)
+
+    found = []
+    if row["watered_demand_m3"] > 0:
+        need = float(row["watered_demand_m3"] - row["watered_rain_m3"])
+        title, note = "Watering needs beyond rain", f"in an average year{made_up}"
+        found += [
+            Figure("watering_need_m3", title, need, "volume", "site_years", note),
+            share("harvested_of_need", "Of it from stores", "share_harvested_of_need"),
+        ]
+    found.append(share("share_without_mains", "Met by rain and stores", "share_without_mains"))
+    if row["share_rain_fed_met"] == row["share_rain_fed_met"]:
+        title = "Met where nothing is watered"
+        found.append(share("share_rain_fed_met", title, "share_rain_fed_met"))
+    avoided = float(row["mains_avoided_m3"])
+    litres = (_litres(avoided) if results.units == "metric" else "") + made_up
+    passed = shown("volume", results.units).text(float(row["passed_on_m3"]))
+    for key, title, value, note in (
+        ("mains_avoided_m3", "Mains water avoided a year", avoided, litres.removeprefix(", ")),
+        (
+            "caught_m3",
+            "Caught by stores a year",
+            float(row["caught_m3"]),
+            f"{passed} passed on{made_up}",
+        ),
+    ):
+        found.append(Figure(key, title, value, "volume", "site_years", note))
     return found
 
 

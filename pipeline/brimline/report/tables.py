@@ -97,7 +97,7 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
     ),
     "zones": (
         "zone_id", "planting", "area_m2", "irrigated", "demand_m3", "mains_m3", "deficit_m3",
-        "share_without_mains", "share_without_mains_driest", "flag",
+        "share_without_mains", "share_without_mains_worst", "flag",
     ),
     "size_answers": (
         "element_id", "serves", "capacity_m3", "share_without_mains", "share_of_days", "goal_share",
@@ -105,7 +105,7 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
     ),
     "year_sensitivity": (
         "case", "demand_m3", "harvested_m3", "mains_m3", "share_without_mains",
-        "share_without_mains_driest",
+        "share_without_mains_worst",
     ),
     "design_proof": (
         "element_id", "spill_level_m", "brim_level_m", "meant_id", "reached_id", "holds_m3",

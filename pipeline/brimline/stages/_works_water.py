@@ -63,7 +63,6 @@ def _element(element: Element, network: Network, arrivals: Arrivals) -> dict[str
     return {
         "element_id": name,
         "kind": str(element.kind),
-        "form": element.form,
         "covered": element.kind is Kind.TANK,
         "capacity_m3": full_m3,
         "start_share": min(start_m3 / full_m3, 1.0) if full_m3 > 0 else 0.0,

@@ -6,28 +6,58 @@ from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 
 from brimline.balance.evapotranspiration import reference_et
+from brimline.balance.planted import ZoneRow
 from brimline.errors import InputError
 from brimline.grid.shapes import cells_inside
 from brimline.io.geographic import lon_lat
 from brimline.stages._ground_cover import UsualGround, ground_by_label
+from brimline.stages._works_shapes import number_of, text_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from geopandas import GeoDataFrame
     from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
 
     from brimline.balance.evapotranspiration import ReferenceEt
+    from brimline.balance.planted import PlantedZone
     from brimline.config import Year
     from brimline.engine.stage import Given
     from brimline.rainfall.daily import DailyWeather
-    from brimline.stages._year_zones import DrawnZone
+
+
+def zone_rows(rows: GeoDataFrame) -> list[ZoneRow]:
+    """Read planting_zones as drawn."""
+    return [
+        ZoneRow(
+            text_of(row, "name") or f"zone {number}",
+            f"row {number}",
+            row.geometry,
+            text_of(row, "planting"),
+            text_of(row, "texture"),
+            number_of(row, "root_depth_m"),
+            number_of(row, "available_pct"),
+            number_of(row, "mulch_share"),
+            irrigated=pd.isna(row.irrigated) or bool(row.irrigated),
+            draws_on=tuple(n.strip() for n in text_of(row, "draws_on").split(";") if n.strip()),
+        )
+        for number, row in enumerate(rows.itertuples(index=False), start=1)
+    ]
+
+
+def soils_of(rows: GeoDataFrame) -> list[tuple[BaseGeometry, str]]:
+    """Outlines and textures of the soils input, where it has one."""
+    known = rows[rows["texture"].notna()]
+    return list(zip(known.geometry, known["texture"], strict=True))
 
 
 def ground_of_zones(
-    zones: Sequence[DrawnZone], water: Mapping[str, Any], given: Given
+    zones: Sequence[PlantedZone], water: Mapping[str, Any], given: Given
 ) -> tuple[NDArray[np.int32], dict[str, float]]:
     """Return the zone of each cell, and the curve number of each zone's ground."""
     grid = given.grid

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from brimline.balance.planted import planted_zones
 from brimline.errors import InputError, Problem, Severity
 from brimline.io.elevation import read_elevation
 from brimline.io.inflows import read_inflows
@@ -18,7 +19,7 @@ from brimline.lines.sample import surface_at
 from brimline.stages import _drawn
 from brimline.stages._as_built_read import is_surface
 from brimline.stages._works_shapes import drawn_names
-from brimline.stages._year_zones import read_zones
+from brimline.stages._year_site import soils_of, zone_rows
 from brimline.stages.plan import read_plan
 from brimline.stages.site import SOURCES
 from brimline.stages.weather import layout_of, made_up
@@ -186,7 +187,12 @@ def _layers(
         found.problems += problems
         read.layers |= drawn
         stores = drawn_names(drawn)
-        zones = read_zones(drawn["planting_zones"], read.layers["soils"], stores, settings.year)
+        zones = planted_zones(
+            zone_rows(drawn["planting_zones"]),
+            soils_of(read.layers["soils"]),
+            stores,
+            settings.year.rules(),
+        )
         found.problems += zones.problems
     found.facts += [
         f"{name}: {counted(len(rows), 'row')}" for name, rows in read.layers.items() if len(rows)

@@ -20,6 +20,7 @@ from brimline.cascade.rows import (
     series_columns,
 )
 from brimline.config import Works
+from brimline.elements import Kind
 from brimline.elements.building import dimensions
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
@@ -227,7 +228,9 @@ def _headline(
 ) -> dict[str, float | int]:
     return {
         "elements": len(network.elements),
-        "storage_m3": float(sum(element.storage_m3 for element in network.elements)),
+        "storage_m3": float(
+            sum(one.storage_m3 for one in network.elements if one.kind is not Kind.DRAIN)
+        ),
         "design_storm_arrives_m3": float(routed.elements.outside_m3.sum()),
         "design_storm_leaves_m3": float(routed.left_m3),
         "elements_flagged": len({finding.element_id for finding in findings}),

@@ -87,7 +87,14 @@ def test_headline_figures_are_sums_and_extremes_of_layers(made_results: Results)
     assert found["largest_overflow_m3_s"] == 0.19
     assert found["design_rain_mm"] == 18.0
     assert found["share_without_mains"] == 0.71
-    assert found["share_without_mains_driest"] == 0.58
+    assert found["watering_need_m3"] == 40.0  # what rain leaves of 100 m³
+    assert found["harvested_of_need"] == 0.355
+    notes = {f.key: f.note for f in figures(made_results)}
+    assert notes["share_without_mains"] == "in an average year; 58 % in the worst, 2003"
+    assert notes["harvested_of_need"].endswith("; 29 % in the worst, 2003")
+    assert "200" in notes["caught_m3"]
+    assert found["share_rain_fed_met"] == 0.9
+    assert found["caught_m3"] == 300.0
     assert found["mains_avoided_m3"] == 120.5
 
 

@@ -50,7 +50,7 @@ def test_a_run_ends_with_what_matters(made_results: Results, tmp_path: Path, uni
     # by hand: the outline's corners give 55 862.5 m², that is 5.586 ha or 13.804 acres
     site = next(line for line in told.splitlines() if line.startswith("  Site "))
     assert site.split()[1:] == (["5.59", "ha"] if units == "metric" else ["13.80", "ac"])
-    assert told.count("Elements store") == 1  # not twice
+    assert told.count("Elements keep") == 1  # not twice
     assert "Differs from a second library by  " in told
     assert "Fill to bring in" not in told  # there is none
     assert "Cost" not in told  # no rates were given

@@ -32,10 +32,14 @@ def results(make_results: Any) -> Results:
     wild = {None: parts(600.0, 0.0, 0.0, 300.0), 2003: parts(400.0, 0.0, 0.0, 600.0)}
     beds = {None: parts(50.0, 30.0, 20.0, 0.0), 2003: parts(40.0, 20.0, 60.0, 0.0)}
     site = [
-        {"year": when, "whole": True, "driest": when == 2003, "rain_mm": rain,
-         "share_without_mains": share, "weather": "measured",
-         **{name: wild[when][name] + beds[when][name] for name in PARTS}}
-        for when, share, rain in ((None, 0.68, 800.0), (2003, 0.41, 401.6))
+        {"year": when, "whole": True, "driest": when == 2003, "worst": when == 2003,
+         "rain_mm": rain, "share_without_mains": share, "weather": "measured",
+         "share_harvested_of_need": need, "share_rain_fed_met": rain_fed,
+         **{name: wild[when][name] + beds[when][name] for name in PARTS},
+         **{f"watered_{name}": beds[when][name] for name in PARTS}}
+        for when, share, rain, need, rain_fed in (
+            (None, 0.68, 800.0, 30 / 50, 2 / 3), (2003, 0.41, 401.6, 20 / 80, 0.4),
+        )
     ]  # fmt: skip
     zones = [
         {"zone_id": name, "year": when, "whole": True, **rows[when]}
@@ -66,19 +70,32 @@ def words_of(results: Results) -> str:
 
 
 def test_the_answer_tells_mains_from_what_nothing_meets(results: Results) -> None:
-    average, driest, watered = (
+    watered, average, worst, wild = (
         [text.replace("\N{NO-BREAK SPACE}", " ") for text in line[:2]] for line in headline(results)
     )
+    # of 100 m³ for the beds rain meets 50, stores 30 and the mains 20; then 40, 20 and 60 of 120
+    assert watered[0] == "60 %"
+    assert watered[1].endswith("average year (mains 40 %, not met 0 %); in 2003 25 %")
     assert average[0] == "68 %"
     assert "in an average year (mains 2 %, not met 30 %)" in average[1]
-    assert driest[0] == "41 %"
-    assert "in the driest, 2003, with 401.6 mm of rain" in driest[1]
-    assert "(mains 5 %, not met 54 %)" in driest[1]
-    # the orchard is left to the rain: what is watered is told by itself, 80 of 100 m³, 60 of 120
-    assert watered[0] == "80 %"
-    assert watered[1].endswith("(mains 20 %, not met 0 %); in 2003 50 %")
-    results.frames["zones"]["irrigated"] = True
-    assert len(headline(results)) == 2
+    assert worst[0] == "41 %"
+    assert "in the worst year, 2003, with 401.6 mm of rain, the least of all" in worst[1]
+    assert "(mains 5 %, not met 54 %)" in worst[1]
+    assert wild[0] == "67 %"
+    assert wild[1].endswith("; in 2003 40 %")
+    results.frames["site_years"]["share_rain_fed_met"] = float("nan")
+    assert len(headline(results)) == 3
+
+
+def test_a_worst_year_that_is_not_the_driest_names_both(results: Results) -> None:
+    years = results.frames["site_years"]
+    wettest = years.iloc[1].to_dict() | {
+        "year": 2004, "driest": True, "worst": False, "rain_mm": 390.0
+    }  # fmt: skip
+    years["driest"] = False
+    results.frames["site_years"] = pd.concat([years, pd.DataFrame([wettest])], ignore_index=True)
+    told = headline(results)[2][1].replace("\N{NO-BREAK SPACE}", " ")
+    assert "401.6 mm of rain (least rain: 2004, 390.0 mm)" in told
 
 
 @pytest.mark.parametrize(
@@ -115,13 +132,13 @@ def test_american_readers_get_gallons_everywhere(results: Results, make_results:
     assert "in of rain" in " ".join(words for _, words, _ in headline(american))
 
 
-def test_the_page_names_units_the_driest_year_and_made_up_weather(
+def test_the_page_names_units_the_worst_year_and_made_up_weather(
     results: Results, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setitem(svg.SETTINGS, "svg.fonttype", "none")
     text = words_of(results)
-    for wanted in ("driest year, 2003", "demand, m³ a month", "% of the year's demand",
-                   "size of the store, m³", "met without mains, %", "driest"):  # fmt: skip
+    for wanted in ("worst year, 2003", "demand, m³ a month", "% of the year's demand",
+                   "size of the store, m³", "met without mains, %", "worst"):  # fmt: skip
         assert wanted in text
     assert "made up" not in text
     results.frames["size_answers"]["goal_by"] = "days"

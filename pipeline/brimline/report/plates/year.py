@@ -26,10 +26,10 @@ from brimline.report.plates.svg import SETTINGS, svg_of
 from brimline.report.plates.year_words import (
     answers,
     average_of,
-    driest_of,
     headline,
     is_made_up,
     size_text,
+    worst_of,
 )
 from brimline.units import shown
 
@@ -87,7 +87,7 @@ def year(results: Results, frame: MapFrame) -> Plate | None:  # noqa: ARG001 - n
         "year",
         "Water through the year" + (" (weather made up)" if is_made_up(years) else ""),
         svg,
-        "The share of demand met without the mains in the average and the driest year; charts of "
+        "The share of demand met without the mains in the average and the worst year; charts of "
         "demand by month and by year, split by what meets it; and curves of that share against the "
         "size of each store.",
         _caption(results, years, with_curves=bool(names)),
@@ -100,7 +100,7 @@ def _caption(results: Results, years: DataFrame, *, with_curves: bool) -> str:
         "planting would take with enough water. Middle: the same by year, in % of the year's "
         "demand"
     )
-    told += ", the driest named in red" if driest_of(years) is not None else ""
+    told += ", the worst named in red" if worst_of(years) is not None else ""
     told += "; years that the record does not hold whole are pale." if not all(
         years["whole"].fillna(value=True)
     ) else "."  # fmt: skip
@@ -124,15 +124,15 @@ def _words(figure: Figure, lines: list[tuple[str, str, bool]], height: float) ->
 
 
 def _months(figure: Figure, results: Results, table: DataFrame, end: float, height: float) -> None:
-    average, driest = (table[mask] for mask in (table["year"].isna(), table["year"].notna()))
+    average, worst = (table[mask] for mask in (table["year"].isna(), table["year"].notna()))
     top = max(
         float(rows[[name for name, _, _ in _PARTS]].sum(axis=1).max())
-        for rows in (average, driest)
+        for rows in (average, worst)
         if len(rows)
     )
     panels = [(average, "average year")]
-    if len(driest):
-        panels.append((driest, f"driest year, {int(driest['year'].iloc[0])}"))
+    if len(worst):
+        panels.append((worst, f"worst year, {int(worst['year'].iloc[0])}"))
     bottom = 1 - (end - 0.22) / height
     for place, (rows, title) in enumerate(panels):
         place_in = (0.075 + 0.475 * place, bottom, 0.425, (_MONTHS_IN - 0.55) / height)
@@ -160,11 +160,11 @@ def _by_year(axes: Axes, years: DataFrame) -> None:
     step = max(1, math.ceil(len(own) / 16))
     named = [f"{int(year)}" for year in own["year"]]
     ticks = set(range(0, len(own), step))
-    driest = np.flatnonzero(own["driest"].fillna(value=False).to_numpy(dtype=bool))
-    for place in driest.tolist():  # its neighbours give way to it
+    worst = np.flatnonzero(own["worst"].fillna(value=False).to_numpy(dtype=bool))
+    for place in worst.tolist():  # its neighbours give way to it
         ticks = {tick for tick in ticks if abs(tick - place) >= step} | {place}
     shown_ticks = sorted(ticks)
-    labels = [named[tick] + ("\ndriest" if tick in driest else "") for tick in shown_ticks]
+    labels = [named[tick] + ("\nworst" if tick in worst else "") for tick in shown_ticks]
     axes.set_xticks(shown_ticks, labels)
     axes.set_xlim(-0.7, len(own) - 0.3)
     axes.set_ylim(0, 100)
@@ -178,7 +178,7 @@ def _by_year(axes: Axes, years: DataFrame) -> None:
     axes.set_title(title, fontsize=7.5, color=INK.light, loc="left", pad=4)
     _plain(axes)
     for tick, label in zip(shown_ticks, axes.get_xticklabels(), strict=True):
-        if tick in driest:
+        if tick in worst:
             label.set(color=RED.light, weight="bold")
 
 

@@ -21,9 +21,9 @@ def average_of(years: DataFrame) -> Series | None:
     return rows.iloc[0] if len(rows) else None
 
 
-def driest_of(years: DataFrame) -> Series | None:
-    """Return the driest year, or None where the record holds no whole one."""
-    rows = years[years["driest"].fillna(value=False).astype(bool)]
+def worst_of(years: DataFrame) -> Series | None:
+    """Return the worst year, or None where the record holds no whole one."""
+    rows = years[years["worst"].fillna(value=False).astype(bool)]
     return rows.iloc[0] if len(rows) else None
 
 
@@ -38,23 +38,40 @@ def headline(results: Results) -> list[tuple[str, str, bool]]:
     if years is None:
         return []
     lines = []
-    average, driest = average_of(years), driest_of(years)
-    if average is not None:
-        words = "of what planting and uses need is met without the mains in an average year"
-        words += _rest(average)
-        lines.append((_pct(average["share_without_mains"]), words, False))
-    if driest is not None:
-        rain = shown("rain", results.units).text(float(driest["rain_mm"]))
-        words = f"in the driest, {int(driest['year'])}, with {rain} of rain{_rest(driest)}"
-        lines.append((_pct(driest["share_without_mains"]), words, False))
-    watered = _watered(results, driest)
-    if watered:
-        lines.append((*watered, False))
+    average, worst = average_of(years), worst_of(years)
     if is_made_up(years):
-        lines.insert(
-            0, ("", "Weather made up from monthly normals: real dry years are drier.", True)
-        )
+        told = "Weather made up from monthly normals: real dry years are drier."
+        lines.append(("", told, True))
+    if average is None:
+        return lines
+    if average["watered_demand_m3"] > 0:
+        words = "of what watering needs beyond rain comes from stores in an average year"
+        words += _rest(average, "watered_", rain=True)
+        if worst is not None:
+            words += f"; in {int(worst['year'])} {_pct(worst['share_harvested_of_need'])}"
+        lines.append((_pct(average["share_harvested_of_need"]), words, False))
+    words = "of what all planting and uses need is met by rain and stores in an average year"
+    lines.append((_pct(average["share_without_mains"]), words + _rest(average), False))
+    if worst is not None:
+        words = f"in the worst year, {int(worst['year'])}{_rain(results, years, worst)}"
+        lines.append((_pct(worst["share_without_mains"]), words + _rest(worst), False))
+    rain_fed = average["share_rain_fed_met"]
+    if rain_fed == rain_fed:
+        words = "of what the planting needs that nothing waters is met by rain and soakage"
+        if worst is not None:
+            words += f"; in {int(worst['year'])} {_pct(worst['share_rain_fed_met'])}"
+        lines.append((_pct(rain_fed), words, False))
     return lines
+
+
+def _rain(results: Results, years: DataFrame, worst: Series) -> str:
+    """Rain of the worst year, and the year of least rain where that is another."""
+    unit = shown("rain", results.units)
+    told = f", with {unit.text(float(worst['rain_mm']))} of rain"
+    if worst["driest"]:
+        return told + ", the least of all"
+    least = years[years["driest"].fillna(value=False).astype(bool)].iloc[0]
+    return f"{told} (least rain: {int(least['year'])}, {unit.text(float(least['rain_mm']))})"
 
 
 def answers(results: Results) -> list[str]:
@@ -106,36 +123,12 @@ def _sized(results: Results, row: Series) -> str:
     )
 
 
-def _watered(results: Results, driest: Series | None) -> tuple[str, str] | None:
-    """Return what holds for watered planting and uses, where other planting is not watered."""
-    zones, years = results.layer("zones"), results.table("zone_years")
-    if zones is None or years is None:
-        return None
-    dry = zones["zone_id"][~zones["irrigated"].astype(bool)]
-    rows = years[~years["zone_id"].isin(dry)]
-    if dry.empty or rows.empty:
-        return None
-    parts = ["demand_m3", "rain_m3", "harvested_m3", "mains_m3", "deficit_m3"]
-    average = rows[rows["year"].isna()][parts].sum()
-    words = f"of what the watered planting and uses alone need{_rest(average)}"
-    if driest is not None:
-        then = rows[rows["year"] == driest["year"]][parts].sum()
-        words += f"; in {int(driest['year'])} {_met(then)}"
-    return _met(average), words
-
-
-def _met(parts: Series) -> str:
-    """Return the share of a demand that rain and stores meet."""
-    demand = float(parts["demand_m3"])
-    without = float(parts["rain_m3"]) + float(parts["harvested_m3"])
-    return _pct(min(without / demand, 1.0) if demand > 0 else 1.0)
-
-
-def _rest(year: Series) -> str:
-    demand = float(year["demand_m3"])
-    if demand <= 0:
+def _rest(year: Series, part: str = "", *, rain: bool = False) -> str:
+    """Shares of a demand that mains meet and that stays unmet; of what rain leaves of it."""
+    need = float(year[f"{part}demand_m3"]) - (float(year[f"{part}rain_m3"]) if rain else 0.0)
+    if need <= 0:
         return ""
-    mains, unmet = (100 * float(year[name]) / demand for name in ("mains_m3", "deficit_m3"))
+    mains, unmet = (100 * float(year[part + name]) / need for name in ("mains_m3", "deficit_m3"))
     return f" (mains {mains:.0f}\N{NO-BREAK SPACE}%, not met {unmet:.0f}\N{NO-BREAK SPACE}%)"
 
 

@@ -1,8 +1,9 @@
-"""Elements as stores of the year: what reaches them each day, and whose roots they feed."""
+"""Tanks, ponds, basins and swales as stores: what reaches them each day, whose roots they feed."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from scipy import ndimage
@@ -18,10 +19,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
-    from brimline.config import Year
+    from brimline.balance.rules import YearRules
     from brimline.grid import Elevation, Grid
-
-    Facts = Mapping[str, Any]  # of one element, as the works stage tells them
 
 # Evaporation of open water over reference evapotranspiration: FAO-56 (Allen et al. 1998), table
 # 12, water shallower than 2 m or in subhumid climates.
@@ -29,7 +28,46 @@ OPEN_WATER: Final = 1.05
 _FEEDS: Final = frozenset({"swale", "basin"})  # a pond's seepage goes below roots
 
 
-def daily_inflow_m3(element: Facts, rain_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+@dataclass(frozen=True, slots=True)
+class Collector:
+    """An element that gathers water, as its design leaves it.
+
+    Parameters
+    ----------
+    kind : ``"tank"``, ``"pond"``, ``"basin"``, ``"swale"`` or ``"drain"``.
+    covered : rain and evaporation do not reach its water.
+    capacity_m3 : volume held from one day to the next, below its lowest way out [m³].
+    start_share : share of it that is held on the first day.
+    area_m2, soak_area_m2 : water surface, and ground that it soaks into, at `SHAPE_POINTS` equal
+        steps of volume from empty to full [m²].
+    spills_to : the element that takes its overflow; another name leaves the site.
+    catchment_m2, curve_number : ground that sheds into it.
+    hard_m2, hard_coefficient : surfaces with a runoff coefficient of their own.
+    open_m2 : area in plan whose rain falls into it [m²].
+    roof_m2, roof_coefficient, first_flush_mm : roofs that are piped to it.
+    """
+
+    element_id: str
+    kind: str
+    covered: bool
+    capacity_m3: float
+    start_share: float
+    area_m2: tuple[float, ...]
+    soak_area_m2: tuple[float, ...]
+    soak_mm_per_h: float
+    spill_level_m: float
+    spills_to: str = ""
+    catchment_m2: float = 0.0
+    curve_number: float = 0.0
+    hard_m2: float = 0.0
+    hard_coefficient: float = 0.0
+    open_m2: float = 0.0
+    roof_m2: float = 0.0
+    roof_coefficient: float = 0.0
+    first_flush_mm: float = 0.0
+
+
+def daily_inflow_m3(element: Collector, rain_mm: NDArray[np.float64]) -> NDArray[np.float64]:
     """Runoff of an element's ground and roofs (days,) [m³/d].
 
     Ground sheds by the NRCS relation on each day's rain, at average wetness. A roof sheds its
@@ -37,49 +75,49 @@ def daily_inflow_m3(element: Facts, rain_mm: NDArray[np.float64]) -> NDArray[np.
     """
     mm_to_m3 = 1e-3
     inflow = np.zeros_like(rain_mm)
-    if element["catchment_m2"] > 0:
-        runoff = runoff_depth_mm(rain_mm, float(element["curve_number"]))
-        inflow = inflow + element["catchment_m2"] * mm_to_m3 * runoff
+    if element.catchment_m2 > 0:
+        runoff = runoff_depth_mm(rain_mm, element.curve_number)
+        inflow = inflow + element.catchment_m2 * mm_to_m3 * runoff
     # a surface with a runoff coefficient sheds its share of all rain
-    inflow = inflow + element["hard_m2"] * mm_to_m3 * element["hard_coefficient"] * rain_mm
-    kept = np.maximum(rain_mm * element["roof_coefficient"] - element["first_flush_mm"], 0.0)
-    total: NDArray[np.float64] = inflow + element["roof_m2"] * mm_to_m3 * kept
+    inflow = inflow + element.hard_m2 * mm_to_m3 * element.hard_coefficient * rain_mm
+    kept = np.maximum(rain_mm * element.roof_coefficient - element.first_flush_mm, 0.0)
+    total: NDArray[np.float64] = inflow + element.roof_m2 * mm_to_m3 * kept
     return total
 
 
 def stores_of(
-    elements: Sequence[Facts],
+    elements: Sequence[Collector],
     rain_mm: NDArray[np.float64],
     feeds: Mapping[str, dict[str, float]],
-    params: Year,
+    rules: YearRules,
 ) -> tuple[Store, ...]:
     """Make the stores; overflow that would run in a ring leaves instead."""
     targets = spill_targets(elements)
     return tuple(
         Store(
-            element["element_id"],
-            element["capacity_m3"],
+            element.element_id,
+            element.capacity_m3,
             daily_inflow_m3(element, rain_mm),
-            np.array(element["area_m2"]),
-            np.array(element["soak_area_m2"]),
-            open_m2=element["open_m2"],
-            seep_mm=24 * element["soak_mm_per_h"],
-            evaporates=0.0 if element["covered"] else OPEN_WATER,
-            spills_to=targets[element["element_id"]],
-            feeds=feeds.get(element["element_id"], {}),
-            reserve_share=params.pond_reserve_share if element["kind"] == "pond" else 0.0,
-            start_full=element["start_share"],
+            np.array(element.area_m2),
+            np.array(element.soak_area_m2),
+            open_m2=element.open_m2,
+            seep_mm=24 * element.soak_mm_per_h,
+            evaporates=0.0 if element.covered else OPEN_WATER,
+            spills_to=targets[element.element_id],
+            feeds=feeds.get(element.element_id, {}),
+            reserve_share=rules.pond_reserve_share if element.kind == "pond" else 0.0,
+            start_full=element.start_share,
         )
         for element in elements
     )
 
 
-def spill_targets(elements: Sequence[Facts]) -> dict[str, str]:
+def spill_targets(elements: Sequence[Collector]) -> dict[str, str]:
     """Where each store spills; empty where that leaves the site or would close a ring."""
-    known = {element["element_id"] for element in elements}
+    known = {element.element_id for element in elements}
     targets: dict[str, str] = {}
     for element in elements:
-        name, to = element["element_id"], element["spills_to"]
+        name, to = element.element_id, element.spills_to
         at = to if to in known else ""
         while at and at != name:
             at = targets.get(at, "")
@@ -87,14 +125,14 @@ def spill_targets(elements: Sequence[Facts]) -> dict[str, str]:
     return targets
 
 
-def rings_told(elements: Sequence[Facts]) -> list[Problem]:
+def rings_told(elements: Sequence[Collector]) -> list[Problem]:
     """Tell of overflow that was cut because it runs in a ring."""
-    known = {element["element_id"] for element in elements}
+    known = {element.element_id for element in elements}
     targets = spill_targets(elements)
     cut = [
-        element["element_id"]
+        element.element_id
         for element in elements
-        if element["spills_to"] in known and not targets[element["element_id"]]
+        if element.spills_to in known and not targets[element.element_id]
     ]
     return [
         Problem(
@@ -107,27 +145,27 @@ def rings_told(elements: Sequence[Facts]) -> list[Problem]:
     ]
 
 
-def usual_order(elements: Sequence[Facts], params: Year) -> tuple[str, ...]:
+def usual_order(elements: Sequence[Collector], rules: YearRules) -> tuple[str, ...]:
     """Return the order in which stores are asked by zones that do not say."""
-    names = {element["element_id"] for element in elements}
-    if params.draw_order:
-        return tuple(name for name in params.draw_order if name in names)
+    names = {element.element_id for element in elements}
+    if rules.draw_order:
+        return tuple(name for name in rules.draw_order if name in names)
     return tuple(
-        element["element_id"]
+        element.element_id
         for kind in ("tank", "pond")
         for element in elements
-        if element["kind"] == kind
+        if element.kind == kind
     )
 
 
 def fed_zones(
-    elements: Sequence[Facts],
+    elements: Sequence[Collector],
     shapes: Mapping[str, BaseGeometry],
     zone_labels: NDArray[np.int32],
     zone_ids: Sequence[str],
     levels: Elevation,
     grid: Grid,
-    params: Year,
+    rules: YearRules,
 ) -> dict[str, dict[str, float]]:
     """Share of each swale's and basin's soakage that reaches the roots of each zone.
 
@@ -144,14 +182,14 @@ def fed_zones(
     """
     found: dict[str, dict[str, float]] = {}
     for element in elements:
-        name = element["element_id"]
-        if element["kind"] not in _FEEDS or element["soak_mm_per_h"] <= 0 or name not in shapes:
+        name = element.element_id
+        if element.kind not in _FEEDS or element.soak_mm_per_h <= 0 or name not in shapes:
             continue
-        window, cells = _near(shapes[name], params.soak_reach_m, grid)
-        wet = cells & (levels[window] < element["spill_level_m"])
+        window, cells = _near(shapes[name], rules.soak_reach_m, grid)
+        wet = cells & (levels[window] < element.spill_level_m)
         wet |= cells_inside([shapes[name]], grid, all_touched=True)[window]
         counts = np.bincount(zone_labels[window][wet], minlength=len(zone_ids) + 1)
-        shares = params.soak_share * counts / max(int(counts.sum()), 1)
+        shares = rules.soak_share * counts / max(int(counts.sum()), 1)
         fed = {
             zone: float(share)
             for zone, share in zip(zone_ids, shares[1:], strict=True)
@@ -163,7 +201,7 @@ def fed_zones(
 
 
 def under_stores(
-    elements: Sequence[Facts],
+    elements: Sequence[Collector],
     shapes: Mapping[str, BaseGeometry],
     zones: Mapping[str, BaseGeometry],
 ) -> dict[str, float]:
@@ -178,15 +216,15 @@ def under_stores(
     for name, zone in zones.items():
         under_m2 = 0.0
         for element in elements:
-            shape = shapes.get(element["element_id"])
-            if shape is None or element["open_m2"] <= 0:
+            shape = shapes.get(element.element_id)
+            if shape is None or element.open_m2 <= 0:
                 continue
             part = shape.intersection(zone)
             whole, inside = (
                 (shape.area, part.area) if shape.area > 0 else (shape.length, part.length)
             )
             if whole > 0:
-                under_m2 += element["open_m2"] * inside / whole
+                under_m2 += element.open_m2 * inside / whole
         if under_m2 > 0:
             found[name] = min(under_m2 / zone.area, 1.0)
     return found

@@ -5,32 +5,54 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from difflib import get_close_matches
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 import shapely
 
 from brimline.balance.planting import PLANTINGS, Planting
 from brimline.balance.soil import TEXTURES, texture
 from brimline.errors import Problem, Severity
 from brimline.rainfall._checks import named
-from brimline.stages._works_shapes import number_of, text_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from geopandas import GeoDataFrame
     from shapely.geometry.base import BaseGeometry
 
+    from brimline.balance.rules import YearRules
     from brimline.balance.soil import Within
-    from brimline.config import OwnPlanting, Year
 
 _SOURCE = "plan, planting_zones"
 
 
+@dataclass(frozen=True, slots=True)
+class ZoneRow:
+    """A polygon of planting as drawn; what was not said is empty or NaN.
+
+    Parameters
+    ----------
+    name : rows of one name are parts of one zone.
+    place : where it was drawn, such as "row 3", for messages.
+    texture : of its soil, before what lies under it.
+    available_pct : measured water by volume that the soil holds for plants [%].
+    draws_on : stores that water it, in order.
+    """
+
+    name: str
+    place: str
+    shape: BaseGeometry
+    planting: str = ""
+    texture: str = ""
+    root_depth_m: float = math.nan
+    available_pct: float = math.nan
+    mulch_share: float = math.nan
+    irrigated: bool = True
+    draws_on: tuple[str, ...] = ()
+
+
 @dataclass(slots=True)
-class DrawnZone:
+class PlantedZone:
     """A zone before the weather.
 
     Parameters
@@ -84,150 +106,96 @@ class DrawnZone:
 class Zones:
     """All zones in the order in which they are watered, and what was found on the way."""
 
-    zones: list[DrawnZone] = field(default_factory=list)
+    zones: list[PlantedZone] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 
 
-def own_planting(one: OwnPlanting) -> Planting:
-    """Make a planting type of what the configuration says.
-
-    Basal coefficients are not asked for: they lie below the single ones as those of FAO-56's
-    tables do (0.15 for bare ground, 0.05 less in full leaf, 0.10 less at the end).
-
-    Raises
-    ------
-    ValueError
-        If its stages are longer than a year.
-    """
-    return Planting(
-        one.name,
-        (one.kc_initial, one.kc_middle, one.kc_end),
-        (
-            min(0.15, one.kc_initial),
-            max(one.kc_middle - 0.05, 0.0),
-            max(one.kc_end - 0.10, 0.0),
-        ),
-        one.stage_days,
-        one.first_day,
-        one.kc_dormant,
-        one.root_depth_m,
-        one.depletion,
-        "the site's own",
-        (one.height_m, one.height_m),
-        standard_climate=False,
-    )
-
-
-def read_zones(
-    rows: GeoDataFrame, soils: GeoDataFrame, stores: Sequence[str], params: Year
+def planted_zones(
+    rows: Sequence[ZoneRow],
+    soils: Sequence[tuple[BaseGeometry, str]],
+    stores: Sequence[str],
+    rules: YearRules,
 ) -> Zones:
-    """Read the zones; every fault is an error that names the row.
+    """Make the zones of what was drawn; every fault is an error that names the row.
 
     Parameters
     ----------
-    rows : planting_zones as drawn.
-    soils : column texture.
+    soils : outlines and textures of the ground, the first before those that overlap it.
     stores : names of the elements that were drawn.
     """
     found = Zones()
-    plantings = _plantings(params, found.problems)
-    for name in (*params.draw_order, *(n for use in params.uses for n in use.draws_on)):
+    plantings = {**PLANTINGS, **{own.name: own for own in rules.plantings}}
+    for name in (*rules.draw_order, *(n for use in rules.uses for n in use.draws_on)):
         if name not in stores:
             found.problems.append(_no_store(name, stores, "configuration", "year"))
     shapes: dict[str, list[BaseGeometry]] = {}
-    for number, row in enumerate(rows.itertuples(index=False), start=1):
-        zone_id = text_of(row, "name") or f"zone {number}"
-        if zone_id in shapes:  # a further part of a polygon in several parts
-            shapes[zone_id].append(row.geometry)
+    for row in rows:
+        if row.name in shapes:  # a further part of a polygon in several parts
+            shapes[row.name].append(row.shape)
             continue
-        shapes[zone_id] = [row.geometry]
-        place = f"row {number}"
-        zone = _zone(zone_id, row, place, plantings, params, found.problems)
+        shapes[row.name] = [row.shape]
+        zone = _zone(row, plantings, rules, found.problems)
         if zone is None:
             continue
         for name in zone.draws_on:
             if name not in stores:
-                found.problems.append(_no_store(name, stores, _SOURCE, place))
+                found.problems.append(_no_store(name, stores, _SOURCE, row.place))
         found.zones.append(zone)
-    taken = [*shapes, *(use.name for use in params.uses)]
+    taken = [*shapes, *(use.name for use in rules.uses)]
     for name in sorted({name for name in taken if taken.count(name) > 1}):
         message = f"{name} is the name of two zones or uses"
         found.problems.append(_error(message, "give each its own", "configuration", "year.uses"))
     for zone in found.zones:
         zone.shape = shapely.union_all(shapes[zone.zone_id])
-        if not zone.textures and (math.isnan(zone.measured_pct) or params.coefficients == "dual"):
-            _lay_on_soils(zone, soils, params, found.problems)
+        if not zone.textures and (math.isnan(zone.measured_pct) or rules.coefficients == "dual"):
+            _lay_on_soils(zone, soils, rules, found.problems)
     _tell_overlaps(found)
-    _in_order(found, params)
+    _in_order(found, rules)
     return found
 
 
-def _plantings(params: Year, problems: list[Problem]) -> dict[str, Planting]:
-    """Types by name, the site's own before the table's."""
-    known = dict(PLANTINGS)
-    for one in params.plantings:
-        try:
-            known[one.name] = own_planting(one)
-        except ValueError as error:
-            problems.append(_error(str(error), "correct it", "configuration", "year.plantings"))
-    return known
-
-
 def _zone(
-    zone_id: str,
-    row: Any,  # noqa: ANN401 - a row of the layer
-    place: str,
-    plantings: Mapping[str, Planting],
-    params: Year,
-    problems: list[Problem],
-) -> DrawnZone | None:
-    assumed = []
-    said = text_of(row, "planting")
-    if not said:
-        assumed.append(f"planting taken as {params.usual_planting}")
+    row: ZoneRow, plantings: Mapping[str, Planting], rules: YearRules, problems: list[Problem]
+) -> PlantedZone | None:
+    assumed = [] if row.planting else [f"planting taken as {rules.usual_planting}"]
     try:
-        planting = plantings[named(said or params.usual_planting, plantings, "planting")]
-        soil = {texture(text_of(row, "texture")).name: 1.0} if text_of(row, "texture") else {}
+        planting = plantings[named(row.planting or rules.usual_planting, plantings, "planting")]
+        soil = {texture(row.texture).name: 1.0} if row.texture else {}
     except ValueError as error:
-        problems.append(_error(f"{zone_id}: {error}", "correct the column", _SOURCE, place))
+        message = f"{row.name}: {error}"
+        problems.append(_error(message, "correct the column", _SOURCE, row.place))
         return None
-    root_depth_m = number_of(row, "root_depth_m", planting.root_depth_m)
-    measured = number_of(row, "available_pct")
-    for name, value in (("root_depth_m", root_depth_m), ("available_pct", measured)):
+    root_depth_m = planting.root_depth_m if math.isnan(row.root_depth_m) else row.root_depth_m
+    for name, value in (("root_depth_m", root_depth_m), ("available_pct", row.available_pct)):
         if value <= 0:
-            problems.append(
-                _error(
-                    f"{zone_id}: {name} must be above 0, got {value:g}",
-                    "correct it or leave it empty",
-                    _SOURCE,
-                    place,
-                )
-            )
+            message = f"{row.name}: {name} must be above 0, got {value:g}"
+            problems.append(_error(message, "correct it or leave it empty", _SOURCE, row.place))
             return None
-    irrigated = getattr(row, "irrigated", None)
-    return DrawnZone(
-        zone_id,
-        row.geometry,
+    return PlantedZone(
+        row.name,
+        row.shape,
         planting,
-        any(own.name == planting.name for own in params.plantings),
+        any(own.name == planting.name for own in rules.plantings),
         soil,
         root_depth_m,
-        measured,
-        number_of(row, "mulch_share", params.mulch_share),
-        True if irrigated is None or pd.isna(irrigated) else bool(irrigated),
-        tuple(name.strip() for name in text_of(row, "draws_on").split(";") if name.strip()),
+        row.available_pct,
+        rules.mulch_share if math.isnan(row.mulch_share) else row.mulch_share,
+        row.irrigated,
+        row.draws_on,
         assumed,
     )
 
 
 def _lay_on_soils(
-    zone: DrawnZone, soils: GeoDataFrame, params: Year, problems: list[Problem]
+    zone: PlantedZone,
+    soils: Sequence[tuple[BaseGeometry, str]],
+    rules: YearRules,
+    problems: list[Problem],
 ) -> None:
     """Share the zone's ground among the soil textures under it."""
-    known = soils[soils["texture"].notna()]
     areas: dict[str, float] = {}
     left = zone.shape
-    for shape, said in zip(known.geometry, known["texture"], strict=True):
+    for shape, said in soils:
         part = left.intersection(shape)
         if part.area <= 0:
             continue
@@ -239,16 +207,16 @@ def _lay_on_soils(
             continue
         areas[name] = areas.get(name, 0.0) + part.area
     if left.area > 0.01 * zone.shape.area:
-        usual = _usual_texture(params, problems)
+        usual = _usual_texture(rules, problems)
         areas[usual] = areas.get(usual, 0.0) + left.area
         zone.assumed.append(f"soil taken as {usual} on {100 * left.area / zone.shape.area:.0f} %")
     total = sum(areas.values())
     zone.textures = {name: area / total for name, area in areas.items()}
 
 
-def _usual_texture(params: Year, problems: list[Problem]) -> str:
+def _usual_texture(rules: YearRules, problems: list[Problem]) -> str:
     try:
-        return texture(params.usual_texture).name
+        return texture(rules.usual_texture).name
     except ValueError as error:
         told = _error(str(error), "correct it", "configuration", "year.usual_texture")
         if told not in problems:
@@ -272,17 +240,17 @@ def _tell_overlaps(found: Zones) -> None:
             found.problems.append(told)
 
 
-def _in_order(found: Zones, params: Year) -> None:
+def _in_order(found: Zones, rules: YearRules) -> None:
     """Put the zones that are watered first to the front."""
     names = [zone.zone_id for zone in found.zones]
-    for name in params.zone_order:
+    for name in rules.zone_order:
         if name not in names:
             near = get_close_matches(name, names, n=1)
             hint = f"did you mean {near[0]}?" if near else f"drawn are: {', '.join(names)}"
             found.problems.append(
                 _error(f"there is no zone {name}", hint, "configuration", "year.zone_order")
             )
-    rank = {name: place for place, name in enumerate(params.zone_order)}
+    rank = {name: place for place, name in enumerate(rules.zone_order)}
     found.zones.sort(key=lambda zone: rank.get(zone.zone_id, len(rank)))
 
 

@@ -2,19 +2,13 @@
 
 from dataclasses import replace
 
-import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
 
-from brimline.balance.planting import PLANTINGS
-from brimline.config import OwnPlanting, Year
-from brimline.grid import Grid
-from brimline.io.frames import empty
-from brimline.layers import layer
-from brimline.rainfall.daily import DailyWeather
-from brimline.stages._year_sizes import curves_of
-from brimline.stages._year_stores import (
+from brimline.balance.cases import YearSite
+from brimline.balance.collectors import (
+    Collector,
     daily_inflow_m3,
     fed_zones,
     rings_told,
@@ -22,36 +16,33 @@ from brimline.stages._year_stores import (
     under_stores,
     usual_order,
 )
-from brimline.stages._year_system import YearInputs
-from brimline.stages._year_zones import read_zones
+from brimline.balance.planted import ZoneRow, planted_zones
+from brimline.balance.planting import PLANTINGS
+from brimline.balance.rules import DailyUse, YearRules
+from brimline.balance.sizing import curves_of
+from brimline.balance.system import SHAPE_POINTS, Store, System, Zone
+from brimline.config import OwnPlanting
+from brimline.grid import Grid
+from brimline.rainfall.daily import DailyWeather
 
 CRS = "EPSG:32626"
 
 
 def element(name, **changes):
+    flat = (0.0,) * SHAPE_POINTS
     usual = {
-        "element_id": name, "kind": "swale", "spills_to": "", "spill_level_m": 10.0,
-        "soak_mm_per_h": 5.0, "catchment_m2": 0.0, "curve_number": 0.0, "roof_m2": 0.0,
-        "roof_coefficient": 0.95, "first_flush_mm": 0.5, "capacity_m3": 5.0,
-        "hard_m2": 0.0, "hard_coefficient": 0.0,
+        "element_id": name, "kind": "swale", "covered": False, "capacity_m3": 5.0,
+        "start_share": 0.0, "area_m2": flat, "soak_area_m2": flat, "soak_mm_per_h": 5.0,
+        "spill_level_m": 10.0, "roof_coefficient": 0.95, "first_flush_mm": 0.5,
     }  # fmt: skip
-    return usual | changes
+    return Collector(**usual | changes)
 
 
-def frame(name, rows):
-    shapes = [row.pop("shape") for row in rows]
-    if not rows:
-        return empty(layer(name), CRS)
-    return gpd.GeoDataFrame(rows, geometry=shapes, crs=CRS)
-
-
-def zones(rows, soils=(), stores=("Tank",), **params):
-    known = [{"texture": None, **soil} for soil in soils]
-    return read_zones(
-        frame("planting_zones", [dict(row) for row in rows]),
-        frame("soils", known),
-        stores,
-        Year(**params),
+def zones(rows, soils=(), stores=("Tank",), **rules):
+    drawn = [ZoneRow(**{"name": f"zone {n}", "place": f"row {n}"} | row)
+             for n, row in enumerate(rows, start=1)]  # fmt: skip
+    return planted_zones(
+        drawn, [(soil["shape"], soil["texture"]) for soil in soils], stores, YearRules(**rules)
     )
 
 
@@ -87,7 +78,7 @@ def test_a_zone_in_two_parts_is_one_and_names_are_given_by_row():
     parts = [
         beds | {"shape": shapely.box(0, 0, 2, 2)},
         beds | {"shape": shapely.box(5, 0, 7, 2)},
-        {"name": None, "planting": None, "texture": "loam", "shape": shapely.box(9, 0, 10, 1)},
+        {"texture": "loam", "shape": shapely.box(9, 0, 10, 1)},
     ]
     found = zones(parts)
     assert [zone.zone_id for zone in found.zones] == ["beds", "zone 3"]
@@ -106,15 +97,15 @@ def test_measured_soil_stands_before_its_texture():
         assert f"a: {column} must be above 0, got 0" in errors(zones([row | {column: 0.0}]))[0]
 
 
-def inputs(rows, days=365, **params):
+def inputs(rows, days=365, **rules):
     """What the year's stage would make of zones and dry, still days."""
     weather = DailyWeather(
         np.datetime64("2001-01-01"), np.zeros(days), np.full(days, 22.0), np.full(days, 11.0)
     )
-    found = zones(rows, **params).zones
+    found = zones(rows, **rules).zones
     curve_numbers = {zone.zone_id: 60.0 for zone in found}
-    return YearInputs(found, curve_numbers, [], {}, {}, weather, np.full(days, 3.0), False,
-                      Year(**params))  # fmt: skip
+    return YearSite(found, curve_numbers, [], {}, {}, weather, np.full(days, 3.0), False,
+                      YearRules(**rules))  # fmt: skip
 
 
 def test_dual_coefficients_make_a_surface_of_what_was_drawn():
@@ -124,11 +115,11 @@ def test_dual_coefficients_make_a_surface_of_what_was_drawn():
     rows = [{"name": "a", "planting": "tomatoes", "mulch_share": 0.4, "shape": square}]
     assert inputs(rows, usual_texture="loam").system().zones[0].surface is None
     soils = [{"texture": "sand", "shape": shapely.box(0, 0, 5, 10)}]
-    dual = Year(coefficients="dual", wetted_share=0.35, usual_texture="loam")
+    dual = YearRules(coefficients="dual", wetted_share=0.35, usual_texture="loam")
     zone = zones(rows, soils, coefficients="dual", usual_texture="loam").zones[0]
     assert zone.evaporable_mm() == pytest.approx(((9 + 4.5) / 2, (19 + 9) / 2))
     assert zone.evaporable_mm("low") == pytest.approx(((8 + 2) / 2, (16 + 6) / 2))
-    made = replace(inputs(rows, usual_texture="loam"), zones=[zone], params=dual)
+    made = replace(inputs(rows, usual_texture="loam"), zones=[zone], rules=dual)
     simulated = made.system().zones[0]
     assert simulated.surface.readily_mm == pytest.approx(6.75)
     assert simulated.surface.wetted_share == 0.35
@@ -149,7 +140,7 @@ def vapour(temperature_c):
 
 def test_a_use_may_not_bear_the_name_of_a_zone():
     row = {"name": "a", "planting": "berries", "texture": "loam", "shape": shapely.box(0, 0, 4, 4)}
-    found = zones([row], uses=({"name": "a", "m3_per_d": 1.0},))
+    found = zones([row], uses=(DailyUse("a", 1.0),))
     assert errors(found) == ["year.uses: a is the name of two zones or uses"]
 
 
@@ -169,13 +160,13 @@ def test_own_plantings_stand_before_the_table():
         first_day=250, root_depth_m=0.5,
     )  # fmt: skip
     row = {"name": "a", "planting": "Berries", "texture": "loam", "shape": shapely.box(0, 0, 4, 4)}
-    found = zones([row], plantings=(own,))
+    found = zones([row], plantings=(own.planting(),))
     zone = found.zones[0]
     assert zone.own_season
     assert zone.planting.kc == (0.4, 0.8, 0.6)
     assert zone.root_depth_m == 0.5
-    too_long = own.model_copy(update={"stage_days": (100, 100, 100, 100)})
-    assert "stages must add up" in errors(zones([row], plantings=(too_long,)))[0]
+    with pytest.raises(ValueError, match="stages must add up"):
+        OwnPlanting(**own.model_dump() | {"stage_days": (100, 100, 100, 100)})
 
 
 def test_unknown_names_in_the_configuration_are_errors():
@@ -184,7 +175,7 @@ def test_unknown_names_in_the_configuration_are_errors():
         [row],
         draw_order=("Tnak",),
         usual_texture="gravel",
-        uses=({"name": "house", "m3_per_d": 1.0, "draws_on": ("Pond",)},),
+        uses=(DailyUse("house", 1.0, draws_on=("Pond",)),),
     )
     told = errors(found)
     assert told[:2] == ["year: there is no store Tnak", "year: there is no store Pond"]
@@ -212,8 +203,8 @@ def test_overflow_in_a_ring_is_cut_where_it_would_close():
 
 def test_stores_are_asked_tanks_first_unless_the_person_says():
     every = [element("pond", kind="pond"), element("swale"), element("tank", kind="tank")]
-    assert usual_order(every, Year()) == ("tank", "pond")
-    assert usual_order(every, Year(draw_order=("swale", "pond"))) == ("swale", "pond")
+    assert usual_order(every, YearRules()) == ("tank", "pond")
+    assert usual_order(every, YearRules(draw_order=("swale", "pond"))) == ("swale", "pond")
 
 
 @pytest.fixture
@@ -232,7 +223,7 @@ def test_soakage_reaches_lower_ground_within_reach_only(slope):
     labels[20:23] = 2  # the three rows below
     labels[30:] = 3  # further down than it reaches
     one = element("swale", spill_level_m=12.05)
-    reach = Year(soak_reach_m=5.0, soak_share=0.5)
+    reach = YearRules(soak_reach_m=5.0, soak_share=0.5)
     found = fed_zones([one], {"swale": swale}, labels, ["up", "down", "far"], levels, grid, reach)
     # of its own row and five rows below it, three lie under the zone: about half of the cells
     # (the ends reach a little further), and half of that stays with the roots
@@ -253,10 +244,10 @@ def test_shares_of_soakage_never_exceed_the_share_that_stays(slope):
     swale = shapely.LineString([(5, 20.5), (35, 20.5)])
     for _ in range(20):
         labels = rng.integers(0, 4, grid.shape).astype(np.int32)
-        params = Year(soak_reach_m=float(rng.uniform(0, 12)), soak_share=float(rng.random()))
+        rules = YearRules(soak_reach_m=float(rng.uniform(0, 12)), soak_share=float(rng.random()))
         found = fed_zones([element("swale", spill_level_m=12.5)], {"swale": swale}, labels,
-                          ["a", "b", "c"], levels, grid, params)  # fmt: skip
-        assert sum(found.get("swale", {}).values()) <= params.soak_share + 1e-12
+                          ["a", "b", "c"], levels, grid, rules)  # fmt: skip
+        assert sum(found.get("swale", {}).values()) <= rules.soak_share + 1e-12
 
 
 def test_rain_on_a_store_within_a_zone_is_the_stores():
@@ -281,17 +272,15 @@ def test_rain_on_a_store_within_a_zone_is_the_stores():
 
 
 def test_curves_go_further_where_near_sizes_do_not_show_the_end():
-    from brimline.balance.system import Store, System, Zone
-
     days = 730
     rain = np.where(np.arange(days) % 365 < 120, 8.0, 0.0)  # a rainy and a dry season
     tank = Store("tank", 5.0, rain * 0.2)
     zone = Zone("beds", 100.0, 60.0, 0.4, np.full(days, 0.9), np.zeros(days), ("tank",))
     system = System(rain, np.full(days, 4.0), (zone,), (tank,))
     elements = [element("tank", kind="tank", capacity_m3=5.0)]
-    near = curves_of(system, elements, Year(goal_share=0.3, tank_worth_m3_per_y=20.0))
-    far = curves_of(system, elements, Year(goal_share=0.95))
+    near = curves_of(system, elements, YearRules(goal_share=0.3, tank_worth_m3_per_y=20.0))
+    far = curves_of(system, elements, YearRules(goal_share=0.95))
     assert near[0].capacity_m3[-1] == 15.0
     assert far[0].capacity_m3[-1] == 60.0
     assert 5.0 in far[0].capacity_m3  # the size as drawn is always among them
-    assert curves_of(system, [element("tank", kind="swale")], Year()) == []
+    assert curves_of(system, [element("tank", kind="swale")], YearRules()) == []

@@ -4,26 +4,27 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from brimline.balance.collectors import stores_of, usual_order
 from brimline.balance.planting import unmulched
 from brimline.balance.simulate import warmed
 from brimline.balance.surface import Air, Surface, cover_share, most_kc
 from brimline.balance.system import System, Use, Zone
 from brimline.rainfall import runoff_depth_mm
-from brimline.stages._year_stores import stores_of, usual_order
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
+    from brimline.balance.collectors import Collector
+    from brimline.balance.planted import PlantedZone
+    from brimline.balance.rules import YearRules
     from brimline.balance.soil import Within
-    from brimline.config import Year
     from brimline.rainfall.daily import DailyWeather
-    from brimline.stages._year_zones import DrawnZone
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,9 +47,9 @@ class Case:
 AS_DRAWN = Case("as drawn", "Soils and weather as they were given.")
 
 
-def cases(params: Year) -> tuple[Case, ...]:
+def cases(rules: YearRules) -> tuple[Case, ...]:
     """Return the site as drawn, and what it is compared with."""
-    rain_pct, et0_pct = params.drier_rain_pct, params.drier_et0_pct
+    rain_pct, et0_pct = rules.drier_rain_pct, rules.drier_et0_pct
     return (
         AS_DRAWN,
         Case(
@@ -71,46 +72,45 @@ def cases(params: Year) -> tuple[Case, ...]:
 
 
 @dataclass(frozen=True, slots=True)
-class YearInputs:
+class YearSite:
     """Everything that the system is made of.
 
     Parameters
     ----------
     curve_numbers : of each zone's ground, by name.
-    elements : as the works stage tells them.
     feeds : store to zones to shares of its soakage.
     under_stores : share of a zone's ground where rain falls into stores instead, by name.
     et0_mm : (days,) reference evapotranspiration [mm/d].
     southern : the site lies south of the equator.
     """
 
-    zones: Sequence[DrawnZone]
+    zones: Sequence[PlantedZone]
     curve_numbers: Mapping[str, float]
-    elements: Sequence[Mapping[str, Any]]
+    elements: Sequence[Collector]
     feeds: Mapping[str, dict[str, float]]
     under_stores: Mapping[str, float]
     weather: DailyWeather
     et0_mm: NDArray[np.float64]
     southern: bool
-    params: Year
+    rules: YearRules
 
     def system(self, case: Case = AS_DRAWN) -> System:
         """Make the system of a case, with the contents that its first year leaves behind."""
         rain = self.weather.precipitation_mm * case.rain
-        limit = self.params.mains_limit_m3_per_d
+        limit = self.rules.mains_limit_m3_per_d
         return warmed(
             System(
                 rain,
                 self.et0_mm * case.et0,
                 tuple(self._zone(zone, rain, case) for zone in self.zones),
-                stores_of(self.elements, rain, self.feeds, self.params),
+                stores_of(self.elements, rain, self.feeds, self.rules),
                 self._uses(),
                 mains_limit_m3=math.inf if limit is None else limit,
             )
         )
 
-    def _zone(self, zone: DrawnZone, rain: NDArray[np.float64], case: Case) -> Zone:
-        params = self.params
+    def _zone(self, zone: PlantedZone, rain: NDArray[np.float64], case: Case) -> Zone:
+        rules = self.rules
         southern = self.southern and not zone.own_season
         kc, surface = self._coefficients(zone, case, southern=southern)
         runoff = runoff_depth_mm(rain, self.curve_numbers[zone.zone_id])
@@ -125,18 +125,18 @@ class YearInputs:
             lost,
             draws_on=self._stores_there(zone.draws_on),
             irrigated=zone.irrigated,
-            start_at=params.start_at,
-            efficiency=params.irrigation_efficiency,
-            most_mm=params.most_mm_per_d,
+            start_at=rules.start_at,
+            efficiency=rules.irrigation_efficiency,
+            most_mm=rules.most_mm_per_d,
             surface=surface,
         )
 
     def _coefficients(
-        self, zone: DrawnZone, case: Case, *, southern: bool
+        self, zone: PlantedZone, case: Case, *, southern: bool
     ) -> tuple[NDArray[np.float64], Surface | None]:
         """Single coefficients, or basal ones and the surface beside the plants."""
         days = self.weather.day_of_year
-        if self.params.coefficients == "single":
+        if self.rules.coefficients == "single":
             return zone.planting.mulched(zone.mulch_share).kc_of(days, southern=southern), None
         air = Air.of(self.weather)
         kcb = zone.planting.kcb_of(days, air, southern=southern)
@@ -148,14 +148,14 @@ class YearInputs:
             cover_share(kcb, most, height),
             evaporable,
             readily,
-            wetted_share=self.params.wetted_share,
+            wetted_share=self.rules.wetted_share,
             unmulched=unmulched(zone.mulch_share),
         )
 
     def _stores_there(self, wanted: tuple[str, ...]) -> tuple[str, ...]:
         """Return who is asked, in order; stores that could not be made are passed over."""
-        names = {element["element_id"] for element in self.elements}
-        asked = wanted or usual_order(self.elements, self.params)
+        names = {element.element_id for element in self.elements}
+        asked = wanted or usual_order(self.elements, self.rules)
         return tuple(name for name in asked if name in names)
 
     def _uses(self) -> tuple[Use, ...]:
@@ -166,5 +166,5 @@ class YearInputs:
                 np.where(np.isin(months, use.months), use.m3_per_d, 0.0),
                 self._stores_there(use.draws_on),
             )
-            for use in self.params.uses
+            for use in self.rules.uses
         )
