@@ -21,6 +21,8 @@ TABLES = (
     "[storm]\ndepth_mm = 70\nduration_h = 3\n[works]\nusual_soak_mm_per_h = 30\n"
     "[survey]\nrealisations = 0\n[keep]\nruns = 0\n"
 )
+LEVEL = '[as_built]\nsurveyed_by = "level"\n'
+SETTLED = f"{LEVEL}settled = true\n"
 NAMES = ("as_built_findings", "as_built_elements", "as_built_sills", "as_built_stakes")
 
 
@@ -80,7 +82,7 @@ def finished(tmp_path_factory, site_class):
         stakes = site.layer("stakes")
         stakes = stakes[stakes["offset_m"] == 0].reset_index(drop=True)
         write_csv(site, as_points(stakes))
-        run(site)
+        run(site, LEVEL)
         yield site, stakes, {name: table(site, name) for name in NAMES}
 
 
@@ -128,9 +130,6 @@ def write_surface(site, change, name="built.tif", **profile_changes):
     site.inputs["as_built"] = name
 
 
-SETTLED = "[as_built]\nsettled = true\n"
-
-
 def test_points_on_every_stake_as_designed_show_nothing(designed, everywhere, finished):
     site, _ = designed
     first = finished[2]["as_built_findings"]
@@ -140,7 +139,7 @@ def test_points_on_every_stake_as_designed_show_nothing(designed, everywhere, fi
     before = finished[2]["as_built_elements"].set_index("element_id")
     assert np.isnan(before.loc["Pond", "storage_built_m3"])
     write_csv(site, everywhere)
-    done = run(site)
+    done = run(site, LEVEL)
     assert len(table(site, "as_built_findings")) == 0
     found = verdicts(site)
     assert set(found["verdict"]) == {"as designed"}
@@ -166,7 +165,7 @@ def test_known_faults_in_points_are_found_and_no_others(designed, everywhere):
     level = next(row["level"] for row in rows if row["name"] == "Pond-S01")
     rows.append({"name": "low spot", "easting": low.x, "northing": low.y, "level": level - 0.03})
     write_csv(site, rows)
-    run(site)
+    run(site, LEVEL)
     off = fails(site)
     floors = [name for name in off.index if name.startswith("Swale-F")]
     assert set(off.index) == {*floors, "Basin-C06"}
@@ -256,6 +255,33 @@ def test_a_surface_as_designed_shows_nothing(designed):
     page = (site.results / "report.html").read_text(encoding="utf-8")
     assert page.index("As built: what fails first") < page.index("Slope")
     assert "Storage as built" in done.out
+
+
+def test_what_a_survey_cannot_tell_is_told_once_an_element_and_fails_nothing(designed, everywhere):
+    """A right design, shot with 12 mm of noise, four more places on every sill."""
+    site, stakes = designed
+    rng = np.random.default_rng(12)
+    rows = [dict(row) for row in everywhere]
+    for name in ("Swale", "Pond", "Basin"):
+        ends = stakes[stakes["stake_id"].str.startswith(f"{name}-S")].geometry.tolist()
+        level = next(row["level"] for row in rows if row["name"] == f"{name}-S01")
+        for place in (0.2, 0.4, 0.6, 0.8):
+            at = shapely.LineString(ends).interpolate(place, normalized=True)
+            rows.append({"name": "", "easting": at.x, "northing": at.y, "level": level})
+    write_csv(site, [row | {"level": row["level"] + rng.normal(0, 0.012)} for row in rows])
+    run(site, "[as_built]\nrmse_m = 0.012\n")
+    assert len(fails(site)) == 0
+    sills = table(site, "as_built_sills")
+    assert "fail" not in set(sills["verdict"])
+    assert (sills["even_verdict"] == "not decided").all()
+    assert set(verdicts(site)["verdict"]) <= {"not decided", "as designed"}
+    findings = table(site, "as_built_findings")
+    assert set(findings["code"]) == {"not-decided"}
+    assert findings["element_id"].is_unique
+    assert findings["text"].str.contains("errs by 0.012 m").all()
+    assert not table(site, "as_built_stakes")["flag"].fillna("").str.contains("decided").any()
+    for name in NAMES:
+        assert check_frame(table(site, name), CATALOGUE[name]) == []
 
 
 def test_a_shifted_survey_is_named_and_taken_off(designed):

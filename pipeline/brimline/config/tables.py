@@ -361,10 +361,15 @@ class AsBuilt(ConfigTable):
     reach_m: Positive = Field(
         0.5, description="A surveyed point speaks for a stake no farther away than this."
     )
+    surveyed_by: Literal["level", "gnss", "air"] | None = Field(
+        None,
+        description="How levels were taken: level (it errs by 0.003 m), gnss (0.02 m) or air"
+        " (0.05 m); left out: 0.01 m for points, air for a surface.",
+    )
     rmse_m: NotNegative | None = Field(
         None,
-        description="Vertical error (RMSE) of the as-built survey; left out: 0.01 m for points,"
-        " 0.05 m for a surface.",
+        description="Vertical error (RMSE) of the as-built survey, where it is known better than"
+        " by surveyed_by; what it cannot show is told as not decided.",
     )
     settled: bool = Field(
         default=False,

@@ -15,6 +15,11 @@ def _maybe(name: str, meaning: str, unit: str, minimum: float | None = None) -> 
     return Column(name, "float", meaning, unit, minimum, required=False)
 
 
+def _verdict(name: str, meaning: str) -> Column:
+    text = f"{meaning} Not decided: this survey errs too much to tell."
+    return Column(name, "text", text, values=("pass", "fail", "not decided", "not surveyed"))
+
+
 ITEMS: Final = (
     Table(
         "as_built_findings",
@@ -45,12 +50,15 @@ ITEMS: Final = (
                 "verdict",
                 "text",
                 "as designed: every level passes; works: some level is off, but nothing fails by"
-                " it; fails: it has a fault that the design has not, or holds too little.",
-                values=("as designed", "works", "fails", "not surveyed"),
+                " it; fails: it has a fault that the design has not, or holds too little; not"
+                " decided: nothing is shown to be off, but the survey errs too much to pass it.",
+                values=("as designed", "works", "fails", "not decided", "not surveyed"),
             ),
             Column("stakes", "int", "Places whose level was asked for.", minimum=0),
             Column("passed", "int", "Built within the tolerance.", minimum=0),
-            Column("failed", "int", "Built off by more.", minimum=0),
+            Column("failed", "int", "Built off by more, beyond what the survey errs.", minimum=0),
+            Column("not_decided", "int", "So near the tolerance that the survey cannot tell.",
+                   minimum=0),
             Column("not_surveyed", "int", "Without a surveyed level near enough.", minimum=0),
             Column("spill_level_design_m", "float", "Level at which it should spill.", "m"),
             Column("spill_level_built_m", "float", "Level at which it spills as built.", "m"),
@@ -60,6 +68,7 @@ ITEMS: Final = (
             Column("storage_design_m3", "float", "Volume to the spill level as designed.", "m³", 0),
             _maybe("storage_built_m3", "Volume to its spill level as built; empty where its floor"
                    " was not surveyed.", "m³", 0),
+            _maybe("storage_error_m3", "Standard error of it by what the survey errs.", "m³", 0),
             _maybe("storage_pct", "Storage as built of that designed.", "%", 0),
             Column("spills_to", "text", "What it spills to; empty is nowhere.", required=False),
             _maybe("peak_level_m", "Highest level in any storm, as built.", "m"),
@@ -76,8 +85,9 @@ ITEMS: Final = (
         (
             _ELEMENT_ID,
             Column("sill", "int", "Number of the sill on its element.", minimum=1),
-            Column("verdict", "text", "Whether it passes.",
-                   values=("pass", "fail", "not surveyed")),
+            _verdict("verdict", "Whether it passes: the worse of the two that follow."),
+            _verdict("level_verdict", "Whether its mean level over its width is right."),
+            _verdict("even_verdict", "Whether it is level from side to side."),
             Column("width_m", "float", "Width of the level sill.", "m", 0),
             Column("design_m", "float", "Level that it should have.", "m"),
             _maybe("lowest_m", "Its lowest level: where it begins to spill.", "m"),
@@ -100,8 +110,7 @@ ITEMS: Final = (
             Column("stake_id", "text", "Name of the stake; of a bottom place, its own."),
             _ELEMENT_ID,
             Column("role", "text", "What is staked: floor, crest, sill, edge."),
-            Column("verdict", "text", "Whether it passes.",
-                   values=("pass", "fail", "not surveyed")),
+            _verdict("verdict", "Whether it passes."),
             Column("chainage_m", "float", "Distance along the line.", "m", 0),
             Column("design_m", "float", "Level that it should have; of banks that have yet to"
                    " settle, the level to build to.", "m"),

@@ -250,6 +250,11 @@ FLAGS: Final = (
         "Cut or fill as told, and survey it again.",
     ),
     Flag(
+        "not-decided",
+        "The as-built survey errs too much to tell whether this was built right.",
+        "Check it with a level from the benchmark, or shoot more places on it.",
+    ),
+    Flag(
         "uneven-sill",
         "The sill is not level from side to side: it spills where it is lowest.",
         "Level it over its whole width.",

@@ -274,8 +274,9 @@ def _as_built(results: Results) -> list[Figure]:
     if stakes is None or elements is None:
         return []
     count = stakes["verdict"].value_counts()
-    checked, unseen = int(count.get("pass", 0) + count.get("fail", 0)), count.get("not surveyed", 0)
-    note = f"of {checked} surveyed" + (f"; {unseen} were not" if unseen else "")
+    unseen, open_ = (int(count.get(word, 0)) for word in ("not surveyed", "not decided"))
+    note = f"of {len(stakes) - unseen} surveyed" + (f"; {unseen} were not" if unseen else "")
+    note += f"; {open_} not decided by this survey" if open_ else ""
     failing = int((elements["verdict"] == "fails").sum())
     found = [
         Figure(

@@ -333,6 +333,7 @@ STYLES: Final[dict[str, Style]] = {
                 ),
                 _built("works", "Off level, works", VERMILION, (9.0, 3.0)),
                 _built("fails", "Fails as built", RED),
+                _built("not decided", "Not decided by the survey", BLUE, (6.0, 3.0)),
                 _built("not surveyed", "Not surveyed", GREY, (2.0, 3.0)),
             ),
             label="element_id",
@@ -345,6 +346,11 @@ STYLES: Final[dict[str, Style]] = {
                     "Level fails",
                     mark=Mark(RED, "diamond", 7.0),
                     where=Where("verdict", "=", "fail"),
+                ),
+                Rule(
+                    "Level not decided",
+                    mark=Mark(BLUE, "circle", 5.0),
+                    where=Where("verdict", "=", "not decided"),
                 ),
                 Rule(
                     "Level not surveyed",

@@ -46,12 +46,13 @@ class Sheet:
 _PRINTED: Final[dict[str, tuple[str, ...]]] = {
     "as_built_findings": ("rank", "element_id", "storm", "text", "mend"),
     "as_built_elements": (
-        "element_id", "verdict", "passed", "failed", "not_surveyed", "spill_level_design_m",
+        "element_id", "verdict", "passed", "failed", "not_decided", "not_surveyed",
+        "spill_level_design_m",
         "spill_level_built_m", "sill_uneven_m", "storage_design_m3", "storage_built_m3",
         "storage_pct", "dry_height_m", "new_flags",
     ),
     "as_built_sills": (
-        "element_id", "sill", "verdict", "width_m", "design_m", "lowest_m", "highest_m",
+        "element_id", "sill", "level_verdict", "even_verdict", "design_m", "mean_m", "lowest_m",
         "uneven_m", "lowest_at_m", "mend",
     ),
     "as_built_stakes": (

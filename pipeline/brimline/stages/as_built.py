@@ -3,29 +3,20 @@
 from __future__ import annotations
 
 import math
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
+import shapely
 
-from brimline.cascade import check, judge, mends_for, route
+from brimline import as_built
 from brimline.config import AsBuilt, Works
-from brimline.elements.building import Asked, Tolerances, checked
 from brimline.engine.stage import Stage
-from brimline.errors import Problem, Severity
-from brimline.stages import _as_built_findings as told
-from brimline.stages import _as_built_shift as shifts
-from brimline.stages._as_built_elements import bottom_places, elements_built, sill_rows
-from brimline.stages._as_built_findings import BuiltFinding
-from brimline.stages._as_built_read import read_survey
-from brimline.stages._as_built_rows import (
-    After,
-    designed_m3_of,
-    element_rows,
-    finding_table,
-    headline,
-    sill_row,
-    stake_frame,
-)
+from brimline.errors import InternalError, Problem, Severity
+from brimline.io.built import is_surface, read_built_points, read_built_surface
+from brimline.io.vectors import Source
+from brimline.layers import FLAGS
+from brimline.layers.flags import joined
 from brimline.stages._earthworks import NEEDS as EARTH_NEEDS
 from brimline.stages._earthworks import designed
 from brimline.stages._frames import frame_of, table_of
@@ -34,103 +25,122 @@ from brimline.stages._works_cascade import LaidOut, laid_out
 from brimline.units import counted
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from geopandas import GeoDataFrame
 
-    from brimline.elements.building import Checked
+    from brimline.as_built import (
+        Asked,
+        BuiltFinding,
+        DesignedWorks,
+        FromPoints,
+        FromSurface,
+        Judgement,
+        SillBuilt,
+        SurveyShift,
+    )
     from brimline.engine.stage import Given, Made, Reporter
-    from brimline.stages._as_built_elements import AllBuilt
-    from brimline.stages._as_built_read import BuiltSurvey
+    from brimline.io.surveyed_place import Box
 
 _TABLES: Final = ("as_built_findings", "as_built_sills")
 _LAYERS: Final = ("as_built_elements", "as_built_stakes")
+_AROUND_M: Final = 100.0  # of the works, that a survey may lie in
 
 
 def _run(given: Given, report: Reporter) -> Made:
-    params = given.params("as_built", AsBuilt)
-    rules = given.facts("building_rules")
+    params, rules = given.params("as_built", AsBuilt), given.facts("building_rules")
     site = designed(given)
     laid = laid_out(given, Works(**given.facts("works_rules")))
     if not isinstance(laid, LaidOut) or not site.ready.elements:
         _warn(report, "nothing that was drawn can be held against it", "draw the elements")
         return _nothing(given)
-    survey = read_survey(given, site, params, rules["refine"], report)
-    report.advanced(0.3, "holding levels against the stakes")
-    tolerances = Tolerances(
-        params.sill_m, params.floor_m, params.crest_m, params.edge_m, survey.rmse_m
+    filled = {name for name, one in site.built.items() if one.get("filling_m", 0.0) > 0}
+    works = as_built.DesignedWorks(
+        site.ready, site.ground, laid.done.network, frozenset(filled), rules["refine"]
     )
-    asked = _asked(given.frame("stakes"), settled=params.settled)
-    asked += bottom_places(site, rules["refine"], 5.0)
-    found = [survey.differences.at(one) for one in asked]
-    checks = [
-        checked(one, here.difference_m, tolerances) for one, here in zip(asked, found, strict=True)
-    ]
-    built = elements_built(site, laid.done.network, checks, survey.differences, rules["refine"])
-    report.advanced(0.5, "routing the cascade as built")
-    after = _rerouted(laid, built, report)
-    sills = sill_rows(built.elements, tolerances)
-    designed_m3 = designed_m3_of(laid)
-    findings = told.ranked(
-        [
-            *_of_survey(survey, checks, params, report),
-            *told.of_cascade(after.new, after.mends, told.back_to_design(checks, sills)),
-            *told.of_levels(checks),
-            *told.of_sills(sills),
-            *told.of_storage(built.elements, designed_m3, checks, sills, params.storage_pct),
-            *told.of_unseen(checks),
-        ]
+    rmse_m = _rmse_m(given, params)
+    differences, shift = _read(given, works, params, rmse_m, report)
+    if shift.told and params.take_off_shift:
+        differences = as_built.without(differences, shift.shift_m)
+    report.advanced(0.3, "judging levels and routing the cascade as built")
+    trial = as_built.Trial(
+        tuple(laid.done.inflows), laid.rules.limits, laid.rules.pace, laid.ways.on_ground
     )
-    elements = element_rows(given.frame("elements"), laid, built, after, checks, findings)
-    _tell(findings, report)
-    return {
-        "as_built_findings": finding_table(findings),
-        "as_built_sills": table_of([sill_row(*row) for row in sills], "as_built_sills"),
-        "as_built_elements": frame_of(
-            elements, given.frame("elements").geometry.tolist(), "as_built_elements", given.grid
-        ),
-        "as_built_stakes": stake_frame(checks, found, given),
+    tolerances = as_built.Tolerances(
+        params.sill_m, params.floor_m, params.crest_m, params.edge_m, rmse_m
+    )
+    found = as_built.judge_works(
+        works, _asked(given.frame("stakes"), settled=params.settled), differences, tolerances,
+        trial, shift=shift, shift_taken_off=params.take_off_shift, storage_pct=params.storage_pct,
+    )  # fmt: skip
+    _tell(found.findings, report)
+    return _frames(found, given) | {
         "as_built": {
-            "headline": headline(checks, elements),
-            "shift_m": survey.shift.mean_m,
-            "shift": survey.shift.told,
-            "shift_taken_off": bool(survey.shift.told and params.take_off_shift),
-            "rmse_m": survey.rmse_m,
+            "headline": found.headline,
+            "shift_m": shift.mean_m,
+            "shift": shift.told,
+            "shift_taken_off": bool(shift.told and params.take_off_shift),
+            "rmse_m": rmse_m,
             "settled": params.settled,
-        },
+        }
     }
 
 
-def _of_survey(
-    survey: BuiltSurvey, checks: Sequence[Checked], params: AsBuilt, report: Reporter
-) -> list[BuiltFinding]:
-    """Say what lies on the whole survey alike."""
-    found = []
-    if survey.shift.told:
-        what = (
-            "it was taken off before levels were judged"
-            if params.take_off_shift
-            else "it was left in, as asked"
+def _rmse_m(given: Given, params: AsBuilt) -> float:
+    usual = "air" if is_surface(_survey_of(given).path) else "points"
+    stated = as_built.SURVEY_ERROR_M[params.surveyed_by or usual]
+    return stated if params.rmse_m is None else params.rmse_m
+
+
+def _survey_of(given: Given) -> Source:
+    source = given.source("as_built", Source)
+    if source is None:
+        raise InternalError("the stage is in a run only where inputs.as_built names a survey")
+    return source
+
+
+def _read(
+    given: Given, works: DesignedWorks, params: AsBuilt, rmse_m: float, report: Reporter
+) -> tuple[FromSurface | FromPoints, SurveyShift]:
+    """Read the survey as differences from the design, and look for a shift of all of it."""
+    source, older = _survey_of(given), given.facts("survey_error")
+    where = (source, given.raster("elevation"), given.grid, _around(given.frame("elements")))
+    sigma_m, correlation_m = math.hypot(older["rmse_m"], rmse_m), float(older["correlation_m"])
+    crs, unit = params.crs, params.vertical_unit
+    if is_surface(source.path):
+        read = read_built_surface(*where, crs=crs, vertical_unit=unit)
+        _pass_on(read.notices, report)
+        surface, untouched = as_built.surface_change(
+            works.ready, read.dem, read.grid, refine=works.refine, settled=params.settled
         )
-        mend = (
-            "check the survey's base and height reference against the benchmark; "
-            "set take_off_shift under [as_built] to leave it in"
+        return surface, as_built.shift_of_surface(
+            surface, untouched, sigma_m=sigma_m, correlation_m=correlation_m
         )
-        found.append(BuiltFinding(told.SURVEY, "", "", f"{survey.shift.told}; {what}", mend))
-    alike = shifts.alike(checks)
-    if alike and not survey.shift.by:
-        mend = "survey the benchmark and some untouched ground before anything is cut or filled"
-        found.append(BuiltFinding(told.SURVEY, "", "", alike, mend))
-    for one in found:
-        report.problem(Problem(Severity.WARNING, one.text, one.mend, "as_built"))
-    return found
+    points = read_built_points(*where, crs=crs, vertical_unit=unit)
+    _pass_on(points.problems, report)
+    elements = given.frame("elements")
+    floors = dict(zip(elements["element_id"], elements["floor_level_m"].astype(float), strict=True))
+    found, free = as_built.points_change(
+        works.ready, works.ground, points,
+        floors_m=floors, reach_m=params.reach_m, settled=params.settled,
+    )  # fmt: skip
+    level = given.facts("setting_out")["instrument"]
+    return found, as_built.shift_of_points(
+        found, free, points, (level["benchmark"], level["benchmark_m"]) if level else None,
+        sigma_m=sigma_m, rmse_m=rmse_m, correlation_m=correlation_m,
+    )  # fmt: skip
+
+
+def _around(elements: GeoDataFrame) -> Box:
+    west, south, east, north = (float(part) for part in elements.total_bounds)
+    return west - _AROUND_M, south - _AROUND_M, east + _AROUND_M, north + _AROUND_M
 
 
 def _asked(stakes: GeoDataFrame, *, settled: bool) -> list[Asked]:
     """Levels that the stakes ask for; offset stakes stand on ground that nobody touches."""
     level = "design_m" if settled else "build_m"
     return [
-        Asked(
+        as_built.Asked(
             row.element_id, row.stake_id, row.role, float(row.chainage_m), float(row.geometry.x),
             float(row.geometry.y), float(getattr(row, level)),
             math.inf if pd.isna(row.tolerance_m) else float(row.tolerance_m),
@@ -140,53 +150,112 @@ def _asked(stakes: GeoDataFrame, *, settled: bool) -> list[Asked]:
     ]  # fmt: skip
 
 
-def _rerouted(laid: LaidOut, built: AllBuilt, report: Reporter) -> After:
-    network = laid.done.network.rebuilt(
-        {name: one.element for name, one in built.elements.items()}, built.outlets
-    )
-    limits, pace = laid.rules.limits, laid.rules.pace
-    first, *others = laid.done.inflows
-    before = [laid.done.first, *(route(laid.done.network, one, pace) for one in others)]
-    routed = [route(network, one, pace) for one in (first, *others)]
-    marks = {(one.element_id, one.flag) for one in check(laid.done.network, limits)}
-    marks |= {(one.element_id, one.flag) for part in before for one in judge(part, limits)}
-    drawn = list(check(network, limits))
-    by_storm = {one.inflow.name: list(judge(one, limits)) for one in routed}
-    every = [("", one) for one in drawn]
-    every += [(storm, one) for storm, part in by_storm.items() for one in part]
-    new = [(storm, one) for storm, one in every if (one.element_id, one.flag) not in marks]
-    report.advanced(0.7, "looking for what would mend it")
-    shown = [*drawn, *by_storm[first.name]]
-    mended = [one for one in shown if (one.element_id, one.flag) not in marks]
-    mends = mends_for(
-        routed[0], mended, limits, pace, laid.ways.on_ground,
-        others=[one for one in shown if one not in mended],
-    )  # fmt: skip
-    return After(routed, new, mends)
+def _frames(found: Judgement, given: Given) -> dict[str, Any]:
+    stakes, places = _stake_rows(found)
+    shapes = given.frame("elements").set_index("element_id").geometry
+    elements = [
+        _blank(asdict(one)) | {"flag": joined(one.flag), "new_flags": joined(one.new_flags) or None}
+        for one in found.elements
+    ]
+    findings = [
+        _blank(
+            {
+                "rank": rank, "element_id": one.element_id, "storm": one.storm, "code": one.code,
+                "text": one.text, "mend": one.mend or FLAGS[one.code].mend.rstrip("."),
+            }
+        )
+        for rank, one in enumerate(found.findings, start=1)
+    ]  # fmt: skip
+    return {
+        "as_built_findings": table_of(findings, "as_built_findings"),
+        "as_built_sills": table_of([_sill_row(one) for one in found.sills], "as_built_sills"),
+        "as_built_elements": frame_of(
+            elements, [shapes[one.element_id] for one in found.elements], "as_built_elements",
+            given.grid,
+        ),
+        "as_built_stakes": frame_of(stakes, places, "as_built_stakes", given.grid),
+    }  # fmt: skip
+
+
+def _blank(row: dict[str, Any]) -> dict[str, Any]:
+    return {name: None if value == "" else value for name, value in row.items()}
+
+
+def _stake_rows(found: Judgement) -> tuple[list[dict[str, Any]], list[shapely.Point]]:
+    order = ("fail", "not decided", "not surveyed", "pass")
+    pairs = zip(found.checks, found.found, strict=True)
+    told = sorted(pairs, key=lambda pair: order.index(pair[0].verdict))
+    codes = {"fail": "built-off", "not surveyed": "not-surveyed"}
+    rows = [
+        _blank(
+            {
+                "stake_id": one.asked.stake_id,
+                "element_id": one.asked.element_id,
+                "role": one.asked.role,
+                "verdict": one.verdict,
+                "chainage_m": one.asked.chainage_m,
+                "design_m": one.asked.level_m,
+                "built_m": one.asked.level_m + one.difference_m,
+                "difference_m": one.difference_m,
+                "tolerance_m": one.tolerance_m,
+                "cut_m": one.difference_m if one.verdict == "fail" else math.nan,
+                "mend": one.told,
+                "because": one.beyond,
+                "distance_m": here.distance_m,
+                "point": here.point,
+            }
+        )
+        | {"flag": codes.get(one.verdict, "")}
+        for one, here in told
+    ]
+    return rows, [shapely.Point(one.asked.x, one.asked.y) for one, _ in told]
+
+
+def _sill_row(sill: SillBuilt) -> dict[str, Any]:
+    line, verdict = sill.line, sill.verdict
+    flags = {"not surveyed": "not-surveyed", "not decided": "not-decided"}
+    codes = [flags[verdict.both]] if verdict.both in flags else []
+    codes += ["built-off"] if verdict.level == "fail" else []
+    codes += ["uneven-sill"] if verdict.even == "fail" else []
+    names = ("lowest_m", "highest_m", "mean_m", "uneven_m", "lowest_at_m")
+    return {
+        "element_id": sill.element_id,
+        "sill": sill.number,
+        "verdict": verdict.both,
+        "level_verdict": verdict.level,
+        "even_verdict": verdict.even,
+        "width_m": sill.width_m,
+        "design_m": sill.level_m,
+        **{name: None if line is None else getattr(line, name) for name in names},
+        "points": 0 if line is None else line.points,
+        "mend": verdict.told or None,
+        "flag": joined(codes),
+    }
+
+
+def _pass_on(problems: Sequence[Problem], report: Reporter) -> None:
+    for problem in problems:
+        report.problem(problem)
 
 
 def _tell(findings: Sequence[BuiltFinding], report: Reporter) -> None:
-    failing = dict.fromkeys(
-        one.element_id for one in findings if one.element_id and one.code != "not-surveyed"
-    )
+    for one in findings:
+        if not one.element_id:
+            _warn(report, one.text, one.mend)
+    told = [one for one in findings if one.element_id]
+    open_ = ("not-surveyed", "not-decided")
+    failing = dict.fromkeys(one.element_id for one in told if one.code not in open_)
     if failing:
-        first = next(one for one in findings if one.element_id)
-        report.problem(
-            Problem(
-                Severity.WARNING,
-                f"{counted(len(failing), 'element is', 'elements are')} not built as designed:"
-                f" {', '.join(failing)}; first: {first.element_id}: {first.text}",
-                first.mend,
-                "as_built",
-            )
-        )
+        many = counted(len(failing), "element is", "elements are")
+        first = f"first: {told[0].element_id}: {told[0].text}"
+        _warn(report, f"{many} not built as designed: {', '.join(failing)}; {first}", told[0].mend)
 
 
 def _warn(report: Reporter, text: str, mend: str) -> None:
     report.problem(Problem(Severity.WARNING, text, mend, "as_built"))
 
 
-def _nothing(given: Given) -> Mapping[str, Any]:
+def _nothing(given: Given) -> dict[str, Any]:
     return {
         **{name: table_of([], name) for name in _TABLES},
         **{name: frame_of([], [], name, given.grid) for name in _LAYERS},
@@ -196,7 +265,7 @@ def _nothing(given: Given) -> Mapping[str, Any]:
 
 STAGE = Stage(
     name="as_built",
-    version=1,
+    version=2,
     title="what was built against the design",
     needs=tuple(
         dict.fromkeys(

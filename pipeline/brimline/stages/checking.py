@@ -9,15 +9,12 @@ import numpy as np
 
 from brimline.balance.planted import planted_zones
 from brimline.errors import InputError, Problem, Severity
+from brimline.io.built import is_surface, read_built_points, read_built_surface
 from brimline.io.elevation import read_elevation
 from brimline.io.inflows import read_inflows
 from brimline.io.rainfall import depth_doubts, read_depth_table
-from brimline.io.surveyed import read_surveyed
-from brimline.io.surveyed_place import misplaced, unit_problem, wrong_unit
 from brimline.io.weather import read_weather
-from brimline.lines.sample import surface_at
 from brimline.stages import _drawn
-from brimline.stages._as_built_read import is_surface
 from brimline.stages._works_shapes import drawn_names
 from brimline.stages._year_site import soils_of, zone_rows
 from brimline.stages.plan import read_plan
@@ -36,7 +33,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(slots=True)
-class Checked:
+class CheckedInputs:
     """What was found in the inputs.
 
     Parameters
@@ -52,14 +49,14 @@ class Checked:
         return sum(problem.severity is severity for problem in self.problems)
 
 
-def check_inputs(settings: Settings, sources: Mapping[str, Source]) -> Checked:
+def check_inputs(settings: Settings, sources: Mapping[str, Source]) -> CheckedInputs:
     """Read every input that the site's file names; nothing is computed or written.
 
     Parameters
     ----------
     sources : as `sources_of` returns them.
     """
-    found = Checked()
+    found = CheckedInputs()
     survey = _elevation(settings, sources, found)
     if survey is not None:
         _layers(settings, sources, *survey, found)
@@ -75,7 +72,7 @@ def check_inputs(settings: Settings, sources: Mapping[str, Source]) -> Checked:
 
 
 def _elevation(
-    settings: Settings, sources: Mapping[str, Source], found: Checked
+    settings: Settings, sources: Mapping[str, Source], found: CheckedInputs
 ) -> tuple[Elevation, Grid] | None:
     terrain = settings.terrain
     try:
@@ -101,7 +98,7 @@ def _elevation(
     return read.dem, read.grid
 
 
-def _rainfall(path: Path, found: Checked) -> None:
+def _rainfall(path: Path, found: CheckedInputs) -> None:
     try:
         table = read_depth_table(path)
         found.problems += depth_doubts(table, str(path))
@@ -114,7 +111,7 @@ def _rainfall(path: Path, found: Checked) -> None:
     )
 
 
-def _inflows(path: Path, found: Checked) -> None:
+def _inflows(path: Path, found: CheckedInputs) -> None:
     try:
         flows = read_inflows(path)
     except InputError as error:
@@ -125,41 +122,31 @@ def _inflows(path: Path, found: Checked) -> None:
 
 
 def _as_built(
-    settings: Settings, source: VectorSource, survey: tuple[Elevation, Grid] | None, found: Checked
+    settings: Settings,
+    source: VectorSource,
+    survey: tuple[Elevation, Grid] | None,
+    found: CheckedInputs,
 ) -> None:
     """Read what was built, and hold it against where the site is and how high its ground."""
-    params = settings.as_built
-    if is_surface(source.path):
-        try:
-            read = read_elevation(source.path, vertical_unit=params.vertical_unit, crs=params.crs)
-        except InputError as error:
-            found.problems += error.problems
-            return
-        found.problems += read.notices
-        found.facts.append(
-            f"as built: {read.grid.rows} × {read.grid.cols} cells of {read.grid.cell_m:g} m"
-        )
-        return
     if survey is None:
-        return  # without elevation there is no CRS to bring points to
+        return  # without elevation there is no CRS to bring it to
     dem, grid = survey
-    points = read_surveyed(
-        source, run_crs=grid.crs, crs=params.crs, vertical_unit=params.vertical_unit
-    )
-    found.problems += points.problems
-    if points.errors or not points.x.size:
-        return
-    elsewhere = misplaced(points.x, points.y, grid.bounds, grid.crs, str(source))
-    if elsewhere is not None:
-        found.problems.append(elsewhere)
-        return
-    unit = wrong_unit(points.level_m, surface_at(dem, grid, points.x, points.y))
-    if unit:
-        found.problems.append(unit_problem(unit, str(source)))
-    found.facts.append(f"as built: {points.x.size} points")
+    crs, unit = settings.as_built.crs, settings.as_built.vertical_unit
+    try:
+        if is_surface(source.path):
+            read = read_built_surface(source, dem, grid, grid.bounds, crs=crs, vertical_unit=unit)
+            found.problems += read.notices
+            cells = f"{read.grid.rows} × {read.grid.cols} cells of {read.grid.cell_m:g} m"
+            found.facts.append(f"as built: {cells}")
+        else:
+            points = read_built_points(source, dem, grid, grid.bounds, crs=crs, vertical_unit=unit)
+            found.problems += points.problems
+            found.facts.append(f"as built: {points.x.size} points")
+    except InputError as error:
+        found.problems += error.problems
 
 
-def _weather(settings: Settings, sources: Mapping[str, Source], found: Checked) -> None:
+def _weather(settings: Settings, sources: Mapping[str, Source], found: CheckedInputs) -> None:
     params = settings.weather
     if "weather" in sources:
         read = read_weather(sources["weather"].value, layout_of(params))
@@ -176,7 +163,11 @@ def _weather(settings: Settings, sources: Mapping[str, Source], found: Checked) 
 
 
 def _layers(
-    settings: Settings, sources: Mapping[str, Source], dem: Elevation, grid: Grid, found: Checked
+    settings: Settings,
+    sources: Mapping[str, Source],
+    dem: Elevation,
+    grid: Grid,
+    found: CheckedInputs,
 ) -> None:
     read = _drawn.read_site(
         {name: sources[name].value if name in sources else None for name in SOURCES}, dem, grid

@@ -22,13 +22,13 @@ from brimline.io.frames import conformed, empty
 from brimline.io.geopackage import write_geopackage
 from brimline.io.rasters import write_raster
 from brimline.layers import layer, raster, table
+from brimline.lines.sample import on_grid
 from brimline.report.change_page import change_html
 from brimline.stages import _compare_rows as rows
 from brimline.stages._compare_findings import findings, told_shift
 from brimline.stages._compare_rows import Pair
 from brimline.stages._compare_stable import stable_ground
 from brimline.stages._frames import frame_of
-from brimline.stages._on_grid import on_grid
 from brimline.terrain.change import difference
 
 if TYPE_CHECKING:

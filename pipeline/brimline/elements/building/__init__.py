@@ -1,12 +1,5 @@
-"""Building: in which order, the bill of quantities, and whether it was built as designed."""
+"""Building: an element as shapes and stakes, in which order, and the bill of quantities."""
 
-from brimline.elements.building.as_built import (
-    Ground,
-    drain_as_built,
-    element_as_built,
-    stages_as_built,
-    standing_water_m,
-)
 from brimline.elements.building.bill import (
     ITEMS,
     BillRow,
@@ -16,14 +9,6 @@ from brimline.elements.building.bill import (
     earth_quantities,
     sill_quantities,
     total_cost,
-)
-from brimline.elements.building.checking import (
-    Asked,
-    Checked,
-    SillLine,
-    Tolerances,
-    checked,
-    sill_verdict,
 )
 from brimline.elements.building.ground_shapes import (
     Building,
@@ -41,12 +26,9 @@ from brimline.elements.building.setting_out import Margins, Spacing, set_out
 
 __all__ = [
     "ITEMS",
-    "Asked",
     "BillRow",
     "Building",
-    "Checked",
     "Dimensions",
-    "Ground",
     "Item",
     "Margins",
     "Outfall",
@@ -54,26 +36,18 @@ __all__ = [
     "Profile",
     "Quantity",
     "SillAt",
-    "SillLine",
     "Spacing",
     "Step",
-    "Tolerances",
     "Way",
     "bill",
     "build_order",
-    "checked",
     "dimensions",
-    "drain_as_built",
     "earth_quantities",
-    "element_as_built",
     "pad_of",
     "profiles",
     "set_out",
     "shapes_of",
     "sill_quantities",
-    "sill_verdict",
-    "stages_as_built",
-    "standing_water_m",
     "total_cost",
     "uphill_left",
 ]

@@ -41,7 +41,7 @@ def plan(results: Results, frame: MapFrame) -> Plate | None:
         sheet.draw(name, only="Index contour" if name == "contours" else "")
     sheet.draw("overflows")
     sheet.draw("as_built_elements", label=True)
-    for title in ("Level fails", "Level not surveyed"):
+    for title in ("Level fails", "Level not decided", "Level not surveyed"):
         sheet.draw("as_built_stakes", only=title)
     for _, row in _worst(stakes).iterrows():
         _label(sheet, row, results)
@@ -110,6 +110,7 @@ def _caption(results: Results) -> str:
         count = stakes["verdict"].value_counts()
         told = (
             f"{int(count.get('pass', 0))} levels pass, {int(count.get('fail', 0))} fail, "
+            f"{int(count.get('not decided', 0))} are not decided by this survey, "
             f"{int(count.get('not surveyed', 0))} were not surveyed."
         )
     if findings is None:

@@ -8,11 +8,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from brimline.elements.building import Asked, Tolerances, checked
-from brimline.stages._as_built_shift import alike, of_points
-from brimline.stages._as_built_survey import FromPoints
+from brimline.as_built import Asked, FromPoints, Tolerances, checked, off_alike, shift_of_points
 
-MARK = {"benchmark": "Nail", "benchmark_m": 130.0}
+MARK = ("Nail", 130.0)
 
 
 def points(off_m, count=12, noise_m=0.01):
@@ -27,7 +25,9 @@ def points(off_m, count=12, noise_m=0.01):
 def shift(found, names=(), levels=(), mark=None):
     surveyed = SimpleNamespace(name=tuple(names), level_m=np.array(levels, dtype=float))
     free = np.ones(len(found.x), dtype=bool)
-    return of_points(found, free, surveyed, mark, sigma_m=0.1, rmse_m=0.01, correlation_m=10.0)
+    return shift_of_points(
+        found, free, surveyed, mark, sigma_m=0.1, rmse_m=0.01, correlation_m=10.0
+    )
 
 
 def test_no_shift_is_none():
@@ -70,8 +70,8 @@ def checks(differences):
 
 def test_levels_that_are_all_off_alike_are_told_and_others_are_not():
     rng = np.random.default_rng(4)
-    assert "0.3" in alike(checks(0.3 + rng.normal(0, 0.01, 20)))
-    assert "too low" in alike(checks(-0.3 + rng.normal(0, 0.01, 20)))
-    assert alike(checks(rng.normal(0.0, 0.01, 20))) == ""
-    assert alike(checks(0.3 + rng.normal(0, 0.2, 20))) == ""
-    assert alike(checks([0.3] * 5 + [math.nan] * 20)) == ""
+    assert "0.3" in off_alike(checks(0.3 + rng.normal(0, 0.01, 20)))
+    assert "too low" in off_alike(checks(-0.3 + rng.normal(0, 0.01, 20)))
+    assert off_alike(checks(rng.normal(0.0, 0.01, 20))) == ""
+    assert off_alike(checks(0.3 + rng.normal(0, 0.2, 20))) == ""
+    assert off_alike(checks([0.3] * 5 + [math.nan] * 20)) == ""

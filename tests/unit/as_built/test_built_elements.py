@@ -8,10 +8,9 @@ import numpy as np
 import pytest
 import shapely
 
-from brimline.elements import Drain, Element, Kind, Pond, Rating, Sill, built_sill, vertical
-from brimline.elements.building import (
+from brimline.as_built import (
     Asked,
-    Ground,
+    PoolCells,
     SillLine,
     Tolerances,
     checked,
@@ -21,10 +20,12 @@ from brimline.elements.building import (
     stages_as_built,
     standing_water_m,
 )
+from brimline.as_built.levels import UNDECIDED, range_of_chance
+from brimline.elements import Drain, Element, Kind, Pond, Rating, Sill, built_sill, vertical
 from brimline.elements.outlet import flow_m3_s
 from brimline.elements.sill import BROAD
 
-RULES = Tolerances(sill_m=0.02, floor_m=0.03, crest_m=0.05, edge_m=0.10, survey_error_m=0.005)
+RULES = Tolerances(sill_m=0.02, floor_m=0.03, crest_m=0.05, edge_m=0.10, survey_error_m=0.003)
 
 
 def box(floor_m: float = 10.0, spill_m: float = 11.0, area_m2: float = 50.0) -> Element:
@@ -33,8 +34,8 @@ def box(floor_m: float = 10.0, spill_m: float = 11.0, area_m2: float = 50.0) -> 
     )
 
 
-def cells(design: float, built: np.ndarray | float, count: int = 200) -> Ground:
-    return Ground(np.full(count, design), np.broadcast_to(built, count).astype(float), 0.25)
+def cells(design: float, built: np.ndarray | float, count: int = 200) -> PoolCells:
+    return PoolCells(np.full(count, design), np.broadcast_to(built, count).astype(float), 0.25)
 
 
 def asked(role: str, level_m: float = 100.0, bears_m: float = math.inf, because: str = "") -> Asked:
@@ -90,9 +91,9 @@ def test_what_cells_cannot_resolve_of_a_pond_cancels_out():
     design = np.maximum(18.5, 20.0 - (12 - np.hypot(x, y)) / 3)[np.hypot(x, y) < 12]
     exact = pond.stages.storage_at(20.0)
     assert abs(np.clip(20 - design, 0, None).sum() - exact) > 0.01  # cells do misread it
-    same = stages_as_built(pond, Ground(design, design, 1.0))
+    same = stages_as_built(pond, PoolCells(design, design, 1.0))
     assert same.storage_at(20.0) == pytest.approx(exact, rel=1e-5)
-    silted = stages_as_built(pond, Ground(design, np.maximum(design, 19.0), 1.0))
+    silted = stages_as_built(pond, PoolCells(design, np.maximum(design, 19.0), 1.0))
     lost = (np.maximum(design, 19.0) - design).sum()
     assert silted.storage_at(20.0) == pytest.approx(exact - lost, rel=1e-4)
 
@@ -152,16 +153,24 @@ def test_a_low_spot_is_found_with_its_place_and_its_fill():
     assert line.uneven_m == pytest.approx(0.03)
     assert line.lowest_at_m == pytest.approx(1.0)
     assert line.mean_m == pytest.approx(7.0 - 0.03 * 0.2 / 2 / 2)
-    verdict, mend = sill_verdict(line, 7.0, RULES)
-    assert verdict == "fail"
-    assert mend == "fill 0.03 m where it is lowest, 1.0 m along"
+    found = sill_verdict(line, 7.0, RULES)
+    assert (found.level, found.even) == ("pass", "fail")
+    assert found.told == "fill 0.03 m where it is lowest, 1.0 m along"
 
 
 def test_a_sill_within_tolerance_everywhere_may_still_be_too_uneven():
     line = SillLine(np.array([0.0, 2.0]), np.array([6.985, 7.015]))
-    assert sill_verdict(line, 7.0, RULES) == ("fail", "level it: 0.03 m from lowest to highest")
-    even = SillLine(np.array([0.0, 2.0]), np.array([7.01, 7.015]))
-    assert sill_verdict(even, 7.0, RULES) == ("pass", "")
+    uneven = sill_verdict(line, 7.0, RULES)
+    assert (uneven.level, uneven.even) == ("pass", "fail")
+    assert uneven.told == "level it: 0.03 m from lowest to highest"
+    even = sill_verdict(SillLine(np.array([0.0, 2.0]), np.array([7.01, 7.015])), 7.0, RULES)
+    assert (even.both, even.told) == ("pass", "")
+
+
+def test_a_sill_that_is_low_all_over_is_wrong_and_not_uneven():
+    low = sill_verdict(SillLine(np.array([0.0, 2.0]), np.array([6.951, 6.95])), 7.0, RULES)
+    assert (low.level, low.even) == ("fail", "pass")
+    assert low.told == "fill 0.05 m over its whole width"
 
 
 # --- stakes
@@ -172,7 +181,11 @@ def test_a_sill_within_tolerance_everywhere_may_still_be_too_uneven():
     [
         ("floor", 0.05, "fail", "cut 0.05 m"),
         ("floor", -0.05, "fail", "fill 0.05 m"),
-        ("floor", 0.03, "pass", ""),  # on the tolerance is within it
+        ("floor", 0.025, "pass", ""),
+        # 0.03 - 1.645 · 0.003 to 0.03 + 1.645 · 0.003 m: the survey cannot tell
+        ("floor", 0.026, "not decided", UNDECIDED),
+        ("floor", -0.034, "not decided", UNDECIDED),
+        ("floor", 0.036, "fail", "cut 0.04 m"),
         ("sill2", -0.03, "fail", "fill 0.03 m"),
         ("crest", -0.06, "fail", "fill 0.06 m"),
         ("crest", 0.40, "pass", "0.40 m higher than asked; leave it"),
@@ -191,10 +204,63 @@ def test_what_fails_is_said_only_beyond_what_the_element_bears():
     assert checked(bears, -0.12, RULES).beyond == "water would run over the low place"
 
 
-def test_a_survey_coarser_than_the_tolerance_is_said_to_be():
+def test_a_survey_coarser_than_the_tolerance_never_passes_and_fails_only_what_is_sure():
     coarse = Tolerances(survey_error_m=0.05)
-    assert checked(asked("sill"), 0.0, coarse).unsure
-    assert not checked(asked("sill"), 0.0, RULES).unsure
+    verdicts = [checked(asked("sill"), off, coarse).verdict for off in (0.0, 0.05, 0.10, 0.11)]
+    assert verdicts == ["not decided", "not decided", "not decided", "fail"]
+
+
+def test_the_range_that_chance_makes_is_the_published_one():
+    """Upper 5 % points of the studentised range, infinite degrees of freedom (Tukey's tables)."""
+    known = {2: 2.77, 3: 3.31, 4: 3.63, 5: 3.86, 10: 4.47, 20: 5.01}
+    for count, expected in known.items():
+        assert range_of_chance(count) == pytest.approx(expected, abs=0.006)
+
+
+# --- what a survey of known error tells of sills
+
+
+def surveyed_sills(low_m: float, shots: int, *, error_m: float = 0.012, trials: int = 1000):
+    """Verdicts on a sill 2 m wide, shot at even distances with a survey of known error."""
+    rng = np.random.default_rng(12)
+    along = np.linspace(0.0, 2.0, shots)
+    along = np.concatenate([[0.0], along, [2.0]])
+    rules = Tolerances(survey_error_m=error_m)
+    for _ in range(trials):
+        level = 7.0 - low_m + rng.normal(0, error_m, shots)
+        level = np.concatenate([level[:1], level, level[-1:]])
+        yield sill_verdict(SillLine(along, level, shots, shots), 7.0, rules)
+
+
+@pytest.mark.parametrize("shots", [2, 3, 5, 9])
+def test_noise_of_12_mm_fails_no_right_sill_and_hides_none_that_is_5_cm_low(shots):
+    right = [one.both for one in surveyed_sills(0.0, shots)]
+    assert right.count("fail") <= 50  # of 1000
+    low = [one.level for one in surveyed_sills(0.05, shots)]
+    assert low.count("fail") >= 950
+    uneven = [one.even for one in surveyed_sills(0.05, shots)]
+    assert uneven.count("fail") <= 50  # it is low, and not said to be uneven
+
+
+def test_a_level_passes_most_right_sills():
+    found = [one.both for one in surveyed_sills(0.0, 5, error_m=0.003)]
+    assert found.count("pass") >= 950
+    assert found.count("fail") == 0
+
+
+def test_levels_of_a_right_floor_seldom_fail_together_however_coarse_the_survey():
+    """Where all is right, one of an element's levels fails in 5 % of trials at most."""
+    rng = np.random.default_rng(5)
+    for error_m in (0.012, 0.05):
+        rules = Tolerances(survey_error_m=error_m)
+        failed = sum(
+            any(
+                checked(asked("floor"), off, rules, among=30).verdict == "fail"
+                for off in rng.normal(0, error_m, 30)
+            )
+            for _ in range(300)
+        )
+        assert failed <= 24  # 15 expected at the most; 24 is 2.4 standard deviations above
 
 
 # --- beds

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
 import shapely
 
-from brimline.elements.building import Asked
+from brimline.as_built import Asked, surface_change
 from brimline.grid import Grid
-from brimline.stages._as_built_survey import surface_change
 from brimline.terrain.shaping import Channel, LevelAlong, design
 
 GRID = Grid(40, 60, 1.0, 0.0, 40.0, "EPSG:32626")
@@ -24,7 +22,7 @@ def site():
     _, y = GRID.xy(*np.indices(GRID.shape))
     dem = (99.0 + 0.05 * y).astype(np.float32)
     ditch = Channel("Ditch", LINE, LevelAlong.flat(99.5), 0.0, 1.0, 2.0, 2.0)
-    return SimpleNamespace(ready=design(dem, GRID, [ditch]))
+    return design(dem, GRID, [ditch])
 
 
 def surveyed(site, cell_m, *, lifted_m=0.0):
@@ -33,8 +31,7 @@ def surveyed(site, cell_m, *, lifted_m=0.0):
     grid = Grid(round((north - south) / cell_m), round((east - west) / cell_m), cell_m, west, north,
                 GRID.crs)  # fmt: skip
     x, y = grid.xy(*np.indices(grid.shape))
-    ready = site.ready
-    fine = replace(ready, dem=(99.0 + 0.05 * y).astype(np.float32), grid=grid)
+    fine = replace(site, dem=(99.0 + 0.05 * y).astype(np.float32), grid=grid)
     surface = fine.surface(factor=4).design_m.astype(np.float64)
     floor = shapely.contains_xy(LINE.buffer(2.0, cap_style="flat"), x, y) & (x > 30)
     return np.where(floor, surface + lifted_m, surface).astype(np.float32), grid

@@ -1,37 +1,34 @@
-"""Elements and ways out as they were built, and the cascade with them."""
+"""Elements and ways out as they were built."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from scipy import ndimage
 
-from brimline.elements import Drain, Kind, Rating, Sill, built_sill
-from brimline.elements.building import (
-    Asked,
-    Ground,
-    SillLine,
+from brimline.as_built.levels import Asked, chance_of_one, range_of_chance, sill_verdict
+from brimline.as_built.storage import (
+    PoolCells,
     drain_as_built,
     element_as_built,
-    sill_verdict,
     stages_as_built,
     standing_water_m,
 )
+from brimline.elements import Drain, Kind, Rating, Sill, built_sill
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
+    from brimline.as_built.differences import Differences
+    from brimline.as_built.levels import CheckedLevel, SillLine, SillVerdict, Tolerances
     from brimline.cascade import Network
     from brimline.elements import Element, Outlet
-    from brimline.elements.building import Checked, Tolerances
-    from brimline.stages._as_built_survey import Differences
-    from brimline.stages._earthworks import Designed
-    from brimline.terrain.shaping import Piece
+    from brimline.terrain.shaping import Design, LevelsAt, Piece
 
 _ANY_CORNER: Final = np.ones((3, 3), dtype=np.int64)
 _HOLDING: Final = frozenset({Kind.SWALE, Kind.POND, Kind.BASIN})  # water behind a sill
@@ -39,6 +36,30 @@ _SAME_M: Final = 0.001
 _NOTCH_M: Final = 0.02  # what lies lower than this below a crest is cut by a sill
 _TOE_M: Final = 0.5  # bottom places stay this far from the toe of the sides
 _BOTTOMS: Final = 5  # about so many to a side of a large bottom
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DesignedWorks:
+    """The design that what was built is held against.
+
+    Parameters
+    ----------
+    ready : shapes of the earth; element number k is `ready.elements[k - 1]`.
+    ground : levels of the survey that the design was made on.
+    network : the cascade as designed.
+    filled : elements filled with stone or mulch, whose floor cannot be seen.
+    refine : parts that a cell's side is split into.
+    """
+
+    ready: Design
+    ground: LevelsAt
+    network: Network
+    filled: frozenset[str] = frozenset()
+    refine: int = 4
+
+    def levels(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Designed levels at points, banks settled."""
+        return self.ready.at(x, y, self.ground(x, y)).level_m
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,15 +71,17 @@ class SillBuilt:
     width_m: float
     level_m: float
     line: SillLine | None
+    verdict: SillVerdict
 
 
 @dataclass(slots=True)
-class Built:
+class BuiltElement:
     """An element as built.
 
     Parameters
     ----------
     storage_known : whether its floor was surveyed.
+    storage_error_m3 : standard error of its storage by what the survey errs [m³].
     crest_change_m : lowest built less designed crest; NaN where no crest was surveyed.
     standing_m, standing_at_m : deepest water that a drain's bed holds back, and where [m].
     """
@@ -66,6 +89,7 @@ class Built:
     element: Element
     sills: list[SillBuilt] = field(default_factory=list)
     storage_known: bool = False
+    storage_error_m3: float = 0.0
     crest_change_m: float = math.nan
     standing_m: float = 0.0
     standing_at_m: float = math.nan
@@ -75,20 +99,23 @@ class Built:
 class AllBuilt:
     """All elements as built, and outlets that changed, by place in the network's links."""
 
-    elements: dict[str, Built] = field(default_factory=dict)
+    elements: dict[str, BuiltElement] = field(default_factory=dict)
     outlets: dict[int, Outlet] = field(default_factory=dict)
 
 
-def bottom_places(site: Designed, refine: int, interval_m: float) -> list[Asked]:
+def bottom_places(works: DesignedWorks, interval_m: float = 5.0) -> list[Asked]:
     """Places on the bottoms of ponds and basins, on a lattice that fits each."""
-    found = []
-    for place, name in enumerate(site.ready.elements):
-        built = site.built[name]
-        if built["kind"] not in ("pond", "basin") or built.get("filling_m", 0.0) > 0:
-            continue
-        piece = site.ready.around(place + 1, factor=refine)
-        found += _bottoms(name, piece, place + 1, interval_m)
-    return found
+    bowls = {
+        one.element_id for one in works.network.elements if one.kind in (Kind.POND, Kind.BASIN)
+    }
+    return [
+        asked
+        for label, name in enumerate(works.ready.elements, start=1)
+        if name in bowls - works.filled
+        for asked in _bottoms(
+            name, works.ready.around(label, factor=works.refine), label, interval_m
+        )
+    ]
 
 
 def _bottoms(name: str, piece: Piece, label: int, interval_m: float) -> list[Asked]:
@@ -118,31 +145,36 @@ def _bottoms(name: str, piece: Piece, label: int, interval_m: float) -> list[Ask
 
 
 def elements_built(
-    site: Designed,
-    network: Network,
-    checks: Sequence[Checked],
+    works: DesignedWorks,
+    checks: Sequence[CheckedLevel],
     differences: Differences,
-    refine: int,
+    tolerances: Tolerances,
 ) -> AllBuilt:
-    """Work out every element as built; what was not surveyed stays as designed."""
+    """Work out every element as built; what was not surveyed stays as designed.
+
+    What the survey's scatter explains is levelled out: a sill lies at its mean, a crest at its
+    median level, unless a place is lower than chance makes it.
+    """
     found = AllBuilt()
-    for element in network.elements:
+    for element in works.network.elements:
         name = element.element_id
         mine = [one for one in checks if one.asked.element_id == name]
         if isinstance(element.shape, Drain):
-            found.elements[name] = _drain(element, element.shape, mine)
-            _drain_outlets(found, network, name)
-        elif element.kind in _HOLDING and name in site.ready.elements:
-            found.elements[name] = _bowl(site, network, element, mine, differences, refine, found)
+            found.elements[name] = _drain(element, element.shape, mine, tolerances)
+            _drain_outlets(found, works.network, name)
+        elif element.kind in _HOLDING and name in works.ready.elements:
+            found.elements[name] = _bowl(works, element, mine, differences, tolerances, found)
         else:
-            found.elements[name] = Built(element)
+            found.elements[name] = BuiltElement(element)
     return found
 
 
-def _drain(element: Element, drain: Drain, mine: Sequence[Checked]) -> Built:
+def _drain(
+    element: Element, drain: Drain, mine: Sequence[CheckedLevel], tolerances: Tolerances
+) -> BuiltElement:
     bed = [one for one in mine if one.asked.role == "floor" and math.isfinite(one.difference_m)]
     if not bed:
-        return Built(element)
+        return BuiltElement(element)
     along = np.array([one.asked.chainage_m for one in bed])
     level = np.array([one.asked.level_m for one in bed])
     change = np.array([one.difference_m for one in bed])
@@ -150,9 +182,11 @@ def _drain(element: Element, drain: Drain, mine: Sequence[Checked]) -> Built:
         along = drain.length_m - along
     now = drain_as_built(drain, along, change)
     depth, at = standing_water_m(along, level + change)
+    if depth <= range_of_chance(len(bed)) * tolerances.survey_error_m:
+        depth = 0.0
     crest = [one.difference_m for one in mine if one.asked.role == "crest"]
     low = min((one for one in crest if math.isfinite(one)), default=math.nan)
-    return Built(
+    return BuiltElement(
         now.element(), storage_known=True, crest_change_m=low, standing_m=depth, standing_at_m=at
     )
 
@@ -166,45 +200,55 @@ def _drain_outlets(found: AllBuilt, network: Network, name: str) -> None:
 
 
 def _bowl(
-    site: Designed,
-    network: Network,
+    works: DesignedWorks,
     element: Element,
-    mine: Sequence[Checked],
+    mine: Sequence[CheckedLevel],
     differences: Differences,
-    refine: int,
+    tolerances: Tolerances,
     found: AllBuilt,
-) -> Built:
+) -> BuiltElement:
     """Work out an element that holds water behind a sill."""
-    name = element.element_id
-    sills = _sills(network, name, mine, differences)
+    name, network = element.element_id, works.network
+    error_m = tolerances.survey_error_m
+    sills = _sills(network, name, mine, differences, tolerances)
     for place, one in sills.items():
         outlet = network.links[place].outlet
         if one.line is not None and isinstance(outlet, Sill):
-            found.outlets[place] = _outlet(outlet, one.line)
+            found.outlets[place] = _outlet(outlet, one.line, error_m)
     crest = [one.asked for one in mine if one.asked.role == "crest"]
     least = element.crest_level_m - _NOTCH_M
-    changes = differences.along_crest(crest, site.levels, least) if crest else np.zeros(0)
-    low = float(changes.min()) if changes.size else math.nan
+    changes = differences.along_crest(crest, works.levels, least) if crest else np.zeros(0)
+    low = _lowest(changes, error_m)
     spill = network.spill_level_m(name)
-    ground = None
-    if not site.built[name].get("filling_m", 0.0):
-        ground = ground_within(site, name, spill, differences, refine)
+    ground = None if name in works.filled else pool_cells(works, name, spill, differences)
     stages = element.stages if ground is None else stages_as_built(element, ground)
-    ways = {place: link for place, link in enumerate(network.links) if link.from_id == name}
     levels = [
         found.outlets.get(place, link.outlet).crest_m
-        for place, link in ways.items()
-        if not link.outlet.is_pipe
+        for place, link in enumerate(network.links)
+        if link.from_id == name and not link.outlet.is_pipe
     ]
     now = element_as_built(
         element, stages, spill_level_m=min(levels, default=spill),
         crest_change_m=0.0 if math.isnan(low) else low,
     )  # fmt: skip
-    return Built(now, list(sills.values()), ground is not None, low)
+    floors = sum(one.asked.role == "floor" and math.isfinite(one.difference_m) for one in mine)
+    error_m3 = float(now.stages.area_at(now.spill_level_m)) * differences.error_of_mean_m(
+        error_m, floors
+    )
+    return BuiltElement(now, list(sills.values()), ground is not None, error_m3, low)
 
 
-def _outlet(sill: Sill, line: SillLine) -> Outlet:
-    if sill.form != "broad" or line.uneven_m <= _SAME_M:
+def _lowest(change_m: NDArray[np.float64], error_m: float) -> float:
+    """Lowest change along a crest, or its median where chance explains that some lie lower."""
+    if not change_m.size:
+        return math.nan
+    low, middle = float(change_m.min()), float(np.median(change_m))
+    return low if low < middle - chance_of_one(change_m.size) * error_m else middle
+
+
+def _outlet(sill: Sill, line: SillLine, error_m: float) -> Outlet:
+    even_m = max(_SAME_M, range_of_chance(line.readings) * error_m)
+    if sill.form != "broad" or line.uneven_m <= even_m:
         return sill.raised(line.mean_m - sill.crest_m)
     along = np.unique(line.along_m)
     level = np.array([line.level_m[line.along_m == place].mean() for place in along])
@@ -212,38 +256,39 @@ def _outlet(sill: Sill, line: SillLine) -> Outlet:
 
 
 def _sills(
-    network: Network, name: str, mine: Sequence[Checked], differences: Differences
+    network: Network,
+    name: str,
+    mine: Sequence[CheckedLevel],
+    differences: Differences,
+    tolerances: Tolerances,
 ) -> dict[int, SillBuilt]:
     """Sills of an element by place in the network's links; stakes number them in that order."""
     places = [
-        place
+        (place, link.outlet)
         for place, link in enumerate(network.links)
         if link.from_id == name and isinstance(link.outlet, Sill) and link.outlet.width_m > 0
     ]
     found = {}
-    for number, place in enumerate(places, start=1):
-        sill = network.links[place].outlet
+    for number, (place, sill) in enumerate(places, start=1):
         role = "sill" if number == 1 else f"sill{number}"
         ends = np.array([(one.asked.x, one.asked.y) for one in mine if one.asked.role == role])
-        line = None
-        if len(ends) == 2 and isinstance(sill, Sill):
-            line = differences.along_sill(ends, sill.crest_m)
-        width = sill.width_m if isinstance(sill, Sill) else 0.0
-        found[place] = SillBuilt(name, number, width, sill.crest_m, line)
+        line = differences.along_sill(ends, sill.crest_m) if len(ends) == 2 else None
+        verdict = sill_verdict(line, sill.crest_m, tolerances)
+        found[place] = SillBuilt(name, number, sill.width_m, sill.crest_m, line, verdict)
     return found
 
 
-def ground_within(
-    site: Designed, name: str, spill_level_m: float, differences: Differences, refine: int
-) -> Ground | None:
+def pool_cells(
+    works: DesignedWorks, name: str, spill_level_m: float, differences: Differences
+) -> PoolCells | None:
     """Cells under the designed water of an element, as designed and as built.
 
     Returns
     -------
     None where its floor was not surveyed.
     """
-    label = site.label_of(name)
-    piece = site.ready.around(label, factor=refine)
+    label = works.ready.elements.index(name) + 1
+    piece = works.ready.around(label, factor=works.refine)
     mine = piece.dug_by == label
     if not mine.any():
         return None
@@ -254,7 +299,7 @@ def ground_within(
     if change is None:
         return None
     design = piece.design_m[pool]
-    return Ground(design, design + change, piece.grid.cell_area_m2)
+    return PoolCells(design, design + change, piece.grid.cell_area_m2)
 
 
 def _pool(piece: Piece, mine: NDArray[np.bool_], spill_level_m: float) -> NDArray[np.bool_]:
@@ -265,23 +310,3 @@ def _pool(piece: Piece, mine: NDArray[np.bool_], spill_level_m: float) -> NDArra
     pool: NDArray[np.bool_] = (numbers == numbers.flat[deepest]) & below
     border = np.concatenate([pool[0], pool[-1], pool[:, 0], pool[:, -1]])
     return mine & below if border.any() or not pool.any() else pool
-
-
-def sill_rows(
-    built: Mapping[str, Built], tolerances: Tolerances
-) -> list[tuple[SillBuilt, str, str]]:
-    """Every sill with its verdict and what is to be done."""
-    rows: list[tuple[SillBuilt, str, str]] = []
-    for one in built.values():
-        for sill in one.sills:
-            if sill.line is None:
-                rows.append((sill, "not surveyed", "survey it from side to side"))
-            else:
-                rows.append((sill, *sill_verdict(sill.line, sill.level_m, tolerances)))
-    return rows
-
-
-def names(values: Sequence[Any]) -> str:
-    """List a few names."""
-    shown = ", ".join(str(value) for value in values[:4])
-    return shown + (f" and {len(values) - 4} more" if len(values) > 4 else "")

@@ -4,20 +4,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from brimline.terrain.change import find_shift
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from brimline.elements.building import Checked
-    from brimline.io.surveyed import Surveyed
-    from brimline.stages._as_built_survey import FromPoints, FromSurface
+    from brimline.as_built.differences import FromPoints, FromSurface, PointsWithLevels
+    from brimline.as_built.levels import CheckedLevel
 
 _SURE: Final = 3.0  # standard errors from which a shift counts
 _LEAST_M: Final = 0.01
@@ -41,13 +40,13 @@ class SurveyShift:
     by : what shows it.
     """
 
-    shift_m: Any = 0.0
+    shift_m: float | NDArray[np.float64] = 0.0
     mean_m: float = 0.0
     told: str = ""
     by: str = ""
 
 
-def of_surface(
+def shift_of_surface(
     found: FromSurface, untouched: NDArray[np.bool_], *, sigma_m: float, correlation_m: float
 ) -> SurveyShift:
     """Look for a shift or tilt on ground that nobody touched.
@@ -70,11 +69,11 @@ def of_surface(
     return SurveyShift(surface, shift.mean_m, told, "ground")
 
 
-def of_points(
+def shift_of_points(
     found: FromPoints,
     free: NDArray[np.bool_],
-    points: Surveyed,
-    instrument: Mapping[str, Any] | None,
+    points: PointsWithLevels,
+    benchmark: tuple[str, float] | None,
     *,
     sigma_m: float,
     rmse_m: float,
@@ -88,14 +87,14 @@ def of_points(
     Parameters
     ----------
     free : bool (n,); points on ground on which nothing was to be built.
-    instrument : as it is set up, with its benchmark; None where there is none.
+    benchmark : its name and level [m]; None where there is none.
     sigma_m : error of a difference of the two surveys at one place [m].
     rmse_m : error of the as-built survey [m].
     """
-    mark = str(instrument["benchmark"]) if instrument else ""
+    mark, mark_m = benchmark or ("", math.nan)
     marks = [at for at, one in enumerate(points.name) if mark and one.casefold() == mark.casefold()]
-    if instrument and marks:
-        off = float(np.mean(points.level_m[marks])) - float(instrument["benchmark_m"])
+    if marks:
+        off = float(np.mean(points.level_m[marks])) - mark_m
         if abs(off) <= max(2 * rmse_m, _LEAST_M):
             return SurveyShift(by="benchmark")
         told = f"the as-built survey has the benchmark {mark} {_high(off)}"
@@ -116,7 +115,7 @@ def of_points(
     return SurveyShift(middle, middle, _told(middle, where, noise, sigma_m), "ground")
 
 
-def alike(checks: Sequence[Checked]) -> str:
+def off_alike(checks: Sequence[CheckedLevel]) -> str:
     """Say that all stakes are off by the same amount; empty where they are not.
 
     Whether the survey or the digging is off cannot be told from the stakes alone.

@@ -10,26 +10,23 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Final, Protocol
+from typing import TYPE_CHECKING, Final, Protocol
 
 import numpy as np
 import shapely
 from scipy import ndimage
 
-from brimline.elements.building import SillLine
-from brimline.lines.sample import surface_at
-from brimline.stages._on_grid import on_grid
+from brimline.as_built.levels import SillLine
+from brimline.lines.sample import on_grid, surface_at
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from brimline.elements.building import Asked
+    from brimline.as_built.levels import Asked
     from brimline.grid import Elevation, Grid
-    from brimline.io.surveyed import Surveyed
-    from brimline.stages._earthworks import Designed
-    from brimline.terrain.shaping import LevelsAt
+    from brimline.terrain.shaping import Design, LevelsAt
 
 _SAME_PART_M: Final = 0.10  # a point whose designed level is this near a stake's is on its part
 _CLEAR_M: Final = 1.0  # of any digging, for ground that nobody touched
@@ -41,7 +38,7 @@ _ROLES: Final = frozenset({"sill", "floor", "crest", "edge"})
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class FoundLevel:
     """A difference at a stake, and what it was taken from.
 
     Parameters
@@ -55,10 +52,29 @@ class Found:
     point: str = ""
 
 
+class PointsWithLevels(Protocol):
+    """Surveyed points in the run's CRS: place and level, name and role as written [m]."""
+
+    @property
+    def x(self) -> NDArray[np.float64]: ...  # noqa: D102
+    @property
+    def y(self) -> NDArray[np.float64]: ...  # noqa: D102
+    @property
+    def level_m(self) -> NDArray[np.float64]: ...  # noqa: D102
+    @property
+    def name(self) -> tuple[str, ...]: ...  # noqa: D102
+    @property
+    def role(self) -> tuple[str, ...]: ...  # noqa: D102
+
+
 class Differences(Protocol):
     """By how much what was built differs from what was designed."""
 
-    def at(self, asked: Asked) -> Found:
+    def error_of_mean_m(self, survey_error_m: float, count: int) -> float:
+        """Return the standard error of the mean of so many levels of one element [m]."""
+        ...
+
+    def at(self, asked: Asked) -> FoundLevel:
         """Return the difference at a stake."""
         ...
 
@@ -96,9 +112,13 @@ class FromSurface:
     change_m: Elevation
     grid: Grid
 
-    def at(self, asked: Asked) -> Found:
+    def error_of_mean_m(self, survey_error_m: float, count: int) -> float:  # noqa: ARG002
+        """See `Differences`; the errors of a surface are alike over an element."""
+        return survey_error_m
+
+    def at(self, asked: Asked) -> FoundLevel:
         """See `Differences`."""
-        return Found(float(surface_at(self.change_m, self.grid, asked.x, asked.y)))
+        return FoundLevel(float(surface_at(self.change_m, self.grid, asked.x, asked.y)))
 
     def along_sill(self, ends: NDArray[np.float64], level_m: float) -> SillLine | None:
         """See `Differences`."""
@@ -109,7 +129,8 @@ class FromSurface:
         found = surface_at(self.change_m, self.grid, points[:, 0], points[:, 1])
         if not np.isfinite(found).all():
             return None
-        return SillLine(share * width, level_m + found)
+        readings = math.ceil(width / self.grid.cell_m) + 1
+        return SillLine(share * width, level_m + found, readings)
 
     def along_crest(
         self, crest: Sequence[Asked], design: LevelsAt, least_m: float
@@ -139,7 +160,7 @@ class FromSurface:
 
 
 def surface_change(
-    site: Designed, built_m: Elevation, built_grid: Grid, *, refine: int, settled: bool
+    ready: Design, built_m: Elevation, built_grid: Grid, *, refine: int, settled: bool
 ) -> tuple[FromSurface, NDArray[np.bool_]]:
     """Hold a surveyed surface against the design on the survey's own cells.
 
@@ -152,7 +173,6 @@ def surface_change(
     -------
     differences; and bool (rows, cols), cells a metre clear of all that was to be built.
     """
-    ready = site.ready
     ground = on_grid(ready.dem, ready.grid, built_grid)
     factor = max(2, round(refine * built_grid.cell_m / ready.grid.cell_m))
     shaped = replace(ready, dem=ground, grid=built_grid).surface(factor=factor, built=not settled)
@@ -189,7 +209,11 @@ class FromPoints:
     floors_m: dict[str, float]
     reach_m: float
 
-    def at(self, asked: Asked) -> Found:
+    def error_of_mean_m(self, survey_error_m: float, count: int) -> float:
+        """See `Differences`; each point errs by itself."""
+        return survey_error_m / math.sqrt(max(count, 1))
+
+    def at(self, asked: Asked) -> FoundLevel:
         """See `Differences`; a point that bears a stake's name speaks for it first."""
         apart = np.hypot(self.x - asked.x, self.y - asked.y)
         reach = asked.reach_m or self.reach_m
@@ -200,9 +224,9 @@ class FromPoints:
         if not near:
             near = np.flatnonzero(fits & np.isfinite(self.change_m)).tolist()
         if not near:
-            return Found(math.nan)
+            return FoundLevel(math.nan)
         best = min(near, key=lambda place: float(apart[place]))
-        return Found(float(self.change_m[best]), float(apart[best]), self.name[best])
+        return FoundLevel(float(self.change_m[best]), float(apart[best]), self.name[best])
 
     def along_sill(self, ends: NDArray[np.float64], level_m: float) -> SillLine | None:
         """See `Differences`; between points, and from the outermost to the ends, it is even."""
@@ -221,7 +245,8 @@ class FromPoints:
         levels = level_m + self.change_m[fits][order]
         places = np.concatenate([[0.0], places, [width]])
         levels = np.concatenate([levels[:1], levels, levels[-1:]])
-        return SillLine(places, levels, int(fits.sum()))
+        count = int(fits.sum())
+        return SillLine(places, levels, count, count)
 
     def along_crest(
         self, crest: Sequence[Asked], design: LevelsAt, least_m: float
@@ -275,7 +300,13 @@ def crest_lines(crest: Sequence[Asked]) -> list[shapely.LineString]:
 
 
 def points_change(
-    site: Designed, points: Surveyed, *, floors_m: dict[str, float], reach_m: float, settled: bool
+    ready: Design,
+    ground: LevelsAt,
+    points: PointsWithLevels,
+    *,
+    floors_m: dict[str, float],
+    reach_m: float,
+    settled: bool,
 ) -> tuple[FromPoints, NDArray[np.bool_]]:
     """Hold surveyed points against the design at their own places.
 
@@ -284,21 +315,24 @@ def points_change(
     differences; and bool (n,), points on ground on which nothing was to be built.
     """
     x, y = points.x, points.y
-    here = site.ready.at(x, y, site.ground(x, y), built=not settled)
+    here = ready.at(x, y, ground(x, y), built=not settled)
     labels = np.where(here.dug_by > 0, here.dug_by, here.heaped_by)
-    owner = tuple(site.ready.elements[label - 1] if label else "" for label in labels.tolist())
+    owner = tuple(ready.elements[label - 1] if label else "" for label in labels.tolist())
     change = points.level_m - here.level_m
     free = np.isfinite(change) & (labels == 0)
     for turn in np.arange(8) * math.pi / 4:  # nor near any digging
         east, north = x + _CLEAR_M * math.cos(turn), y + _CLEAR_M * math.sin(turn)
-        beside = site.ready.at(east, north, site.ground(east, north))
+        beside = ready.at(east, north, ground(east, north))
         free &= (beside.dug_by == 0) & (beside.heaped_by == 0)
     roles = tuple(role.casefold().rstrip("0123456789") for role in points.role)
     found = FromPoints(x, y, change, here.level_m, points.name, roles, owner, floors_m, reach_m)
     return found, free
 
 
-def without(differences: FromSurface | FromPoints, shift_m: Any) -> FromSurface | FromPoints:  # noqa: ANN401
+def without(
+    differences: FromSurface | FromPoints, shift_m: float | NDArray[np.float64]
+) -> FromSurface | FromPoints:
     """Return differences with a shift of the whole survey, one number or a surface, taken off."""
-    change = differences.change_m - shift_m
-    return replace(differences, change_m=change.astype(differences.change_m.dtype))
+    if isinstance(differences, FromPoints):
+        return replace(differences, change_m=differences.change_m - shift_m)
+    return replace(differences, change_m=(differences.change_m - shift_m).astype(np.float32))

@@ -23,7 +23,7 @@ _FLATTEST: Final = 1e-5  # fall of a drain whose floor does not fall any more
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Ground:
+class PoolCells:
     """The floor and sides of an element in cells, as designed and as built.
 
     Parameters
@@ -73,7 +73,7 @@ class Ground:
         return np.asarray(below * self.cell_area_m2, np.float64)
 
 
-def stages_as_built(element: Element, ground: Ground, *, void: float = 1.0) -> StageTable:
+def stages_as_built(element: Element, ground: PoolCells, *, void: float = 1.0) -> StageTable:
     """Return storage by level, as designed and changed by what was built otherwise.
 
     The difference of two volumes measured in the same cells is added to the design's own table, so
