@@ -157,6 +157,32 @@ def _soil_day(water, from_store, from_mains, rain_in, fed, demand, evaporated, t
 
 
 @kernel
+def shed_by_wetness(days, parts, available):
+    """Runoff (parts, days) [mm] of ground whose retention follows the water in its soil.
+
+    `days` are rain and what plants drink without stress, (2, days); `parts` (parts, 4) the average
+    retention and the parameters of `wetness.retention_by_wetness`.
+    """
+    shed = np.empty((parts.shape[0], days.shape[1]))
+    for part in range(parts.shape[0]):
+        water = available
+        for day in range(days.shape[1]):
+            rain = days[0, day]
+            retention = parts[part, 0]
+            if parts[part, 1] > 0.0:  # not sealed
+                held = water + np.exp(parts[part, 2] - parts[part, 3] * water)
+                retention = parts[part, 1] * (1.0 - water / held)
+            beyond = max(rain - 0.2 * retention, 0.0)
+            runoff = 0.0
+            if beyond > 0.0:
+                runoff = min(beyond * beyond / (beyond + retention), rain)
+            drunk = _stress(available - water, available, 0.5 * available) * days[1, day]
+            water = min(max(water + rain - runoff - drunk, 0.0), available)
+            shed[part, day] = runoff
+    return shed
+
+
+@kernel
 def simulate(
     weather, mains_limit, zones, zone_days, stores, inflow, shapes, sizes, uses, use_days, links,
     keep,

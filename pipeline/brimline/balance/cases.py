@@ -13,7 +13,7 @@ from brimline.balance.planting import unmulched
 from brimline.balance.simulate import warmed
 from brimline.balance.surface import Air, Surface, cover_share, most_kc
 from brimline.balance.system import System, Use, Zone
-from brimline.rainfall import runoff_depth_mm
+from brimline.balance.wetness import WettingSoil, shed_mm
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from brimline.balance.planted import PlantedZone
     from brimline.balance.rules import YearRules
     from brimline.balance.soil import Within
+    from brimline.rainfall import MixedGround
     from brimline.rainfall.daily import DailyWeather
 
 
@@ -35,6 +36,7 @@ class Case:
     ----------
     rain, et0 : factors on every day's rain and reference evapotranspiration.
     within : where in the range of their textures the soils lie.
+    by_wetness : ground sheds as wet as its soil is that morning; else as at average wetness.
     """
 
     name: str
@@ -42,6 +44,7 @@ class Case:
     rain: float = 1.0
     et0: float = 1.0
     within: Within = "middle"
+    by_wetness: bool = True
 
 
 AS_DRAWN = Case("as drawn", "Soils and weather as they were given.")
@@ -68,6 +71,11 @@ def cases(rules: YearRules) -> tuple[Case, ...]:
             "Soils at the high end of what their textures hold for plants.",
             within="high",
         ),
+        Case(
+            "ground always of average wetness",
+            "Runoff of every day by the tabulated curve numbers, however wet the ground is.",
+            by_wetness=False,
+        ),
     )
 
 
@@ -77,7 +85,7 @@ class YearSite:
 
     Parameters
     ----------
-    curve_numbers : of each zone's ground, by name.
+    grounds : what of each zone sheds water, by name.
     feeds : store to zones to shares of its soakage.
     under_stores : share of a zone's ground where rain falls into stores instead, by name.
     et0_mm : (days,) reference evapotranspiration [mm/d].
@@ -85,7 +93,7 @@ class YearSite:
     """
 
     zones: Sequence[PlantedZone]
-    curve_numbers: Mapping[str, float]
+    grounds: Mapping[str, MixedGround]
     elements: Sequence[Collector]
     feeds: Mapping[str, dict[str, float]]
     under_stores: Mapping[str, float]
@@ -96,24 +104,29 @@ class YearSite:
 
     def system(self, case: Case = AS_DRAWN) -> System:
         """Make the system of a case, with the contents that its first year leaves behind."""
-        rain = self.weather.precipitation_mm * case.rain
+        rain, et0 = self.weather.precipitation_mm * case.rain, self.et0_mm * case.et0
         limit = self.rules.mains_limit_m3_per_d
         return warmed(
             System(
                 rain,
-                self.et0_mm * case.et0,
-                tuple(self._zone(zone, rain, case) for zone in self.zones),
-                stores_of(self.elements, rain, self.feeds, self.rules),
+                et0,
+                tuple(self._zone(zone, rain, et0, case) for zone in self.zones),
+                stores_of(
+                    self.elements, rain, et0, self.feeds, self.rules, by_wetness=case.by_wetness
+                ),
                 self._uses(),
                 mains_limit_m3=math.inf if limit is None else limit,
             )
         )
 
-    def _zone(self, zone: PlantedZone, rain: NDArray[np.float64], case: Case) -> Zone:
+    def _zone(
+        self, zone: PlantedZone, rain: NDArray[np.float64], et0: NDArray[np.float64], case: Case
+    ) -> Zone:
         rules = self.rules
         southern = self.southern and not zone.own_season
         kc, surface = self._coefficients(zone, case, southern=southern)
-        runoff = runoff_depth_mm(rain, self.curve_numbers[zone.zone_id])
+        soil = self._wetting_soil(zone, case) if case.by_wetness else None
+        runoff = shed_mm(self.grounds[zone.zone_id], rain, kc * et0, soil)
         # where a store lies on the zone, its rain is the store's: it is counted there
         lost = runoff + self.under_stores.get(zone.zone_id, 0.0) * (rain - runoff)
         return Zone(
@@ -151,6 +164,11 @@ class YearSite:
             wetted_share=self.rules.wetted_share,
             unmulched=unmulched(zone.mulch_share),
         )
+
+    def _wetting_soil(self, zone: PlantedZone, case: Case) -> WettingSoil:
+        textures = zone.textures or {self.rules.usual_texture: 1.0}
+        soil = WettingSoil.of(textures, zone.root_depth_m, case.within)
+        return WettingSoil(zone.available_mm(case.within), soil.drainable_mm)
 
     def _stores_there(self, wanted: tuple[str, ...]) -> tuple[str, ...]:
         """Return who is asked, in order; stores that could not be made are passed over."""

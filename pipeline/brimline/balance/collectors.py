@@ -9,9 +9,9 @@ import numpy as np
 from scipy import ndimage
 
 from brimline.balance.system import Store
+from brimline.balance.wetness import GRASS_ROOTS_M, WettingSoil, shed_mm
 from brimline.errors import Problem, Severity
 from brimline.grid.shapes import cells_inside
-from brimline.rainfall import runoff_depth_mm
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from brimline.balance.rules import YearRules
     from brimline.grid import Elevation, Grid
+    from brimline.rainfall import MixedGround
 
 # Evaporation of open water over reference evapotranspiration: FAO-56 (Allen et al. 1998), table
 # 12, water shallower than 2 m or in subhumid climates.
@@ -41,7 +42,7 @@ class Collector:
     area_m2, soak_area_m2 : water surface, and ground that it soaks into, at `SHAPE_POINTS` equal
         steps of volume from empty to full [m²].
     spills_to : the element that takes its overflow; another name leaves the site.
-    catchment_m2, curve_number : ground that sheds into it.
+    ground : open ground that sheds into it; None where there is none.
     hard_m2, hard_coefficient : surfaces with a runoff coefficient of their own.
     open_m2 : area in plan whose rain falls into it [m²].
     roof_m2, roof_coefficient, first_flush_mm : roofs that are piped to it.
@@ -57,8 +58,7 @@ class Collector:
     soak_mm_per_h: float
     spill_level_m: float
     spills_to: str = ""
-    catchment_m2: float = 0.0
-    curve_number: float = 0.0
+    ground: MixedGround | None = None
     hard_m2: float = 0.0
     hard_coefficient: float = 0.0
     open_m2: float = 0.0
@@ -67,17 +67,28 @@ class Collector:
     first_flush_mm: float = 0.0
 
 
-def daily_inflow_m3(element: Collector, rain_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+def daily_inflow_m3(
+    element: Collector,
+    rain_mm: NDArray[np.float64],
+    drunk_mm: NDArray[np.float64],
+    soil: WettingSoil | None,
+) -> NDArray[np.float64]:
     """Runoff of an element's ground and roofs (days,) [m³/d].
 
-    Ground sheds by the NRCS relation on each day's rain, at average wetness. A roof sheds its
-    share of the rain less the first flush, which is led away on every day with rain.
+    Open ground sheds by the NRCS relation on each day's rain, each part for itself, as wet as it
+    is that morning. A roof sheds its share of the rain less the first flush, which is led away on
+    every day with rain.
+
+    Parameters
+    ----------
+    drunk_mm : (days,) what plants on the ground take without stress [mm/d].
+    soil : of the ground; None sheds at average wetness on every day.
     """
     mm_to_m3 = 1e-3
     inflow = np.zeros_like(rain_mm)
-    if element.catchment_m2 > 0:
-        runoff = runoff_depth_mm(rain_mm, element.curve_number)
-        inflow = inflow + element.catchment_m2 * mm_to_m3 * runoff
+    if element.ground is not None:
+        runoff = shed_mm(element.ground, rain_mm, drunk_mm, soil)
+        inflow = inflow + element.ground.area_m2 * mm_to_m3 * runoff
     # a surface with a runoff coefficient sheds its share of all rain
     inflow = inflow + element.hard_m2 * mm_to_m3 * element.hard_coefficient * rain_mm
     kept = np.maximum(rain_mm * element.roof_coefficient - element.first_flush_mm, 0.0)
@@ -88,16 +99,26 @@ def daily_inflow_m3(element: Collector, rain_mm: NDArray[np.float64]) -> NDArray
 def stores_of(
     elements: Sequence[Collector],
     rain_mm: NDArray[np.float64],
+    et0_mm: NDArray[np.float64],
     feeds: Mapping[str, dict[str, float]],
     rules: YearRules,
+    *,
+    by_wetness: bool = True,
 ) -> tuple[Store, ...]:
-    """Make the stores; overflow that would run in a ring leaves instead."""
+    """Make the stores; overflow that would run in a ring leaves instead.
+
+    Parameters
+    ----------
+    by_wetness : ground sheds as wet as its soil is, under grass on the usual texture; else at
+        average wetness.
+    """
+    soil = WettingSoil.of({rules.usual_texture: 1.0}, GRASS_ROOTS_M) if by_wetness else None
     targets = spill_targets(elements)
     return tuple(
         Store(
             element.element_id,
             element.capacity_m3,
-            daily_inflow_m3(element, rain_mm),
+            daily_inflow_m3(element, rain_mm, et0_mm, soil),
             np.array(element.area_m2),
             np.array(element.soak_area_m2),
             open_m2=element.open_m2,

@@ -9,11 +9,13 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from brimline.balance.collectors import Collector
 from brimline.balance.evapotranspiration import reference_et
 from brimline.balance.planted import ZoneRow
 from brimline.errors import InputError
 from brimline.grid.shapes import cells_inside
 from brimline.io.geographic import lon_lat
+from brimline.rainfall import MixedGround
 from brimline.stages._ground_cover import UsualGround, ground_by_label
 from brimline.stages._works_shapes import number_of, text_of
 
@@ -50,6 +52,17 @@ def zone_rows(rows: GeoDataFrame) -> list[ZoneRow]:
     ]
 
 
+def collectors_of(water: Mapping[str, Any]) -> list[Collector]:
+    """Return what the works stage tells of its elements."""
+    found = []
+    for element in water["elements"]:
+        told = {k: v for k, v in element.items() if k not in ("catchment_m2", "curve_number")}
+        area_m2, number = element["catchment_m2"], element["curve_number"]
+        ground = MixedGround((number,), (area_m2,)) if area_m2 > 0 else None
+        found.append(Collector(**told, ground=ground))
+    return found
+
+
 def soils_of(rows: GeoDataFrame) -> list[tuple[BaseGeometry, str]]:
     """Outlines and textures of the soils input, where it has one."""
     known = rows[rows["texture"].notna()]
@@ -58,8 +71,8 @@ def soils_of(rows: GeoDataFrame) -> list[tuple[BaseGeometry, str]]:
 
 def ground_of_zones(
     zones: Sequence[PlantedZone], water: Mapping[str, Any], given: Given
-) -> tuple[NDArray[np.int32], dict[str, float]]:
-    """Return the zone of each cell, and the curve number of each zone's ground."""
+) -> tuple[NDArray[np.int32], dict[str, MixedGround]]:
+    """Return the zone of each cell, and what of each zone sheds water."""
     grid = given.grid
     layers = {name: given.frame(name) for name in ("surfaces", "soils")}
     usual = UsualGround(**water["usual_ground"])
@@ -67,7 +80,7 @@ def ground_of_zones(
     for number, zone in enumerate(zones, start=1):
         labels[cells_inside([zone.shape], grid)] = number
     found, _ = ground_by_label(labels, layers, grid, usual)
-    curve_numbers = {}
+    grounds = {}
     for number, zone in enumerate(zones, start=1):
         if number not in found:  # smaller than a cell, or beneath another zone
             alone = cells_inside([zone.shape], grid, all_touched=True).astype(np.int32)
@@ -79,8 +92,9 @@ def ground_of_zones(
                     source="plan, planting_zones",
                 )
             found[number] = alone_found[1]
-        curve_numbers[zone.zone_id] = found[number].curve_number
-    return labels, curve_numbers
+        here = found[number]
+        grounds[zone.zone_id] = MixedGround((here.curve_number,), (here.area_m2,))
+    return labels, grounds
 
 
 def position_of(given: Given, labels: NDArray[np.int32], params: Year) -> tuple[float, float]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 import pandas as pd
 
 from brimline.balance.cases import AS_DRAWN, YearSite, cases
-from brimline.balance.collectors import Collector, fed_zones, rings_told, under_stores
+from brimline.balance.collectors import fed_zones, rings_told, under_stores
 from brimline.balance.evapotranspiration import how_told
 from brimline.balance.periods import calendar
 from brimline.balance.planted import planted_zones
@@ -22,6 +22,7 @@ from brimline.io.frames import conformed, empty
 from brimline.layers import table
 from brimline.stages._frames import frame_of
 from brimline.stages._year_site import (
+    collectors_of,
     ground_of_zones,
     position_of,
     reference_of,
@@ -94,7 +95,7 @@ def _site(
 ) -> tuple[YearSite, ReferenceEt, dict[str, float]]:
     """Read the layers, and tell what was found in them."""
     water, rules, grid = given.facts("works_water"), params.rules(), given.grid
-    elements = [Collector(**element) for element in water["elements"]]
+    elements = collectors_of(water)
     stores = [*(element.element_id for element in elements), *water["left_out"]]
     found = planted_zones(
         zone_rows(given.frame("planting_zones")), soils_of(given.frame("soils")), stores, rules
@@ -169,7 +170,7 @@ def _zones(site: YearSite, ran: YearRun, given: Given) -> GeoDataFrame:
                 "area_m2": simulated.area_m2,
                 "root_depth_m": zone.root_depth_m,
                 "available_mm": simulated.available_mm,
-                "curve_number": site.curve_numbers[zone.zone_id],
+                "curve_number": site.grounds[zone.zone_id].curve_number,
                 "mulch_share": zone.mulch_share,
                 "irrigated": zone.irrigated,
                 "draws_on": "; ".join(simulated.draws_on) if zone.irrigated else None,

@@ -23,6 +23,7 @@ from brimline.balance.sizing import curves_of
 from brimline.balance.system import SHAPE_POINTS, Store, System, Zone
 from brimline.config import OwnPlanting
 from brimline.grid import Grid
+from brimline.rainfall import MixedGround
 from brimline.rainfall.daily import DailyWeather
 
 CRS = "EPSG:32626"
@@ -103,8 +104,8 @@ def inputs(rows, days=365, **rules):
         np.datetime64("2001-01-01"), np.zeros(days), np.full(days, 22.0), np.full(days, 11.0)
     )
     found = zones(rows, **rules).zones
-    curve_numbers = {zone.zone_id: 60.0 for zone in found}
-    return YearSite(found, curve_numbers, [], {}, {}, weather, np.full(days, 3.0), False,
+    grounds = {zone.zone_id: MixedGround((60.0,), (1.0,)) for zone in found}
+    return YearSite(found, grounds, [], {}, {}, weather, np.full(days, 3.0), False,
                       YearRules(**rules))  # fmt: skip
 
 
@@ -187,8 +188,9 @@ def test_unknown_names_in_the_configuration_are_errors():
 def test_runoff_of_ground_and_roof_by_hand():
     # TR-55 (NRCS 1986), table 2-1: curve number 80 and 4.0 in of rain give 2.04 in; 1000 m² of it
     # are 51.8 m³. A roof of 100 m²: (101.6 × 0.95 - 0.5) mm are 9.602 m³; 0.4 mm are led away.
-    one = element("a", catchment_m2=1000.0, curve_number=80.0, roof_m2=100.0)
-    found = daily_inflow_m3(one, np.array([4.0 * 25.4, 0.4, 0.0]))
+    one = element("a", ground=MixedGround((80.0,), (1000.0,)), roof_m2=100.0)
+    rain = np.array([4.0 * 25.4, 0.4, 0.0])
+    found = daily_inflow_m3(one, rain, np.zeros(3), None)
     np.testing.assert_allclose(found, [2.04 * 25.4 + 9.602, 0, 0], atol=0.15)
     assert found[1] == 0
 
