@@ -1,9 +1,9 @@
 """Typed values that stages hand each other, as bytes that are equal where the values are.
 
 A value is a frozen dataclass. Its fields hold numbers (NaN and infinity among them), texts, truth
-values, None, enums, shapes, arrays, tuples, mappings with text keys, and further frozen
-dataclasses. Everything comes back as it was, but for scalars of numpy, which come back as Python's
-own. Arrays come back read-only.
+values, None, enums, dates of numpy, shapes, arrays, tuples, mappings with text keys, and further
+frozen dataclasses. All comes back as it was, but for other scalars of numpy, which come back as
+Python's own. Arrays come back read-only.
 
 The file is one line of JSON, in which arrays and shapes are told by place and length, and then
 their bytes: arrays little-endian in C order, shapes as WKB.
@@ -78,6 +78,8 @@ def _told(value: Any, where: str, blobs: list[bytes]) -> Any:  # noqa: ANN401 - 
     """Return what JSON can hold; bytes of arrays and shapes go to `blobs`."""
     if isinstance(value, Enum):
         return {"enum": _path(type(value), where), "name": value.name}
+    if isinstance(value, np.datetime64):
+        value = np.asarray(value)
     if isinstance(value, np.generic):
         value = value.item()
     if isinstance(value, _PLAIN):
@@ -128,7 +130,8 @@ def _made(told: Any, rest: _Bytes) -> Any:  # noqa: ANN401 - mirrors `_told`, in
         return shapely.from_wkb(rest.take(told["wkb"]))
     if "array" in told:
         array = np.frombuffer(rest.take(told["size"]), dtype=told["array"])
-        return array.reshape(told["shape"])  # of bytes, so read-only
+        # of bytes, so read-only; without an axis it was a date
+        return array.reshape(told["shape"]) if told["shape"] else array[0]
     if "enum" in told:
         return _class(told["enum"])[told["name"]]
     kind = _class(told["class"])

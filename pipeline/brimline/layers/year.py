@@ -39,8 +39,8 @@ def _share(name: str, meaning: str, *, required: bool = True) -> Column:
     return Column(name, "float", meaning, "", 0, 1, required=required)
 
 
-def _maybe(name: str, dtype: Dtype, meaning: str, unit: str = "") -> Column:
-    return Column(name, dtype, meaning, unit, required=False)
+def _maybe(name: str, dtype: Dtype, meaning: str) -> Column:
+    return Column(name, dtype, meaning, required=False)
 
 
 _MET: Final = (
@@ -108,25 +108,6 @@ _SITE_PARTS: Final = (
 )
 
 ITEMS: Final = (
-    Table(
-        "weather_days",
-        "Daily weather",
-        "The weather record as it was used: every day once, gaps filled.",
-        (
-            Column("date", "text", "Day, as year-month-day."),
-            Column("precipitation_mm", "float", "Rain and melted snow.", "mm", 0),
-            Column("temp_max_c", "float", "Highest temperature.", "°C"),
-            Column("temp_min_c", "float", "Lowest temperature.", "°C"),
-            _maybe("radiation_mj_m2_d", "float", "Solar radiation.", "MJ/m²/d"),
-            _maybe("sunshine_h", "float", "Bright sunshine.", "h"),
-            _maybe("humidity_max_pct", "float", "Highest relative humidity.", "%"),
-            _maybe("humidity_min_pct", "float", "Lowest relative humidity.", "%"),
-            _maybe("humidity_mean_pct", "float", "Mean relative humidity.", "%"),
-            _maybe("dewpoint_c", "float", "Dewpoint.", "°C"),
-            _maybe("wind_m_s", "float", "Mean wind at 2 m above ground.", "m/s"),
-        ),
-        published=False,
-    ),
     Layer(
         "zones",
         Geometry.MULTIPOLYGON,

@@ -75,6 +75,13 @@ class DailyWeather:
             raise ValueError("give both humidity_max_pct and humidity_min_pct, or neither")
 
     @property
+    def frosty_share(self) -> float:
+        """Share of the precipitation that falls on days with a mean below 0 °C."""
+        frosty = (self.temp_max_c + self.temp_min_c) / 2 < 0
+        total = float(self.precipitation_mm.sum())
+        return float(self.precipitation_mm[frosty].sum()) / total if total > 0 else 0.0
+
+    @property
     def days(self) -> int:
         """Number of days."""
         return int(self.precipitation_mm.size)

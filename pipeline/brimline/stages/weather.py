@@ -2,26 +2,28 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
-
-import numpy as np
-import pandas as pd
+from typing import TYPE_CHECKING, Final
 
 from brimline.balance.generator import Normals, daily_from_normals
 from brimline.config import Weather
 from brimline.engine.stage import Stage
 from brimline.errors import InputError, Problem, Severity
-from brimline.io.frames import conformed, empty
 from brimline.io.weather import Layout, read_weather
-from brimline.layers import table
-from brimline.rainfall.daily import MEASURED, OPTIONAL, DailyWeather
 
 if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
+    from brimline.rainfall.daily import DailyWeather
 
-_TABLE: Final = "weather_days"
 _SNOW_SHARE: Final = 0.15  # of the precipitation; more of it on frosty days is told
+
+
+@dataclass(frozen=True, slots=True)
+class WeatherRecord:
+    """The record that the year runs through; None where there is no weather."""
+
+    days: DailyWeather | None = None
 
 
 def layout_of(params: Weather) -> Layout:
@@ -61,30 +63,11 @@ def made_up(params: Weather) -> DailyWeather:
     )
 
 
-def as_frame(weather: DailyWeather) -> pd.DataFrame:
-    """Return a record as rows of the catalogue's table."""
-    columns: dict[str, Any] = {"date": np.datetime_as_string(weather.dates, unit="D")}
-    columns |= {name: getattr(weather, name) for name in MEASURED}
-    for name in OPTIONAL:
-        values = getattr(weather, name)
-        columns[name] = np.full(weather.days, np.nan) if values is None else values
-    return pd.DataFrame(conformed(pd.DataFrame(columns), table(_TABLE)))
-
-
-def from_frame(rows: pd.DataFrame, *, is_made_up: bool) -> DailyWeather:
-    """Return the record that `as_frame` wrote."""
-    values: dict[str, Any] = {name: rows[name].to_numpy(np.float64) for name in MEASURED}
-    for name in OPTIONAL:
-        found = rows[name].to_numpy(np.float64)
-        values[name] = None if np.isnan(found).all() else found
-    return DailyWeather(np.datetime64(rows["date"].iloc[0], "D"), made_up=is_made_up, **values)
-
-
 def _run(given: Given, report: Reporter) -> Made:
     params = given.params("weather", Weather)
     path = given.source("weather", Path)
     if path is None and not params.has_normals:
-        return {_TABLE: pd.DataFrame(empty(table(_TABLE))), "weather": {"days": 0}}
+        return {"weather": WeatherRecord()}
     if path is None:
         weather = made_up(params)
         report.problem(
@@ -102,19 +85,11 @@ def _run(given: Given, report: Reporter) -> Made:
         for problem in read.problems:
             report.problem(problem)
     _tell_snow(weather, report)
-    facts = {
-        "days": weather.days,
-        "made_up": weather.made_up,
-        "first_day": str(weather.first_day),
-        "last_day": str(weather.dates[-1]),
-    }
-    return {_TABLE: as_frame(weather), "weather": facts}
+    return {"weather": WeatherRecord(weather)}
 
 
 def _tell_snow(weather: DailyWeather, report: Reporter) -> None:
-    frosty = (weather.temp_max_c + weather.temp_min_c) / 2 < 0
-    total = float(weather.precipitation_mm.sum())
-    share = float(weather.precipitation_mm[frosty].sum()) / total if total > 0 else 0.0
+    share = weather.frosty_share
     if share > _SNOW_SHARE:
         report.problem(
             Problem(
@@ -132,7 +107,8 @@ STAGE = Stage(
     version=1,
     title="the daily weather record",
     needs=(),
-    makes=(_TABLE, "weather"),
+    makes=("weather",),
+    typed={"weather": WeatherRecord},
     run=_run,
     sources=("weather",),
     tables=("weather",),

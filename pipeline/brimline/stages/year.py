@@ -29,7 +29,7 @@ from brimline.stages._year_site import (
     soils_of,
     zone_rows,
 )
-from brimline.stages.weather import from_frame
+from brimline.stages.weather import WeatherRecord
 from brimline.units import counted
 
 if TYPE_CHECKING:
@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from brimline.balance.evapotranspiration import ReferenceEt
     from brimline.balance.yearly import Columns
     from brimline.engine.stage import Given, Made, Reporter
+    from brimline.rainfall.daily import DailyWeather
 
 _TABLES: Final = (
     "zone_years",
@@ -54,13 +55,12 @@ _TABLES: Final = (
 
 def _run(given: Given, report: Reporter) -> Made:
     params = given.params("year", Year)
-    days = given.facts("weather")["days"]
-    drawn = given.frame("planting_zones")
-    if not days or not (len(drawn) or params.uses):
-        _tell_what_lacks(days, len(drawn), report)
+    weather, drawn = given.value("weather", WeatherRecord).days, given.frame("planting_zones")
+    if weather is None or not (len(drawn) or params.uses):
+        _tell_what_lacks(weather is not None, len(drawn), report)
         tables = {name: pd.DataFrame(empty(table(name))) for name in _TABLES}
         return {"zones": frame_of([], [], "zones", given.grid), **tables, "year": {}}
-    site, et0, facts = _site(given, params, report)
+    site, et0, facts = _site(given, params, weather, report)
     report.advanced(0.3, "running every day of the record")
     when = calendar(site.weather.dates, site.weather.precipitation_mm)
     ran = {case: YearRun.of(site.system(case), when) for case in cases(site.rules)}
@@ -91,7 +91,7 @@ def _run(given: Given, report: Reporter) -> Made:
 
 
 def _site(
-    given: Given, params: Year, report: Reporter
+    given: Given, params: Year, weather: DailyWeather, report: Reporter
 ) -> tuple[YearSite, ReferenceEt, dict[str, float]]:
     """Read the layers, and tell what was found in them."""
     water, rules, grid = given.facts("works_water"), params.rules(), given.grid
@@ -103,7 +103,6 @@ def _site(
     problems = [*found.problems, *rings_told(elements)]
     if any(problem.severity is Severity.ERROR for problem in problems):
         raise InputError(p for p in problems if p.severity is Severity.ERROR)
-    weather = from_frame(given.table("weather_days"), is_made_up=given.facts("weather")["made_up"])
     labels, grounds = ground_of_zones(found.zones, water, given)
     latitude, elevation = position_of(given, labels, params)
     et0 = reference_of(weather, latitude, elevation, params)
@@ -138,12 +137,12 @@ def _rows(name: str, columns: Columns, origin: str) -> pd.DataFrame:
     return pd.DataFrame(conformed(frame, declared))
 
 
-def _tell_what_lacks(days: int, zones: int, report: Reporter) -> None:
+def _tell_what_lacks(has_weather: bool, zones: int, report: Reporter) -> None:  # noqa: FBT001
     """Say why there is no year where one half of it was given."""
-    if zones and not days:
+    if zones and not has_weather:
         message = f"{zones} planting zones are drawn, but there is no weather to run them through"
         mend = "give inputs.weather, or monthly normals in [weather]"
-    elif days:
+    elif has_weather:
         message = "there is weather, but no planting zone is drawn: the year was left out"
         mend = "draw planting_zones in the plan"
     else:
@@ -196,7 +195,6 @@ STAGE = Stage(
         "planting_zones",
         "elements",
         "works_water",
-        "weather_days",
         "weather",
     ),
     makes=("zones", *_TABLES, "year"),

@@ -14,6 +14,7 @@ from brimline.errors import InternalError, Problem, Severity
 from brimline.grid import Grid
 from brimline.io.values import value_bytes, value_of
 from brimline.rainfall import Storm
+from brimline.rainfall.daily import DailyWeather
 
 STORM = Storm("10-year", 300.0, np.array([1.0, 2.5, np.nextafter(3.0, 4.0)]), 10.0)
 
@@ -129,3 +130,15 @@ def test_a_file_cannot_name_any_class():
         value_of(b'{"class":"subprocess:Popen","fields":{}}\n')
     with pytest.raises(InternalError, match="neither a dataclass nor an enum"):
         value_of(b'{"class":"brimline.io.values:value_of","fields":{}}\n')
+
+
+def test_a_weather_record_comes_back_with_its_first_day():
+    weather = DailyWeather(
+        np.datetime64("2001-02-28"), np.array([0.0, 3.5]), np.full(2, 20.0), np.full(2, -2.0)
+    )
+    back = value_of(value_bytes(weather))
+    assert back.first_day == np.datetime64("2001-02-28")
+    assert back.dates.tolist() == weather.dates.tolist()
+    assert back.precipitation_mm.tolist() == [0.0, 3.5]
+    assert back.wind_m_s is None
+    assert value_bytes(back) == value_bytes(weather)
