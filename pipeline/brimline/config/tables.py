@@ -47,7 +47,13 @@ class Inputs(ConfigTable):
     """The person's files. Paths are relative to the site's file."""
 
     elevation: FileList = Field(
-        description="GeoTIFF files or a glob, or LAS, LAZ or COPC point clouds."
+        description="GeoTIFF files or a glob, LAS, LAZ or COPC point clouds, or single levels as"
+        " CSV, GeoPackage, GPX or DXF."
+    )
+    breaklines: VectorInput | None = Field(
+        None,
+        description="With single levels: lines that the ground bends at (kerbs, walls, tops and"
+        " toes of banks); column level_m, or heights of their corners.",
     )
     boundary: VectorInput = Field(description="Polygon of the site.")
     intakes: VectorInput | None = Field(

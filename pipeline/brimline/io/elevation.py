@@ -15,6 +15,7 @@ from brimline.io import paths as paths_of
 from brimline.io._mosaic import read_mosaic
 from brimline.io._raster_source import HIGHEST_M, LOWEST_M, read_header
 from brimline.io._regrid import to_run_grid
+from brimline.io.levels import is_levels, levels_run_crs, read_levels
 from brimline.io.points import is_points, points_run_crs, read_points
 from brimline.units import counted
 
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from brimline.grid import BoolGrid, Elevation, Grid
+    from brimline.io.vectors import Source
 
 MAX_CELLS: Final = 400_000_000  # about 16 GB in a run
 _NATIVE_FACTOR: Final = 8  # a survey may have this many times more cells before resampling
@@ -59,12 +61,14 @@ def read_elevation(
     crs: str | None = None,
     max_cells: int = MAX_CELLS,
     max_gap_m: float | None = None,
+    breaklines: Source | None = None,
 ) -> ElevationRead:
-    """Read one or several elevation rasters or point clouds onto one north-up grid in metres.
+    """Read elevation rasters, point clouds or single levels onto one north-up grid in metres.
 
     Parameters
     ----------
-    paths : files or globs; all rasters, tiles of one grid, or all point clouds (LAS, LAZ, COPC).
+    paths : files or globs; all rasters, tiles of one grid, or all point clouds (LAS, LAZ, COPC); or
+        one file of single levels (CSV, GeoPackage, GPX, DXF).
     cell_m : side of a cell that is asked for [m]; None keeps a raster's own, and fits point
         clouds by their ground points.
     vertical_unit : unit of the levels: ``"m"``, ``"ft"``, ``"us-ft"``, or ``"auto"`` for what
@@ -73,6 +77,7 @@ def read_elevation(
     max_cells : largest grid that is read.
     max_gap_m : point clouds: ground farther than this from any point is nodata [m]; None fits
         it by the spacing of the points.
+    breaklines : single levels: lines that the surface may bend at.
 
     Raises
     ------
@@ -91,6 +96,22 @@ def read_elevation(
             max_gap_m=max_gap_m,
         )
         dem, grid, notices = points.dem, points.grid, list(points.notices)
+    elif is_levels(files[0]):
+        if len(files) > 1:
+            raise InputError.of(
+                "holds single levels, which come from one file",
+                mend="join the files first.",
+                source=source,
+            )
+        levels = read_levels(
+            files[0],
+            cell_m=cell_m,
+            vertical_unit=vertical_unit,
+            crs=crs,
+            max_cells=max_cells,
+            breaklines=breaklines,
+        )
+        dem, grid, notices = levels.dem, levels.grid, list(levels.notices)
     else:
         mosaic = read_mosaic(
             files, vertical_unit=vertical_unit, crs=crs, max_cells=max_cells * _NATIVE_FACTOR
@@ -127,6 +148,8 @@ def run_crs(paths: str | Path | Iterable[str | Path], *, crs: str | None = None)
     files = _files(paths)
     if is_points(files[0]):
         return points_run_crs(files[0], crs)
+    if is_levels(files[0]):
+        return levels_run_crs(files[0], crs)
     header = read_header(files[0], vertical_unit="m", crs=crs)
     corners = ((0, 0), (header.cols, 0), (0, header.rows), (header.cols, header.rows))
     places = [header.transform @ corner for corner in corners]

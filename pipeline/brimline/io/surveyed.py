@@ -30,7 +30,19 @@ TABLES: Final = frozenset({".csv", ".txt", ".tsv"})
 _NAMES: Final[dict[str, tuple[str, ...]]] = {
     "east": ("easting_m", "easting", "east", "e", "x", "x_m", "lon", "longitude"),
     "north": ("northing_m", "northing", "north", "n", "y", "y_m", "lat", "latitude"),
-    "level": ("level_m", "built_m", "z", "z_m", "level", "elevation", "elev", "height", "h", "rl"),
+    "level": (
+        "level_m",
+        "built_m",
+        "z",
+        "z_m",
+        "level",
+        "elevation",
+        "elev",
+        "ele",
+        "height",
+        "h",
+        "rl",
+    ),
     "name": ("stake_id", "name", "point", "point_id", "id", "number", "no"),
     "role": ("role", "code", "feature", "description", "desc"),
 }
@@ -103,6 +115,28 @@ def read_surveyed(
 def is_table(path: Path) -> bool:
     """Tell whether a file is read as text rather than as a layer of points."""
     return path.suffix.casefold() in TABLES
+
+
+def places_in_degrees(path: Path) -> tuple[float, float, float, float] | None:
+    """Return the extent (west, south, east, north) of a table in degrees; None of one in metres.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read.
+    """
+    lines = _lines(path)
+    columns, first, degrees = _columns(lines, str(path))
+    if not degrees:
+        return None
+    places = [
+        (_number(cells[columns["east"]]), _number(cells[columns["north"]]))
+        for _, cells in lines[first:]
+        if len(cells) > max(columns["east"], columns["north"])
+    ]
+    east = [x for x, y in places if x is not None and y is not None]
+    north = [y for x, y in places if x is not None and y is not None]
+    return (min(east), min(north), max(east), max(north)) if east else None
 
 
 def _nothing(source: str, problems: list[Problem]) -> Surveyed:

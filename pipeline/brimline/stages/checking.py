@@ -81,6 +81,7 @@ def _elevation(
             cell_m=terrain.cell_m,
             vertical_unit=terrain.vertical_unit,
             crs=terrain.crs,
+            breaklines=sources["breaklines"].value if "breaklines" in sources else None,
         )
     except InputError as error:
         found.problems += error.problems

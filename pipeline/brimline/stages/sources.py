@@ -13,7 +13,16 @@ if TYPE_CHECKING:
     from brimline.config import Loaded
     from brimline.config.tables import Source as Entry
 
-_VECTORS = ("boundary", "intakes", "surfaces", "soils", "keep_out", "culverts", "as_built")
+_VECTORS = (
+    "boundary",
+    "intakes",
+    "surfaces",
+    "soils",
+    "keep_out",
+    "culverts",
+    "as_built",
+    "breaklines",
+)
 _FILES = ("plan", "weather", "rainfall", "inflows")
 
 

@@ -10,6 +10,7 @@ from brimline.config import Terrain
 from brimline.engine.stage import Stage, grid_facts
 from brimline.errors import Problem, Severity
 from brimline.io.elevation import read_elevation
+from brimline.io.vectors import Source
 from brimline.terrain.voids import span_voids
 
 if TYPE_CHECKING:
@@ -23,6 +24,7 @@ def _run(given: Given, report: Reporter) -> Made:
         cell_m=params.cell_m,
         vertical_unit=params.vertical_unit,
         crs=params.crs,
+        breaklines=given.source("breaklines", Source),
     )
     for problem in read.notices:
         report.problem(problem)
@@ -55,11 +57,11 @@ def _run(given: Given, report: Reporter) -> Made:
 
 STAGE = Stage(
     name="survey",
-    version=1,
+    version=2,
     title="reading the elevation",
     needs=(),
     makes=("grid", "elevation", "survey"),
     run=_run,
-    sources=("elevation",),
+    sources=("elevation", "breaklines"),
     tables=("terrain",),
 )

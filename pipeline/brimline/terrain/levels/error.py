@@ -19,9 +19,9 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-_NEIGHBOURS: Final = 24  # levels that a place is told from; more change the third digit
+_NEIGHBOURS: Final = 16  # levels that a place is told from; more change the third digit
 _MOST_FITTED: Final = 400  # levels that the spread is fitted to
-_MOST_NODES: Final = 20_000  # places at which the spread is worked out; between them it is read
+_MOST_NODES: Final = 5_000  # places at which the spread is worked out; between them it is read
 _RANGES: Final = (0.25, 0.5, 1.0, 2.0, 4.0)  # of correlation, in parts of the site's width
 _NUGGETS: Final = (0.0, 1e-4, 1e-3, 1e-2, 1e-1)  # in parts of the variance
 _HELD: Final = 0.90  # of left-out levels that lie within what is stated
