@@ -64,7 +64,13 @@ def _text(item: Item) -> str:
 def _column(column: Column) -> str:
     unit = f" [{column.unit}]" if column.unit else ""
     values = f" One of: {', '.join(column.values)}." if column.values else ""
-    return _wrapped(f"    {column.name}{unit}: ", column.meaning + values)
+    usual = "" if column.usual is None else f" Empty: {_usual(column)}."
+    return _wrapped(f"    {column.name}{unit}: ", column.meaning + values + usual)
+
+
+def _usual(column: Column) -> str:
+    value = column.usual
+    return f"{value:g} {column.unit}".strip() if isinstance(value, float) else str(value)
 
 
 def _wrapped(head: str, text: str) -> str:

@@ -218,14 +218,27 @@ class SwaleRows(ConfigTable):
     min_length_m: NotNegative = Field(
         30.0, description="Shorter rows are not proposed; those that were drawn stay."
     )
-    bottom_width_m: NotNegative = Field(0.6, description="Bottom of the swale's section.")
-    depth_m: Positive = Field(0.4, description="Depth of water when it spills.")
-    side_slope: NotNegative = Field(2.0, description="Run over rise of the swale's sides.")
-    runoff_curve_number: float = Field(
-        74.0, gt=0, le=100, description="Curve number of the ground between rows."
+    # words of an earlier release; what proposed and drawn swales share stands in [works]
+    bottom_width_m: NotNegative | None = Field(
+        None, description="Older word: left out, rows are dug as works.swale_bottom_m says."
     )
-    soak_mm_per_h: NotNegative = Field(
-        5.0, description="Rate at which the swale soaks in, safety factor taken off."
+    depth_m: Positive | None = Field(
+        None, description="Older word: left out, rows are dug as works.swale_depth_m says."
+    )
+    side_slope: NotNegative | None = Field(
+        None, description="Older word: left out, rows are dug as works.swale_side says."
+    )
+    runoff_curve_number: float | None = Field(
+        None,
+        gt=0,
+        le=100,
+        description="Older word: left out, the ground between rows is works.usual_cover in its"
+        " condition on works.usual_soil_group.",
+    )
+    soak_mm_per_h: NotNegative | None = Field(
+        None,
+        description="Older word: left out, rows soak at works.usual_soak_mm_per_h divided by"
+        " works.soak_safety_factor.",
     )
     terrace_x: Positive = Field(
         0.6, description="X of the terrace rule (0.4 to 0.8 by region), for rule terrace."

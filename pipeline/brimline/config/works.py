@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, Final, Literal, Self
 
 from pydantic import AfterValidator, Field, model_validator
 
 from brimline.config.base import ConfigTable, NotNegative, Positive, Share
+from brimline.layers.drawn import usual_number
 
 
 def _rising(value: tuple[float, float]) -> tuple[float, float]:
@@ -16,6 +17,30 @@ def _rising(value: tuple[float, float]) -> tuple[float, float]:
 
 
 Range = Annotated[tuple[Positive, Positive], AfterValidator(_rising)]
+
+
+# what is taken where a column of the drawing is left empty: key of [works] to its column
+COLUMNS: Final[dict[str, tuple[str, str]]] = {
+    "swale_depth_m": ("drawn_swales", "depth_m"),
+    "swale_bottom_m": ("drawn_swales", "bottom_m"),
+    "swale_top_m": ("drawn_swales", "top_m"),
+    "swale_side": ("drawn_swales", "side"),
+    "drain_depth_m": ("drawn_drains", "depth_m"),
+    "drain_bottom_m": ("drawn_drains", "bottom_m"),
+    "drain_side": ("drawn_drains", "side"),
+    "pond_depth_m": ("drawn_ponds", "depth_m"),
+    "pond_side": ("drawn_ponds", "side"),
+    "pond_shelf_m": ("drawn_ponds", "shelf_width_m"),
+    "basin_depth_m": ("drawn_basins", "depth_m"),
+    "fill_void": ("drawn_basins", "void"),
+    "tank_volume_m3": ("drawn_tanks", "volume_m3"),
+    "tank_height_m": ("drawn_tanks", "height_m"),
+    "first_flush_mm": ("drawn_tanks", "first_flush_mm"),
+}
+
+
+def _usual(key: str) -> float:
+    return usual_number(*COLUMNS[key])
 
 
 class FreeDimension(ConfigTable):
@@ -73,21 +98,49 @@ class Works(ConfigTable):
         " after TR-55, or Kirpich for steep catchments with a channel.",
     )
     sill_head_m: Positive = Field(0.15, description="Head that empty sill widths are sized for.")
-    swale_depth_m: Positive = Field(0.4, description="Depth of a swale below its lip.")
-    swale_bottom_m: NotNegative = Field(0.6, description="Bottom width of a swale.")
-    swale_top_m: Positive = Field(2.5, description="Width at the lip of a parabolic swale.")
-    swale_side: NotNegative = Field(2.0, description="Run over rise of a swale's sides.")
-    drain_depth_m: Positive = Field(0.5, description="Depth of a drain from bed to bank.")
-    drain_bottom_m: NotNegative = Field(0.5, description="Bottom width of a drain.")
-    drain_side: NotNegative = Field(2.0, description="Run over rise of a drain's sides.")
-    pond_depth_m: Positive = Field(1.5, description="Depth of a pond below its spill level.")
-    pond_side: NotNegative = Field(3.0, description="Run over rise of a pond's sides.")
-    pond_shelf_m: NotNegative = Field(1.0, description="Width of a pond's edge shelf.")
-    basin_depth_m: Positive = Field(0.3, description="Depth of a planted basin.")
-    fill_void: Share = Field(0.4, description="Pores over volume of a mulch fill, where not given.")
-    tank_volume_m3: Positive = Field(10.0, description="Volume of a tank.")
-    tank_height_m: Positive = Field(2.0, description="Height of a tank to its overflow.")
-    first_flush_mm: NotNegative = Field(0.5, description="Depth of roof rain that is led away.")
+    swale_depth_m: Positive = Field(
+        _usual("swale_depth_m"), description="Depth of a swale below its lip."
+    )
+    swale_bottom_m: NotNegative = Field(
+        _usual("swale_bottom_m"), description="Bottom width of a swale."
+    )
+    swale_top_m: Positive = Field(
+        _usual("swale_top_m"), description="Width at the lip of a parabolic swale."
+    )
+    swale_side: NotNegative = Field(
+        _usual("swale_side"), description="Run over rise of a swale's sides."
+    )
+    drain_depth_m: Positive = Field(
+        _usual("drain_depth_m"), description="Depth of a drain from bed to bank."
+    )
+    drain_bottom_m: NotNegative = Field(
+        _usual("drain_bottom_m"), description="Bottom width of a drain."
+    )
+    drain_side: NotNegative = Field(
+        _usual("drain_side"), description="Run over rise of a drain's sides."
+    )
+    pond_depth_m: Positive = Field(
+        _usual("pond_depth_m"), description="Depth of a pond below its spill level."
+    )
+    pond_side: NotNegative = Field(
+        _usual("pond_side"), description="Run over rise of a pond's sides."
+    )
+    pond_shelf_m: NotNegative = Field(
+        _usual("pond_shelf_m"), description="Width of a pond's edge shelf."
+    )
+    basin_depth_m: Positive = Field(
+        _usual("basin_depth_m"), description="Depth of a planted basin."
+    )
+    fill_void: Share = Field(
+        _usual("fill_void"), description="Pores over volume of a mulch fill, where not given."
+    )
+    tank_volume_m3: Positive = Field(_usual("tank_volume_m3"), description="Volume of a tank.")
+    tank_height_m: Positive = Field(
+        _usual("tank_height_m"), description="Height of a tank to its overflow."
+    )
+    first_flush_mm: NotNegative = Field(
+        _usual("first_flush_mm"), description="Depth of roof rain that is led away."
+    )
     roof_coefficient: Share = Field(0.95, description="Share of rain on a roof that runs off.")
     min_drop_m: NotNegative = Field(0.10, description="Least drop from sill to next spill level.")
     drawdown_h: Positive = Field(72.0, description="Longest that water may stand after a storm.")
@@ -140,3 +193,16 @@ class Works(ConfigTable):
         ge=0,
         description="Findings that mends are looked for, the worst first.",
     )
+
+    def usual_of(self, layer: str) -> dict[str, float]:
+        """Return what is taken where columns of a layer are left empty, as far as it is said here.
+
+        Parameters
+        ----------
+        layer : of the drawing, such as ``drawn_ponds``.
+        """
+        return {
+            column: float(getattr(self, key))
+            for key, (of, column) in COLUMNS.items()
+            if of == layer
+        }

@@ -37,7 +37,9 @@ class CodeReach:
     The engine itself is left out: it hands values over and takes no part in making them.
     Imports that only the type checker sees do not count, nor do packages of others, whose
     versions enter the key by themselves. A package's ``__init__`` counts where a module imports
-    the package or anything in it, but what it imports only counts in the first case.
+    the package or anything in it, but what it imports only counts in the first case. Such a
+    package may hand on names that it loads when they are asked for; what it imports for the type
+    checker then stands for what it loads, and counts.
 
     Parameters
     ----------
@@ -47,7 +49,10 @@ class CodeReach:
     def __init__(self, digests: Digests, package: str = "brimline") -> None:
         self._digests = digests
         self._root = Path(str(import_module(package).__file__)).parent
-        self._graph = grimp.build_graph(package, exclude_type_checking_imports=True, cache_dir=None)
+        self._graph, self._faces = (
+            grimp.build_graph(package, exclude_type_checking_imports=loaded, cache_dir=None)
+            for loaded in (True, False)
+        )
         self._package = package
 
     def of(self, stage: Stage) -> dict[str, str]:
@@ -68,12 +73,19 @@ class CodeReach:
         reached = {module}
         waiting = [module]
         while waiting:
-            for name in self._graph.find_modules_directly_imported_by(waiting.pop()):
+            for name in self._imported_by(waiting.pop()):
                 if name not in reached and not name.startswith(f"{self._package}.engine"):
                     reached.add(name)
                     waiting.append(name)
         packages = {parent for name in reached for parent in self._packages(name)}
         return {name: self._digests.code(self._path(name)) for name in sorted(reached | packages)}
+
+    def _imported_by(self, module: str) -> set[str]:
+        path = self._path(module)
+        lazy = path.name == "__init__.py" and module != self._package
+        graph = self._faces if lazy else self._graph
+        found: set[str] = graph.find_modules_directly_imported_by(module)
+        return found
 
     def _packages(self, module: str) -> Iterator[str]:
         """Yield the packages around a module; the root holds no more than the version."""

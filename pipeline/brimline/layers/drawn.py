@@ -1,6 +1,8 @@
 """The layers of ``plan.gpkg`` that a person draws in; every column may be left empty.
 
-What is left empty is designed, or follows from the ground or the configuration.
+What is left empty takes the column's usual value, where one is declared here; otherwise it is
+designed, or follows from the ground. Usual values stand here alone: the configuration's defaults,
+the designer, `brimline layers` and the report read them.
 """
 
 from __future__ import annotations
@@ -22,9 +24,10 @@ def _free(
     minimum: float | None = None,
     maximum: float | None = None,
     values: tuple[str, ...] = (),
+    usual: float | str | None = None,
 ) -> Column:
     """Declare a column that may be left empty."""
-    return Column(name, dtype, meaning, unit, minimum, maximum, values, required=False)
+    return Column(name, dtype, meaning, unit, minimum, maximum, values, required=False, usual=usual)
 
 
 _NAME: Final = _free("name", "text", "What it is called; used as its identifier, so unique.")
@@ -37,19 +40,33 @@ _SPILL_LEVEL: Final = _free("spill_level_m", "float", "Level of its sill.", "m")
 _SILL_WIDTH: Final = _free(
     "sill_width_m", "float", "Width of its level sill; empty is sized for the peak.", "m", 0
 )
-_FREEBOARD: Final = _free(
-    "freeboard_m", "float", "Height that must stay dry below the crest.", "m", 0
-)
 _SOAK: Final = _free(
     "soak_mm_per_h", "float", "Tested soakage rate; empty is that of the soil.", "mm/h", 0
 )
-_DEPTH: Final = _free("depth_m", "float", "Depth of the dig below the spill level.", "m", 0)
-_BOTTOM: Final = _free("bottom_m", "float", "Width of its bottom.", "m", 0)
-_SIDE: Final = _free("side", "float", "Batter of its sides, run per metre of rise.", "", 0)
-_DIAMETER: Final = _free("diameter_mm", "float", "Inside diameter; empty is sized.", "mm", 0)
 _START_SHARE: Final = _free(
-    "start_share", "float", "Share of its volume that is full before a storm.", "", 0, 1
+    "start_share", "float", "Share of its volume that is full before a storm.", "", 0, 1, usual=1.0
 )
+
+
+def _freeboard(usual: float | None = None) -> Column:
+    return _free(
+        "freeboard_m", "float", "Height that must stay dry below the crest.", "m", 0, usual=usual
+    )
+
+
+def _depth(usual: float) -> Column:
+    meaning = "Depth of the dig below the spill level."
+    return _free("depth_m", "float", meaning, "m", 0, usual=usual)
+
+
+def _bottom(usual: float) -> Column:
+    return _free("bottom_m", "float", "Width of its bottom.", "m", 0, usual=usual)
+
+
+def _side(usual: float) -> Column:
+    meaning = "Batter of its sides, run per metre of rise."
+    return _free("side", "float", meaning, "", 0, usual=usual)
+
 
 ITEMS: Final = (
     _drawn(
@@ -61,13 +78,19 @@ ITEMS: Final = (
         _NAME,
         _SPILLS_TO,
         _free("level_m", "float", "Level of the line; empty is its mean ground level.", "m"),
-        _free("form", "text", "Shape of the section.", values=("trapezoid", "parabola", "vee")),
-        _free("depth_m", "float", "Depth from the lip to the floor.", "m", 0),
-        _free("top_m", "float", "Width at the lip, of a parabola.", "m", 0),
-        _BOTTOM,
-        _SIDE,
+        _free(
+            "form",
+            "text",
+            "Shape of the section.",
+            values=("trapezoid", "parabola", "vee"),
+            usual="trapezoid",
+        ),
+        _free("depth_m", "float", "Depth from the lip to the floor.", "m", 0, usual=0.4),
+        _free("top_m", "float", "Width at the lip, of a parabola.", "m", 0, usual=2.5),
+        _bottom(0.6),
+        _side(2.0),
         _SILL_WIDTH,
-        _FREEBOARD,
+        _freeboard(0.15),
         _SOAK,
     ),
     _drawn(
@@ -78,17 +101,18 @@ ITEMS: Final = (
         _NAME,
         _SPILLS_TO,
         _free("fall_pct", "float", "Fall of the bed; empty follows its ends.", "%", 0),
-        _free("depth_m", "float", "Depth from bed to bank.", "m", 0),
-        _BOTTOM,
-        _SIDE,
+        _free("depth_m", "float", "Depth from bed to bank.", "m", 0, usual=0.5),
+        _bottom(0.5),
+        _side(2.0),
         _free(
             "lining",
             "text",
             "What the bed is: bare-new, bare-weathered, gravel, short-grass, grass-and-weeds,"
             " dense-weeds, stony, or a vegetal retardance class from A to E.",
+            usual="short-grass",
         ),
-        _free("soil", "text", "Soil of the bed, for the speed that it stands."),
-        _FREEBOARD,
+        _free("soil", "text", "Soil of the bed, for the speed that it stands.", usual="firm-loam"),
+        _freeboard(0.10),
     ),
     _drawn(
         "drain_starts",
@@ -108,12 +132,19 @@ ITEMS: Final = (
         _NAME,
         _SPILLS_TO,
         _SPILL_LEVEL,
-        _DEPTH,
-        _SIDE,
-        _free("shelf_width_m", "float", "Width of the edge shelf.", "m", 0),
+        _depth(1.5),
+        _side(3.0),
+        _free("shelf_width_m", "float", "Width of the edge shelf.", "m", 0, usual=1.0),
         _SILL_WIDTH,
-        _FREEBOARD,
-        _free("seepage_mm_per_h", "float", "Seepage through its bed; empty is sealed.", "mm/h", 0),
+        _freeboard(),
+        _free(
+            "seepage_mm_per_h",
+            "float",
+            "Seepage through its bed; 0 is sealed.",
+            "mm/h",
+            0,
+            usual=0.0,
+        ),
         _START_SHARE,
     ),
     _drawn(
@@ -128,14 +159,15 @@ ITEMS: Final = (
             "text",
             "What kind of basin.",
             values=("infiltration basin", "mulch basin", "rain garden"),
+            usual="infiltration basin",
         ),
         _SPILL_LEVEL,
-        _DEPTH,
-        _SIDE,
+        _depth(0.3),
+        _side(2.0),
         _free("fill_depth_m", "float", "Depth of fill from the floor up.", "m", 0),
-        _free("void", "float", "Pores over volume of the fill.", "", 0, 1),
+        _free("void", "float", "Pores over volume of the fill.", "", 0, 1, usual=0.4),
         _SILL_WIDTH,
-        _FREEBOARD,
+        _freeboard(0.10),
         _SOAK,
     ),
     _drawn(
@@ -145,12 +177,26 @@ ITEMS: Final = (
         "Tanks that roofs or yards drain to.",
         _NAME,
         _SPILLS_TO,
-        _free("volume_m3", "float", "Volume to the overflow.", "m³", 0),
-        _free("height_m", "float", "Height from the floor to the overflow.", "m", 0),
+        _free("volume_m3", "float", "Volume to the overflow.", "m³", 0, usual=10.0),
+        _free("height_m", "float", "Height from the floor to the overflow.", "m", 0, usual=2.0),
         _free("base_level_m", "float", "Level of its floor; empty is the ground.", "m"),
         _free("roofs", "text", "Names of the surfaces that drain to it, separated by semicolons."),
-        _free("first_flush_mm", "float", "Depth of rain on the roof that is led away.", "mm", 0),
-        _free("overflow_mm", "float", "Inside diameter of the overflow; empty is sized.", "mm", 0),
+        _free(
+            "first_flush_mm",
+            "float",
+            "Depth of rain on the roof that is led away.",
+            "mm",
+            0,
+            usual=0.5,
+        ),
+        _free(
+            "overflow_mm",
+            "float",
+            "Inside diameter of the overflow; empty is sized, from this.",
+            "mm",
+            0,
+            usual=100.0,
+        ),
         _START_SHARE,
     ),
     _drawn(
@@ -161,10 +207,17 @@ ITEMS: Final = (
         _NAME,
         _free("from_id", "text", "Element that it leaves; empty is the one at its beginning."),
         _free("to_id", "text", "What it reaches; empty is what lies at its end."),
-        _DIAMETER,
+        _free(
+            "diameter_mm",
+            "float",
+            "Inside diameter; empty is sized, from this.",
+            "mm",
+            0,
+            usual=150.0,
+        ),
         _free("from_level_m", "float", "Invert level of its inlet.", "m"),
         _free("to_level_m", "float", "Invert level of its outlet.", "m"),
-        _free("roughness", "float", "Manning's n of the barrel.", "", 0),
+        _free("roughness", "float", "Manning's n of the barrel.", "", 0, usual=0.013),
     ),
     _drawn(
         "drawn_overflows",
@@ -175,7 +228,9 @@ ITEMS: Final = (
         _NAME,
         _free("from_id", "text", "Element that it leaves; empty is the one at its beginning."),
         _free("to_id", "text", "What it reaches; empty is what lies at its end."),
-        _free("form", "text", "What kind of sill.", values=("broad", "sharp", "notch")),
+        _free(
+            "form", "text", "What kind of sill.", values=("broad", "sharp", "notch"), usual="broad"
+        ),
         _free("crest_level_m", "float", "Level of the sill.", "m"),
         _SILL_WIDTH,
         _free(
@@ -209,7 +264,9 @@ ITEMS: Final = (
             0,
         ),
         _free("volume_m3", "float", "Volume in the design storm.", "m³", 0),
-        _free("start_h", "float", "When it begins, from the start of the storm.", "h", 0),
+        _free(
+            "start_h", "float", "When it begins, from the start of the storm.", "h", 0, usual=0.0
+        ),
     ),
     _drawn(
         "planting_zones",
@@ -246,7 +303,7 @@ ITEMS: Final = (
         " beds. What else is drawn there stands on them.",
         _NAME,
         _free("level_m", "float", "Level at its middle; empty is that of the ground.", "m"),
-        _free("fall_pct", "float", "Fall of the plane; empty is level.", "%", 0, 50),
+        _free("fall_pct", "float", "Fall of the plane; 0 is level.", "%", 0, 50, usual=0.0),
         _free(
             "falls_to_deg",
             "float",
@@ -255,7 +312,7 @@ ITEMS: Final = (
             0,
             360,
         ),
-        _SIDE,
+        _side(2.0),
         _free("only", "text", "What is done; empty is both.", values=("dig", "heap")),
     ),
     _drawn(
@@ -287,3 +344,26 @@ ITEMS: Final = (
         _NAME,
     ),
 )
+
+
+def usual_number(layer: str, column: str) -> float:
+    """Return the usual value of a number that may be left empty.
+
+    Raises
+    ------
+    KeyError
+        If there is no such column, or none is declared.
+    """
+    value = _usual(layer)[column]
+    if not isinstance(value, float):
+        raise KeyError(f"{layer}.{column} is no number")
+    return value
+
+
+def _usual(layer: str) -> dict[str, float | str]:
+    return usual_of(next(item for item in ITEMS if item.name == layer))
+
+
+def usual_of(layer: Layer) -> dict[str, float | str]:
+    """Return the usual values of a layer's columns, by name."""
+    return {column.name: column.usual for column in layer.columns if column.usual is not None}

@@ -32,6 +32,7 @@ class Column:
     minimum, maximum : range that a correct value lies in, both ends allowed; None is open.
     values : the only texts allowed; empty allows any.
     required : every row has a value. Where False, an empty value means "not known".
+    usual : what is taken where a person leaves it empty; None where it is designed, or not known.
     """
 
     name: str
@@ -42,6 +43,7 @@ class Column:
     maximum: float | None = None
     values: tuple[str, ...] = ()
     required: bool = True
+    usual: float | str | None = None
 
 
 @dataclass(frozen=True, slots=True)

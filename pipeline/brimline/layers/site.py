@@ -6,6 +6,14 @@ from typing import Final
 
 from brimline.layers.schema import Column, Geometry, Layer
 
+_KEPT_CLEAR: Final = (
+    Column(
+        "kind", "text", "What is kept clear: building, septic, well, utility, tree, road, other."
+    ),
+    Column("setback_m", "float", "Clear distance around the drawn feature.", "m", 0),
+    Column("name", "text", "Name as drawn.", required=False),
+)
+
 ITEMS: Final = (
     Layer(
         "boundary",
@@ -49,15 +57,15 @@ ITEMS: Final = (
         Geometry.MULTIPOLYGON,
         "Keep-out areas",
         "Ground that no line or element may enter, setback included.",
-        (
-            Column(
-                "kind",
-                "text",
-                "What is kept clear: building, septic, well, utility, tree, road, other.",
-            ),
-            Column("setback_m", "float", "Clear distance around the drawn feature.", "m", 0),
-            Column("name", "text", "Name as drawn.", required=False),
-        ),
+        _KEPT_CLEAR,
+    ),
+    Layer(
+        "keep_out_drawn",
+        Geometry.ANY,
+        "What is kept clear of",
+        "Buildings, wells, trees and the like as drawn: points, lines or areas without a setback.",
+        _KEPT_CLEAR,
+        published=False,
     ),
     Layer(
         "surfaces",

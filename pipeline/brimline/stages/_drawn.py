@@ -99,7 +99,7 @@ def read_site(sources: Mapping[str, Source | None], elevation: Elevation, grid: 
         found.problems += part.problems
     found.layers["boundary"] = _boundary(read.get("boundary"), covered, grid, found)
     found.layers["intakes_drawn"] = _intakes(read.get("intakes"), elevation, grid, found)
-    found.layers["keep_out"] = _keep_out(read.get("keep_out"), grid, found)
+    _keep_out(read.get("keep_out"), grid, found)
     for name in ("surfaces", "soils", "culverts"):
         rows = (
             read[name].frame.drop(columns="row") if name in read else empty(layer(name), grid.crs)
@@ -165,10 +165,12 @@ def _intakes(
     return _clean(rows, "intakes_drawn", grid)
 
 
-def _keep_out(read: LayerRead | None, grid: Grid, found: SiteRead) -> gpd.GeoDataFrame:
-    """Add the clear distance around each drawn feature."""
+def _keep_out(read: LayerRead | None, grid: Grid, found: SiteRead) -> None:
+    """Keep each feature as drawn, and the ground around it by its clear distance, side by side."""
     if read is None or read.frame.empty:
-        return _clean(empty(layer("keep_out"), grid.crs), "keep_out", grid)
+        for name in ("keep_out", "keep_out_drawn"):
+            found.layers[name] = _clean(empty(layer(name), grid.crs), name, grid)
+        return
     frame = read.frame
     kinds = frame["kind"].fillna("other")
     usual = kinds.map(SETBACK_M)
@@ -191,9 +193,7 @@ def _keep_out(read: LayerRead | None, grid: Grid, found: SiteRead) -> gpd.GeoDat
     kept = setback == 0
     polygons = shapely.get_type_id(frame.geometry.to_numpy()) >= 3
     shapes = np.where(kept & polygons, frame.geometry.to_numpy(), shapes)
-    rows = gpd.GeoDataFrame(
-        pd.DataFrame({"kind": kinds, "setback_m": setback, "name": frame["name"]}),
-        geometry=shapes,
-        crs=frame.crs,
-    )
-    return _clean(rows, "keep_out", grid)
+    columns = pd.DataFrame({"kind": kinds, "setback_m": setback, "name": frame["name"]})
+    for name, geometry in (("keep_out", shapes), ("keep_out_drawn", frame.geometry.to_numpy())):
+        rows = gpd.GeoDataFrame(columns, geometry=geometry, crs=frame.crs)
+        found.layers[name] = _clean(rows, name, grid)

@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
 
-from brimline.balance.collectors import Collector
 from brimline.balance.evapotranspiration import reference_et
 from brimline.balance.planted import ZoneRow
+from brimline.config import Works
+from brimline.design import ground_by_label
 from brimline.errors import InputError
 from brimline.grid.shapes import cells_inside
 from brimline.io.geographic import lon_lat
 from brimline.rainfall import MixedGround
-from brimline.stages._ground_cover import UsualGround, ground_by_label
-from brimline.stages._works_shapes import number_of, text_of
+from brimline.stages._plan import covers_of, number_of, soils_of, text_of, usual_water
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
@@ -52,39 +52,28 @@ def zone_rows(rows: GeoDataFrame) -> list[ZoneRow]:
     ]
 
 
-def collectors_of(water: Mapping[str, Any]) -> list[Collector]:
-    """Return what the works stage tells of its elements."""
-    found = []
-    for element in water["elements"]:
-        told = {k: v for k, v in element.items() if k not in ("catchment_m2", "curve_number")}
-        area_m2, number = element["catchment_m2"], element["curve_number"]
-        ground = MixedGround((number,), (area_m2,)) if area_m2 > 0 else None
-        found.append(Collector(**told, ground=ground))
-    return found
-
-
-def soils_of(rows: GeoDataFrame) -> list[tuple[BaseGeometry, str]]:
+def textures_of(rows: GeoDataFrame) -> list[tuple[BaseGeometry, str]]:
     """Outlines and textures of the soils input, where it has one."""
     known = rows[rows["texture"].notna()]
     return list(zip(known.geometry, known["texture"], strict=True))
 
 
 def ground_of_zones(
-    zones: Sequence[PlantedZone], water: Mapping[str, Any], given: Given
+    zones: Sequence[PlantedZone], given: Given
 ) -> tuple[NDArray[np.int32], dict[str, MixedGround]]:
     """Return the zone of each cell, and what of each zone sheds water."""
     grid = given.grid
-    layers = {name: given.frame(name) for name in ("surfaces", "soils")}
-    usual = UsualGround(**water["usual_ground"])
+    covers, soils = covers_of(given), soils_of(given)
+    usual = usual_water(given.params("works", Works)).ground
     labels = np.zeros(grid.shape, dtype=np.int32)
     for number, zone in enumerate(zones, start=1):
         labels[cells_inside([zone.shape], grid)] = number
-    found, _ = ground_by_label(labels, layers, grid, usual)
+    found, _ = ground_by_label(labels, covers, soils, grid, usual)
     grounds = {}
     for number, zone in enumerate(zones, start=1):
         if number not in found:  # smaller than a cell, or beneath another zone
             alone = cells_inside([zone.shape], grid, all_touched=True).astype(np.int32)
-            alone_found, _ = ground_by_label(alone, layers, grid, usual)
+            alone_found, _ = ground_by_label(alone, covers, soils, grid, usual)
             if 1 not in alone_found:
                 raise InputError.of(
                     f"{zone.zone_id} lies outside the elevation",

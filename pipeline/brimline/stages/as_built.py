@@ -10,18 +10,18 @@ import pandas as pd
 import shapely
 
 from brimline import as_built
-from brimline.config import AsBuilt, Works
+from brimline.config import AsBuilt, Earthworks, Survey
+from brimline.design import ROUTING_STEP_S, Design
+from brimline.drainage.certainty import survey_rmse_m
+from brimline.elements.building import filling_m
 from brimline.engine.stage import Stage
 from brimline.errors import InternalError, Problem, Severity
 from brimline.io.built import is_surface, read_built_points, read_built_surface
 from brimline.io.vectors import Source
 from brimline.layers import FLAGS
 from brimline.layers.flags import joined
-from brimline.stages._earthworks import NEEDS as EARTH_NEEDS
-from brimline.stages._earthworks import designed
 from brimline.stages._frames import frame_of, table_of
-from brimline.stages._works_cascade import NEEDS as CASCADE_NEEDS
-from brimline.stages._works_cascade import LaidOut, laid_out
+from brimline.stages._plan import BUILT, ground_of_design, storms_of
 from brimline.units import counted
 
 if TYPE_CHECKING:
@@ -48,24 +48,25 @@ _AROUND_M: Final = 100.0  # of the works, that a survey may lie in
 
 
 def _run(given: Given, report: Reporter) -> Made:
-    params, rules = given.params("as_built", AsBuilt), given.facts("building_rules")
-    site = designed(given)
-    laid = laid_out(given, Works(**given.facts("works_rules")))
-    if not isinstance(laid, LaidOut) or not site.ready.elements:
+    params, refine = (
+        given.params("as_built", AsBuilt),
+        given.params("earthworks", Earthworks).refine,
+    )
+    site, design = ground_of_design(given), given.value("design", Design)
+    if not design.placed or not site.ready.elements:
         _warn(report, "nothing that was drawn can be held against it", "draw the elements")
         return _nothing(given)
-    filled = {name for name, one in site.built.items() if one.get("filling_m", 0.0) > 0}
+    filled = {one.name for one in design.placed if filling_m(one.element) > 0}
     works = as_built.DesignedWorks(
-        site.ready, site.ground, laid.done.network, frozenset(filled), rules["refine"]
+        site.ready, site.ground, design.network, frozenset(filled), refine
     )
     rmse_m = _rmse_m(given, params)
     differences, shift = _read(given, works, params, rmse_m, report)
     if shift.told and params.take_off_shift:
         differences = as_built.without(differences, shift.shift_m)
     report.advanced(0.3, "judging levels and routing the cascade as built")
-    trial = as_built.Trial(
-        tuple(laid.done.inflows), laid.rules.limits, laid.rules.pace, laid.ways.on_ground
-    )
+    inflows = tuple(design.arrivals.of(storm, ROUTING_STEP_S) for storm in storms_of(given))
+    trial = as_built.Trial(inflows, design.limits, design.pace, design.on_ground)
     tolerances = as_built.Tolerances(
         params.sill_m, params.floor_m, params.crest_m, params.edge_m, rmse_m
     )
@@ -103,9 +104,12 @@ def _read(
     given: Given, works: DesignedWorks, params: AsBuilt, rmse_m: float, report: Reporter
 ) -> tuple[FromSurface | FromPoints, SurveyShift]:
     """Read the survey as differences from the design, and look for a shift of all of it."""
-    source, older = _survey_of(given), given.facts("survey_error")
+    source, older = _survey_of(given), given.params("survey", Survey)
     where = (source, given.raster("elevation"), given.grid, _around(given.frame("elements")))
-    sigma_m, correlation_m = math.hypot(older["rmse_m"], rmse_m), float(older["correlation_m"])
+    sigma_m, correlation_m = (
+        math.hypot(survey_rmse_m(older.accuracy_class, older.rmse_m), rmse_m),
+        older.correlation_m,
+    )
     crs, unit = params.crs, params.vertical_unit
     if is_surface(source.path):
         read = read_built_surface(*where, crs=crs, vertical_unit=unit)
@@ -267,13 +271,9 @@ STAGE = Stage(
     name="as_built",
     version=2,
     title="what was built against the design",
-    needs=tuple(
-        dict.fromkeys(
-            (*EARTH_NEEDS, *CASCADE_NEEDS, "works_rules", "stakes", "setting_out", "survey_error")
-        )
-    ),
+    needs=(*BUILT, "elements", "storms", "stakes", "setting_out"),
     makes=(*_TABLES, *_LAYERS, "as_built"),
     run=_run,
-    sources=("as_built", "inflows"),
-    tables=("as_built",),
+    sources=("as_built",),
+    tables=("as_built", "earthworks", "survey"),
 )

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from brimline.config import Survey
-from brimline.drainage.certainty import SURVEY_CLASSES, catchment_chance
+from brimline.drainage.certainty import catchment_chance, survey_rmse_m
 from brimline.engine.stage import Stage
 from brimline.io.frames import empty
 from brimline.layers import table
@@ -33,8 +33,7 @@ def _run(given: Given, report: Reporter) -> Made:
     sinks = given.raster("kept_sink") == 1
     rule = given.facts("conditioning")["rule"]
     burns = [positions(line, grid) for line in given.frame("culverts").geometry]
-    usual = SURVEY_CLASSES[params.accuracy_class].rmse_m
-    rmse_m = usual if params.rmse_m is None else params.rmse_m
+    rmse_m = survey_rmse_m(params.accuracy_class, params.rmse_m)
 
     def told(done: int, total: int) -> None:
         report.advanced(done / total, f"{done} of {total} surfaces")

@@ -15,8 +15,8 @@ from brimline.io.inflows import read_inflows
 from brimline.io.rainfall import depth_doubts, read_depth_table
 from brimline.io.weather import read_weather
 from brimline.stages import _drawn
-from brimline.stages._works_shapes import drawn_names
-from brimline.stages._year_site import soils_of, zone_rows
+from brimline.stages._plan import plan_of
+from brimline.stages._year_site import textures_of, zone_rows
 from brimline.stages.plan import read_plan
 from brimline.stages.site import SOURCES
 from brimline.stages.weather import layout_of, made_up
@@ -178,10 +178,10 @@ def _layers(
         drawn, problems = read_plan(sources["plan"].value, grid)
         found.problems += problems
         read.layers |= drawn
-        stores = drawn_names(drawn)
+        stores = plan_of(drawn, settings.works).names
         zones = planted_zones(
             zone_rows(drawn["planting_zones"]),
-            soils_of(read.layers["soils"]),
+            textures_of(read.layers["soils"]),
             stores,
             settings.year.rules(),
         )

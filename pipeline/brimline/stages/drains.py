@@ -11,7 +11,7 @@ from brimline.layers.flags import joined
 from brimline.lines.graded import GradedLine, NoLine, graded_between, graded_line
 from brimline.stages._frames import frame_of
 from brimline.stages._ground_for_lines import NEEDS, drawing_of, limits_for, smooth_surface
-from brimline.stages._works_shapes import number_of, text_of
+from brimline.stages._plan import number_of, text_of
 
 if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
@@ -116,5 +116,5 @@ STAGE = Stage(
     needs=(*NEEDS, "drain_starts", "drawn_drains"),
     makes=("drain_lines",),
     run=_run,
-    tables=("drains",),
+    tables=("drains", "lines"),
 )

@@ -10,17 +10,18 @@ import pandas as pd
 import shapely
 
 from brimline.config import Earthworks
+from brimline.elements import Kind
 from brimline.elements.building import (
-    Building,
     Quantity,
     earth_quantities,
+    filling_m,
     sill_quantities,
 )
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.layers.flags import joined
-from brimline.stages._earthworks import NEEDS, made
 from brimline.stages._frames import frame_of, table_of
+from brimline.stages._plan import BUILT, ground_of_design
 from brimline.terrain.earthwork import (
     Earth,
     Soil,
@@ -35,21 +36,19 @@ from brimline.terrain.earthwork import (
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from brimline.design import DesignedGround
     from brimline.engine.stage import Given, Made, Reporter
-    from brimline.stages._earthworks import Designed
     from brimline.terrain.earthwork import Haul, Need, SectionVolumes, Spoil
     from brimline.terrain.shaping import Shaped
 
-_MOUNDS: Final = ("swale", "drain")  # whose fill holds no pond and may be topsoil
+_MOUNDS: Final = frozenset({Kind.SWALE, Kind.DRAIN})  # whose fill holds no pond and may be topsoil
 _DIFFER_PCT: Final = 5.0  # between cells and sections, above which a person should look
 _DIFFER_M3: Final = 2.0
 
 
 def _run(given: Given, report: Reporter) -> Made:
     params = given.params("earthworks", Earthworks)
-    how = Building(params.bank_top_m, params.bank_outer, params.settlement, returns_m=params.wing_m)
-    rules = {"how": asdict(how), "limit_m": params.batter_limit_m, "refine": params.refine}
-    site = made(given, how, params.batter_limit_m)
+    site = ground_of_design(given)
     for name, why in site.unmade.items():
         report.problem(
             Problem(Severity.WARNING, f"{name}: {why}", "mend its row in the plan", "drawn_pads")
@@ -81,7 +80,6 @@ def _run(given: Given, report: Reporter) -> Made:
         "earth_volumes": _volume_rows(by_cells, as_built, by_sections, spoil.needs, flags),
         "spoil_hauls": table_of([asdict(haul) for haul in spoil.hauls], "spoil_hauls"),
         "quantities": _quantities(site, given, as_built, spoil, soil, params),
-        "building_rules": rules,
         "earthworks": {"headline": _headline(by_cells, spoil)},
     }
 
@@ -98,17 +96,18 @@ def _earth(shaped: Shaped) -> dict[str, Earth]:
     return dict(zip(shaped.elements, total, strict=True))
 
 
-def _top_down(site: Designed, names: Mapping[str, Earth]) -> list[str]:
+def _top_down(site: DesignedGround, names: Mapping[str, Earth]) -> list[str]:
     """In the order of building: pads first, which are ground for all else."""
     return sorted(names, key=lambda name: (name not in site.pads, -site.level_of(name), name))
 
 
-def _may_take_topsoil(site: Designed, name: str) -> bool:
+def _may_take_topsoil(site: DesignedGround, name: str) -> bool:
     """Tell whether its fill may be topsoil; a bank that holds a pond never is."""
-    return name in site.built and site.built[name]["kind"] in _MOUNDS
+    element = site.element(name)
+    return element is not None and element.kind in _MOUNDS
 
 
-def _middle(site: Designed, name: str) -> tuple[float, float]:
+def _middle(site: DesignedGround, name: str) -> tuple[float, float]:
     middle = site.shape_of(name).centroid
     return middle.x, middle.y
 
@@ -124,7 +123,7 @@ def _stockpiles(given: Given) -> list[Stockpile]:
 
 
 def _flags(
-    site: Designed,
+    site: DesignedGround,
     spoil: Spoil,
     by_cells: Mapping[str, Earth],
     by_sections: Mapping[str, SectionVolumes],
@@ -199,7 +198,7 @@ def _volume_rows(
     return table_of(records, "earth_volumes")
 
 
-def _pad_rows(site: Designed, flags: Mapping[str, str], given: Given) -> Any:  # noqa: ANN401
+def _pad_rows(site: DesignedGround, flags: Mapping[str, str], given: Given) -> Any:  # noqa: ANN401
     records = [
         {
             "element_id": name,
@@ -215,7 +214,7 @@ def _pad_rows(site: Designed, flags: Mapping[str, str], given: Given) -> Any:  #
 
 
 def _quantities(
-    site: Designed,
+    site: DesignedGround,
     given: Given,
     earth: Mapping[str, Earth],
     spoil: Spoil,
@@ -227,23 +226,15 @@ def _quantities(
     for name in site.ready.elements:
         hauls: Sequence[Haul] = spoil.hauls
         found += earth_quantities(name, earth[name], spoil.needs[name], soil, hauls)
-        if name in site.built and site.built[name]["kind"] in _MOUNDS:
+        element = site.element(name)
+        if element is None:
+            continue
+        if element.kind in _MOUNDS:
             found.append(Quantity(name, "form", site.shape_of(name).length))
-        filling_m = site.built.get(name, {}).get("filling_m", 0.0)
-        if filling_m:
-            found.append(Quantity(name, "gravel", site.shape_of(name).area * filling_m))
+        if filling_m(element):
+            found.append(Quantity(name, "gravel", site.shape_of(name).area * filling_m(element)))
     if params.sill_stone_m:
-        for name, sills in site.sills.items():
-            if name not in site.ready.elements:
-                continue
-            height_m = site.built[name]["crest_level_m"]
-            for sill in sills:
-                # over the bank from toe to toe, and the apron below it
-                over_m = max(height_m - sill.level_m, 0.0)
-                along_m = params.bank_top_m + 2 * params.bank_outer * over_m + params.sill_apron_m
-                found += sill_quantities(
-                    name, sill.width_m, along_m, params.sill_stone_m, side=2.0, height_m=over_m
-                )
+        found += _sill_stone(site, params)
     for row in given.frame("elements").itertuples(index=False):
         if row.kind == "tank":
             found.append(Quantity(row.element_id, "tank", 1.0, f"{row.storage_m3:g} m³"))
@@ -252,6 +243,22 @@ def _quantities(
             note = f"{row.diameter_mm:g} mm"
             found.append(Quantity(row.from_id, "pipe", row.geometry.length, note))
     return {"rows": [asdict(one) for one in found if math.isfinite(one.amount)]}
+
+
+def _sill_stone(site: DesignedGround, params: Earthworks) -> list[Quantity]:
+    found: list[Quantity] = []
+    for name, sills in site.sills.items():
+        if name not in site.dug:
+            continue
+        crest_m = site.design.network.element(name).crest_level_m
+        for sill in sills:
+            # over the bank from toe to toe, and the apron below it
+            over_m = max(crest_m - sill.level_m, 0.0)
+            along_m = params.bank_top_m + 2 * params.bank_outer * over_m + params.sill_apron_m
+            found += sill_quantities(
+                name, sill.width_m, along_m, params.sill_stone_m, side=2.0, height_m=over_m
+            )
+    return found
 
 
 def _headline(earth: Mapping[str, Earth], spoil: Spoil) -> dict[str, float]:
@@ -268,9 +275,9 @@ STAGE = Stage(
     name="earthworks",
     version=1,
     title="digging and heaping up the drawn elements",
-    needs=(*(name for name in NEEDS if name != "building_rules"), "stockpiles"),
+    needs=(*BUILT, "elements", "overflows", "stockpiles"),
     makes=(
-        "design_surface", "earth_volumes", "spoil_hauls", "quantities", "building_rules",
+        "design_surface", "earth_volumes", "spoil_hauls", "quantities",
         "earthworks", "pads",
     ),
     run=_run,

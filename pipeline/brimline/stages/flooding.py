@@ -9,18 +9,19 @@ import pandas as pd
 
 from brimline.cascade.overland import Basin, run_over
 from brimline.config import Proof
+from brimline.elements import Kind
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
-from brimline.stages._earthworks import NEEDS, designed
 from brimline.stages._frames import positions, table_of
+from brimline.stages._plan import BUILT, ground_of_design
 from brimline.terrain.shaping import everywhere
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from brimline.cascade.overland import Overland
+    from brimline.design import DesignedGround
     from brimline.engine.stage import Given, Made, Reporter
-    from brimline.stages._earthworks import Designed
 
 _TOLD_M: Final = 0.10  # difference of levels above which a person should look
 _USUAL_CURVE: Final = 80.0  # where nothing drains to an element, so that it does not matter
@@ -28,8 +29,8 @@ _USUAL_CURVE: Final = 80.0  # where nothing drains to an element, so that it doe
 
 def _run(given: Given, report: Reporter) -> Made:
     params = given.params("proof", Proof)
-    site = designed(given)
-    if not len(site.elements):
+    site = ground_of_design(given)
+    if not site.dug:
         nowhere = np.full(given.grid.shape, np.nan, dtype=np.float32)
         return {"flood_depth_m": nowhere, "flood_speed_m_s": nowhere.copy(),
                 "flood_levels": table_of([], "flood_levels")}  # fmt: skip
@@ -38,7 +39,7 @@ def _run(given: Given, report: Reporter) -> Made:
     done = run_over(
         fine.design_m,
         fine.dug_by,
-        {site.label_of(name): _basin(site, name) for name in site.elements.index},
+        {site.label_of(name): _basin(site, name) for name in site.dug},
         cell_m=fine.grid.cell_m,
         roughness=params.roughness,
         step_s=storm["step_s"],
@@ -47,7 +48,8 @@ def _run(given: Given, report: Reporter) -> Made:
         burns=[positions(line, fine.grid) for line in given.frame("culverts").geometry],
         progress=lambda share: report.advanced(share, "rain on the designed surface"),
     )
-    rows = _rows(site, done)
+    peaks = given.frame("elements").set_index("element_id")["peak_level_m"]
+    rows = _rows(site, done, peaks)
     _tell(rows, report)
     return {
         "flood_depth_m": _coarse(done.depth_m, params.flood_refine),
@@ -56,22 +58,23 @@ def _run(given: Given, report: Reporter) -> Made:
     }
 
 
-def _basin(site: Designed, name: str) -> Basin:
-    built, row = site.built[name], site.elements.loc[name]
-    curve = built["curve_number"]
+def _basin(site: DesignedGround, name: str) -> Basin:
+    element = site.design.network.element(name)
+    ground = site.design.arrivals.catchments.get(name)
+    start_m = element.start_level_m
     return Basin(
-        _USUAL_CURVE if curve is None else float(curve),
-        float(row["soak_mm_per_h"]),
-        built["start_level_m"],
+        ground.curve_number if ground else _USUAL_CURVE,
+        element.soak.design_mm_per_h,
+        start_m if np.isfinite(start_m) else None,
     )
 
 
-def _rows(site: Designed, done: Overland) -> list[dict[str, Any]]:
+def _rows(site: DesignedGround, done: Overland, peaks: pd.Series[float]) -> list[dict[str, Any]]:
     rows = []
     for label, flood_m in done.peak_level_m.items():
         name = site.ready.elements[label - 1]
-        peak = site.elements.loc[name, "peak_level_m"]
-        if pd.isna(peak) or site.built[name]["kind"] == "drain":
+        element, peak = site.element(name), peaks.get(name)
+        if element is None or peak is None or pd.isna(peak) or element.kind is Kind.DRAIN:
             continue  # a drain's level in the cascade is that of its upper end
         rows.append(
             {
@@ -112,8 +115,8 @@ STAGE = Stage(
     name="flooding",
     version=1,
     title="the design storm as shallow water on the designed surface",
-    needs=(*NEEDS, "storms", "culverts"),
+    needs=(*BUILT, "elements", "storms", "culverts"),
     makes=("flood_depth_m", "flood_speed_m_s", "flood_levels"),
     run=_run,
-    tables=("proof",),
+    tables=("proof", "earthworks"),
 )

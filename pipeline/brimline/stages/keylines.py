@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from brimline.config import Cultivation
+from brimline.config import Cultivation, LevelLines, Survey
+from brimline.drainage.certainty import survey_rmse_m
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.layers.flags import joined
@@ -59,7 +60,7 @@ def _run(given: Given, report: Reporter) -> Made:
         width_m=params.width_m,
         reach_m=params.reach_m,
         turning_radius_m=params.turning_radius_m,
-        min_length_m=given.facts("line_rules")["min_length_m"],
+        min_length_m=given.params("lines", LevelLines).min_length_m,
     )
     return {
         "valley_lines": frame_of(
@@ -89,7 +90,7 @@ def _run(given: Given, report: Reporter) -> Made:
 def _keypoints(given: Given, calm: Elevation, valleys: Sequence[ValleyLine]) -> list[Keypoint]:
     """Found keypoints; in a valley where a person drew some, theirs take the place of these."""
     params = given.params("cultivation", Cultivation)
-    error = given.facts("survey_error")
+    survey = given.params("survey", Survey)
     inside = given.frame("boundary").geometry.union_all()
     found = [
         point
@@ -98,8 +99,8 @@ def _keypoints(given: Given, calm: Elevation, valleys: Sequence[ValleyLine]) -> 
             given.grid,
             valleys,
             smooth_m=params.valley_smooth_m,
-            noise_m=error["rmse_m"],
-            correlation_m=error["correlation_m"],
+            noise_m=survey_rmse_m(survey.accuracy_class, survey.rmse_m),
+            correlation_m=survey.correlation_m,
             profile_smooth_m=params.profile_smooth_m,
             min_confidence=params.min_confidence,
             turn=params.keypoint_at,
@@ -241,7 +242,7 @@ STAGE = Stage(
     name="keylines",
     version=3,
     title="valleys, keypoints, keylines and cultivation lines",
-    needs=(*NEEDS, "survey_error", "drawn_keypoints", "guide_lines"),
+    needs=(*NEEDS, "drawn_keypoints", "guide_lines"),
     makes=(
         "valley_lines",
         "ridge_lines",
@@ -251,5 +252,5 @@ STAGE = Stage(
         "cultivation_families",
     ),
     run=_run,
-    tables=("cultivation",),
+    tables=("cultivation", "lines", "survey"),
 )

@@ -9,24 +9,24 @@ import shapely
 
 from brimline.cascade.proof import prove
 from brimline.config import Proof
+from brimline.design import BUILDING
+from brimline.elements import Kind
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.grid import LABEL_NONE
 from brimline.grid.shapes import cells_inside
 from brimline.layers.flags import joined
-from brimline.stages._earthworks import NEEDS, designed
 from brimline.stages._frames import frame_of, positions, table_of
+from brimline.stages._plan import BUILT, ground_of_design
 from brimline.terrain.shaping import everywhere
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    import pandas as pd
-
     from brimline.cascade.proof import Proved
+    from brimline.design import DesignedGround
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.grid import Grid, Labels
-    from brimline.stages._earthworks import Designed
 
 _NEAR_M: Final = 10.0  # over the boundary, on the way to a discharge point outside it
 _AWAY_M: Final = 5.0  # from the end of a sill, out over its bank
@@ -37,8 +37,8 @@ _DISCHARGE_M: Final = 5.0  # water that comes this near to a discharge point has
 
 def _run(given: Given, report: Reporter) -> Made:
     params = given.params("proof", Proof)
-    site = designed(given)
-    if not len(site.elements):
+    site = ground_of_design(given)
+    if not site.dug:
         return {"design_proof": table_of([], "design_proof"),
                 "proof_paths": frame_of([], [], "proof_paths", given.grid)}  # fmt: skip
     fine = everywhere(site.ready, params.refine)
@@ -47,7 +47,7 @@ def _run(given: Given, report: Reporter) -> Made:
     found = prove(
         fine.design_m,
         labels,
-        [site.label_of(name) for name in site.elements.index],
+        [site.label_of(name) for name in site.dug],
         cell_m=fine.grid.cell_m,
         buildings=cells_inside(_buildings(given), fine.grid),
         inside=cells_inside(given.frame("boundary").geometry, fine.grid),
@@ -77,7 +77,7 @@ def _run(given: Given, report: Reporter) -> Made:
 
 
 def _labels(
-    site: Designed, given: Given, grid: Grid, dug_by: Labels
+    site: DesignedGround, given: Given, grid: Grid, dug_by: Labels
 ) -> tuple[dict[int, str], Labels]:
     """Numbers of elements and discharge points on the fine grid, and what each is called."""
     names = dict(enumerate(site.ready.elements, start=1))
@@ -101,16 +101,13 @@ def _outside(given: Given, elements: int) -> dict[int, float]:
 
 
 def _buildings(given: Given) -> list[shapely.Geometry]:
-    keep_out = given.frame("keep_out")
-    rows = keep_out[keep_out["kind"] == "building"]
-    return [
-        shape.buffer(-clear) for shape, clear in zip(rows.geometry, rows["setback_m"], strict=True)
-    ]
+    drawn = given.frame("keep_out_drawn")
+    return list(drawn.geometry[drawn["kind"] == BUILDING])
 
 
 def _told(
     one: Proved,
-    site: Designed,
+    site: DesignedGround,
     names: dict[int, str],
     outside_m: dict[int, float],
     params: Proof,
@@ -118,14 +115,14 @@ def _told(
     arrivals: Mapping[int, list[tuple[int, shapely.Point]]],
 ) -> dict[str, Any]:
     name = names[one.label]
-    row: pd.Series[Any] = site.elements.loc[name]
-    spill, meant = float(row["spill_level_m"]), row["spills_to"]
+    network = site.design.network
+    element, spill, meant = network.element(name), site.level_of(name), network.spills_to(name)
     reached = names.get(one.reached, "")
     found: list[tuple[str, str]] = []
     over = one.brim_level_m - spill
-    if row["kind"] != "drain" and over < -params.tolerance_m:
+    if element.kind is not Kind.DRAIN and over < -params.tolerance_m:
         found.append(("leaks", f"water leaves {-over:.2f} m below its sill"))
-    if row["kind"] != "drain" and over > params.tolerance_m:
+    if element.kind is not Kind.DRAIN and over > params.tolerance_m:
         found.append(("sill-shut", f"water stands {over:.2f} m over its sill before it spills"))
     sills = site.sills.get(name, [])
     leaves = shapely.Point(*grid.xy(one.rows[one.leaves], one.cols[one.leaves]))
@@ -140,7 +137,7 @@ def _told(
             ("short-circuit", f"what {feeder} spills arrives {near[1]:.1f} m from the sill")
         )
     on_ground = set(names.values())
-    if isinstance(meant, str) and meant in on_ground and reached != meant:
+    if meant in on_ground and reached != meant:
         found.append(("reaches-other", f"its overflow reaches {reached or 'nothing'}, not {meant}"))
     if one.at_building:
         found.append(("at-building", "its overflow runs through a building"))
@@ -150,10 +147,10 @@ def _told(
         "element_id": name,
         "spill_level_m": spill,
         "brim_level_m": one.brim_level_m,
-        "meant_id": meant if isinstance(meant, str) else None,
+        "meant_id": meant or None,
         "reached_id": reached or None,
         "holds_m3": one.holds_m3,
-        "storage_m3": float(row["storage_m3"]),
+        "storage_m3": float(element.stages.storage_at(spill)),
         "flag": joined([code for code, _ in found]),
         "notes": "; ".join(text for _, text in found) or None,
     }
@@ -170,7 +167,7 @@ def _arrivals(found: Sequence[Proved], grid: Grid) -> dict[int, list[tuple[int, 
 
 
 def _nearest(
-    site: Designed, name: str, arrivals: Sequence[tuple[int, shapely.Point]]
+    site: DesignedGround, name: str, arrivals: Sequence[tuple[int, shapely.Point]]
 ) -> tuple[int, float] | None:
     """Which water arrives nearest to a sill of the element, and how near [m]."""
     pairs = [
@@ -203,8 +200,8 @@ STAGE = Stage(
     name="proof",
     version=2,
     title="water on the designed surface",
-    needs=(*NEEDS, "discharge_points", "keep_out", "boundary", "culverts"),
+    needs=(*BUILT, "discharge_points", "keep_out_drawn", "boundary", "culverts"),
     makes=("design_proof", "proof_paths"),
     run=_run,
-    tables=("proof",),
+    tables=("proof", "earthworks"),
 )

@@ -33,7 +33,15 @@ STAGE = Stage(
     version=1,
     title="reading the boundary, intakes and other drawn layers",
     needs=("grid", "elevation"),
-    makes=("boundary", "intakes_drawn", "surfaces", "soils", "keep_out", "culverts"),
+    makes=(
+        "boundary",
+        "intakes_drawn",
+        "surfaces",
+        "soils",
+        "keep_out",
+        "keep_out_drawn",
+        "culverts",
+    ),
     run=_run,
     sources=SOURCES,
 )

@@ -10,7 +10,8 @@ import geopandas as gpd
 import pandas as pd
 import shapely
 
-from brimline.config import Staking
+from brimline.config import Staking, Survey
+from brimline.drainage.certainty import survey_rmse_m
 from brimline.elements.building import Margins, Spacing, profiles, set_out
 from brimline.engine.stage import Stage
 from brimline.io.frames import conformed, empty
@@ -24,8 +25,8 @@ from brimline.lines.staking import (
     readings,
     survey_decides_m,
 )
-from brimline.stages._earthworks import NEEDS, designed
 from brimline.stages._frames import frame_of
+from brimline.stages._plan import BUILT, ground_of_design
 from brimline.stages._stakes_lines import LINES, line_stakes
 
 if TYPE_CHECKING:
@@ -40,8 +41,8 @@ _SAY: Final = {
 
 
 def _run(given: Given, report: Reporter) -> Made:
-    params = given.params("stakes", Staking)
-    site = designed(given)
+    params, survey = given.params("stakes", Staking), given.params("survey", Survey)
+    site = ground_of_design(given)
     margins = margins_of(given.frame("elements"), given.frame("overflows"))
     spacing = Spacing(params.interval_m, params.turn_deg, params.offset_m)
     stakes: list[Stake] = []
@@ -51,7 +52,7 @@ def _run(given: Given, report: Reporter) -> Made:
     marks, along = line_stakes(given, params, site.ground)
     stakes += marks
     known = [stake for stake in stakes if math.isfinite(stake.ground_m)]
-    rmse_m = given.facts("survey_error")["rmse_m"]
+    rmse_m = survey_rmse_m(survey.accuracy_class, survey.rmse_m)
     told = judged(known, rmse_m)
     level = _instrument(params)
     records = [
@@ -153,8 +154,8 @@ STAGE = Stage(
     name="stakes",
     version=2,
     title="stakes and levels",
-    needs=(*NEEDS, "survey_error", *LINES),
+    needs=(*BUILT, "elements", "overflows", *LINES),
     makes=("stakes", "profiles", "setting_out"),
     run=_run,
-    tables=("stakes",),
+    tables=("stakes", "survey", "earthworks"),
 )

@@ -8,11 +8,11 @@ import numpy as np
 import pandas as pd
 from scipy import ndimage
 
-from brimline.config import Staking
+from brimline.config import Earthworks, Staking
 from brimline.engine.stage import Stage
 from brimline.io.frames import conformed, empty
 from brimline.layers import table
-from brimline.stages._earthworks import NEEDS, designed
+from brimline.stages._plan import BUILT, ground_of_design
 from brimline.terrain.triangles import triangulated
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ _RIM_CELLS = 2  # of untouched ground around the work, so that the machine sees 
 
 def _run(given: Given, report: Reporter) -> Made:
     params = given.params("stakes", Staking)
-    site, refine = designed(given), int(given.facts("building_rules")["refine"])
+    site, refine = ground_of_design(given), given.params("earthworks", Earthworks).refine
     points, faces = [], []
     for place, name in enumerate(site.ready.elements):
         report.advanced(place / len(site.ready.elements), f"triangles of {name}")
@@ -56,8 +56,8 @@ STAGE = Stage(
     name="surfaces",
     version=1,
     title="triangles to build to",
-    needs=NEEDS,
+    needs=BUILT,
     makes=("surface_points", "surface_faces"),
     run=_run,
-    tables=("stakes",),
+    tables=("stakes", "earthworks"),
 )

@@ -6,7 +6,8 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from brimline.config import SwaleRows
+from brimline.config import SwaleRows, Works
+from brimline.elements import Soak
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.layers.flags import joined, needs_look
@@ -14,6 +15,7 @@ from brimline.lines.rows import Duty, Spacing, swale_rows
 from brimline.rainfall import runoff_depth_mm
 from brimline.stages._frames import frame_of
 from brimline.stages._ground_for_lines import NEEDS, drawing_of, limits_for, smooth_surface
+from brimline.stages._plan import usual_water
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -27,7 +29,7 @@ def _run(given: Given, report: Reporter) -> Made:
     grid, drawn = given.grid, given.frame("drawn_swales")
     surface = smooth_surface(given)
     report.advanced(0.2, "placing rows")
-    duty = _duty(params, given.facts("storms")["design"])
+    duty = duty_of(params, given.params("works", Works), given.facts("storms")["design"])
     levels = [None if math.isnan(level) else float(level) for level in drawn["level_m"]]
     try:
         rows = swale_rows(
@@ -55,16 +57,29 @@ def _run(given: Given, report: Reporter) -> Made:
     return {"swale_lines": layer, "swale_rows": {"headline": _headline(rows)}}
 
 
-def _duty(params: SwaleRows, storm: dict[str, Any]) -> Duty:
-    """Return what the design storm sends to a row, and what a metre of row takes of it."""
-    runoff = runoff_depth_mm(storm["total_mm"], params.runoff_curve_number)
-    depth, bottom, side = params.depth_m, params.bottom_width_m, params.side_slope
+def duty_of(params: SwaleRows, works: Works, storm: dict[str, Any]) -> Duty:
+    """Return what the design storm sends to a row, and what a metre of row takes of it.
+
+    The section, the ground and the soakage are those that a drawn swale is designed with.
+    """
+    water = usual_water(works)
+    number = _said(params.runoff_curve_number, water.ground.curve_number)
+    runoff = runoff_depth_mm(storm["total_mm"], number)
+    soak = Soak(water.soak_mm_per_h, water.soak_safety_factor).design_mm_per_h
+    depth = _said(params.depth_m, works.swale_depth_m)
+    bottom = _said(params.bottom_width_m, works.swale_bottom_m)
+    side = _said(params.side_slope, works.swale_side)
     return Duty(
         runoff_mm=float(runoff),
         storage_m2=(bottom + side * depth) * depth,
-        soak_mm=params.soak_mm_per_h * storm["duration_h"],
+        soak_mm=_said(params.soak_mm_per_h, soak) * storm["duration_h"],
         wetted_width_m=bottom + side * depth,
     )
+
+
+def _said(older: float | None, now: float) -> float:
+    """Return what a site file of an earlier release says of proposed rows alone, else the rule."""
+    return now if older is None else older
 
 
 def _spacing(params: SwaleRows) -> Spacing | None:
@@ -115,5 +130,5 @@ STAGE = Stage(
     needs=(*NEEDS, "storms", "drawn_swales"),
     makes=("swale_lines", "swale_rows"),
     run=_run,
-    tables=("swales",),
+    tables=("swales", "lines", "works"),
 )

@@ -1,12 +1,11 @@
-"""The cascade of drawn elements through the design storms."""
+"""The design of what was drawn, and its cascade through the design storms."""
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Final
 
-import numpy as np
 import pandas as pd
-import shapely
 
 from brimline.cascade import Finding, check, flags_of, judge, route
 from brimline.cascade.rows import (
@@ -19,34 +18,36 @@ from brimline.cascade.rows import (
     result_rows,
     series_columns,
 )
-from brimline.config import Works
+from brimline.config import LevelLines, Works
+from brimline.design import LAYERS, Design, designed, mends_of, misplaced, off_level
 from brimline.elements import Kind
-from brimline.elements.building import dimensions
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.io.frames import conformed, empty
 from brimline.layers import table
 from brimline.layers.flags import joined
 from brimline.stages._frames import frame_of
-from brimline.stages._works_cascade import DRAWN, NEEDS, LaidOut, laid_out
-from brimline.stages._works_level import off_level
-from brimline.stages._works_mends import mends_of
-from brimline.stages._works_places import misplaced
-from brimline.stages._works_shapes import drawn_names
-from brimline.stages._works_water import no_water_facts, water_facts
+from brimline.stages._plan import (
+    SURVEYED,
+    design_rules,
+    hydrographs_of,
+    kept_clear_of,
+    plan_of,
+    standing_of,
+    storms_of,
+    survey_of,
+)
 from brimline.units import counted
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from geopandas import GeoDataFrame
 
-    from brimline.cascade import Limits, Network, Routed
+    from brimline.cascade import Link, Network, Routed
+    from brimline.design import Designed, DesignRules, SizedDimension, StandingGround
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.grid import Grid
-    from brimline.stages._works_arrivals import Arrivals
-    from brimline.stages._works_shapes import Drawn
-    from brimline.stages._works_ways import Way
 
 _TABLES: Final = (
     "storm_results",
@@ -62,44 +63,57 @@ _TABLES: Final = (
 
 def _run(given: Given, report: Reporter) -> Made:
     works = given.params("works", Works)
-    grid = given.grid
-    laid = laid_out(given, works)
-    if not isinstance(laid, LaidOut):
-        for problem in laid:
-            report.problem(problem)
-        names = drawn_names({name: given.frame(name) for name in DRAWN})
-        return _nothing(grid, names, works)
-    for problem in laid.problems:
+    rules = design_rules(works, given.params("lines", LevelLines).level_tolerance_m)
+    standing = standing_of(given)
+    done = designed(
+        plan_of({name: given.frame(name) for name in LAYERS}, works),
+        standing,
+        survey_of(given),
+        storms_of(given),
+        rules,
+        hydrographs_of(given),
+    )
+    for problem in done.problems:
         report.problem(problem)
+    design = done.design
+    if done.first is None:
+        return _nothing(design, given.grid)
     report.advanced(0.3, "routing the other storms")
-    done, rules, ways = laid.done, laid.rules, laid.ways
-    network, drawn, arrivals = done.network, done.drawn, done.arrivals
-    routed = [done.first, *(route(network, inflow, rules.pace) for inflow in done.inflows[1:])]
+    others = (route(design.network, inflow, design.pace) for inflow in done.inflows[1:])
+    routed = [done.first, *others]
     report.advanced(0.6, "looking for what is wrong, and what would mend it")
-    found = _findings(network, routed, rules.limits)
-    found[""] += misplaced(drawn, given.frame("keep_out"), given.frame("boundary"), works)
-    found[""] += off_level(drawn, laid.site, given.facts("line_rules")["level_tolerance_m"])
-    mends, left_out = mends_of(routed, found, rules, ways.on_ground)
-    for problem in (*done.sizes.problems, *left_out):
+    found = _findings(given, done, routed, standing, rules)
+    mends, left_out = mends_of(routed, found, rules, design.on_ground)
+    for problem in left_out:
         report.problem(problem)
     every = [finding for part in found.values() for finding in part]
     _tell(every, report)
     return {
-        "elements": _elements(network, routed, drawn, every, grid),
-        "overflows": _overflows(network, routed, ways.ways, every, grid),
-        **_tables(routed, found, mends, every, done.sizes.records),
-        "cascade": {"headline": _headline(network, routed[0], every)},
-        "works_water": water_facts(network, arrivals, laid.names, works),
-        "works_rules": works.model_dump(mode="json"),
-        "built": {one.element.element_id: _built(one, arrivals) for one in drawn},
+        "design": design,
+        "elements": _elements(design, routed, every, given.grid),
+        "overflows": _overflows(design, routed, every, given.grid),
+        **_tables(routed, found, mends, design.sizes),
+        "cascade": {"headline": _headline(design.network, routed[0], every)},
     }
 
 
 def _findings(
-    network: Network, routed: Sequence[Routed], limits: Limits
+    given: Given,
+    done: Designed,
+    routed: Sequence[Routed],
+    standing: StandingGround,
+    rules: DesignRules,
 ) -> dict[str, list[Finding]]:
     """Sort findings by storm; those of the drawing itself under an empty name."""
-    found = {"": list(check(network, limits))}
+    placed, limits = done.design.placed, rules.limits
+    site = given.frame("boundary").geometry.union_all()
+    found = {
+        "": [
+            *check(done.design.network, limits),
+            *misplaced(placed, kept_clear_of(given), site, rules.near_building_m),
+            *off_level(placed, standing, rules.level_tolerance_m),
+        ]
+    }
     for one in routed:
         found[one.inflow.name] = list(judge(one, limits))
     return found
@@ -120,106 +134,92 @@ def _tell(findings: Sequence[Finding], report: Reporter) -> None:
 
 
 def _elements(
-    network: Network,
-    routed: Sequence[Routed],
-    drawn: Sequence[Drawn],
-    findings: Sequence[Finding],
-    grid: Grid,
+    design: Design, routed: Sequence[Routed], findings: Sequence[Finding], grid: Grid
 ) -> GeoDataFrame:
     records = []
-    for row, one in zip(element_rows(network, routed), drawn, strict=True):
-        name = row["element_id"]
-        line = one.shape.geom_type == "LineString"
-        notes = dict.fromkeys(f.text for f in findings if f.element_id == name and f.link is None)
+    for row, one in zip(element_rows(design.network, routed), design.placed, strict=True):
+        own = (f.text for f in findings if f.element_id == one.name and f.link is None)
         records.append(
             row
             | {
                 "drawn": True,
-                "length_m": one.shape.length if line else None,
-                "flag": joined(flags_of(findings, name)),
-                "notes": "; ".join(notes) or None,
+                "length_m": one.shape.length if one.shape.geom_type == "LineString" else None,
+                "flag": joined(flags_of(findings, one.name)),
+                "notes": _once(own),
             }
         )
-    return frame_of(records, [one.shape for one in drawn], "elements", grid)
+    return frame_of(records, [one.shape for one in design.placed], "elements", grid)
 
 
 def _overflows(
-    network: Network,
-    routed: Sequence[Routed],
-    ways: Sequence[Way],
-    findings: Sequence[Finding],
-    grid: Grid,
+    design: Design, routed: Sequence[Routed], findings: Sequence[Finding], grid: Grid
 ) -> GeoDataFrame:
     """Lines that water takes, with the flags of each."""
-    records, shapes = [], []
-    for row, link, way in zip(overflow_rows(network, routed), network.links, ways, strict=True):
-        mine = [f for f in findings if f.link is not None and _same_way(f, link)]
-        records.append(
-            row
-            | {
-                "flag": joined({f.flag for f in mine}),
-                "notes": "; ".join(dict.fromkeys(f.text for f in mine)) or None,
-            }
-        )
-        shapes.append(_with_length(way.line, grid))
-    return frame_of(records, shapes, "overflows", grid)
+    records = []
+    for row, link in zip(overflow_rows(design.network, routed), design.links, strict=True):
+        mine = [f for f in findings if f.link is not None and _same_way(f.link, link)]
+        told = {"flag": joined({f.flag for f in mine}), "notes": _once(f.text for f in mine)}
+        records.append(row | told)
+    return frame_of(records, design.lines, "overflows", grid)
 
 
-def _same_way(finding: Finding, link: Any) -> bool:  # noqa: ANN401 - a Link
-    other = finding.link
-    return (
-        other is not None
-        and (other.from_id, other.to_id) == (link.from_id, link.to_id)
-        and other.outlet.crest_m == link.outlet.crest_m
+def _once(texts: Iterable[str]) -> str | None:
+    return "; ".join(dict.fromkeys(texts)) or None
+
+
+def _same_way(one: Link, other: Link) -> bool:
+    return (one.from_id, one.to_id, one.outlet.crest_m) == (
+        other.from_id,
+        other.to_id,
+        other.outlet.crest_m,
     )
-
-
-def _with_length(line: shapely.LineString, grid: Grid) -> shapely.LineString:
-    """Give a way that ends where it begins a short length, so that it can be seen."""
-    if line.length > 0:
-        return line
-    x, y = line.coords[0]
-    return shapely.LineString([(x, y), (x + grid.cell_m, y)])
 
 
 def _tables(
     routed: Sequence[Routed],
-    found: Mapping[str, list[Finding]],
+    found: Mapping[str, Sequence[Finding]],
     mends: Sequence[dict[str, Any]],
-    findings: Sequence[Finding],
-    sizes: Sequence[dict[str, Any]],
+    sizes: Sequence[SizedDimension],
 ) -> dict[str, pd.DataFrame]:
-    flags = {f.element_id: joined(flags_of(findings, f.element_id)) for f in findings}
-    results = [
-        row | {"flag": joined(flags_of(found[one.inflow.name], row["element_id"]))}
-        for one in routed
-        for row in result_rows(one)
-    ]
-    drains = [
-        row | {"flag": joined(flags_of(found[one.inflow.name], row["element_id"]))}
-        for one in routed
-        for row in drain_rows(one)
-    ]
+    every = [finding for part in found.values() for finding in part]
+
+    def flagged(make: Callable[[Routed], list[dict[str, Any]]]) -> pd.DataFrame:
+        """Rows of every storm with the flags that it gives their elements."""
+        return pd.DataFrame(
+            row | {"flag": joined(flags_of(found[one.inflow.name], row["element_id"]))}
+            for one in routed
+            for row in make(one)
+        )
+
     overflow = [
-        row | {"flag": flags.get(row["from_id"], "")}
+        row | {"flag": joined(flags_of(every, row["from_id"]))}
         for one in routed
         for row in overflow_result_rows(one)
     ]
-    series = pd.concat([pd.DataFrame(series_columns(one)) for one in routed])
     told = [row for storm, part in found.items() for row in finding_rows(part, storm or None)]
     rows = {
-        "storm_results": pd.DataFrame(results),
-        "drain_results": pd.DataFrame(drains),
+        "storm_results": flagged(result_rows),
+        "drain_results": flagged(drain_rows),
         "overflow_results": pd.DataFrame(overflow),
-        "storm_series": series,
+        "storm_series": pd.concat([pd.DataFrame(series_columns(one)) for one in routed]),
         "storm_balance": pd.DataFrame([balance_row(one) for one in routed]),
-        "design_sizes": pd.DataFrame(sizes),
+        "design_sizes": pd.DataFrame(_size_row(one) for one in sizes),
         "cascade_findings": pd.DataFrame(told),
         "cascade_mends": pd.DataFrame(mends),
     }
     return {
         name: pd.DataFrame(conformed(part, table(name)) if len(part) else empty(table(name)))
         for name, part in rows.items()
+    }
+
+
+def _size_row(one: SizedDimension) -> dict[str, Any]:
+    row = asdict(one)
+    missed = row.pop("missed")
+    return row | {
+        "goal_met": not missed,
+        "flag": joined(["goal-missed"] if missed else []),
+        "notes": missed or None,
     }
 
 
@@ -237,36 +237,24 @@ def _headline(
     }
 
 
-def _built(one: Drawn, arrivals: Arrivals) -> dict[str, Any]:
-    """Dimensions to build to, water that stands before a storm, and the ground that drains here."""
-    start_m = one.element.start_level_m
-    ground = arrivals.catchments.get(one.element.element_id)
-    return dimensions(one.element) | {
-        "start_level_m": start_m if np.isfinite(start_m) else None,
-        "curve_number": ground.curve_number if ground else None,
-    }
-
-
-def _nothing(grid: Grid, names: Sequence[str], works: Works) -> Mapping[str, Any]:
-    empties = {name: pd.DataFrame(empty(table(name))) for name in _TABLES}
+def _nothing(design: Design, grid: Grid) -> dict[str, Any]:
     return {
+        "design": design,
         "elements": frame_of([], [], "elements", grid),
         "overflows": frame_of([], [], "overflows", grid),
-        **empties,
+        **{name: pd.DataFrame(empty(table(name))) for name in _TABLES},
         "cascade": {},
-        "works_water": no_water_facts(names, works),
-        "works_rules": works.model_dump(mode="json"),
-        "built": {},
     }
 
 
 STAGE = Stage(
     name="works",
-    version=2,
+    version=3,
     title="drawn elements and their cascade through the design storms",
-    needs=(*NEEDS, "boundary", "line_rules"),
-    makes=("elements", "overflows", *_TABLES, "cascade", "works_water", "works_rules", "built"),
+    needs=(*SURVEYED, *LAYERS, "keep_out", "keep_out_drawn", "boundary", "storms"),
+    makes=("design", "elements", "overflows", *_TABLES, "cascade"),
     run=_run,
     sources=("inflows",),
-    tables=("works",),
+    tables=("works", "lines"),
+    typed={"design": Design},
 )

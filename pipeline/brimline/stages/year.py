@@ -16,17 +16,17 @@ from brimline.balance.sizing import curves_of, size_answer
 from brimline.balance.surface import surface_told
 from brimline.balance.yearly import YearRun, joined
 from brimline.config import Year
+from brimline.design import Design, collectors_of
 from brimline.engine.stage import Stage
 from brimline.errors import InputError, Problem, Severity
 from brimline.io.frames import conformed, empty
 from brimline.layers import table
 from brimline.stages._frames import frame_of
 from brimline.stages._year_site import (
-    collectors_of,
     ground_of_zones,
     position_of,
     reference_of,
-    soils_of,
+    textures_of,
     zone_rows,
 )
 from brimline.stages.weather import WeatherRecord
@@ -94,19 +94,23 @@ def _site(
     given: Given, params: Year, weather: DailyWeather, report: Reporter
 ) -> tuple[YearSite, ReferenceEt, dict[str, float]]:
     """Read the layers, and tell what was found in them."""
-    water, rules, grid = given.facts("works_water"), params.rules(), given.grid
-    elements = collectors_of(water)
-    stores = [*(element.element_id for element in elements), *water["left_out"]]
+    design, rules, grid = given.value("design", Design), params.rules(), given.grid
+    elements = collectors_of(design)
+    left_out = [name for name in design.names if name not in design.network.index]
+    stores = [*(element.element_id for element in elements), *left_out]
     found = planted_zones(
-        zone_rows(given.frame("planting_zones")), soils_of(given.frame("soils")), stores, rules
+        zone_rows(given.frame("planting_zones")), textures_of(given.frame("soils")), stores, rules
     )
     problems = [*found.problems, *rings_told(elements)]
     if any(problem.severity is Severity.ERROR for problem in problems):
         raise InputError(p for p in problems if p.severity is Severity.ERROR)
-    labels, grounds = ground_of_zones(found.zones, water, given)
+    labels, grounds = ground_of_zones(found.zones, given)
     latitude, elevation = position_of(given, labels, params)
     et0 = reference_of(weather, latitude, elevation, params)
-    told = [how_told(et0), *_outside_told(water["inflows_left_out"])]
+    told = [
+        how_told(et0),
+        *_outside_told(sum(len(flows) for flows in design.arrivals.outside.values())),
+    ]
     told += [surface_told(weather)] if rules.coefficients == "dual" else []
     for problem in (*problems, *(Problem(Severity.NOTICE, one, "", "year") for one in told)):
         report.problem(problem)
@@ -194,10 +198,10 @@ STAGE = Stage(
         "soils",
         "planting_zones",
         "elements",
-        "works_water",
+        "design",
         "weather",
     ),
     makes=("zones", *_TABLES, "year"),
     run=_run,
-    tables=("year",),
+    tables=("year", "works"),
 )

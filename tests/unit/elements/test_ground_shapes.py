@@ -1,13 +1,11 @@
 """Elements as earth: what they are built to holds what their storage says, up to their sill."""
 
-import json
-
 import numpy as np
 import pytest
 import shapely
 
 from brimline.elements import Basin, Drain, Parabola, Pond, Soak, Swale, Tank, Trapezoid
-from brimline.elements.building import Building, SillAt, dimensions, shapes_of, uphill_left
+from brimline.elements.building import Building, SillAt, shapes_of, uphill_left
 from brimline.grid import Grid
 from brimline.terrain.conditioning import fill
 from brimline.terrain.shaping import Bank, Channel, design
@@ -29,7 +27,7 @@ def held(element, drawn, sills, how=WINGED, settled=True):
     """Water level where the element was dug when it is filled to the brim, and its volume."""
     x, y = GRID.xy(*np.indices(GRID.shape))
     dem = ground(x, y).astype(np.float32)
-    shapes = shapes_of("e", dimensions(element), drawn, sills, ground, how)
+    shapes = shapes_of(element, drawn, sills, ground, how)
     ready = design(dem, GRID, shapes)
     surface = ready.surface(factor=2, built=not settled).design_m
     filled = fill(surface)
@@ -66,7 +64,7 @@ def test_wings_keep_water_that_stands_above_the_line():
 
 def test_the_mound_has_the_settled_crest_and_is_built_higher():
     element = swale()
-    shapes = shapes_of("e", dimensions(element), LINE, [], ground, PLAIN)
+    shapes = shapes_of(element, LINE, [], ground, PLAIN)
     bank = next(shape for shape in shapes if isinstance(shape, Bank))
     assert bank.crest.level_m == (element.crest_level_m,)
     assert bank.settlement == pytest.approx(0.10)
@@ -109,7 +107,7 @@ def test_a_drain_falls_along_its_bed_whichever_way_it_is_turned(section):
     drawn = shapely.LineString([(60, 40), (20, 40)])  # its uphill side is to the right
     element = Drain("e", 99.6, 99.4, drawn.length, section, 0.5).element()
     x, y = GRID.xy(*np.indices(GRID.shape))
-    shapes = shapes_of("e", dimensions(element), drawn, [], ground, Building())
+    shapes = shapes_of(element, drawn, [], ground, Building())
     ready = design(ground(x, y).astype(np.float32), GRID, shapes)
     along = np.array([60.0, 40.0, 20.0])
     bed = ready.at(along, np.full(3, 40.0), np.full(3, 100.0)).level_m
@@ -121,14 +119,4 @@ def test_a_drain_falls_along_its_bed_whichever_way_it_is_turned(section):
 
 def test_tanks_are_no_earth():
     tank = Tank("t", 100.0, 10.0, 2.0).element()
-    assert dimensions(tank) == {}
-    assert shapes_of("t", {}, shapely.Point(0, 0), [], ground, Building()) == []
-
-
-def test_dimensions_are_plain_values():
-    for element in (swale(), Pond("e", POND, 100.0, 1.5).element(),
-                    Basin("e", POND, 100.0, Soak(10.0, 2.0)).element(),
-                    Drain("e", 99.6, 99.4, 40.0).element()):  # fmt: skip
-        plain = dimensions(element)
-        assert json.loads(json.dumps(plain, allow_nan=False)) == plain
-        assert plain["spill_level_m"] == element.spill_level_m
+    assert shapes_of(tank, shapely.Point(0, 0), [], ground, Building()) == []

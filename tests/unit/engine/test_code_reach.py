@@ -136,6 +136,25 @@ def test_a_new_import_widens_the_reach(package):
     assert f"{package.name}.other" in package.reach()
 
 
+def test_what_a_package_loads_only_when_asked_counts_where_the_package_is_imported(package):
+    package.write(
+        "water/__init__.py",
+        f"""
+from importlib import import_module
+from typing import TYPE_CHECKING
+if TYPE_CHECKING:
+    from {package.name}.water.routing import route
+
+def __getattr__(name):
+    return getattr(import_module(__name__ + ".routing"), name)
+""",
+    )
+    reach = package.reach()
+    assert {f"{package.name}.water.routing", f"{package.name}.water._kernels"} <= set(reach)
+    package.edit("water/_kernels.py", "return 1", "return 2")
+    assert package.reach() != reach
+
+
 def test_a_function_that_carries_hidden_state_is_refused(package):
     with pytest.raises(InternalError, match="stage flow must run a plain function"):
         package.reach(package.hidden)

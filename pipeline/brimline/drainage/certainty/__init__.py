@@ -2,7 +2,7 @@
 
 from brimline.drainage.certainty.chance import CatchmentChance, catchment_chance
 from brimline.drainage.certainty.error_field import error_field
-from brimline.drainage.certainty.survey import SURVEY_CLASSES, SurveyClass
+from brimline.drainage.certainty.survey import SURVEY_CLASSES, SurveyClass, survey_rmse_m
 
 __all__ = [
     "SURVEY_CLASSES",
@@ -10,4 +10,5 @@ __all__ = [
     "SurveyClass",
     "catchment_chance",
     "error_field",
+    "survey_rmse_m",
 ]

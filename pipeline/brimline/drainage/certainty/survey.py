@@ -30,3 +30,8 @@ SURVEY_CLASSES: Final[dict[str, SurveyClass]] = {
     "QL2": SurveyClass(rmse_m=0.10, pulses_per_m2=2.0),
     "QL3": SurveyClass(rmse_m=0.20, pulses_per_m2=0.5),
 }
+
+
+def survey_rmse_m(accuracy_class: str, stated_m: float | None) -> float:
+    """Return the vertical error of a survey: as stated, else that of its class [m]."""
+    return SURVEY_CLASSES[accuracy_class].rmse_m if stated_m is None else stated_m

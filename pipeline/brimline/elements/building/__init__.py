@@ -12,10 +12,9 @@ from brimline.elements.building.bill import (
 )
 from brimline.elements.building.ground_shapes import (
     Building,
-    Dimensions,
     Outfall,
     SillAt,
-    dimensions,
+    filling_m,
     shapes_of,
     uphill_left,
 )
@@ -28,7 +27,6 @@ __all__ = [
     "ITEMS",
     "BillRow",
     "Building",
-    "Dimensions",
     "Item",
     "Margins",
     "Outfall",
@@ -41,8 +39,8 @@ __all__ = [
     "Way",
     "bill",
     "build_order",
-    "dimensions",
     "earth_quantities",
+    "filling_m",
     "pad_of",
     "profiles",
     "set_out",

@@ -1,13 +1,10 @@
-"""An element as earth: what is dug and heaped up to build it, from its dimensions and its drawing.
-
-Dimensions pass as plain values, so that they can lie between stages.
-"""
+"""An element as earth: what is dug and heaped up to build it."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
@@ -21,12 +18,11 @@ from brimline.elements.swale import Swale
 from brimline.terrain.shaping import Bank, Bowl, Channel, LevelAlong, notch
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     from brimline.elements.element import Element
+    from brimline.elements.section import Section
     from brimline.terrain.shaping import LevelsAt, Shape
-
-Dimensions = dict[str, Any]  # plain values that JSON can hold
 
 _LEAST_MOUND_M: Final = 0.01  # lower than this is only levelled
 _LOOK_M: Final = 2.0  # to each side of a line, to see which is uphill
@@ -80,60 +76,17 @@ class Building:
     returns_m: float = 15.0
 
 
-def dimensions(element: Element) -> Dimensions:
-    """Return the dimensions that an element is built to, as plain values.
-
-    Tanks, and elements that were not made from a shape, have none.
-    """
+def filling_m(element: Element) -> float:
+    """Depth of fill from the floor of a basin up to at most its spill level [m]."""
     made = element.shape
-    levels = {"spill_level_m": element.spill_level_m, "crest_level_m": element.crest_level_m}
-    if isinstance(made, Swale):
-        return levels | {
-            "kind": "swale",
-            "line_level_m": made.line_level_m,
-            "form": made.form,
-            "depth_m": made.depth_m,
-            "bottom_m": made.bottom_m if made.form == "trapezoid" else 0.0,
-            "top_m": made.top_m,
-            "side": made.side,
-            "upper_side": made.upper_side,
-            "settlement": made.settlement,
-            "mound_top_m": made.mound.crest_width_m,
-            "mound_inner": made.mound.inner,
-            "mound_outer": made.mound.outer,
-        }
-    if isinstance(made, Drain):
-        return levels | {
-            "kind": "drain",
-            "from_level_m": made.from_level_m,
-            "to_level_m": made.to_level_m,
-            "depth_m": made.depth_m,
-            **_section_of(made.section),
-        }
-    if isinstance(made, Pond):
-        return levels | {
-            "kind": "pond",
-            "depth_m": made.dug_depth_m,
-            "side": made.side,
-            "shelf_width_m": made.shelf_width_m,
-            "shelf_depth_m": made.shelf_depth_m,
-        }
-    if isinstance(made, Basin):
-        depth_m = element.spill_level_m - element.floor_m
-        return levels | {
-            "kind": "basin",
-            "depth_m": depth_m,
-            "side": made.side,
-            "shelf_width_m": 0.0,
-            "shelf_depth_m": 0.0,
-            "filling_m": min(sum(layer.thickness_m for layer in made.fill), depth_m),
-        }
-    return {}
+    if not isinstance(made, Basin):
+        return 0.0
+    depth_m = element.spill_level_m - element.floor_m
+    return min(sum(layer.thickness_m for layer in made.fill), depth_m)
 
 
 def shapes_of(
-    element_id: str,
-    built: Mapping[str, Any],
+    element: Element,
     drawn: shapely.Geometry,
     sills: Sequence[SillAt],
     ground: LevelsAt,
@@ -141,11 +94,10 @@ def shapes_of(
     *,
     outfall: Outfall | None = None,
 ) -> list[Shape]:
-    """Work out the shapes of one element.
+    """Work out the shapes of one element; a tank, or one that was not made from a shape, has none.
 
     Parameters
     ----------
-    built : of `dimensions`; an empty one, as of a tank, gives no shapes.
     drawn : its line or outline; of a multi-part geometry the largest part.
     sills : its sills.
     ground : levels of the surface that it is built on.
@@ -156,16 +108,22 @@ def shapes_of(
     ValueError
         If the drawing is not of the kind that the element needs.
     """
-    kind = built.get("kind")
-    if kind is None:
-        return []
     parts = shapely.get_parts(drawn)
     part = max(parts, key=lambda one: (one.area, one.length))
-    if kind == "drain":
-        return _drain(element_id, built, part, outfall, ground, how)
-    if kind == "swale":
-        return _swale(element_id, built, uphill_left(part, ground), sills, ground, how)
-    return _bowl(element_id, built, part, sills, ground, how)
+    match element.shape:
+        case Drain() as drain:
+            return _drain(drain, part, outfall, ground, how)
+        case Swale() as swale:
+            return _swale(element, swale, uphill_left(part, ground), sills, ground, how)
+        case Pond() as pond:
+            shelf = (pond.shelf_width_m, pond.shelf_depth_m)
+            bowl = _bowl(element, part, pond.dug_depth_m, pond.side, shelf, how)
+        case Basin() as basin:
+            depth_m = element.spill_level_m - element.floor_m
+            bowl = _bowl(element, part, depth_m, basin.side, (0.0, 0.0), how)
+        case _:
+            return []
+    return [bowl, *_cuts(bowl, sills, ground, how)]
 
 
 def uphill_left(line: shapely.LineString, ground: LevelsAt) -> shapely.LineString:
@@ -184,35 +142,35 @@ def uphill_left(line: shapely.LineString, ground: LevelsAt) -> shapely.LineStrin
 
 
 def _swale(
-    element_id: str,
-    built: Mapping[str, Any],
+    element: Element,
+    swale: Swale,
     line: shapely.LineString,
     sills: Sequence[SillAt],
     ground: LevelsAt,
     how: Building,
 ) -> list[Shape]:
-    floor = LevelAlong.flat(built["line_level_m"] - built["depth_m"])
-    if built["form"] == "parabola":
-        reach_m = built["top_m"] / 2
-        wide_m = built["top_m"] / math.sqrt(built["depth_m"])
+    element_id, mound = element.element_id, swale.mound
+    floor = LevelAlong.flat(swale.line_level_m - swale.depth_m)
+    if swale.form == "parabola":
+        reach_m = swale.top_m / 2
+        wide_m = swale.top_m / math.sqrt(swale.depth_m)
         ditch = Channel(element_id, line, floor, reach_m, parabola_m=wide_m)
     else:
-        reach_m = built["side"] * built["depth_m"] + built["bottom_m"] / 2
-        ditch = Channel(
-            element_id, line, floor, reach_m, built["bottom_m"], built["upper_side"], built["side"]
-        )
+        bottom_m = swale.bottom_m if swale.form == "trapezoid" else 0.0
+        reach_m = swale.side * swale.depth_m + bottom_m / 2
+        ditch = Channel(element_id, line, floor, reach_m, bottom_m, swale.upper_side, swale.side)
     shapes: list[Shape] = [ditch]
-    height_m = built["crest_level_m"] - built["line_level_m"]
+    height_m = element.crest_level_m - swale.line_level_m
     toe_m = 0.0
     if height_m > _LEAST_MOUND_M:
-        offset_m = -(built["mound_inner"] * height_m + built["mound_top_m"] / 2)
-        toe_m = -offset_m + built["mound_top_m"] / 2 + built["mound_outer"] * height_m
-        mound = Bank(
-            element_id, line, LevelAlong.flat(built["crest_level_m"]), offset_m,
-            built["mound_top_m"], built["mound_inner"], built["mound_outer"], built["settlement"],
+        offset_m = -(mound.inner * height_m + mound.crest_width_m / 2)
+        toe_m = -offset_m + mound.crest_width_m / 2 + mound.outer * height_m
+        bank = Bank(
+            element_id, line, LevelAlong.flat(element.crest_level_m), offset_m,
+            mound.crest_width_m, mound.inner, mound.outer, swale.settlement,
         )  # fmt: skip
-        shapes.append(mound)
-        shapes += _wings(mound, built["side"] * built["depth_m"] - offset_m, ground, how)
+        shapes.append(bank)
+        shapes += _wings(bank, swale.side * swale.depth_m - offset_m, ground, how)
     for sill in sills:
         clear_m = min(sill.width_m / 2 + _SPARE_M, line.length / 2)  # of the ends and their wings
         at_m = min(max(line.project(sill.place), clear_m), line.length - clear_m)
@@ -254,34 +212,34 @@ def _wings(mound: Bank, past_end_m: float, ground: LevelsAt, how: Building) -> l
 
 
 def _drain(
-    element_id: str,
-    built: Mapping[str, Any],
+    drain: Drain,
     drawn: shapely.LineString,
     outfall: Outfall | None,
     ground: LevelsAt,
     how: Building,
 ) -> list[Shape]:
+    element_id = drain.element_id
     line = uphill_left(drawn, ground)
-    levels = (built["from_level_m"], built["to_level_m"])
+    levels = (drain.from_level_m, drain.to_level_m)
     if line.coords[0] != drawn.coords[0]:  # it was turned; it falls the other way then
         levels = levels[::-1]
     floor = LevelAlong.graded(*levels, line.length)
-    depth_m = built["depth_m"]
+    depth_m = drain.depth_m
     crest = LevelAlong.graded(levels[0] + depth_m, levels[1] + depth_m, line.length)
-    if built["parabola_m"]:
-        half_m = built["parabola_m"] * math.sqrt(built["depth_m"]) / 2
-    else:
-        half_m = built["bottom_m"] / 2 + built["side"] * built["depth_m"]
-    section = (built["bottom_m"], built["other_side"], built["side"], built["parabola_m"])
+    section = _section_of(drain.section)
+    bottom_m, _, side, parabola_m = section
+    half_m = bottom_m / 2 + side * depth_m
+    if parabola_m:
+        half_m = parabola_m * math.sqrt(depth_m) / 2
     shapes: list[Shape] = [
         Channel(element_id, line, floor, 0.0, *section),
         Bank(
-            element_id, line, crest, -(half_m + how.top_m / 2), how.top_m, max(built["side"], 1.0),
+            element_id, line, crest, -(half_m + how.top_m / 2), how.top_m, max(side, 1.0),
             how.outer, how.settlement,
         ),
     ]  # fmt: skip
     if outfall is not None and outfall.line.length > 0:
-        shapes.append(_outfall(element_id, built["to_level_m"], section, drawn, outfall))
+        shapes.append(_outfall(element_id, drain.to_level_m, section, drawn, outfall))
     return shapes
 
 
@@ -312,28 +270,28 @@ def _longer(line: shapely.LineString, by_m: float) -> shapely.LineString:
 
 
 def _bowl(
-    element_id: str,
-    built: Mapping[str, Any],
+    element: Element,
     outline: shapely.Polygon,
-    sills: Sequence[SillAt],
-    ground: LevelsAt,
+    depth_m: float,
+    side: float,
+    shelf: tuple[float, float],
     how: Building,
-) -> list[Shape]:
-    bowl = Bowl(
-        element_id, outline, built["spill_level_m"], built["depth_m"], built["side"],
-        built["shelf_width_m"], built["shelf_depth_m"], built["crest_level_m"], how.top_m,
-        how.outer, how.settlement,
+) -> Bowl:
+    return Bowl(
+        element.element_id, outline, element.spill_level_m, depth_m, side, *shelf,
+        element.crest_level_m, how.top_m, how.outer, how.settlement,
     )  # fmt: skip
-    shapes: list[Shape] = [bowl]
-    for sill in sills:
-        line = _outwards(bowl, sill, ground, how)
-        shapes.append(
-            Channel(
-                element_id, line, LevelAlong.flat(sill.level_m), bottom_m=sill.width_m,
-                left=how.sill_batter, right=how.sill_batter, through=True,
-            )
-        )  # fmt: skip
-    return shapes
+
+
+def _cuts(bowl: Bowl, sills: Sequence[SillAt], ground: LevelsAt, how: Building) -> list[Shape]:
+    """Cut sills through the bank round a bowl."""
+    return [
+        Channel(
+            bowl.element_id, _outwards(bowl, sill, ground, how), LevelAlong.flat(sill.level_m),
+            bottom_m=sill.width_m, left=how.sill_batter, right=how.sill_batter, through=True,
+        )
+        for sill in sills
+    ]  # fmt: skip
 
 
 def _outwards(bowl: Bowl, sill: SillAt, ground: LevelsAt, how: Building) -> shapely.LineString:
@@ -356,11 +314,11 @@ def _outwards(bowl: Bowl, sill: SillAt, ground: LevelsAt, how: Building) -> shap
     return shapely.LineString([edge - out * bowl.side * 0.2, end])
 
 
-def _section_of(section: Any) -> Dimensions:  # noqa: ANN401 - any section with these attributes
+def _section_of(section: Section) -> tuple[float, float, float, float]:
+    """Bottom width [m], left and right batter, and width of a parabola at a depth of 1 m [m]."""
     if isinstance(section, Trapezoid):
         side, other = section.sides
-        return {"bottom_m": section.bottom_m, "side": side, "other_side": other, "parabola_m": 0.0}
+        return section.bottom_m, other, side, 0.0
     if isinstance(section, Parabola):
-        wide_m = section.top_width_m(1.0)
-        return {"bottom_m": 0.0, "side": 1.0, "other_side": 1.0, "parabola_m": wide_m}
+        return 0.0, 1.0, 1.0, section.top_width_m(1.0)
     raise ValueError(f"a drain of section {type(section).__name__} cannot be dug")

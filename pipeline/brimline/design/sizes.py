@@ -1,15 +1,14 @@
-"""The design aid in a run: goals and free dimensions as configured, and what came of them."""
+"""Outlets sized for the design storm, and free dimensions for the goals that were set."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from brimline.cascade import (
     SILL_WIDTH,
     Free,
-    Goals,
     Network,
     route,
     shortfall_of,
@@ -17,18 +16,18 @@ from brimline.cascade import (
     size_pipes,
     size_sills,
 )
+from brimline.design.rules import ROUTING_STEP_S
 from brimline.elements import Basin, Kind, Sill
 from brimline.errors import Problem, Severity
-from brimline.layers.flags import joined
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from brimline.cascade import Limits, Pace, Routed, Sized, StormInflow
-    from brimline.config import Works
+    from brimline.cascade import Routed, Sized, StormInflow
+    from brimline.design.arrivals import Arrivals
+    from brimline.design.elements import PlacedElement
+    from brimline.design.rules import DesignRules, SizingRules
     from brimline.rainfall import Storm
-    from brimline.stages._works_arrivals import Arrivals
-    from brimline.stages._works_shapes import Drawn
 
 _UNITS: Final = {"m3": "m³", "m2": "m²", "m": "m", "pct": "%"}
 _SLACK: Final = 1e-9
@@ -36,13 +35,28 @@ _ROUNDS: Final = 2
 
 
 @dataclass(frozen=True, slots=True)
-class Rules:
-    """What a design keeps to; `step_s` is the step of routing [s]."""
+class SizedDimension:
+    """A dimension that was free, and what came of it.
 
-    works: Works
-    limits: Limits
-    pace: Pace
-    step_s: float
+    Parameters
+    ----------
+    storm : name of the storm that it was sized for.
+    unit : of the values, as people write it; None for a ratio.
+    bound : "low" or "high" where the value is that end of what was allowed.
+    missed : how the goals are missed; empty where they are met.
+    """
+
+    storm: str
+    element_id: str
+    dimension: str
+    unit: str | None
+    value_before: float
+    value_sized: float
+    lowest: float
+    highest: float
+    bound: str | None
+    applied: bool
+    missed: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,18 +66,17 @@ class Sizes:
     Parameters
     ----------
     network : the cascade with the sizes; as it was where nothing could be sized.
-    records : rows of the table of design sizes.
     met : whether they meet the goals.
     """
 
     network: Network
-    records: tuple[dict[str, Any], ...] = ()
+    rows: tuple[SizedDimension, ...] = ()
     problems: tuple[Problem, ...] = ()
     met: bool = False
 
 
 @dataclass(frozen=True, slots=True)
-class Designed:
+class SizedCascade:
     """A cascade with every outlet and dimension that was left to be designed.
 
     Parameters
@@ -73,22 +86,22 @@ class Designed:
     """
 
     network: Network
-    drawn: list[Drawn]
+    placed: tuple[PlacedElement, ...]
     arrivals: Arrivals
-    inflows: list[StormInflow]
+    inflows: tuple[StormInflow, ...]
     first: Routed
     sizes: Sizes
 
 
-def designed(
+def sized_cascade(
     network: Network,
-    drawn: Sequence[Drawn],
+    placed: Sequence[PlacedElement],
     arrivals: Arrivals,
     storms: Sequence[Storm],
     later: Sequence[int],
-    rules: Rules,
-) -> Designed:
-    """Size outlets for the design storm, and what is free for the goals of the configuration.
+    rules: DesignRules,
+) -> SizedCascade:
+    """Size outlets for the design storm, and what is free for the goals that were set.
 
     Other dimensions take a little more or less ground, on which rain falls; where the goals are
     missed by that, what is free is sized once more.
@@ -98,68 +111,60 @@ def designed(
     storms : the design storm, then the others.
     later : places of the links whose outlets are to be sized.
     """
-    works, pace = rules.works, rules.pace
-    inflows = [arrivals.of(storm, rules.step_s) for storm in storms]
+    goals, pace = rules.sizing.goals, rules.pace
+    inflows = tuple(arrivals.of(storm, ROUTING_STEP_S) for storm in storms)
     network, first = _with_outlets(network, inflows[0], later, rules)
-    found = Designed(network, list(drawn), arrivals, inflows, first, Sizes(network))
-    if works.goal_capture_share == 0 and works.goal_drawdown_h is None:
+    found = SizedCascade(network, tuple(placed), arrivals, inflows, first, Sizes(network))
+    if goals is None:
         return found
     before = network
     for _ in range(_ROUNDS):
-        sizes = _sized(found.network, before, drawn, found.inflows, later, rules)
+        sizes = _sized(found.network, before, placed, found.inflows, later, rules)
         found = replace(found, sizes=sizes)
-        if not (sizes.records and works.goal_applied):
+        if not (sizes.rows and rules.sizing.applied):
             break
-        now = [replace(one, element=sizes.network.element(_name(one))) for one in drawn]
+        now = tuple(replace(one, element=sizes.network.element(one.name)) for one in placed)
         arrivals = arrivals.over([one.element for one in now])
-        inflows = [arrivals.of(storm, rules.step_s) for storm in storms]
+        inflows = tuple(arrivals.of(storm, ROUTING_STEP_S) for storm in storms)
         network, first = _with_outlets(sizes.network, inflows[0], later, rules)
-        found = Designed(network, now, arrivals, inflows, first, sizes)
-        goal = next(one for one in inflows if one.name == sizes.records[0]["storm"])
+        found = SizedCascade(network, now, arrivals, inflows, first, sizes)
+        goal = next(one for one in inflows if one.name == sizes.rows[0].storm)
         routed = first if goal is inflows[0] else route(network, goal, pace)
-        if not sizes.met or shortfall_of(routed, _goals(works), pace).met:
+        if not sizes.met or shortfall_of(routed, goals, pace).met:
             break
     return found
 
 
-def _name(one: Drawn) -> str:
-    return one.element.element_id
-
-
-def _goals(works: Works) -> Goals:
-    return Goals(works.goal_capture_share, works.goal_drawdown_h or math.inf)
-
-
 def _with_outlets(
-    network: Network, inflow: StormInflow, places: Sequence[int], rules: Rules
+    network: Network, inflow: StormInflow, places: Sequence[int], rules: DesignRules
 ) -> tuple[Network, Routed]:
     """Size the pipes and sills that were left empty, by their places among the links."""
     pipes = [network.links[place] for place in places]
     network = size_pipes(network, inflow, pipes, pace=rules.pace)
     sills = [network.links[place] for place in places]
-    return size_sills(network, inflow, sills, head_m=rules.works.sill_head_m, pace=rules.pace)
+    return size_sills(network, inflow, sills, head_m=rules.sill_head_m, pace=rules.pace)
 
 
 def _sized(
     network: Network,
     before: Network,
-    drawn: Sequence[Drawn],
+    placed: Sequence[PlacedElement],
     inflows: Sequence[StormInflow],
     later: Sequence[int],
-    rules: Rules,
+    rules: DesignRules,
 ) -> Sizes:
     """Size what is free; `before` is the cascade before anything was."""
-    works = rules.works
+    sizing = rules.sizing
     named = {inflow.name: inflow for inflow in inflows}
-    inflow = named.get(works.goal_storm) if works.goal_storm else inflows[0]
+    inflow = named.get(sizing.storm) if sizing.storm else inflows[0]
     if inflow is None:
         return _told(
             network,
-            f"nothing was sized: there is no storm called {works.goal_storm}",
+            f"nothing was sized: there is no storm called {sizing.storm}",
             f"set works.goal_storm to one of {', '.join(named)}, or add to [storm]",
         )
-    free, problems = _free(network, drawn, works)
-    if not free:
+    free, problems = _free(network, placed, sizing)
+    if not free or sizing.goals is None:
         return _told(
             network,
             "nothing was sized: no dimension is free",
@@ -168,16 +173,14 @@ def _sized(
         )
     try:
         start = _wide_open(network, free, inflow, later, rules)
-        found = size(
-            start, inflow, tuple(free), _goals(works), limits=rules.limits, pace=rules.pace
-        )
+        found = size(start, inflow, tuple(free), sizing.goals, limits=rules.limits, pace=rules.pace)
     except ValueError as error:
         mend = "change the bounds of the free dimensions"
         return _told(network, f"nothing was sized: {error}", mend, problems)
     if not found.met:
         problems.append(_warning(_missed(found), "widen the bounds, free more, or ask for less"))
-    records = _records(before, found, free, inflow.name, works)
-    return Sizes(found.network, records, tuple(problems), found.met)
+    rows = _rows(before, found, free, inflow.name, sizing)
+    return Sizes(found.network, rows, tuple(problems), found.met)
 
 
 def _wide_open(
@@ -185,7 +188,7 @@ def _wide_open(
     free: Sequence[Free],
     inflow: StormInflow,
     later: Sequence[int],
-    rules: Rules,
+    rules: DesignRules,
 ) -> Network:
     """Return the cascade with the outlets that it needs where it holds least.
 
@@ -201,29 +204,29 @@ def _wide_open(
 
 
 def _free(
-    network: Network, drawn: Sequence[Drawn], works: Works
+    network: Network, placed: Sequence[PlacedElement], sizing: SizingRules
 ) -> tuple[list[Free], list[Problem]]:
-    if not works.free:
-        return [found for one in drawn for found in _left_empty(one, works)], []
+    if not sizing.free:
+        return [found for one in placed for found in _left_empty(one, sizing)], []
     free: list[Free] = []
     problems: list[Problem] = []
-    for asked in works.free:
-        fault = _fault(network, asked.element, asked.dimension)
+    for asked in sizing.free:
+        fault = _fault(network, asked.element_id, asked.dimension)
         if fault:
             problems.append(_warning(fault, "correct works.free"))
         else:
-            free.append(Free(asked.element, asked.dimension, asked.low, asked.high, asked.step))
+            free.append(asked)
     return free, problems
 
 
-def _left_empty(one: Drawn, works: Works) -> list[Free]:
+def _left_empty(one: PlacedElement, sizing: SizingRules) -> list[Free]:
     """Dimensions of an element that decide what it holds and were left empty."""
     element = one.element
     bounds = {
-        Kind.POND: ("depth_m", works.pond_depth_range_m, 0.05),
-        Kind.SWALE: ("depth_m", works.swale_depth_range_m, 0.01),
-        Kind.BASIN: ("depth_m", works.basin_depth_range_m, 0.01),
-        Kind.TANK: ("volume_m3", works.tank_volume_range_m3, 0.5),
+        Kind.POND: ("depth_m", sizing.pond_depth_m, 0.05),
+        Kind.SWALE: ("depth_m", sizing.swale_depth_m, 0.01),
+        Kind.BASIN: ("depth_m", sizing.basin_depth_m, 0.01),
+        Kind.TANK: ("volume_m3", sizing.tank_volume_m3, 0.5),
     }
     if element.kind not in bounds:
         return []
@@ -246,31 +249,28 @@ def _fault(network: Network, name: str, dimension: str) -> str:
     return "" if known else f"{name} has no dimension {dimension} to size"
 
 
-def _records(
-    before: Network, found: Sized, free: Sequence[Free], storm: str, works: Works
-) -> tuple[dict[str, Any], ...]:
-    records = []
+def _rows(
+    before: Network, found: Sized, free: Sequence[Free], storm: str, sizing: SizingRules
+) -> tuple[SizedDimension, ...]:
+    rows = []
     for one, value in zip(free, found.values, strict=True):
         ends = {"low": one.low, "high": one.high}
-        bound = next((end for end, limit in ends.items() if abs(value - limit) <= _SLACK), None)
-        records.append(
-            {
-                "storm": storm,
-                "element_id": one.element_id,
-                "dimension": one.dimension,
-                "unit": _UNITS.get(one.dimension.rsplit("_", 1)[-1]),
-                "value_before": _value(before, one),
-                "value_sized": value,
-                "lowest": one.low,
-                "highest": one.high,
-                "bound": bound,
-                "applied": works.goal_applied,
-                "goal_met": found.met,
-                "flag": joined(() if found.met else ("goal-missed",)),
-                "notes": None if found.met else _missed(found),
-            }
+        rows.append(
+            SizedDimension(
+                storm,
+                one.element_id,
+                one.dimension,
+                _UNITS.get(one.dimension.rsplit("_", 1)[-1]),
+                _value(before, one),
+                value,
+                one.low,
+                one.high,
+                next((end for end, limit in ends.items() if abs(value - limit) <= _SLACK), None),
+                sizing.applied,
+                "" if found.met else _missed(found),
+            )
         )
-    return tuple(records)
+    return tuple(rows)
 
 
 def _value(network: Network, one: Free) -> float:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from brimline.cascade import Finding, Routed
-    from brimline.stages._works_sizes import Rules
+    from brimline.design.rules import DesignRules
 
 _EACH: Final = 3  # mends of a finding, where there are few findings
 _FEW: Final = 20
@@ -23,7 +23,7 @@ _WORST: Final = ("cycle", "uphill", "overtopped", "small-outlet", "freeboard", "
 def mends_of(
     routed: Sequence[Routed],
     found: Mapping[str, Sequence[Finding]],
-    rules: Rules,
+    rules: DesignRules,
     on_ground: Mapping[str, str],
 ) -> tuple[list[dict[str, Any]], list[Problem]]:
     """Look for mends of each flag in the first storm that shows it, the worst first.
@@ -41,7 +41,7 @@ def mends_of(
     rank = {network.elements[at].element_id: rank for rank, at in enumerate(network.order)}
     records: list[dict[str, Any]] = []
     seen: set[tuple[str, str]] = set()
-    room, count = rules.works.mended, 0
+    room, count = rules.mended, 0
     for place, one in enumerate(routed):
         every = [*found[""], *found[one.inflow.name]]
         new = [f for f in every if (f.element_id, f.flag) not in seen]
@@ -55,8 +55,8 @@ def mends_of(
         most = _EACH if len(new) <= _FEW else 1
         mends = mends_for(one, new, rules.limits, rules.pace, on_ground, others=others, most=most)
         records += mend_rows(mends, one.inflow.name)
-    left_out = count - (rules.works.mended - room)
-    if not (left_out and rules.works.mended):
+    left_out = count - (rules.mended - room)
+    if not (left_out and rules.mended):
         return records, []
     text = f"mends were looked for {count - left_out} of {count} findings, the worst first"
     mend = "mend those and run again, or raise works.mended"

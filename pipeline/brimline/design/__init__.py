@@ -1,0 +1,167 @@
+"""From what was drawn to what is built: elements, ways out, arrivals, sizes, designed ground.
+
+Everything comes in as typed rows and arrays; `designed` gives one frozen `Design`, and
+`designed_ground` makes earth of it. Names are loaded when they are first asked for.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any, Final
+
+if TYPE_CHECKING:
+    from brimline.design.arrivals import (
+        Arrivals,
+        ElementCatchment,
+        HardGround,
+        PipedRoofs,
+        SurveyedGround,
+        arrivals_of,
+    )
+    from brimline.design.collectors import collectors_of
+    from brimline.design.cover import CoverArea, LabelGround, SoilArea, UsualGround, ground_by_label
+    from brimline.design.earth import DesignedGround, designed_ground
+    from brimline.design.elements import PlacedElement, placed_elements
+    from brimline.design.making import Design, Designed, designed
+    from brimline.design.mends import mends_of
+    from brimline.design.places import BUILDING, KeptClear, misplaced, off_level
+    from brimline.design.plan import (
+        KINDS,
+        LAYERS,
+        DrawnBasin,
+        DrawnDischarge,
+        DrawnDrain,
+        DrawnElement,
+        DrawnInflow,
+        DrawnOverflow,
+        DrawnPad,
+        DrawnPipe,
+        DrawnPond,
+        DrawnSwale,
+        DrawnTank,
+        Plan,
+    )
+    from brimline.design.rules import ROUTING_STEP_S, DesignRules, SizingRules, UsualWater
+    from brimline.design.sizes import SizedCascade, SizedDimension, sized_cascade
+    from brimline.design.standing import StandingGround, standing_ground
+    from brimline.design.ways import RunningGround, WayOut, WaysOut, running_ground, ways_out
+
+_HOME: Final = {
+    "BUILDING": "places",
+    "KINDS": "plan",
+    "LAYERS": "plan",
+    "ROUTING_STEP_S": "rules",
+    "Arrivals": "arrivals",
+    "CoverArea": "cover",
+    "Design": "making",
+    "DesignRules": "rules",
+    "Designed": "making",
+    "DesignedGround": "earth",
+    "DrawnBasin": "plan",
+    "DrawnDischarge": "plan",
+    "DrawnDrain": "plan",
+    "DrawnElement": "plan",
+    "DrawnInflow": "plan",
+    "DrawnOverflow": "plan",
+    "DrawnPad": "plan",
+    "DrawnPipe": "plan",
+    "DrawnPond": "plan",
+    "DrawnSwale": "plan",
+    "DrawnTank": "plan",
+    "ElementCatchment": "arrivals",
+    "HardGround": "arrivals",
+    "KeptClear": "places",
+    "LabelGround": "cover",
+    "PipedRoofs": "arrivals",
+    "PlacedElement": "elements",
+    "Plan": "plan",
+    "RunningGround": "ways",
+    "SizedCascade": "sizes",
+    "SizedDimension": "sizes",
+    "SizingRules": "rules",
+    "SoilArea": "cover",
+    "StandingGround": "standing",
+    "SurveyedGround": "arrivals",
+    "UsualGround": "cover",
+    "UsualWater": "rules",
+    "WayOut": "ways",
+    "WaysOut": "ways",
+    "arrivals_of": "arrivals",
+    "collectors_of": "collectors",
+    "designed": "making",
+    "designed_ground": "earth",
+    "ground_by_label": "cover",
+    "mends_of": "mends",
+    "misplaced": "places",
+    "off_level": "places",
+    "placed_elements": "elements",
+    "running_ground": "ways",
+    "sized_cascade": "sizes",
+    "standing_ground": "standing",
+    "ways_out": "ways",
+}
+
+__all__ = [
+    "BUILDING",
+    "KINDS",
+    "LAYERS",
+    "ROUTING_STEP_S",
+    "Arrivals",
+    "CoverArea",
+    "Design",
+    "DesignRules",
+    "Designed",
+    "DesignedGround",
+    "DrawnBasin",
+    "DrawnDischarge",
+    "DrawnDrain",
+    "DrawnElement",
+    "DrawnInflow",
+    "DrawnOverflow",
+    "DrawnPad",
+    "DrawnPipe",
+    "DrawnPond",
+    "DrawnSwale",
+    "DrawnTank",
+    "ElementCatchment",
+    "HardGround",
+    "KeptClear",
+    "LabelGround",
+    "PipedRoofs",
+    "PlacedElement",
+    "Plan",
+    "RunningGround",
+    "SizedCascade",
+    "SizedDimension",
+    "SizingRules",
+    "SoilArea",
+    "StandingGround",
+    "SurveyedGround",
+    "UsualGround",
+    "UsualWater",
+    "WayOut",
+    "WaysOut",
+    "arrivals_of",
+    "collectors_of",
+    "designed",
+    "designed_ground",
+    "ground_by_label",
+    "mends_of",
+    "misplaced",
+    "off_level",
+    "placed_elements",
+    "running_ground",
+    "sized_cascade",
+    "standing_ground",
+    "ways_out",
+]
+
+
+def __getattr__(name: str) -> Any:  # noqa: ANN401 - any public name
+    if name not in _HOME:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"{__name__}.{_HOME[name]}"), name)
+
+
+def __dir__() -> list[str]:
+    return __all__

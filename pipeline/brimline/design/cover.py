@@ -1,0 +1,132 @@
+"""What covers the ground of labelled cells, on which soil, and the curve number of each label."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import groupby
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from brimline.grid.shapes import cells_inside
+from brimline.rainfall import SOIL_GROUPS, GroundClass, cover, curve_number
+from brimline.rainfall import ground_of as ground_classes_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
+
+    from brimline.grid import Grid
+
+
+@dataclass(frozen=True, slots=True)
+class CoverArea:
+    """An area with one cover.
+
+    Parameters
+    ----------
+    cover : name of a ground cover.
+    runoff_coefficient : of a hard surface; NaN where its curve number counts.
+    """
+
+    shape: BaseGeometry
+    cover: str
+    runoff_coefficient: float = math.nan
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SoilArea:
+    """An area with one soil; what is not known is empty or NaN."""
+
+    shape: BaseGeometry
+    group: str = ""
+    texture: str = ""
+    soak_mm_per_h: float = math.nan
+
+
+@dataclass(frozen=True, slots=True)
+class UsualGround:
+    """What is taken for ground that the inputs leave open.
+
+    Parameters
+    ----------
+    cover : name of a ground cover.
+    condition : hydrologic condition of every cover that has one.
+    soil_group : A to D.
+    """
+
+    cover: str
+    condition: str
+    soil_group: str
+
+    def ground_class(self, name: str) -> GroundClass:
+        """Return a cover in the usual condition, where it has conditions at all."""
+        return GroundClass(name, self.condition if self.condition in cover(name).conditions else "")
+
+    @property
+    def curve_number(self) -> float:
+        """Curve number of ground of which nothing is known."""
+        condition = self.ground_class(self.cover).condition
+        return float(curve_number(self.cover, condition, self.soil_group))
+
+
+@dataclass(frozen=True, slots=True)
+class LabelGround:
+    """Area and composite curve number of the cells of one label."""
+
+    area_m2: float
+    curve_number: float
+
+
+def ground_by_label(
+    labels: NDArray[np.int32],
+    covers: Sequence[CoverArea],
+    soils: Sequence[SoilArea],
+    grid: Grid,
+    usual: UsualGround,
+) -> tuple[dict[int, LabelGround], float]:
+    """Count covers and soils under each label.
+
+    Parameters
+    ----------
+    labels : int32 (rows, cols), from 1; 0 is none.
+    covers, soils : where areas overlap, the cover later in the alphabet counts, and the soil group.
+
+    Returns
+    -------
+    Ground by label, and the share of labelled ground without a cover drawn [%].
+    """
+    classes = [usual.ground_class(usual.cover)]
+    cover_of = np.ones(grid.shape, dtype=np.int32)
+    for name, shapes in _by_word([(area.cover, area.shape) for area in covers]):
+        classes.append(usual.ground_class(name))
+        cover_of[cells_inside(shapes, grid)] = len(classes)
+    drawn = np.zeros(grid.shape, dtype=np.bool_)
+    if covers:
+        drawn = cells_inside([area.shape for area in covers], grid)
+    soil_of = np.full(grid.shape, 1 + SOIL_GROUPS.index(usual.soil_group), dtype=np.int32)
+    for group, shapes in _by_word([(area.group, area.shape) for area in soils]):
+        soil_of[cells_inside(shapes, grid)] = 1 + SOIL_GROUPS.index(group)
+    inside = labels > 0
+    open_pct = 100 * float((inside & ~drawn).sum()) / max(int(inside.sum()), 1)
+    counted = ground_classes_of(labels, cover_of, soil_of, classes, cell_area_m2=grid.cell_area_m2)
+    curves = counted.composite_curve_number
+    found = {
+        int(label): LabelGround(float(counted.total_m2[place]), float(curves[place]))
+        for place, label in enumerate(counted.labels)
+        if label > 0 and math.isfinite(curves[place])
+    }
+    return found, open_pct
+
+
+def _by_word(
+    pairs: Sequence[tuple[str, BaseGeometry]],
+) -> Iterator[tuple[str, list[BaseGeometry]]]:
+    """Shapes by their word in alphabetical order; those without one are left out."""
+    known = sorted((pair for pair in pairs if pair[0]), key=lambda pair: pair[0])
+    for word, group in groupby(known, key=lambda pair: pair[0]):
+        yield word, [shape for _, shape in group]

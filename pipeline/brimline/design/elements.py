@@ -1,0 +1,259 @@
+"""Drawn rows as elements: what is left open is designed from the ground."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from brimline.design.plan import (
+    DrawnBasin,
+    DrawnDrain,
+    DrawnElement,
+    DrawnPond,
+    DrawnSwale,
+    DrawnTank,
+)
+from brimline.elements import SEALED, Basin, Drain, Layer, Pond, Soak, Swale, Tank, Trapezoid
+from brimline.elements.drain import PERMISSIBLE_M_S, RETARDANCE, ROUGHNESS, permissible_m_s
+from brimline.errors import Problem, Severity
+from brimline.rainfall.infiltration import GreenAmpt
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
+
+    from brimline.design.rules import UsualWater
+    from brimline.design.standing import StandingGround
+    from brimline.elements import Element, Shape
+
+_RAIN_GARDEN_FILL: Final = (Layer(0.45, 0.25),)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlacedElement:
+    """An element, where it lies, and what the person said of its ways out.
+
+    Parameters
+    ----------
+    shape : as drawn.
+    spills_to : name of what it spills to as drawn; empty follows the ground.
+    sill_width_m : as drawn; NaN is designed.
+    roofs : names of the surfaces that drain to it.
+    first_flush_mm : depth of rain on them that is led away [mm].
+    empty : columns of its layer that were left empty.
+    """
+
+    element: Element
+    shape: BaseGeometry
+    spills_to: str = ""
+    sill_width_m: float = math.nan
+    roofs: tuple[str, ...] = ()
+    first_flush_mm: float = 0.0
+    empty: tuple[str, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """Name of the element."""
+        return self.element.element_id
+
+
+def placed_elements(
+    rows: Iterable[DrawnElement], ground: StandingGround, water: UsualWater
+) -> tuple[list[PlacedElement], list[Problem]]:
+    """Make elements of drawn rows.
+
+    A row that cannot be made into an element is told as a warning and left out.
+    """
+    placed: list[PlacedElement] = []
+    problems: list[Problem] = []
+    for row in rows:
+        try:
+            element = _shape_of(row, ground, water).element()
+        except ValueError as error:
+            problems.append(
+                Problem(
+                    Severity.WARNING,
+                    f"{row.name} cannot be made and was left out: {error}",
+                    "correct its columns or draw it anew",
+                    f"plan, {row.LAYER}",
+                )
+            )
+            continue
+        placed.append(_placed(element, row))
+    if water.infiltration == "Green-Ampt":
+        problems += _constant_soakage(placed)
+    return placed, problems
+
+
+def _placed(element: Element, row: DrawnElement) -> PlacedElement:
+    roofs, flush = (row.roofs, row.first_flush_mm) if isinstance(row, DrawnTank) else ("", 0.0)
+    return PlacedElement(
+        element,
+        row.shape,
+        row.spills_to,
+        math.nan if isinstance(row, DrawnDrain | DrawnTank) else row.sill_width_m,
+        tuple(name.strip() for name in roofs.split(";") if name.strip()),
+        flush,
+        row.empty,
+    )
+
+
+def _constant_soakage(placed: Sequence[PlacedElement]) -> list[Problem]:
+    """Tell of elements that soak at a constant rate because their soil has no texture."""
+    names = [
+        one.name
+        for one in placed
+        if one.element.soak.rate_mm_per_h > 0 and one.element.soak.suction_mm == 0
+    ]
+    if not names:
+        return []
+    return [
+        Problem(
+            Severity.NOTICE,
+            f"the soil has no texture at {', '.join(names)}: a constant rate is taken for soakage",
+            "draw soils with a texture there, or set works.infiltration to constant",
+            "elements",
+        )
+    ]
+
+
+def _shape_of(row: DrawnElement, ground: StandingGround, water: UsualWater) -> Shape:
+    match row:
+        case DrawnSwale():
+            return _swale(row, ground, water)
+        case DrawnDrain():
+            return _drain(row, ground)
+        case DrawnPond():
+            return _pond(row, ground)
+        case DrawnBasin():
+            return _basin(row, ground, water)
+        case DrawnTank():
+            return _tank(row, ground)
+
+
+def _or(value: float, designed: float) -> float:
+    return designed if math.isnan(value) else value
+
+
+def _soak(row: DrawnSwale | DrawnBasin, ground: StandingGround, water: UsualWater) -> Soak:
+    rate = _or(row.soak_mm_per_h, ground.soak_at(row.shape))
+    texture = ground.texture_at(row.shape) if water.infiltration == "Green-Ampt" else ""
+    if texture:
+        soil = GreenAmpt.of_texture(texture, effective_saturation=water.soil_saturation)
+        # a rate tested on site goes before the table's conductivity
+        tested = _or(rate, soil.conductivity_mm_per_h)
+        return Soak(tested, water.soak_safety_factor, soil.suction_mm, soil.deficit)
+    return Soak(_or(rate, water.soak_mm_per_h), water.soak_safety_factor)
+
+
+def _middle(levels: NDArray[np.float64], name: str) -> float:
+    if not np.isfinite(levels).any():
+        raise ValueError(f"{name} lies where there is no elevation")
+    return float(np.nanmedian(levels))
+
+
+def _swale(row: DrawnSwale, ground: StandingGround, water: UsualWater) -> Swale:
+    level = _middle(ground.level_along(row.shape), row.name)
+    return Swale(
+        row.name,
+        _or(row.level_m, level),
+        row.shape.length,
+        ground.slope_at(row.shape),
+        row.depth_m,
+        row.form,  # type: ignore[arg-type] # checked by Swale
+        row.bottom_m,
+        row.top_m,
+        side=row.side,
+        upper_side=row.side,
+        freeboard_m=row.freeboard_m,
+        soak=_soak(row, ground, water),
+    )
+
+
+def _drain(row: DrawnDrain, ground: StandingGround) -> Drain:
+    levels = ground.level_along(row.shape)
+    if not np.isfinite(levels[[0, -1]]).all():
+        raise ValueError("an end lies where there is no elevation")
+    top = float(levels[0]) - row.depth_m
+    foot = float(levels[-1]) - row.depth_m
+    if not math.isnan(row.fall_pct):
+        foot = top - row.fall_pct / 100 * row.shape.length
+    if row.lining not in ROUGHNESS and row.lining not in RETARDANCE:
+        raise ValueError(f"lining must be one of {', '.join((*ROUGHNESS, *RETARDANCE))}")
+    if row.soil not in PERMISSIBLE_M_S:
+        raise ValueError(f"soil must be one of {', '.join(PERMISSIBLE_M_S)}, got {row.soil}")
+    fall = (top - foot) / row.shape.length
+    # grass counts where its class of height is said, not for what grows in a ditch by itself
+    grown = "grass-mixture" if row.lining in RETARDANCE else ""
+    return Drain(
+        row.name,
+        top,
+        foot,
+        row.shape.length,
+        Trapezoid(row.bottom_m, row.side),
+        row.depth_m,
+        ROUGHNESS.get(row.lining, row.lining),
+        permissible_m_s(row.soil, fall, grown),
+        row.freeboard_m,
+        SEALED,
+        row.soil,
+    )
+
+
+def _pond(row: DrawnPond, ground: StandingGround) -> Pond:
+    levels = ground.level_along(row.shape.exterior)
+    return Pond(
+        row.name,
+        row.shape,
+        _or(row.spill_level_m, _middle(levels, row.name)),
+        row.depth_m,
+        row.side,
+        row.shelf_width_m,
+        freeboard_m=None if math.isnan(row.freeboard_m) else row.freeboard_m,
+        soak=Soak(row.seepage_mm_per_h, 1.0) if row.seepage_mm_per_h > 0 else SEALED,
+        start_share=row.start_share,
+        ground_levels_m=tuple(levels[np.isfinite(levels)].tolist()),
+        ground_slope_pct=ground.slope_at(row.shape),
+    )
+
+
+def _basin(row: DrawnBasin, ground: StandingGround, water: UsualWater) -> Basin:
+    levels = ground.level_along(row.shape.exterior)
+    _middle(levels, row.name)
+    depth = row.depth_m
+    fill_m = _or(row.fill_depth_m, depth if row.form == "mulch basin" else 0.0)
+    fill = (Layer(fill_m, row.void),) if fill_m > 0 else ()
+    if row.form == "rain garden" and not fill:
+        depth, fill = depth + _RAIN_GARDEN_FILL[0].thickness_m, _RAIN_GARDEN_FILL
+    return Basin(
+        row.name,
+        row.shape,
+        _or(row.spill_level_m, float(np.nanmin(levels))),
+        _soak(row, ground, water),
+        depth,
+        row.side,
+        fill,
+        row.freeboard_m,
+        ground_slope_pct=ground.slope_at(row.shape),
+        form=row.form,
+        void_assumed=bool(fill) and "void" in row.empty,
+    )
+
+
+def _tank(row: DrawnTank, ground: StandingGround) -> Tank:
+    level = ground.level_at(row.shape)
+    if math.isnan(level):
+        raise ValueError(f"{row.name} lies where there is no elevation")
+    return Tank(
+        row.name,
+        _or(row.base_level_m, level),
+        row.volume_m3,
+        row.height_m,
+        row.overflow_mm / 1000,
+        start_share=row.start_share,
+    )

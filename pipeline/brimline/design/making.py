@@ -1,0 +1,148 @@
+"""The design of a site: drawn rows made into elements with ways out, sized for the design storm."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import shapely
+
+from brimline.cascade import Network
+from brimline.design.arrivals import arrivals_of
+from brimline.design.elements import placed_elements
+from brimline.design.sizes import sized_cascade
+from brimline.design.ways import discharges_of, running_ground, ways_out
+from brimline.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from brimline.cascade import Discharge, Limits, Link, Pace, Routed, StormInflow
+    from brimline.design.arrivals import Arrivals, SurveyedGround
+    from brimline.design.elements import PlacedElement
+    from brimline.design.plan import Plan
+    from brimline.design.rules import DesignRules
+    from brimline.design.sizes import SizedDimension
+    from brimline.design.standing import StandingGround
+    from brimline.errors import Problem
+    from brimline.rainfall import Hydrograph, Storm
+
+
+@dataclass(frozen=True, eq=False)
+class Design:
+    """What is to be built, whole and once: every later step is handed this.
+
+    Parameters
+    ----------
+    names : of everything that was drawn as an element, whether it could be made or not.
+    placed : elements with all dimensions, and where they lie.
+    links, lines : ways out with their sizes, and how each runs on the plan.
+    discharges : where water may leave the site.
+    on_ground : element to what its overflow reaches on the ground; left out where nothing.
+    arrivals : what drains, is piped and is led to each element.
+    sizes : dimensions that were free, and what came of them.
+    limits, pace : what the cascade keeps to, and how it is routed.
+    """
+
+    names: tuple[str, ...]
+    placed: tuple[PlacedElement, ...]
+    links: tuple[Link, ...]
+    lines: tuple[shapely.LineString, ...]
+    discharges: tuple[Discharge, ...]
+    on_ground: dict[str, str]
+    arrivals: Arrivals
+    sizes: tuple[SizedDimension, ...]
+    limits: Limits
+    pace: Pace
+
+    @cached_property
+    def network(self) -> Network:
+        """The elements and their ways out, ready to be routed."""
+        return Network(tuple(one.element for one in self.placed), self.links, self.discharges)
+
+    def shape_of(self, element_id: str) -> shapely.Geometry:
+        """Return the line, outline or point that was drawn of an element."""
+        return self.placed[self.network.index[element_id]].shape
+
+
+@dataclass(frozen=True, slots=True)
+class Designed:
+    """A design, and what came up while it was made.
+
+    Parameters
+    ----------
+    inflows : of the design storm, then of the others; empty where nothing could be made.
+    first : the design storm routed; None where nothing could be made.
+    """
+
+    design: Design
+    inflows: tuple[StormInflow, ...]
+    first: Routed | None
+    problems: tuple[Problem, ...]
+
+
+def designed(
+    plan: Plan,
+    standing: StandingGround,
+    survey: SurveyedGround,
+    storms: Sequence[Storm],
+    rules: DesignRules,
+    hydrographs: Mapping[str, Hydrograph] | None = None,
+) -> Designed:
+    """Design what was drawn.
+
+    Parameters
+    ----------
+    storms : the design storm, then the others.
+    hydrographs : of inflow points, by name.
+
+    Raises
+    ------
+    InputError
+        If names are used twice.
+    """
+    placed, problems = placed_elements(plan.elements, standing, rules.water)
+    running = running_ground(placed, plan.discharges, survey.directions, survey.grid)
+    found = ways_out(placed, plan, running, standing)
+    arrivals, told = arrivals_of(
+        placed, running, survey, plan.inflows, hydrographs or {}, rules.water
+    )
+    links = tuple(way.link for way in found.ways)
+    discharges = discharges_of(plan.discharges)
+    try:
+        network = Network(tuple(one.element for one in placed), links, discharges)
+    except ValueError as error:
+        raise InputError.of(
+            str(error), mend="give every element and discharge point its own name", source="plan"
+        ) from error
+    lines = tuple(_with_length(way.line, survey.grid.cell_m) for way in found.ways)
+    if not placed:
+        design = Design(
+            plan.names, (), (), (), discharges, {}, arrivals, (), rules.limits, rules.pace
+        )
+        return Designed(design, (), None, tuple(problems))
+    later = [place for place, way in enumerate(found.ways) if way.sized_later]
+    done = sized_cascade(network, placed, arrivals, storms, later, rules)
+    design = Design(
+        plan.names,
+        done.placed,
+        done.network.links,
+        lines,
+        discharges,
+        found.on_ground,
+        done.arrivals,
+        done.sizes.rows,
+        rules.limits,
+        rules.pace,
+    )
+    problems += [*found.problems, *told, *done.sizes.problems]
+    return Designed(design, done.inflows, done.first, tuple(problems))
+
+
+def _with_length(line: shapely.LineString, cell_m: float) -> shapely.LineString:
+    """Give a way that ends where it begins a short length, so that it can be seen."""
+    if line.length > 0:
+        return line
+    x, y = line.coords[0]
+    return shapely.LineString([(x, y), (x + cell_m, y)])

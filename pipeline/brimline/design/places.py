@@ -1,0 +1,124 @@
+"""What is wrong with where elements were drawn: near buildings, in setbacks, off level, outside."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from brimline.cascade import Finding
+from brimline.elements import Kind
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from shapely.geometry.base import BaseGeometry
+
+    from brimline.design.elements import PlacedElement
+    from brimline.design.standing import StandingGround
+
+_OVER_M: Final = 0.5  # a line drawn along the boundary may stray over it by this much
+BUILDING: Final = "building"  # kind of what is kept clear of
+
+
+@dataclass(frozen=True, slots=True)
+class KeptClear:
+    """What is to be kept clear of.
+
+    Parameters
+    ----------
+    shape : as drawn: a point, a line or an area.
+    area : the ground to keep clear: the shape and the setback around it.
+    kind : such as "building" or "well".
+    """
+
+    shape: BaseGeometry
+    area: BaseGeometry
+    kind: str
+    setback_m: float
+    name: str = ""
+
+    @property
+    def called(self) -> str:
+        """Its name, or words for it."""
+        return self.name or f"a {self.kind} to keep clear of"
+
+
+def misplaced(
+    placed: Sequence[PlacedElement],
+    kept_clear: Sequence[KeptClear],
+    site: BaseGeometry,
+    near_building_m: float,
+) -> list[Finding]:
+    """Flag elements by where they were drawn.
+
+    Parameters
+    ----------
+    site : ground inside the boundary.
+    near_building_m : distance to a building within which held water is flagged [m].
+    """
+    inside = site.buffer(_OVER_M)
+    found: list[Finding] = []
+    for one in placed:
+        found += _near_buildings(one, kept_clear, near_building_m)
+        found += _in_setbacks(one, kept_clear)
+        if not inside.covers(one.shape):
+            text = f"reaches {_beyond(one.shape, inside)} beyond the boundary"
+            found.append(Finding("outside-boundary", one.name, text))
+    return found
+
+
+def off_level(
+    placed: Sequence[PlacedElement], ground: StandingGround, tolerance_m: float
+) -> Iterator[Finding]:
+    """Flag swales whose drawn line departs from level, and say which line is level.
+
+    A swale is designed on the line as it was drawn, because nobody but the person who drew it
+    knows what it has to keep clear of. Where that line rises and falls, water stands at its low end
+    and leaves there, and the storage is less than is told.
+
+    Parameters
+    ----------
+    tolerance_m : departure of the smoothed survey from the line's own middle level [m].
+    """
+    for one in placed:
+        if one.element.kind is not Kind.SWALE:
+            continue
+        levels = ground.level_along(one.shape)
+        levels = levels[np.isfinite(levels)]
+        off_m = float(np.abs(levels - np.median(levels)).max(initial=0.0)) if levels.size else 0.0
+        if off_m > tolerance_m:
+            yield Finding(
+                "off-level",
+                one.name,
+                f"the ground along the line as drawn departs from level by {off_m:.2f} m, where "
+                f"{tolerance_m:g} m is asked: use the corrected line of {one.name} in swale_lines",
+            )
+
+
+def _near_buildings(
+    one: PlacedElement, kept_clear: Sequence[KeptClear], near_building_m: float
+) -> Iterator[Finding]:
+    if one.element.kind is Kind.TANK:
+        return
+    for other in kept_clear:
+        distance = one.shape.distance(other.shape)
+        if other.kind == BUILDING and distance < near_building_m:
+            asked = f"{near_building_m:g} m"
+            text = f"holds water {distance:.1f} m from {other.called}, where {asked} is asked"
+            yield Finding("near-building", one.name, text)
+
+
+def _in_setbacks(one: PlacedElement, kept_clear: Sequence[KeptClear]) -> Iterator[Finding]:
+    for other in kept_clear:
+        if one.element.kind is Kind.TANK and other.kind == BUILDING:
+            continue  # a tank stands by the roof that fills it
+        if one.shape.intersects(other.area):
+            text = f"lies within {other.setback_m:g} m of {other.called}"
+            yield Finding("in-setback", one.name, text)
+
+
+def _beyond(shape: BaseGeometry, inside: BaseGeometry) -> str:
+    over = shape.difference(inside)
+    return f"{over.area:.0f} m²" if over.area > 0 else f"{max(over.length, _OVER_M):.0f} m"

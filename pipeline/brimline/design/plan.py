@@ -1,0 +1,234 @@
+"""What a person has drawn, as typed rows.
+
+A number that is NaN and a text that is empty were left open and are designed from the ground. What
+has a usual value instead (a depth, a side, a freeboard) is filled in before it comes here; `empty`
+names the columns that the person left so, because these may be sized.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, ClassVar, Final
+
+if TYPE_CHECKING:
+    import shapely
+    from shapely.geometry.base import BaseGeometry
+
+OPEN: Final = math.nan  # a number that was left empty
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnSwale:
+    """A swale, drawn where its lower lip is to be."""
+
+    LAYER: ClassVar[str] = "drawn_swales"
+    WORD: ClassVar[str] = "swale"
+    name: str
+    shape: shapely.LineString
+    form: str
+    depth_m: float
+    bottom_m: float
+    top_m: float
+    side: float
+    freeboard_m: float
+    level_m: float = OPEN
+    soak_mm_per_h: float = OPEN
+    spills_to: str = ""
+    sill_width_m: float = OPEN
+    empty: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnDrain:
+    """A drain, drawn downhill."""
+
+    LAYER: ClassVar[str] = "drawn_drains"
+    WORD: ClassVar[str] = "drain"
+    name: str
+    shape: shapely.LineString
+    depth_m: float
+    bottom_m: float
+    side: float
+    lining: str
+    soil: str
+    freeboard_m: float
+    fall_pct: float = OPEN
+    spills_to: str = ""
+    empty: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnPond:
+    """A pond, drawn along its waterline when full; its freeboard is designed where left open."""
+
+    LAYER: ClassVar[str] = "drawn_ponds"
+    WORD: ClassVar[str] = "pond"
+    name: str
+    shape: shapely.Polygon
+    depth_m: float
+    side: float
+    shelf_width_m: float
+    seepage_mm_per_h: float
+    start_share: float
+    freeboard_m: float = OPEN
+    spill_level_m: float = OPEN
+    spills_to: str = ""
+    sill_width_m: float = OPEN
+    empty: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnBasin:
+    """A basin, drawn along its waterline when full."""
+
+    LAYER: ClassVar[str] = "drawn_basins"
+    WORD: ClassVar[str] = "basin"
+    name: str
+    shape: shapely.Polygon
+    form: str
+    depth_m: float
+    side: float
+    void: float
+    freeboard_m: float
+    fill_depth_m: float = OPEN
+    spill_level_m: float = OPEN
+    soak_mm_per_h: float = OPEN
+    spills_to: str = ""
+    sill_width_m: float = OPEN
+    empty: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnTank:
+    """A tank, and the names of the surfaces that drain to it, separated by semicolons."""
+
+    LAYER: ClassVar[str] = "drawn_tanks"
+    WORD: ClassVar[str] = "tank"
+    name: str
+    shape: shapely.Point
+    volume_m3: float
+    height_m: float
+    overflow_mm: float
+    start_share: float
+    first_flush_mm: float
+    base_level_m: float = OPEN
+    roofs: str = ""
+    spills_to: str = ""
+    empty: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnPipe:
+    """A pipe, drawn from the element that it leaves."""
+
+    LAYER: ClassVar[str] = "drawn_pipes"
+    WORD: ClassVar[str] = "row"
+    name: str
+    shape: shapely.LineString
+    diameter_mm: float
+    roughness: float
+    from_level_m: float = OPEN
+    to_level_m: float = OPEN
+    from_id: str = ""
+    to_id: str = ""
+    empty: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnOverflow:
+    """A way over a sill, drawn from the element that it leaves."""
+
+    LAYER: ClassVar[str] = "drawn_overflows"
+    WORD: ClassVar[str] = "row"
+    name: str
+    shape: shapely.LineString
+    form: str
+    crest_level_m: float = OPEN
+    sill_width_m: float = OPEN
+    capacity_m3_s: float = OPEN
+    from_id: str = ""
+    to_id: str = ""
+    empty: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnDischarge:
+    """A place where water may leave the site; one without a name does not count as legal."""
+
+    LAYER: ClassVar[str] = "discharge_points"
+    WORD: ClassVar[str] = ""
+    name: str
+    shape: shapely.Point
+    level_m: float = OPEN
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnInflow:
+    """Where water from outside the site arrives."""
+
+    LAYER: ClassVar[str] = "inflow_points"
+    WORD: ClassVar[str] = ""
+    name: str
+    shape: shapely.Point
+    start_h: float
+    peak_m3_s: float = OPEN
+    volume_m3: float = OPEN
+    into: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnPad:
+    """An area to bring to a plane, drawn along its edge."""
+
+    LAYER: ClassVar[str] = "drawn_pads"
+    WORD: ClassVar[str] = "pad"
+    name: str
+    shape: BaseGeometry
+    fall_pct: float
+    side: float
+    level_m: float = OPEN
+    falls_to_deg: float = OPEN
+    only: str = ""
+
+
+DrawnElement = DrawnSwale | DrawnDrain | DrawnPond | DrawnBasin | DrawnTank
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """All rows from which a cascade is designed."""
+
+    swales: tuple[DrawnSwale, ...] = ()
+    drains: tuple[DrawnDrain, ...] = ()
+    ponds: tuple[DrawnPond, ...] = ()
+    basins: tuple[DrawnBasin, ...] = ()
+    tanks: tuple[DrawnTank, ...] = ()
+    pipes: tuple[DrawnPipe, ...] = ()
+    overflows: tuple[DrawnOverflow, ...] = ()
+    discharges: tuple[DrawnDischarge, ...] = ()
+    inflows: tuple[DrawnInflow, ...] = ()
+
+    @property
+    def elements(self) -> tuple[DrawnElement, ...]:
+        """Rows that are elements, swales first, as they are numbered."""
+        return (*self.swales, *self.drains, *self.ponds, *self.basins, *self.tanks)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of everything that was drawn as an element, whether it can be made or not."""
+        return tuple(row.name for row in self.elements)
+
+
+KINDS: Final[dict[str, type[Any]]] = {
+    "swales": DrawnSwale,
+    "drains": DrawnDrain,
+    "ponds": DrawnPond,
+    "basins": DrawnBasin,
+    "tanks": DrawnTank,
+    "pipes": DrawnPipe,
+    "overflows": DrawnOverflow,
+    "discharges": DrawnDischarge,
+    "inflows": DrawnInflow,
+}  # of the fields of `Plan`
+LAYERS: Final = tuple(str(kind.LAYER) for kind in KINDS.values())  # of the drawing, for `Plan`

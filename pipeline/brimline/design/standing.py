@@ -1,0 +1,98 @@
+"""The ground that elements stand on."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import shapely
+
+from brimline.grid.shapes import cells_inside
+from brimline.lines.sample import along, surface_at
+from brimline.terrain.smooth import smoothed
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
+
+    from brimline.design.cover import SoilArea
+    from brimline.grid import Elevation, Grid
+
+LEVEL_STEP_M: Final = 1.0  # along outlines and lines, for their ground levels
+_SMOOTH_M: Final = 2.0  # takes the survey's noise off the levels that elements are designed from
+
+
+@dataclass(frozen=True, slots=True)
+class StandingGround:
+    """What elements stand on.
+
+    Parameters
+    ----------
+    levels : float32 (rows, cols) [m]; smoothed survey surface.
+    slope_pct : float32 (rows, cols) [%].
+    soak_mm_per_h : float32 (rows, cols) tested soakage rate; NaN where it is not known.
+    soils : areas of soil.
+    """
+
+    grid: Grid
+    levels: Elevation
+    slope_pct: NDArray[np.float32]
+    soak_mm_per_h: NDArray[np.float32]
+    soils: tuple[SoilArea, ...]
+
+    def level_along(self, line: BaseGeometry) -> NDArray[np.float64]:
+        """Ground levels along a line, NaN off the data."""
+        points = along(line, LEVEL_STEP_M)
+        return surface_at(self.levels, self.grid, points[:, 0], points[:, 1])
+
+    def level_at(self, point: shapely.Point) -> float:
+        """Ground level at a point, NaN off the data."""
+        return float(surface_at(self.levels, self.grid, [point.x], [point.y])[0])
+
+    def texture_at(self, shape: BaseGeometry) -> str:
+        """Soil texture in the middle of a shape; empty where none is known."""
+        at = shape.interpolate(0.5, normalized=True) if shape.geom_type == "LineString" else None
+        point = at or shape.representative_point()
+        here = [
+            soil.texture for soil in self.soils if soil.texture and soil.shape.intersects(point)
+        ]
+        return here[-1] if here else ""
+
+    def soak_at(self, shape: BaseGeometry) -> float:
+        """Mean tested soakage rate along a shape's line or outline; NaN where none is known."""
+        return self._mean_at(self.soak_mm_per_h, shape)
+
+    def slope_at(self, shape: BaseGeometry) -> float:
+        """Mean slope along a shape's line or outline [%]."""
+        return max(self._mean_at(self.slope_pct, shape), 0.1)
+
+    def _mean_at(self, values: NDArray[np.float32], shape: BaseGeometry) -> float:
+        line = shape.exterior if shape.geom_type == "Polygon" else shape
+        points = shapely.get_coordinates(line)
+        row, col = self.grid.cell(points[:, 0], points[:, 1])
+        inside = self.grid.holds(row, col)
+        found = values[row[inside], col[inside]]
+        return float(np.nanmean(found)) if np.isfinite(found).any() else math.nan
+
+
+def standing_ground(
+    dem: Elevation, slope_pct: NDArray[np.float32], grid: Grid, soils: Sequence[SoilArea]
+) -> StandingGround:
+    """Make the ground that elements stand on from a survey.
+
+    Parameters
+    ----------
+    dem : float32 (rows, cols) [m]; NaN is nodata.
+    slope_pct : float32 (rows, cols) [%].
+    soils : where two overlap, the later one counts.
+    """
+    soak = np.full(grid.shape, np.nan, dtype=np.float32)
+    for soil in soils:
+        if not math.isnan(soil.soak_mm_per_h):
+            soak[cells_inside([soil.shape], grid)] = soil.soak_mm_per_h
+    levels = smoothed(dem, cell_m=grid.cell_m, sigma_m=_SMOOTH_M)
+    return StandingGround(grid, levels, slope_pct, soak, tuple(soils))

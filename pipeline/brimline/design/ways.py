@@ -1,0 +1,239 @@
+"""Ways out of elements: as drawn, else where water leaving the sill runs on the ground."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import shapely
+
+from brimline.cascade import NOWHERE, Discharge, Link
+from brimline.design.plan import DrawnOverflow, DrawnPipe
+from brimline.design.standing import LEVEL_STEP_M
+from brimline.drainage.receiving import way_down
+from brimline.elements import Drain, Kind, Pipe, Sill, Tank
+from brimline.errors import Problem, Severity
+from brimline.grid.shapes import cells_inside
+from brimline.lines.sample import along
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from shapely.geometry.base import BaseGeometry
+
+    from brimline.design.elements import PlacedElement
+    from brimline.design.plan import DrawnDischarge, Plan
+    from brimline.design.standing import StandingGround
+    from brimline.elements import Outlet
+    from brimline.grid import Directions, Grid, Labels
+
+_NEAR_M: Final = 5.0  # an end that was drawn this close to a shape means it
+_FIRST_WIDTH_M: Final = 1.0  # of a sill that is sized later
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WayOut:
+    """A link and how it runs on the plan.
+
+    Parameters
+    ----------
+    sized_later : its pipe or sill was left open, to be sized for the peak.
+    """
+
+    link: Link
+    line: shapely.LineString
+    sized_later: bool
+
+
+@dataclass(slots=True)
+class WaysOut:
+    """All links, and where each element's overflow runs on the ground.
+
+    Parameters
+    ----------
+    on_ground : element to what its overflow reaches; left out where it reaches nothing.
+    """
+
+    ways: list[WayOut] = field(default_factory=list)
+    on_ground: dict[str, str] = field(default_factory=dict)
+    problems: list[Problem] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class RunningGround:
+    """What overflow runs over.
+
+    Parameters
+    ----------
+    seeds : int32 (rows, cols); place of the element (from 1) that covers a cell; discharge points
+        follow the elements. Tanks, which have lids, cover none.
+    names : what each number is called; the first is empty.
+    """
+
+    grid: Grid
+    directions: Directions
+    seeds: Labels
+    names: tuple[str, ...]
+    shapes: tuple[BaseGeometry, ...]
+
+
+def discharges_of(rows: Sequence[DrawnDischarge]) -> tuple[Discharge, ...]:
+    """Return the discharge points as the cascade sees them."""
+    return tuple(
+        Discharge(
+            row.name or f"discharge {number}",
+            row.name,
+            None if math.isnan(row.level_m) else row.level_m,
+        )
+        for number, row in enumerate(rows, start=1)
+    )
+
+
+def running_ground(
+    placed: Sequence[PlacedElement],
+    points: Sequence[DrawnDischarge],
+    directions: Directions,
+    grid: Grid,
+) -> RunningGround:
+    """Lay the elements and discharge points on the grid; where they meet, the later one wins."""
+    seeds = np.zeros(grid.shape, dtype=np.int32)
+    near = [row.shape.buffer(max(_NEAR_M, grid.cell_m)) for row in points]
+    every = [*(one.shape for one in placed), *near]
+    lids = {number for number, one in enumerate(placed, start=1) if one.element.kind is Kind.TANK}
+    for number, shape in enumerate(every, start=1):
+        if number in lids:
+            continue  # nothing runs into a tank over the ground
+        seeds[cells_inside([shape], grid, all_touched=True)] = number
+    called = (point.discharge_id for point in discharges_of(points))
+    names = ("", *(one.name for one in placed), *called)
+    return RunningGround(grid, directions, seeds, names, tuple(every))
+
+
+def ways_out(
+    placed: Sequence[PlacedElement], plan: Plan, running: RunningGround, standing: StandingGround
+) -> WaysOut:
+    """Find every way out of every element."""
+    found = WaysOut()
+    by_name = {one.name: one for one in placed}
+    drawn: tuple[DrawnPipe | DrawnOverflow, ...] = (*plan.pipes, *plan.overflows)
+    for row in drawn:
+        _add_drawn(found, row, by_name, running, standing)
+    led_out = {way.link.from_id for way in found.ways if not isinstance(way.link.outlet, Pipe)}
+    for one in placed:
+        target, line = _on_ground(one, running, standing)
+        if target:
+            found.on_ground[one.name] = target
+        if one.name not in led_out:
+            found.ways.append(_main_way(one, target, line, running))
+    return found
+
+
+def _add_drawn(
+    found: WaysOut,
+    row: DrawnPipe | DrawnOverflow,
+    by_name: Mapping[str, PlacedElement],
+    running: RunningGround,
+    standing: StandingGround,
+) -> None:
+    line = row.shape
+    start, end = shapely.Point(line.coords[0]), shapely.Point(line.coords[-1])
+    from_id = row.from_id or _name_near(start, running)
+    to_id = row.to_id or _name_near(end, running)
+    try:
+        if from_id not in by_name:
+            raise ValueError("it begins at no element")
+        if to_id and to_id not in running.names:
+            raise ValueError(f"there is nothing called {to_id}")
+        element = by_name[from_id].element
+        if isinstance(row, DrawnPipe):
+            capacity = math.inf
+            outlet: Outlet = _pipe(row, by_name[from_id], standing)
+            later = "diameter_mm" in row.empty
+        else:
+            capacity = math.inf if math.isnan(row.capacity_m3_s) else row.capacity_m3_s
+            outlet, later = _sill(row, by_name[from_id])
+        if outlet.crest_m < element.floor_m:
+            raise ValueError(f"it lies below the floor of {from_id}")
+    except ValueError as error:
+        found.problems.append(
+            Problem(
+                Severity.WARNING,
+                f"{row.name} leads nowhere and was left out: {error}",
+                "draw it from one element to the next, or fill in from_id and to_id",
+                f"plan, {row.LAYER}",
+            )
+        )
+        return
+    found.ways.append(WayOut(Link(from_id, to_id or NOWHERE, outlet, capacity), line, later))
+
+
+def _pipe(row: DrawnPipe, one: PlacedElement, standing: StandingGround) -> Pipe:
+    levels, element = standing.level_along(row.shape), one.element
+    low = 0.5 * (element.floor_m + element.spill_level_m)  # a low outlet, where no level is drawn
+    inlet = low if math.isnan(row.from_level_m) else row.from_level_m
+    outlet = min(float(levels[-1]), inlet) if math.isnan(row.to_level_m) else row.to_level_m
+    return Pipe(inlet, outlet, row.diameter_mm / 1000, row.shape.length, row.roughness)
+
+
+def _sill(row: DrawnOverflow, one: PlacedElement) -> tuple[Sill, bool]:
+    level = one.element.spill_level_m if math.isnan(row.crest_level_m) else row.crest_level_m
+    width = one.sill_width_m if math.isnan(row.sill_width_m) else row.sill_width_m
+    later = math.isnan(width)
+    return Sill(level, _FIRST_WIDTH_M if later else width, row.form), later  # type: ignore[arg-type]
+
+
+def _main_way(
+    one: PlacedElement, traced: str, line: shapely.LineString, running: RunningGround
+) -> WayOut:
+    """Return the way over its own sill, to where it was said to go or the ground leads."""
+    element = one.element
+    said = bool(one.spills_to) and one.spills_to in running.names
+    target = one.spills_to if said else traced
+    if target and target != traced:
+        line = shapely.shortest_line(one.shape, running.shapes[running.names.index(target) - 1])
+    later = math.isnan(one.sill_width_m)
+    outlet: Outlet
+    if isinstance(element.shape, Tank):
+        outlet, later = element.shape.overflow(), "overflow_mm" in one.empty
+    elif isinstance(element.shape, Drain):
+        outlet, later = element.shape.outlet(), False
+    else:
+        outlet = Sill(element.spill_level_m, _FIRST_WIDTH_M if later else one.sill_width_m)
+    return WayOut(Link(element.element_id, target or NOWHERE, outlet), line, sized_later=later)
+
+
+def _on_ground(
+    one: PlacedElement, running: RunningGround, standing: StandingGround
+) -> tuple[str, shapely.LineString]:
+    """Follow water from where an element spills; the name it reaches, empty for none."""
+    start = _spill_point(one, standing)
+    row, col = (int(v) for v in running.grid.cell(start.x, start.y))
+    own = running.names.index(one.name)
+    stop = np.where(running.seeds == own, 0, running.seeds).astype(np.int32)
+    if not running.grid.holds(row, col) or running.directions[row, col] > 8:
+        return "", shapely.LineString([start, start])
+    rows, cols = way_down(running.directions, row, col, stop)
+    points = np.column_stack(running.grid.xy(rows, cols))
+    line = shapely.LineString([(start.x, start.y), *points.tolist()])
+    return running.names[int(stop[rows[-1], cols[-1]])], line
+
+
+def _spill_point(one: PlacedElement, standing: StandingGround) -> shapely.Point:
+    """Return where it spills: a line at its last point, an outline where the ground is lowest."""
+    if one.shape.geom_type == "Point":
+        return one.shape
+    if one.shape.geom_type == "LineString":
+        return shapely.Point(one.shape.coords[-1])
+    levels = standing.level_along(one.shape.exterior)
+    points = along(one.shape.exterior, LEVEL_STEP_M)
+    return shapely.Point(points[int(np.nanargmin(levels))])
+
+
+def _name_near(point: shapely.Point, running: RunningGround) -> str:
+    """Name of the shape nearest to a drawn end, empty where none is near."""
+    distances = [shape.distance(point) for shape in running.shapes]
+    if not distances or min(distances) > _NEAR_M:
+        return ""
+    return running.names[1 + int(np.argmin(distances))]
