@@ -59,8 +59,8 @@ def breach(
 
     References
     ----------
-    Lindsay (2016), Efficient hybrid breaching-filling sink removal methods for flow path
-    enforcement in digital elevation models, doi:10.1002/hyp.10648
+    Lindsay and Dhun (2015), Modelling surface drainage patterns in altered landscapes using
+    LiDAR, doi:10.1080/13658816.2014.975715: the least-cost way out of each pit, within limits.
     """
     surface = checked_elevation(dem)
     if not cell_m > 0 or not max_depth_m >= 0 or not max_length_m >= 0:
