@@ -36,12 +36,21 @@ def test_steepest_counts_the_longer_step_to_a_corner():
     assert flow_directions(dem)[1, 1] == SE
 
 
-def test_equally_steep_neighbours_go_by_raster_order():
-    dem = grid([[9, 4, 9], [4, 5, 4], [9, 4, 9]])
-    assert flow_directions(dem)[1, 1] == N
-    dem[0, 1] = 9
+def test_equally_steep_neighbours_go_by_the_ground_around():
+    # west and east are as steep; the plane through the nine cells falls to the west
+    dem = grid([[8, 9, 9], [4, 5, 4], [8, 9, 9]])
     assert flow_directions(dem)[1, 1] == W
-    dem[1, 0] = 9
+    assert flow_directions(dem[:, ::-1].copy())[1, 1] == E
+
+
+def test_a_wider_window_decides_where_the_nearest_cells_are_symmetric():
+    dem = np.pad(grid([[9, 9, 9], [4, 5, 4], [9, 9, 9]]), 1, constant_values=9)
+    dem[2, 0], dem[2, 4] = 3, 2
+    assert flow_directions(dem)[2, 2] == E
+
+
+def test_of_a_symmetric_choice_the_lowest_code_is_taken():
+    dem = grid([[9, 4, 9], [4, 5, 4], [9, 4, 9]])
     assert flow_directions(dem)[1, 1] == E
 
 
@@ -87,8 +96,9 @@ def test_flat_drains_away_from_higher_and_towards_lower_ground():
 def test_flat_next_to_two_exits_goes_to_the_nearer():
     dem = np.full((3, 9), 9, dtype=np.float32)
     dem[1] = [3, 5, 5, 5, 5, 5, 5, 5, 1]
+    # the middle cell is as far from both; the ground beyond falls more to the east
     np.testing.assert_array_equal(
-        flow_directions(dem)[1], codes([[OUT, W, W, W, W, E, E, E, OUT]])[0]
+        flow_directions(dem)[1], codes([[OUT, W, W, W, E, E, E, E, OUT]])[0]
     )
 
 

@@ -6,11 +6,13 @@ import numpy as np
 
 from brimline._jit import kernel
 from brimline.drainage.flow.flats._kernels import UNDECIDED
+from brimline.drainage.flow.ties._kernels import nearest_downslope
 from brimline.grid._kernels import padded_row
 from brimline.grid.neighbours import D_COL, D_ROW, NO_DATA, OUTLET
 
 _OUTLET = np.uint8(OUTLET)
 _NO_DATA = np.uint8(NO_DATA)
+_TIED = np.uint8(64)  # added to a code: several neighbours are as steep
 _DIAGONAL = np.sqrt(0.5)  # one over the step to a neighbour at a corner
 
 # what cells carry while water is added up: donors still to come, and one of these
@@ -22,11 +24,12 @@ _BLOCK = 512  # columns gone down together, so that what is walked over stays in
 
 @kernel
 def steepest(dem, codes, first, last):
-    """Steepest descent for rows first to last, in raster order of equals; NaN never receives.
+    """Steepest descent for rows first to last; of equals the one nearest the ground's downslope.
 
-    The inner loop is selects alone, so that it runs many cells at a time. Without a lower
-    neighbour a cell is undecided, on the raster's edge an outlet. Returns the number of undecided
-    cells and of nodata.
+    NaN never receives. The inner loop is selects alone, so that it runs many cells at a time:
+    equals are of one level, so that the lowest side and the lowest corner tell all. Without a
+    lower neighbour a cell is undecided, on the raster's edge an outlet. Returns the number of
+    undecided cells and of nodata.
     """
     rows, cols = dem.shape
     above = np.empty(cols + 2, dtype=dem.dtype)
@@ -42,42 +45,76 @@ def steepest(dem, codes, first, last):
         sw, south, se = below[:cols], below[1 : cols + 1], below[2:]
         code = codes[row]
         for col in range(cols):
-            z = np.float64(here[col])
-            best, to = 0.0, UNDECIDED
-            fall = (z - np.float64(nw[col])) * _DIAGONAL
-            if fall > best:
-                best, to = fall, np.uint8(3)
-            fall = z - np.float64(north[col])
-            if fall > best:
-                best, to = fall, np.uint8(2)
-            fall = (z - np.float64(ne[col])) * _DIAGONAL
-            if fall > best:
-                best, to = fall, np.uint8(1)
-            fall = z - np.float64(west[col])
-            if fall > best:
-                best, to = fall, np.uint8(4)
-            fall = z - np.float64(east[col])
-            if fall > best:
-                best, to = fall, np.uint8(0)
-            fall = (z - np.float64(sw[col])) * _DIAGONAL
-            if fall > best:
-                best, to = fall, np.uint8(5)
-            fall = z - np.float64(south[col])
-            if fall > best:
-                best, to = fall, np.uint8(6)
-            fall = (z - np.float64(se[col])) * _DIAGONAL
-            if fall > best:
-                best, to = fall, np.uint8(7)
-            code[col] = _NO_DATA if np.isnan(z) else to
+            z = here[col]
+            side, to_side, sides = z, UNDECIDED, np.uint8(0)
+            side = min(side, east[col])
+            side = min(side, north[col])
+            side = min(side, west[col])
+            side = min(side, south[col])
+            corner, to_corner, corners = z, UNDECIDED, np.uint8(0)
+            corner = min(corner, ne[col])
+            corner = min(corner, nw[col])
+            corner = min(corner, sw[col])
+            corner = min(corner, se[col])
+            to_side = np.uint8(0) if east[col] == side else to_side
+            to_side = np.uint8(2) if north[col] == side else to_side
+            to_side = np.uint8(4) if west[col] == side else to_side
+            to_side = np.uint8(6) if south[col] == side else to_side
+            to_corner = np.uint8(1) if ne[col] == corner else to_corner
+            to_corner = np.uint8(3) if nw[col] == corner else to_corner
+            to_corner = np.uint8(5) if sw[col] == corner else to_corner
+            to_corner = np.uint8(7) if se[col] == corner else to_corner
+            sides += np.uint8(east[col] == side)
+            sides += np.uint8(north[col] == side)
+            sides += np.uint8(west[col] == side)
+            sides += np.uint8(south[col] == side)
+            corners += np.uint8(ne[col] == corner)
+            corners += np.uint8(nw[col] == corner)
+            corners += np.uint8(sw[col] == corner)
+            corners += np.uint8(se[col] == corner)
+            along = np.float64(z) - np.float64(side)
+            across = (np.float64(z) - np.float64(corner)) * _DIAGONAL
+            to = to_side if along > across else to_corner
+            several = sides if along > across else corners
+            to |= _TIED if (several > 1) | (along == across) else np.uint8(0)
+            to = to if (side < z) | (corner < z) else UNDECIDED
+            code[col] = _NO_DATA if z != z else to
         edge = row in (0, rows - 1)
         for col in range(0, cols, 1 if edge else max(1, cols - 1)):
             if code[col] == UNDECIDED:
                 code[col] = _OUTLET
+        tied = 0
         for col in range(cols):
             undecided += code[col] == UNDECIDED
             nodata += code[col] == _NO_DATA
+            tied += (code[col] & _TIED != 0) & (code[col] != _NO_DATA)
+        if tied:
+            _settle_ties(dem, code, row)
         above, level, below = level, below, above
     return undecided, nodata
+
+
+@kernel
+def _settle_ties(dem, code, row):
+    """Decide the cells of one row that are marked as tied."""
+    rows, cols = dem.shape
+    for col in range(cols):
+        if code[col] & _TIED == 0 or code[col] == _NO_DATA:
+            continue
+        z = np.float64(dem[row, col])
+        best, tied = 0.0, np.int64(0)
+        for k in range(8):
+            r, c = row + D_ROW[k], col + D_COL[k]
+            if r < 0 or c < 0 or r >= rows or c >= cols:
+                continue
+            fall = z - np.float64(dem[r, c])
+            if k % 2 == 1:
+                fall *= _DIAGONAL
+            if fall > best:
+                best, tied = fall, np.int64(0)
+            if fall == best and fall > 0.0:
+                tied |= np.int64(1) << k
+        code[col] = nearest_downslope(dem, row, col, tied)
 
 
 @kernel

@@ -23,10 +23,14 @@ if TYPE_CHECKING:
 def flow_directions(surface: Elevation, *, sinks: BoolGrid | None = None) -> Directions:
     """Send each cell's water to its steepest lower neighbour.
 
-    - Of equally steep neighbours the first in raster order receives (NW, N, NE, W, E, SW, S, SE).
+    - Of equally steep neighbours the one nearest the downslope of a plane fitted to the ground
+      around receives, the window growing from 3 to 65 cells until one is left: turning or
+      mirroring the ground turns or mirrors the flow. Only where the ground is symmetric as far as
+      that is the lowest code taken.
     - A cell at the rim of the data (on the raster's edge, or beside nodata that is joined to the
       edge) is an outlet if no neighbour is lower, and drains inwards otherwise.
-    - A flat drains away from higher and towards lower ground, without touching the elevations.
+    - A flat drains away from higher and towards lower ground, without touching the elevations;
+      ties in it go by its own gradient first, and then as above.
     - Where water can go nowhere, which happens on a surface that was not filled, the pit's
       cells beside enclosed nodata, or else its first cell in raster order, are outlets.
 
@@ -52,7 +56,7 @@ def flow_directions(surface: Elevation, *, sinks: BoolGrid | None = None) -> Dir
     ----------
     O'Callaghan & Mark (1984), doi:10.1016/S0734-189X(84)80011-0;
     Barnes, Lehman & Mulla (2014b), An efficient assignment of drainage direction over flat
-    surfaces, doi:10.1016/j.cageo.2013.01.009
+    surfaces, doi:10.1016/j.cageo.2013.01.009. That ties go by the ground is our own rule.
     """
     dem = checked_elevation(surface, "surface")
     if sinks is not None:

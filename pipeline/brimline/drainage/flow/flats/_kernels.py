@@ -5,13 +5,19 @@ from __future__ import annotations
 import numpy as np
 
 from brimline._jit import kernel
-from brimline.grid.neighbours import D_COL, D_ROW, OUTLET
+from brimline.drainage.flow.ties._kernels import nearest_downslope, nearest_downslope_in_flat
+from brimline.grid.neighbours import D_COL, D_ROW, NO_DATA, OUTLET
 
 UNDECIDED = np.uint8(9)  # between kernels only: no neighbour is lower, and not at the rim
 _ROOK_FIRST = np.array([2, 4, 0, 6, 3, 1, 5, 7], dtype=np.int64)  # sides, then corners
 # the steps that cells of flats carry
 _DEFERRED = np.int32(-1)
 _REACHED = np.int32(1 << 29)  # added once the count towards lower ground has come by
+_NO_DATA = np.uint8(NO_DATA)
+# added to a code until all flats are done
+_TIED = np.uint8(64)  # other neighbours in the flat are as low
+_WAYS = np.uint8(32)  # other neighbours lead out as well
+_SEVERAL = np.int32(1 << 8)  # in a note: as `_WAYS`
 
 
 @kernel
@@ -77,7 +83,7 @@ def _gather(level, code, step, around, start, cells, top, bottom):
     """List a flat's cells, noting in `step` which have higher ground and which a way down.
 
     A cell's note is 1, plus 2 beside higher ground, plus 16 (k + 1) where neighbour k is level
-    and decided; sides come before corners.
+    and decided, plus `_SEVERAL` where others are as well; sides come before corners.
     """
     whole, drained = True, False
     cells[0] = start
@@ -99,9 +105,12 @@ def _gather(level, code, step, around, start, cells, top, bottom):
                     size += 1
             elif level[beside] > z:
                 note |= 2
-            elif level[beside] == z and note < 16:
-                note |= 16 * (_ROOK_FIRST[i] + 1)
-                drained = True
+            elif level[beside] == z:
+                if note < 16:
+                    note |= 16 * (_ROOK_FIRST[i] + 1)
+                    drained = True
+                elif (((note >> 4) & 15) - 1) & 1 == i >> 2:
+                    note |= _SEVERAL
         step[cell] = note
     return size, whole, drained
 
@@ -136,7 +145,9 @@ def _count_away(code, step, around, cells, size, queue):
         cell = cells[i]
         note = step[cell]
         if note >= 16:
-            code[cell] = (note >> 4) - 1
+            code[cell] = ((note >> 4) & 15) - 1
+            if note & _SEVERAL:
+                code[cell] |= _WAYS
         step[cell] = 1
         if note & 2:
             step[cell] = 2
@@ -162,6 +173,7 @@ def _count_toward(code, step, around, cells, size, queue):
     Height in the flat is twice the steps to a way down, less the steps away from higher ground
     (Barnes et al. 2014b; what they add for a whole flat changes no difference). A cell's lowest
     neighbour is never further from a way down than the cell, so it is known when its turn comes.
+    A cell that has several is marked.
     """
     tail = 0
     for i in range(size):
@@ -177,7 +189,7 @@ def _count_toward(code, step, around, cells, size, queue):
         while head < end:
             cell = queue[head]
             head += 1
-            lowest, to = step[cell], UNDECIDED
+            lowest, to, mark = step[cell], UNDECIDED, np.uint8(0)
             for i in range(8):
                 beside = cell + around[i]
                 height = step[beside]
@@ -188,6 +200,40 @@ def _count_toward(code, step, around, cells, size, queue):
                     queue[tail] = beside
                     tail += 1
                 elif height < lowest:
-                    lowest, to = height, np.uint8(_ROOK_FIRST[i])
+                    lowest, to, mark = height, np.uint8(_ROOK_FIRST[i]), np.uint8(0)
+                elif height == lowest and to & 1 == i >> 2 and to != UNDECIDED:
+                    mark = _TIED
             if code[cell] == UNDECIDED:
-                code[cell] = to
+                code[cell] = to | mark
+
+
+@kernel
+def settle_ties(dem, codes, steps, first, last):
+    """Decide the marked cells in rows first to last, by the heights in flats, then the ground.
+
+    Runs when all flats are done, so that it does not matter which was done first.
+    """
+    cols = dem.shape[1]
+    floor = _REACHED // 2
+    for row in range(first, last):
+        for col in range(cols):
+            code = codes[row, col]
+            if code < _WAYS or code == _NO_DATA:
+                continue
+            z, here = dem[row, col], steps[row, col]
+            lowest, tied = here, np.int64(0)
+            for k in range(8):
+                r, c = row + D_ROW[k], col + D_COL[k]
+                if k & 1 != code & 1 or dem[r, c] != z:
+                    continue
+                if code & _WAYS:
+                    if steps[r, c] == 0:  # decided before any flat was
+                        tied |= np.int64(1) << k
+                elif steps[r, c] >= floor and steps[r, c] <= lowest and steps[r, c] < here:
+                    if steps[r, c] < lowest:
+                        lowest, tied = steps[r, c], np.int64(0)
+                    tied |= np.int64(1) << k
+            if code & _WAYS:
+                codes[row, col] = nearest_downslope(dem, row, col, tied)
+            else:
+                codes[row, col] = nearest_downslope_in_flat(dem, steps, row, col, tied, floor)

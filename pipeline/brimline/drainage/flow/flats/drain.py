@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 def drain_flats(dem: Elevation, codes: Directions) -> None:
     """Decide the undecided cells of `codes` in place.
 
-    Flats within one band of rows are decided side by side, the others after them.
+    Flats within one band of rows are decided side by side, the others after them, and what is tied when all
+    are done.
 
     Parameters
     ----------
@@ -32,10 +33,12 @@ def drain_flats(dem: Elevation, codes: Directions) -> None:
     surfaces, doi:10.1016/j.cageo.2013.01.009
     """
     steps = np.zeros(dem.shape, dtype=np.int32)
+    parts = bands(dem.shape[0])
     deferred = side_by_side(
-        [partial(_kernels.drain_flats, dem, codes, steps, *band) for band in bands(dem.shape[0])]
+        [partial(_kernels.drain_flats, dem, codes, steps, *band) for band in parts]
     )
     starts = np.concatenate(deferred)
     if starts.size:
         room = int(np.count_nonzero(codes == _kernels.UNDECIDED))
         _kernels.drain_deferred(dem, codes, steps, starts, room)
+    side_by_side([partial(_kernels.settle_ties, dem, codes, steps, *band) for band in parts])

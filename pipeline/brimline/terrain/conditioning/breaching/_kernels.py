@@ -8,6 +8,8 @@ from brimline._jit import kernel
 from brimline.grid.neighbours import D_COL, D_ROW, STEP
 from brimline.terrain.conditioning._kernels import CODE, OUT, PIT
 
+_SLIGHT = 1e-6  # share of a way's length; rounding is far below it
+_CORNER = np.sqrt(0.5)
 KEPT = np.uint8(10)  # a kept sink, which differs from the edge in staying uncut
 
 
@@ -26,12 +28,32 @@ def mark_rim(codes, beyond, first, last):
 
 
 @kernel
+def _beside(ground, cell, offset, low):
+    """Slight number that grows with the ground around an inner cell: it parts ways of one length.
+
+    Sums of float32 levels are exact in float64, so that turning the ground does not change it.
+    """
+    sides, corners = 0.0, 0.0
+    for k in range(0, 8, 2):
+        side, corner = (
+            np.float64(ground[cell + offset[k]]),
+            np.float64(ground[cell + offset[k + 1]]),
+        )
+        sides += side - low if side > -np.inf else 0.0
+        corners += corner - low if corner > -np.inf else 0.0
+    above = sides + _CORNER * corners
+    return _SLIGHT * above / (1.0 + abs(above))
+
+
+@kernel
 def find_breaches(level, codes, cell_m, max_depth_m, max_length_m, room, begin, last):
     """Cells to cut, and to which level, so that the pits from cell `begin` to row last drain.
 
     From each pit the cheapest way is sought (Dijkstra) to a lower cell or to one where water
-    leaves; the cost is depth of cut times step, summed, then length, then linear index. Ways
-    longer or deeper than allowed are not followed; nodata and kept sinks are never cut.
+    leaves; the cost is depth of cut times step, summed, then length, then how the ground beside
+    the way lies (`_beside`), and only then linear index. Moving over the pit's own level floor
+    counts for nothing, so that it does not matter which of its cells is the pit. Ways longer or
+    deeper than allowed are not followed; nodata and kept sinks are never cut.
 
     Also returns the cell to go on from with more room, if `room` for waiting cells or for cuts
     ran out at a pit: arrays that grow inside the search make it far slower.
@@ -39,6 +61,7 @@ def find_breaches(level, codes, cell_m, max_depth_m, max_length_m, room, begin, 
     rows, cols = level.shape
     ground, code = level.ravel(), codes.ravel()
     offset = D_ROW * cols + D_COL
+    most_m = max_length_m * (1.0 + _SLIGHT)
     # what is known of a cell is kept in a window that no allowed way from the pit leaves
     reach = np.int64(min(max_length_m / cell_m, rows + cols))
     tall, wide = min(2 * reach + 1, rows), min(2 * reach + 1, cols)
@@ -114,7 +137,13 @@ def find_breaches(level, codes, cell_m, max_depth_m, max_length_m, room, begin, 
                 break  # the same flat has an earlier pit, which speaks for it
             if waiting + 8 > room:
                 return cut_cell[:cuts], cut_level[:cuts], pit
+            on_floor = paid == 0.0 and gone == 0.0
+            longer_by = 1.0 if on_floor else 1.0 + _beside(ground, cell, offset, low)
+            spot_row, spot_col = spot // wide, spot % wide
             for k in range(8):
+                r, c_in = spot_row + D_ROW[k], spot_col + D_COL[k]
+                if r < 0 or c_in < 0 or r >= tall or c_in >= wide:
+                    continue
                 n = cell + offset[k]
                 depth = np.float64(ground[n]) - np.float64(low)
                 if depth == -np.inf or depth > max_depth_m:
@@ -124,8 +153,10 @@ def find_breaches(level, codes, cell_m, max_depth_m, max_length_m, room, begin, 
                 elif code[n] == KEPT:
                     continue
                 step = STEP[k] * cell_m
-                g = gone + step
-                if g > max_length_m:
+                g = gone + step * longer_by
+                if on_floor and ground[n] == low:
+                    g = 0.0
+                if g > most_m:
                     continue
                 c = paid + depth * step
                 s = spot + shift[k]

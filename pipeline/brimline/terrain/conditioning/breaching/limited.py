@@ -35,7 +35,8 @@ def breach(
     From each pit the way is taken, to a cell below the pit or to the rim of the data, on which
     the least is cut: depth of cut times step, summed over the way. The channel is level with the
     pit; a flat drains to its lower end without a made-up fall. Every pit is weighed against the
-    surveyed ground, never against other channels, so the order of pits does not matter. Pits
+    surveyed ground, never against other channels, so the order of pits does not matter, and ways
+    that cost as much and are as long go by the ground beside them, not by scan order. Pits
     whose every way out is too deep or too long are left as they are.
 
     Parameters
@@ -43,7 +44,8 @@ def breach(
     dem : float32 (rows, cols) [m]; NaN is nodata. Not modified.
     cell_m : side of a cell [m].
     max_depth_m : deepest cut below the surveyed ground [m]; may be infinite.
-    max_length_m : longest way from a pit, cell centre to cell centre [m]; may be infinite.
+    max_length_m : longest way from a pit's level floor, cell centre to cell centre [m]; may be
+        infinite.
     sinks : bool (rows, cols), optional
         Cells that are kept as sinks: no way starts there, and none is cut through them.
 

@@ -1,0 +1,1 @@
+"""Which of equally steep neighbours receives: decided by the ground, never by scan order."""
