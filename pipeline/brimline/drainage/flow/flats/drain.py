@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 def drain_flats(dem: Elevation, codes: Directions) -> None:
     """Decide the undecided cells of `codes` in place.
 
-    Flats within one band of rows are decided side by side, the others after them, and what is tied when all
-    are done.
+    Flats within one band of rows are decided side by side, the others after them, and what is
+    tied when all are done.
 
     Parameters
     ----------

@@ -46,8 +46,8 @@ def nearest_downslope(level, row, col, tied):
 def nearest_downslope_in_flat(level, steps, row, col, tied, floor):
     """As `nearest_downslope`, over the heights that cells of flats carry in `steps`.
 
-    Heights are `floor` or more; what lies in no flat of its level is passed over. What they leave open, the
-    ground decides.
+    Heights are `floor` or more; what lies in no flat of its level is passed over. What they leave
+    open, the ground decides.
     """
     rows, cols = level.shape
     z, here = level[row, col], steps[row, col]
