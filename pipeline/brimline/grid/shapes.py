@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
+from affine import Affine
 from rasterio import features
 
 if TYPE_CHECKING:
@@ -40,7 +41,9 @@ def cells_inside(
     return ~outside
 
 
-def outlines(labels: Labels, grid: Grid) -> dict[int, shapely.MultiPolygon]:
+def outlines(
+    labels: Labels, grid: Grid, *, origin: tuple[int, int] = (0, 0)
+) -> dict[int, shapely.MultiPolygon]:
     """Return the outline of each label's cells along cell edges.
 
     Cells that touch only at a corner belong to one MultiPolygon as separate parts, so that every
@@ -49,13 +52,18 @@ def outlines(labels: Labels, grid: Grid) -> dict[int, shapely.MultiPolygon]:
     Parameters
     ----------
     labels : int32 (rows, cols); 0 is no label.
+    origin : row and column of the grid at which the labels begin.
 
     Returns
     -------
     Label to outline, in the order of the labels.
     """
     parts: dict[int, list[shapely.Polygon]] = {}
-    found: Any = features.shapes(labels, mask=labels != 0, connectivity=4, transform=grid.transform)
+    row, col = origin
+    transform = (
+        grid.transform if origin == (0, 0) else grid.transform @ Affine.translation(col, row)
+    )
+    found: Any = features.shapes(labels, mask=labels != 0, connectivity=4, transform=transform)
     for geometry, label in found:
         rings = geometry["coordinates"]
         parts.setdefault(int(label), []).append(shapely.Polygon(rings[0], rings[1:]))

@@ -51,7 +51,6 @@ class Figure:
 _COUNTED: Final = {
     "swale_lines": "line",
     "drain_lines": "line",
-    "hollows": "hollow",
 }
 
 
@@ -121,8 +120,25 @@ def _water(results: Results) -> list[Figure]:
             ),
         ]
     found += _sum(results, "flow_paths", "flow_paths_m", "Flow paths", "length_m", "length")
-    found += _sum(results, "hollows", "hollows_m3", "Hollows hold", "volume_m3", "volume")
-    return found
+    return found + _hollows(results)
+
+
+def _hollows(results: Results) -> list[Figure]:
+    """What hollows hold: inner ones are part of those around them, so outermost ones alone count.
+
+    Of one that the boundary cuts, the share of its water surface inside is taken.
+    """
+    hollows, boundary = results.layer("hollows"), results.layer("boundary")
+    if hollows is None or not len(hollows) or boundary is None or not len(boundary):
+        return []
+    outer = hollows[hollows["parent_id"] == 0]
+    inside = outer.geometry.intersection(boundary.union_all()).area
+    share = inside / outer.geometry.area
+    held_m3 = float((share * outer["volume_m3"]).sum())
+    note = (
+        counted(int((share > 0).sum()), "hollow") + " inside the boundary, inner ones counted once"
+    )
+    return [Figure("hollows_m3", "Hollows hold", held_m3, "volume", "hollows", note)]
 
 
 def _range_note(rows: Any, system: System) -> str:  # noqa: ANN401 - a frame

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.ndimage import find_objects
 
 from brimline.config import Conditioning
 from brimline.drainage.hollows import find_hollows
@@ -15,6 +16,7 @@ from brimline.stages._frames import frame_of
 
 if TYPE_CHECKING:
     import shapely
+    from numpy.typing import NDArray
 
     from brimline.drainage.hollows import Hollows
     from brimline.engine.stage import Given, Made, Reporter
@@ -64,11 +66,41 @@ def _run(given: Given, report: Reporter) -> Made:
 
 
 def _shapes(found: Hollows, grid: Grid) -> dict[int, shapely.MultiPolygon]:
-    """Outline of every hollow when full; a hollow inside another lies within its outline."""
-    shapes: dict[int, shapely.MultiPolygon] = {}
-    for nesting in np.unique(found.nesting).tolist():
-        shapes |= outlines(found.labels_at(nesting), grid)
+    """Outline of every hollow when full; a hollow inside another lies within its outline.
+
+    Outermost hollows are drawn in one pass over the grid, each inner one within its own box.
+    """
+    shapes = outlines(found.labels_at(0), grid)
+    nesting = np.concatenate(([-1], found.nesting))
+    parent = np.concatenate(([0], found.parent_ids))
+    boxes = _boxes(found)
+    owner = np.arange(parent.size)
+    for level in range(int(nesting.max()), 0, -1):
+        owner = np.where(nesting[owner] > level, parent[owner], owner)
+        for hollow in np.flatnonzero(nesting == level).tolist():
+            top, left, bottom, right = boxes[hollow].tolist()
+            if bottom > top:
+                window = owner[found.labels[top:bottom, left:right]] == hollow
+                shapes |= outlines(
+                    np.where(window, np.int32(hollow), np.int32(0)), grid, origin=(top, left)
+                )
     return shapes
+
+
+def _boxes(found: Hollows) -> NDArray[np.int64]:
+    """First row and column of each hollow and those after its last, inner hollows included."""
+    far = np.iinfo(np.int64).max
+    boxes = np.tile(np.array([far, far, -1, -1], dtype=np.int64), (found.parent_ids.size + 1, 1))
+    for label, place in enumerate(find_objects(found.labels), start=1):
+        if place is not None:
+            rows, cols = place
+            boxes[label] = rows.start, cols.start, rows.stop, cols.stop
+    for hollow in range(found.parent_ids.size, 0, -1):  # inner ones come last
+        holder = found.parent_ids[hollow - 1]
+        if holder > 0:
+            boxes[holder, :2] = np.minimum(boxes[holder, :2], boxes[hollow, :2])
+            boxes[holder, 2:] = np.maximum(boxes[holder, 2:], boxes[hollow, 2:])
+    return boxes
 
 
 STAGE = Stage(
