@@ -124,7 +124,7 @@ def _water(results: Results) -> list[Figure]:
 
 
 def _hollows(results: Results) -> list[Figure]:
-    """What hollows hold: inner ones are part of those around them, so outermost ones alone count.
+    """Say what hollows hold; inner ones are part of those around them, so only outermost count.
 
     Of one that the boundary cuts, the share of its water surface inside is taken.
     """
