@@ -39,7 +39,7 @@ def tried(dem, places, area, **options):
     settings_ = {
         "cell_m": 1.0,
         "rmse_m": 0.1,
-        "correlation_m": 4.0,
+        "correlations_m": (4.0,),
         "realisations": 6,
         "seed": 3,
         "snap_radius_m": 3.0,
@@ -56,8 +56,8 @@ def test_without_error_every_realisation_is_the_survey_itself(seed):
     labels = subcatchments(directions, places).labels
     valid = ~np.isnan(dem)
     np.testing.assert_array_equal(found.chance[valid], (labels > 0)[valid])
-    np.testing.assert_array_equal(found.area_low_m2, area)
-    np.testing.assert_array_equal(found.area_high_m2, area)
+    single = np.arange(len(found.areas_m2)) % 4 != 3  # the others share water between receivers
+    np.testing.assert_array_equal(found.areas_m2[single], np.tile(area, (single.sum(), 1)))
 
 
 @given(st.integers(0, 1000), st.integers(1, 5))
@@ -89,11 +89,11 @@ def test_chances_are_shares_and_sum_to_the_mean_area_of_a_lone_intake(seed):
     dem = ground(seed)
     _, places, area = intakes_on(dem)
     lowest = [np.argmax(area)]
-    found = tried(dem, places[lowest], area[lowest], cell_m=2.0)
+    found = tried(dem, places[lowest], 4.0 * area[lowest], cell_m=2.0, realisations=3)
     assert (np.isnan(found.chance) == np.isnan(dem)).all()
     shares = found.chance[~np.isnan(dem)]
     assert ((shares >= 0) & (shares <= 1)).all()
-    np.testing.assert_allclose(6 * shares, np.round(6 * shares), atol=1e-5)
+    np.testing.assert_allclose(3 * shares, np.round(3 * shares), atol=1e-5)
     assert 4.0 * shares.sum(dtype=np.float64) == pytest.approx(found.areas_m2.mean(), rel=1e-6)
     assert (found.area_low_m2 <= np.median(found.areas_m2, axis=0)).all()
     assert (found.area_high_m2 >= np.median(found.areas_m2, axis=0)).all()

@@ -152,7 +152,18 @@ class Survey(ConfigTable):
     correlation_m: NotNegative = Field(
         10.0, description="Distance over which the error stays alike."
     )
-    realisations: int = Field(50, ge=0, le=1000, description="Surfaces tried; 0 leaves it out.")
+    correlations_m: tuple[NotNegative, ...] = Field(
+        (5.0, 10.0, 30.0),
+        min_length=1,
+        description="Distances that the ranges of catchments are drawn over, each in turn.",
+    )
+    realisations: int = Field(
+        200,
+        ge=0,
+        le=5000,
+        description="Most surfaces drawn for the ranges of catchments; fewer where the ranges "
+        "stand still before, none at 0.",
+    )
     seed: int = Field(1, ge=0, description="Start of the random numbers, for repeatable results.")
 
 

@@ -21,6 +21,12 @@ FLAGS: Final = (
         "Get elevation beyond that edge, up to the divide.",
     ),
     Flag(
+        "outside-range",
+        "The area lies outside its own range of 5 to 95 % over the ground that the survey leaves"
+        " possible: the survey's error draws it too large or too small.",
+        "Design by both ends of the range; walk the divide, or survey it more exactly.",
+    ),
+    Flag(
         "snap-ambiguous",
         "Two flow paths lie within reach and their areas differ by more than a factor of two.",
         "Move the point onto the path that is meant, or set its snap column to false.",

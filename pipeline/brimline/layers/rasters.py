@@ -69,7 +69,8 @@ ITEMS: Final = (
         "float32",
         _NAN,
         "Catchment chance",
-        "Share of the survey's possible surfaces on which the cell drains to an intake.",
+        "Share of the surfaces that the survey leaves possible on which the cell drains to an"
+        " intake.",
     ),
     Raster(
         "kept_sink",

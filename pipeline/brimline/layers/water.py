@@ -42,7 +42,7 @@ ITEMS: Final = (
             Column(
                 "area_low_m2",
                 "float",
-                "5th percentile of the area over the survey's error.",
+                "5th percentile of the area over the ground that the survey leaves possible.",
                 "m²",
                 0,
                 required=False,
@@ -50,7 +50,7 @@ ITEMS: Final = (
             Column(
                 "area_high_m2",
                 "float",
-                "95th percentile of the area over the survey's error.",
+                "95th percentile of the area over the ground that the survey leaves possible.",
                 "m²",
                 0,
                 required=False,
@@ -62,7 +62,7 @@ ITEMS: Final = (
     Table(
         "intake_certainty",
         "How sure the catchment areas are",
-        "Percentiles of each intake's area over the survey's error.",
+        "Range of each intake's area, 5 to 95 %, over the ground that the survey leaves possible.",
         (
             _INTAKE_ID,
             Column("area_low_m2", "float", "5th percentile.", "m²", 0),

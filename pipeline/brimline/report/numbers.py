@@ -147,7 +147,7 @@ def _range_note(rows: Any, system: System) -> str:  # noqa: ANN401 - a frame
         low, high = rows["area_low_m2"].sum(), rows["area_high_m2"].sum()
         if rows["area_low_m2"].notna().all() and high > 0:
             area = shown("area", system)
-            notes.append(f"{area.text(float(low))} to {area.text(float(high))}, survey error")
+            notes.append(f"5 to 95 %: {area.text(float(low))} to {area.text(float(high))}")
     if bool(rows["edge_limited"].any()):
         notes.append("a lower bound: it reaches the edge of the data")
     return "; ".join(notes)

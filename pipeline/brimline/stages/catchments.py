@@ -57,16 +57,31 @@ def _intakes(
     levels: NDArray[np.float32],
     grid: Grid,
 ) -> GeoDataFrame:
+    area_m2 = found.cells * grid.cell_area_m2
+    outside = (
+        np.zeros(area_m2.size, dtype=np.bool_)
+        if certain is None
+        else (area_m2 < certain["area_low_m2"].to_numpy())
+        | (area_m2 > certain["area_high_m2"].to_numpy())
+    )
     flags = [
-        joined([*filter(None, (flag or "").split(";")), *(["edge-limited"] if limited else [])])
-        for flag, limited in zip(snapped["flag"], found.edge_limited.tolist(), strict=True)
+        joined(
+            [
+                *filter(None, (flag or "").split(";")),
+                *(["edge-limited"] if limited else []),
+                *(["outside-range"] if out else []),
+            ]
+        )
+        for flag, limited, out in zip(
+            snapped["flag"], found.edge_limited.tolist(), outside.tolist(), strict=True
+        )
     ]
     rows = gpd.GeoDataFrame(
         {
             "intake_id": snapped["intake_id"],
             "name": snapped["name"],
             "snap_m": snapped["snap_m"],
-            "area_m2": found.cells * grid.cell_area_m2,
+            "area_m2": area_m2,
             "own_area_m2": found.own_cells * grid.cell_area_m2,
             "downstream_id": found.downstream_ids,
             "edge_limited": found.edge_limited,

@@ -14,11 +14,11 @@ from brimline.errors import GridError
 from brimline.terrain.conditioning import fill
 
 
-def followed(area, place, least_m2, radius_m, cell_m=2.0):
+def followed(area, place, expected_m2, radius_m, cell_m=2.0):
     moved = nearest_alike(
         np.array([place]),
         np.array(area, dtype=np.float64),
-        least_m2=np.array([least_m2]),
+        expected_m2=np.array([expected_m2]),
         radii_m=np.array([radius_m]),
         cell_m=cell_m,
     )
@@ -35,26 +35,27 @@ AREA = [
 
 
 @pytest.mark.parametrize(
-    ("least_m2", "radius_m", "to"),
+    ("expected_m2", "radius_m", "to"),
     [
         (8, 4.0, (2, 2)),  # still on a path like its own
-        (30, 4.0, (2, 3)),  # the nearest that gathers enough, though (3, 1) gathers more
-        (50, 4.0, (3, 1)),
-        (55, 9.0, (3, 1)),
-        (70, 9.0, (0, 4)),
-        (70, 4.0, (3, 1)),  # none within reach gathers enough: what gathers most
-        (70, 2.0, (2, 3)),
+        (16, 4.0, (2, 2)),  # half of it is still the same path
+        (60, 4.0, (2, 3)),  # the nearest within a factor of two, though (3, 1) is more alike
+        (110, 4.0, (3, 1)),
+        (110, 9.0, (3, 1)),
+        (140, 9.0, (0, 4)),
+        (140, 4.0, (3, 1)),  # none within a factor of two: the most alike
+        (3, 4.0, (2, 2)),  # 8 is nearer to 3 than 1 is, by ratio
         (70, 0.0, (2, 2)),  # not movable
     ],
 )
-def test_an_intake_follows_its_path_to_the_nearest_cell_alike(least_m2, radius_m, to):
-    assert followed(AREA, (2, 2), least_m2, radius_m) == to
+def test_an_intake_follows_its_path_to_the_nearest_cell_alike(expected_m2, radius_m, to):
+    assert followed(AREA, (2, 2), expected_m2, radius_m) == to
 
 
 def test_of_equally_near_cells_the_one_that_gathers_more_is_taken_then_the_first():
-    assert followed([[9, 1, 5], [1, 1, 1], [5, 1, 7]], (1, 1), 4, 3.0) == (0, 0)
-    assert followed([[5, 1, 5], [1, 1, 1], [5, 1, 7]], (1, 1), 4, 3.0) == (2, 2)
-    assert followed([[1, 5, 1], [5, 1, 5], [1, 5, 1]], (1, 1), 4, 3.0) == (0, 1)
+    assert followed([[9, 1, 5], [1, 1, 1], [5, 1, 7]], (1, 1), 5, 3.0) == (0, 0)
+    assert followed([[5, 1, 5], [1, 1, 1], [5, 1, 7]], (1, 1), 5, 3.0) == (2, 2)
+    assert followed([[1, 5, 1], [5, 1, 5], [1, 5, 1]], (1, 1), 5, 3.0) == (0, 1)
 
 
 def twin_valleys(rows=40):
@@ -68,7 +69,7 @@ def tried(dem, places, area, **options):
     given = {
         "cell_m": 1.0,
         "rmse_m": 0.1,
-        "correlation_m": 3.0,
+        "correlations_m": (3.0,),
         "realisations": 80,
         "seed": 7,
         "snap_radius_m": 3.0,
@@ -82,10 +83,13 @@ def test_at_a_divide_between_equal_valleys_the_chance_is_even_and_mirrors():
     area = subcatchments(flow_directions(fill(dem)), place).cells
     found = tried(dem, place, area)
     by_column = found.chance[2:34].mean(axis=0)
-    assert by_column[8:13].min() > 0.97
+    assert by_column[8:13].min() > 0.94
     assert by_column[28:33].max() < 0.03
-    assert by_column[20] == pytest.approx(0.5, abs=0.08)
-    np.testing.assert_allclose(by_column[15:20] + by_column[25:20:-1], 1.0, atol=0.12)
+    # a rounded ridge sends some of its own water down its length, to neither of the two
+    other = tried(dem, [[38, 30]], area).chance[2:34].mean(axis=0)
+    assert by_column[20] == pytest.approx(other[20], abs=0.08)
+    np.testing.assert_allclose(by_column, other[::-1], atol=0.12)
+    assert by_column[20] + other[20] <= 1.0
     assert (np.diff(by_column[12:29]) < 0.02).all()
     assert found.area_low_m2[0] < area[0] < found.area_high_m2[0]
 

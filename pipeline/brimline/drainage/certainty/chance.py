@@ -2,30 +2,36 @@
 
 from __future__ import annotations
 
+import math
 import threading
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
 from brimline._jit import thread_count, threads
 from brimline.drainage.catchments import subcatchments
-from brimline.drainage.certainty.error_field import error_field
+from brimline.drainage.certainty.given_survey import GivenSurvey
 from brimline.drainage.certainty.moving import nearest_alike
-from brimline.drainage.flow import accumulate, flow_directions
+from brimline.drainage.flow import accumulate, dinf_accumulation, flow_directions
 from brimline.errors import GridError
 from brimline.grid import checked_elevation, checked_same_shape
 from brimline.terrain.conditioning import fill
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import ArrayLike, NDArray
 
     from brimline.grid import BoolGrid, Elevation
 
 _LOW_PCT, _HIGH_PCT = 5.0, 95.0
+_BATCH: Final = 40  # realisations between two looks at the percentiles
+_FEWEST: Final = 120
+_STILL_OF_AREA, _STILL_OF_RANGE = 0.10, 0.20
+_SURE: Final = 1.645  # standard deviations either side that hold 90 %
+_OTHER_ROUTING: Final = 4  # each fourth realisation shares water between receivers
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,46 +45,54 @@ class CatchmentChance:
     area_low_m2, area_high_m2 : float64 (intakes,) [m²]
         5th and 95th percentile of all that drains to each intake.
     areas_m2 : float64 (realisations, intakes) [m²]
+    settled : bool (intakes,)
+        True where the percentiles stood still before the realisations ran out.
     """
 
     chance: NDArray[np.float32]
     area_low_m2: NDArray[np.float64]
     area_high_m2: NDArray[np.float64]
     areas_m2: NDArray[np.float64]
+    settled: NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
 class _Trial:
     """What all realisations share."""
 
-    dem: Elevation
+    ground: GivenSurvey
     intakes: NDArray[np.int64]
-    least_m2: NDArray[np.float64]
+    expected_m2: NDArray[np.float64]
     radii_m: NDArray[np.float64]
     cell_m: float
-    rmse_m: float
-    correlation_m: float
     condition: Callable[[Elevation], Elevation]
     sinks: BoolGrid | None
 
-    def run(self, seed: np.random.SeedSequence) -> tuple[BoolGrid, NDArray[np.float64]]:
+    def run(
+        self, number: int, seed: np.random.SeedSequence
+    ) -> tuple[BoolGrid, NDArray[np.float64]]:
         """Return which cells drain to an intake on one surface, and each intake's area [m²]."""
-        error = error_field(
-            self.dem.shape,
-            rmse_m=self.rmse_m,
-            correlation_m=self.correlation_m,
-            cell_m=self.cell_m,
-            random=np.random.default_rng(seed),
-        )
-        directions = flow_directions(self.condition(self.dem + error), sinks=self.sinks)
+        drawn = self.ground.draw(number, np.random.default_rng(seed))
+        surface = self.condition(drawn)
+        directions = flow_directions(surface, sinks=self.sinks)
         cell_area_m2 = np.float64(self.cell_m) ** 2
         area_m2 = accumulate(directions)
         area_m2 *= cell_area_m2
-        moved = nearest_alike(
-            self.intakes, area_m2, least_m2=self.least_m2, radii_m=self.radii_m, cell_m=self.cell_m
+        found = subcatchments(directions, self._followed(area_m2))
+        if number % _OTHER_ROUTING != _OTHER_ROUTING - 1:
+            return found.labels > 0, found.cells * cell_area_m2
+        spread_m2 = dinf_accumulation(surface, sinks=self.sinks)
+        spread_m2 *= cell_area_m2
+        return found.labels > 0, spread_m2[tuple(self._followed(spread_m2).T)]
+
+    def _followed(self, area_m2: NDArray[np.float64]) -> NDArray[np.int64]:
+        return nearest_alike(
+            self.intakes,
+            area_m2,
+            expected_m2=self.expected_m2,
+            radii_m=self.radii_m,
+            cell_m=self.cell_m,
         )
-        found = subcatchments(directions, moved)
-        return found.labels > 0, found.cells * cell_area_m2
 
 
 def catchment_chance(
@@ -88,7 +102,7 @@ def catchment_chance(
     *,
     cell_m: float,
     rmse_m: float,
-    correlation_m: float,
+    correlations_m: Sequence[float],
     realisations: int,
     seed: int,
     snap_radius_m: float,
@@ -98,13 +112,22 @@ def catchment_chance(
     workers: int | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> CatchmentChance:
-    """Delineate the catchments again on many surfaces, each the survey plus a random error.
+    """Delineate the catchments again on many surfaces that could lie under the survey.
 
-    On a changed surface the flow path that an intake stands for may lie some cells aside, so the
-    intake goes with it: to the nearest cell within `snap_radius_m` that gathers at least half of
-    the intake's area, half being what `snap` takes as another path. Where there is none the path
-    was lost, and the intake goes to the cell that gathers most within the radius. An intake that
-    is not movable stays on its cell.
+    The surfaces are drawn given the survey (`GivenSurvey`), over each correlation length in turn;
+    on each fourth the water of a cell is shared between two receivers (D-infinity) where the
+    others send it to one (D8), since the method leaves that open.
+
+    **The area meant.** An intake stands for a flow path, and paths whose areas differ by no more
+    than a factor of two are taken for the same, as `snap` does. The area of an intake on any
+    surface, the true one included, is that of the nearest cell within `snap_radius_m` that
+    gathers between half and twice the surveyed area; where there is none the path has changed
+    and it is the cell whose area is most alike. An intake that is not movable stays on its cell.
+
+    **When it stops.** After at least 120 realisations, and each 40 more, the 5th and 95th
+    percentile are looked at: they stand still once the order statistics that hold each of them
+    with 90 % confidence lie within a tenth of the surveyed area, or a fifth of the range where
+    that is more. `realisations` is the most that are tried.
 
     Every realisation has random numbers of its own from `seed`, so that results depend neither on
     the number of workers nor on the order in which they finish.
@@ -115,15 +138,16 @@ def catchment_chance(
     intakes : int (intakes, 2); row and column on the surface without error.
     intake_area_m2 : float (intakes,) [m²]; what drains to each of them there.
     cell_m : side of a cell [m].
-    rmse_m, correlation_m : vertical error and how far it stays alike [m]; see `error_field`.
-    realisations : how many surfaces are tried, at least 1.
+    rmse_m : vertical error [m].
+    correlations_m : distances over which it may stay alike [m]; see `GivenSurvey`.
+    realisations : how many surfaces are tried at most, at least 1.
     seed : start of the random numbers, at least 0.
     snap_radius_m : how far an intake may move [m].
     movable : bool, or bool (intakes,)
     condition : makes a surface that water can leave; called from several threads at a time.
     sinks : bool (rows, cols), optional; kept sinks, as `condition` leaves them.
     workers : realisations at a time; the processors where left out.
-    progress : called with the realisations done and their number, from the calling thread.
+    progress : called with the realisations done and the most, from the calling thread.
 
     Raises
     ------
@@ -139,6 +163,11 @@ def catchment_chance(
     """
     if realisations < 1:
         raise ValueError(f"at least 1 realisation is needed, got {realisations}")
+    if not (rmse_m >= 0 and cell_m > 0 and correlations_m and min(correlations_m) >= 0):
+        raise ValueError(
+            f"rmse_m and correlations_m must be 0 m or more and cell_m above 0 m, got {rmse_m} m,"
+            f" {tuple(correlations_m)} m and {cell_m} m"
+        )
     if not snap_radius_m >= 0:
         raise ValueError(f"snap_radius_m must be 0 m or more, got {snap_radius_m} m")
     surface = checked_elevation(dem)
@@ -147,23 +176,45 @@ def catchment_chance(
     places = _checked_intakes(intakes, surface)
     area_m2 = np.broadcast_to(np.asarray(intake_area_m2, dtype=np.float64), places.shape[:1])
     moving = np.broadcast_to(np.asarray(movable, dtype=np.bool_), places.shape[:1])
+    ground = GivenSurvey(surface, cell_m=cell_m, rmse_m=rmse_m, correlations_m=correlations_m)
     trial = _Trial(
-        dem=surface,
+        ground=ground,
         intakes=places,
-        least_m2=area_m2 / 2.0,
+        expected_m2=area_m2,
         radii_m=np.where(moving, snap_radius_m, 0.0),
         cell_m=cell_m,
-        rmse_m=rmse_m,
-        correlation_m=correlation_m,
         condition=condition,
         sinks=sinks,
     )
     seeds = np.random.SeedSequence(seed).spawn(realisations)
-    hits, areas_m2 = _run_all(trial, seeds, workers or thread_count(), progress)
-    chance = hits.astype(np.float32) / np.float32(realisations)
+    hits = np.zeros(surface.shape, dtype=np.int32)
+    areas_m2 = np.empty((0, len(places)), dtype=np.float64)
+    settled = np.zeros(len(places), dtype=np.bool_)
+    while len(areas_m2) < realisations and not (settled.all() and len(areas_m2) >= _FEWEST):
+        batch = range(len(areas_m2), min(len(areas_m2) + _BATCH, realisations))
+        more_m2 = _run_batch(trial, seeds, batch, hits, workers or thread_count(), progress)
+        areas_m2 = np.vstack((areas_m2, more_m2))
+        settled = _settled(areas_m2, area_m2)
+    chance = hits.astype(np.float32) / np.float32(len(areas_m2))
     chance[np.isnan(surface)] = np.nan
     low_m2, high_m2 = np.percentile(areas_m2, [_LOW_PCT, _HIGH_PCT], axis=0)
-    return CatchmentChance(chance, low_m2, high_m2, areas_m2)
+    return CatchmentChance(chance, low_m2, high_m2, areas_m2, settled)
+
+
+def _settled(areas_m2: NDArray[np.float64], area_m2: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Tell for each intake whether more realisations would hardly move its percentiles."""
+    count = len(areas_m2)
+    ordered = np.sort(areas_m2, axis=0)
+    low_m2, high_m2 = np.percentile(areas_m2, [_LOW_PCT, _HIGH_PCT], axis=0)
+    still_m2 = np.maximum(_STILL_OF_AREA * area_m2, _STILL_OF_RANGE * (high_m2 - low_m2))
+    share = _LOW_PCT / 100.0
+    apart = _SURE * math.sqrt(count * share * (1.0 - share))
+    first = max(math.floor(count * share - apart), 0)
+    last = min(math.ceil(count * share + apart), count - 1)
+    settled: NDArray[np.bool_] = (ordered[last] - ordered[first] <= still_m2) & (
+        ordered[count - 1 - first] - ordered[count - 1 - last] <= still_m2
+    )
+    return settled
 
 
 def _checked_intakes(intakes: ArrayLike, dem: Elevation) -> NDArray[np.int64]:
@@ -175,29 +226,30 @@ def _checked_intakes(intakes: ArrayLike, dem: Elevation) -> NDArray[np.int64]:
     return places
 
 
-def _run_all(
+def _run_batch(
     trial: _Trial,
     seeds: list[np.random.SeedSequence],
+    batch: range,
+    hits: NDArray[np.int32],
     workers: int,
     progress: Callable[[int, int], None] | None,
-) -> tuple[NDArray[np.int32], NDArray[np.float64]]:
-    """Run the realisations side by side; count how often each cell drained to an intake."""
-    hits = np.zeros(trial.dem.shape, dtype=np.int32)
-    areas_m2 = np.empty((len(seeds), len(trial.intakes)), dtype=np.float64)
+) -> NDArray[np.float64]:
+    """Run realisations side by side; add to `hits` how often each cell drained to an intake."""
+    areas_m2 = np.empty((len(batch), len(trial.intakes)), dtype=np.float64)
     adding = threading.Lock()
 
     def one(number: int) -> None:
-        drained, areas_m2[number] = trial.run(seeds[number])
+        drained, areas_m2[number - batch.start] = trial.run(number, seeds[number])
         with adding:
             np.add(hits, drained, out=hits)
 
     with threads(1), ThreadPoolExecutor(workers) as pool:
-        running: list[Any] = [pool.submit(one, number) for number in range(len(seeds))]
+        running: list[Any] = [pool.submit(one, number) for number in batch]
         try:
-            for done, finished in enumerate(as_completed(running), start=1):
+            for done, finished in enumerate(as_completed(running), start=batch.start + 1):
                 finished.result()
                 if progress is not None:
                     progress(done, len(seeds))
         finally:
             pool.shutdown(wait=True, cancel_futures=True)
-    return hits, areas_m2
+    return areas_m2

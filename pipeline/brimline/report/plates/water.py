@@ -57,15 +57,13 @@ def chance(results: Results, frame: MapFrame) -> Plate | None:
     for name in ("flow_paths", "subcatchments", "boundary"):
         sheet.draw(name, unfilled=True)
     sheet.draw("intakes", label=True)
-    tried = results.parameter("survey", "realisations")
-    surfaces = f"{tried} surfaces" if tried else "surfaces"
     return Plate(
         "chance",
         "How sure the catchments are",
         sheet.svg("chance"),
         "Map of the share of possible survey surfaces on which each place drains to an intake.",
-        f"The survey's error allows many surfaces; {surfaces} were tried. The colour tells on how"
-        " many of them the ground drains to an intake: dark is sure, pale is doubtful.",
+        "Many surfaces could lie under the survey; a few hundred were drawn. The colour tells on"
+        " how many of them the ground drains to an intake: dark is sure, pale is doubtful.",
     )
 
 
