@@ -28,7 +28,7 @@ def ordered(
 
     Parameters
     ----------
-    until : name of a stage; only it and what it builds on are returned.
+    until : name of a stage; only it, what it builds on and what finds the grid are returned.
 
     Raises
     ------
@@ -51,6 +51,8 @@ def ordered(
         names += ready
         sorter.done(*ready)
     wanted = set(names) if until is None else _ancestry(_known(until, names), before)
+    if GRID in makers:  # what a run leaves is told with its place, whatever it stops at
+        wanted |= _ancestry(makers[GRID], before)
     return tuple(by_name[name] for name in names if name in wanted)
 
 

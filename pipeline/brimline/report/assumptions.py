@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any, Final
 from pydantic_core import PydanticUndefined
 
 from brimline.config import Settings
+from brimline.config.works import COLUMNS
+from brimline.layers import drawn
 from brimline.units import shown
 
 if TYPE_CHECKING:
@@ -106,7 +108,20 @@ def parameters(results: Results) -> tuple[Parameter, ...]:
             changed = default is not PydanticUndefined and value != plain
             meaning = str(field.description or "")
             found.append(Parameter(table, key, _value(value), changed, meaning))
-    return tuple(found)
+    return (*found, *_usual_values())
+
+
+def _usual_values() -> list[Parameter]:
+    """Return what is taken for empty columns of the drawing, where no parameter says it."""
+    said = set(COLUMNS.values())
+    return [
+        Parameter(
+            item.name, column.name, _value(column.usual), changed=False, meaning=column.meaning
+        )
+        for item in drawn.ITEMS
+        for column in item.columns
+        if column.usual is not None and (item.name, column.name) not in said
+    ]
 
 
 def notes(results: Results) -> tuple[Note, ...]:

@@ -46,6 +46,15 @@ def test_until_takes_a_stage_and_all_it_builds_on():
     assert names(stages, "read") == ["read"]
 
 
+def test_until_a_stage_without_a_place_takes_what_finds_the_grid_too():
+    stages = [
+        stage("survey", "", "grid dem"),
+        stage("flow", "dem", "b"),
+        stage("storm", "", "rain"),
+    ]
+    assert names(stages, "storm") == ["survey", "storm"]
+
+
 def test_until_an_unknown_stage_names_the_nearest():
     with pytest.raises(InputError, match="did you mean terrain"):
         ordered([stage("terrain", "", "a"), stage("flow", "a", "b")], "terain")
