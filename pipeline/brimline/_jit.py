@@ -141,6 +141,14 @@ def thread_count() -> int:
     return os.cpu_count() or 1
 
 
+def use_threads(count: int) -> None:
+    """Let kernels share so many threads from now on."""
+    global _threads_asked  # noqa: PLW0603 one setting of the process
+    if count < 1:
+        raise ValueError(f"kernels need at least 1 thread, got {count}")
+    _threads_asked = count
+
+
 @contextmanager
 def threads(count: int) -> Iterator[None]:
     """Let kernels share so many threads inside the block; results never depend on it.
@@ -151,9 +159,8 @@ def threads(count: int) -> Iterator[None]:
         If `count` is below 1.
     """
     global _threads_asked  # noqa: PLW0603 one setting of the process
-    if count < 1:
-        raise ValueError(f"kernels need at least 1 thread, got {count}")
-    before, _threads_asked = _threads_asked, count
+    before = _threads_asked
+    use_threads(count)
     try:
         yield
     finally:

@@ -39,10 +39,11 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture(scope="session")
 def written(made_results: Results, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    from brimline.stages.pages import write_pages
+    from brimline.report import map_html, report_html
 
     folder = tmp_path_factory.mktemp("run")
-    write_pages(folder, made_results, pdf=False)
+    (folder / "report.html").write_text(report_html(made_results), encoding="utf-8")
+    (folder / "map.html").write_text(map_html(made_results), encoding="utf-8")
     return folder
 
 

@@ -96,8 +96,20 @@ def run(
     pdf: Annotated[
         bool, typer.Option("--pdf", help="Print the report as PDF too; needs brimline[pdf].")
     ] = False,
+    draft: Annotated[
+        bool | None,
+        typer.Option("--draft/--no-draft", help="Stop after site.gpkg and what needs a person."),
+    ] = None,
+    only: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="Make only this beside site.gpkg: tables, rasters, styles, stakes or pages; "
+            "may be given several times."
+        ),
+    ] = None,
     jobs: Annotated[
-        int | None, typer.Option(min=1, help="Threads to work with; default: all cores.")
+        int | None,
+        typer.Option(min=1, help="Threads and processes to work with; default: all cores."),
     ] = None,
     as_json: AsJson = False,
 ) -> None:
@@ -106,7 +118,7 @@ def run(
 
     options = command.Options(
         out=out, until=until, rebuild=rebuild, verify=verify, if_changed=if_changed, wait=wait,
-        brief=brief, jobs=jobs, pdf=pdf,
+        brief=brief, jobs=jobs, pdf=pdf, draft=draft, only=tuple(only or ()),
     )  # fmt: skip
     command.run(site, options, as_json=as_json)
 

@@ -11,6 +11,8 @@ from brimline.cli import console
 from brimline.engine import Listener
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from brimline.engine import Stage
     from brimline.errors import Problem
 
@@ -24,6 +26,10 @@ class Progress(Listener):
     ----------
     stages : how many stages the run has.
     hold_back : say nothing before something happens: a stage runs, or `release` is called.
+
+    Attributes
+    ----------
+    on_work : called when a stage begins to run.
     """
 
     def __init__(self, stages: int, *, hold_back: bool = False) -> None:
@@ -34,10 +40,12 @@ class Progress(Listener):
         self._shown = 0.0
         self._live = console.is_terminal()
         self._compiling_said = False
+        self.on_work: Callable[[], None] = lambda: None
 
     def started(self, stage: Stage, why: str) -> None:
         """Show that a stage begins, and why."""
         self.release()
+        self.on_work()
         if not self._compiling_said:
             self._compiling_said = True
             _say_compiling()
@@ -71,7 +79,7 @@ class Progress(Listener):
         """Show work outside the stages."""
         self.release()
         if self._live:
-            self._line(text)
+            self._line(f"{self._head()} {text}")
 
     def release(self) -> None:
         """Say what was held back, and hold nothing back from now on."""

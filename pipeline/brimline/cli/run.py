@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from brimline.config import Loaded
     from brimline.engine import Holder, Journal, RunResult, Store
     from brimline.engine.digests import Status
-    from brimline.stages.publish import Published
+    from brimline.publish import Published
 
 STORE: Final = ".brimline"
 JOURNAL: Final = "journal.jsonl"
@@ -38,6 +38,8 @@ class Options:
     brief: bool = False
     jobs: int | None = None
     pdf: bool = False
+    draft: bool | None = None
+    only: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,13 +81,22 @@ def run(site: Path, options: Options, *, as_json: bool) -> None:
         units = done.loaded.settings.site.units
         console.result(summary(done.published.manifest, units, done.published.folder))
         ran, every = len(done.result.ran), len(done.result.stages)
-        console.say(f"{ran} stages ran, {every - ran} were reused")
+        console.say(f"{ran} stages ran, {every - ran} were reused; {_pieces(done.published)}")
         console.say(f"Log: {done.loaded.folder / STORE / JOURNAL}")
+
+
+def _pieces(published: Published) -> str:
+    text = f"{counted(len(published.made), 'piece')} of the run folder made"
+    if not published.left_out:
+        return text
+    left = " ".join(f"--only {group}" for group in published.left_out)
+    return f"{text}; the rest with: brimline run {left}"
 
 
 def _at_a_glance(site: Path, options: Options, *, as_json: bool) -> bool:
     """Say that nothing has changed, where that can be seen without loading the stages."""
-    if options.rebuild or options.verify or options.until or as_json:
+    special = options.rebuild or options.verify or options.until or options.only
+    if special or options.draft is not None or as_json:
         return False
     from brimline.engine import Journal, Listener, glance
 
@@ -122,13 +133,14 @@ def run_site(site: Path, options: Options) -> Done:
     from brimline.stages.registry import stages_for
 
     if options.pdf:
-        from brimline.stages.pages import weasyprint_or_refuse
+        from brimline.publish.pages import weasyprint_or_refuse
 
         weasyprint_or_refuse()  # before an hour of work, not after
     began_s = time.time()
     before = status(site) if site.is_file() else (0, 0, 0, 0)  # loading says what is wrong
     loaded = load(site)
     _use_threads(options.jobs)
+    _groups(options, loaded)  # a wrong word is told before anything runs
     stages = ordered(stages_for(loaded.settings), options.until)
     folder = _run_folder(site, options)
     store_folder = loaded.folder / STORE
@@ -144,7 +156,7 @@ def run_site(site: Path, options: Options) -> Done:
             code = glance.code_files()
             store = Store(_kept_in(loaded, store_folder))
             done = _run(loaded, options, folder, store, journal, progress)
-            if options.until is None:
+            if options.until is None and options.draft is None and not options.only:
                 _note_for_a_glance(site, store_folder, done, {site: before}, code, began_s)
         except BaseException as fault:
             journal.write("run failed", kind=type(fault).__name__, error=str(fault))
@@ -165,7 +177,7 @@ def _note_for_a_glance(
 ) -> None:
     from brimline.engine import glance
     from brimline.io import atomic
-    from brimline.stages.publish import MANIFEST
+    from brimline.publish import MANIFEST
     from brimline.stages.sources import said_paths
 
     loaded = done.loaded
@@ -197,10 +209,12 @@ def _run(
     journal: Journal,
     progress: Any,  # noqa: ANN401 - Progress; importing it here would slow the start
 ) -> Done:
+    from brimline import _jit
     from brimline.engine import CodeReach, Digests, Inputs, Tools, execute
     from brimline.grid import Grid
     from brimline.io.intermediates import FileCodec, checked, versions
-    from brimline.stages.publish import publish
+    from brimline.publish import publish
+    from brimline.publish.workers import Workers
     from brimline.stages.registry import stages_for
     from brimline.stages.sources import sources_of
 
@@ -212,24 +226,34 @@ def _run(
         versions=versions(),
         digests=digests,
     )
-    tools = Tools(FileCodec(), checked, CodeReach(digests).of)
-    result = execute(
-        stages_for(settings), inputs, store, tools, journal,
-        until=options.until, rebuild=options.rebuild, verify=options.verify,
-    )  # fmt: skip
-    published = publish(
-        result,
-        inputs,
-        folder,
-        site_folder=loaded.folder,
-        site_name=settings.site.name,
-        units=settings.site.units,
-        pdf=options.pdf,
-        grid=Grid(**result.value("grid")),
-        keep_runs=settings.keep.runs,
-        told=progress.note,
-    )
-    store.prune(int(settings.keep.store_gb * _GB), keep={done.key for done in result.stages})
+    reach, groups = CodeReach(digests), _groups(options, loaded)
+    tools = Tools(FileCodec(), checked, reach.of)
+    with Workers(_jit.thread_count() if len(groups) > 1 else 1) as workers:
+        progress.on_work = workers.start
+        result = execute(
+            stages_for(settings), inputs, store, tools, journal,
+            until=options.until, rebuild=options.rebuild, verify=options.verify,
+        )  # fmt: skip
+        published = publish(
+            result,
+            inputs,
+            folder,
+            reach=reach,
+            store=store,
+            site_folder=loaded.folder,
+            site_name=settings.site.name,
+            units=settings.site.units,
+            grid=Grid(**result.value("grid")),
+            workers=workers,
+            groups=groups,
+            pdf=options.pdf,
+            keep_runs=settings.keep.runs,
+            told=progress.note,
+        )
+    digests.save()
+    journal.write("published", made=list(published.made), left_out=list(published.left_out))
+    stages_kept = {done.key for done in result.stages}
+    store.prune(int(settings.keep.store_gb * _GB), keep=stages_kept | set(published.keys))
     return Done(result, published, loaded, digests.seen)
 
 
@@ -247,11 +271,32 @@ def _say_waiting(holder: Holder | None) -> None:
     console.say(f"waiting for another run of this site: {holder or 'it is just starting'}")
 
 
+def _groups(options: Options, loaded: Loaded) -> tuple[str, ...]:
+    """Return the parts of the run folder that are to be made."""
+    from brimline.publish import GROUPS
+    from brimline.publish.groups import LAYERS
+
+    unknown = [name for name in options.only if name not in GROUPS]
+    if unknown:
+        raise InputError.of(
+            f"a run folder has no part called {', '.join(unknown)}",
+            mend=f"name any of {', '.join(GROUPS)}",
+            source="--only",
+        )
+    draft = loaded.settings.publish.draft if options.draft is None else options.draft
+    if options.only or draft:
+        return tuple(dict.fromkeys((LAYERS, *options.only)))
+    return tuple(GROUPS)
+
+
 def _use_threads(jobs: int | None) -> None:
     if jobs is not None:
         import numba
 
+        from brimline import _jit
+
         numba.set_num_threads(min(jobs, numba.config.NUMBA_NUM_THREADS))
+        _jit.use_threads(jobs)
 
 
 def _unchanged(name: str, folder: Path, *, brief: bool) -> str:

@@ -484,6 +484,15 @@ class Keep(ConfigTable):
     )
 
 
+class Publishing(ConfigTable):
+    """What is made of the results."""
+
+    draft: bool = Field(
+        False,  # noqa: FBT003
+        description="Stop after site.gpkg and what needs a person; `--no-draft` makes the rest.",
+    )
+
+
 class Settings(ConfigTable):
     """The whole file."""
 
@@ -508,3 +517,4 @@ class Settings(ConfigTable):
     weather: Weather = Weather()
     year: Year = Year()
     keep: Keep = Keep()
+    publish: Publishing = Publishing()

@@ -18,7 +18,7 @@ import grimp
 from brimline.errors import InternalError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterable, Iterator, Mapping
 
     from brimline.engine.digests import Digests
     from brimline.engine.stage import Params, Source, Stage
@@ -70,8 +70,12 @@ class CodeReach:
             raise InternalError(
                 f"stage {stage.name} must run a plain function of a module of {self._package}"
             )
-        reached = {module}
-        waiting = [module]
+        return self.of_modules([module])
+
+    def of_modules(self, modules: Iterable[str]) -> dict[str, str]:
+        """Return a digest for each module that code of these modules reaches."""
+        reached = set(modules)
+        waiting = list(reached)
         while waiting:
             for name in self._imported_by(waiting.pop()):
                 if name not in reached and not name.startswith(f"{self._package}.engine"):

@@ -162,8 +162,12 @@ class RunResult:
         try:
             return self._run.load(name)
         except DamagedError:
-            self._run.go()
+            self.mend()
             return self._run.load(name)
+
+    def mend(self) -> None:
+        """Make again what turned out to be damaged in the store."""
+        self._run.go()
 
 
 def execute(

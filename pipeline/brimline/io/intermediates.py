@@ -25,6 +25,7 @@ from brimline.io.values import value_bytes, value_of
 from brimline.layers import Layer, Raster
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -108,12 +109,17 @@ def checked(item: Item, value: Any) -> None:  # noqa: ANN401 - it is what is che
 
 def versions() -> dict[str, str]:
     """Return the versions of the libraries that results may depend on."""
-    found = {name: importlib.metadata.version(name) for name in _LIBRARIES}
+    found = versions_of(_LIBRARIES)
     found["GEOS"] = shapely.geos_version_string
     found["PROJ"] = pyproj.proj_version_str
     found["GDAL"] = str(rasterio.__gdal_version__)
     found["GDAL for vectors"] = ".".join(str(part) for part in pyogrio.__gdal_version__)
     return dict(sorted(found.items()))
+
+
+def versions_of(libraries: Iterable[str]) -> dict[str, str]:
+    """Return the versions of installed libraries by their names."""
+    return {name: importlib.metadata.version(name) for name in libraries}
 
 
 def _bytes(item: Item, value: Any, grid: Grid | None) -> bytes:  # noqa: ANN401

@@ -12,6 +12,7 @@ from rasterio.errors import RasterioError
 from rasterio.io import MemoryFile
 
 import brimline
+from brimline._jit import thread_count
 from brimline.errors import GridError, StoreError
 from brimline.grid import Grid
 from brimline.io.atomic import write_bytes
@@ -91,7 +92,7 @@ def plain_bytes(array: NDArray[Any], grid: Grid, *, nodata: float | None) -> byt
         "zstd_level": 1,
         "predictor": 3 if array.dtype.kind == "f" else 2,
         "bigtiff": "IF_SAFER",
-        "num_threads": 2,
+        "num_threads": min(2, thread_count()),
     }
     try:
         with MemoryFile() as memory:
@@ -154,7 +155,7 @@ def _cog_options(declaration: Raster) -> dict[str, str]:
         "OVERVIEWS": "AUTO",
         "RESAMPLING": "MODE" if declaration.codes else "AVERAGE",
         "BIGTIFF": "IF_SAFER",
-        "NUM_THREADS": "2",
+        "NUM_THREADS": str(min(2, thread_count())),
     }
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
     from brimline.report.attention import flagged
-    from brimline.report.digest import pages_digest
+    from brimline.report.digest import assets_digest
     from brimline.report.map_page import map_html
     from brimline.report.numbers import Figure, figures
     from brimline.report.page import report_html
@@ -21,11 +21,11 @@ if TYPE_CHECKING:
 __all__ = [
     "Figure",
     "Results",
+    "assets_digest",
     "figures",
     "flagged",
     "layer_style",
     "map_html",
-    "pages_digest",
     "report_html",
     "sheets_html",
     "styles",
@@ -38,7 +38,7 @@ _HOMES: Final = {
     "flagged": "attention",
     "layer_style": "sld",
     "map_html": "map_page",
-    "pages_digest": "digest",
+    "assets_digest": "digest",
     "report_html": "page",
     "sheets_html": "sheets",
     "styles": "sld",

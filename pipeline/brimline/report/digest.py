@@ -1,4 +1,4 @@
-"""Whether pages that were written earlier are still those that would be written now."""
+"""What pages are made of beside code."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from pathlib import Path
 
 
 @cache
-def pages_digest() -> str:
-    """Return a digest of everything in this room: code, templates and assets."""
+def assets_digest() -> str:
+    """Return a digest of the templates and assets."""
     room = Path(__file__).parent
     digest = hashlib.sha256()
     for path in sorted(room.rglob("*")):
-        if path.is_file() and "__pycache__" not in path.parts:
+        if path.is_file() and path.suffix not in {".py", ".pyc"}:
             digest.update(path.relative_to(room).as_posix().encode())
             digest.update(path.read_bytes())
     return digest.hexdigest()[:16]

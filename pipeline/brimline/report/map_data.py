@@ -8,6 +8,8 @@ between. Longitude and latitude are given at a few nodes and interpolated betwee
 from __future__ import annotations
 
 import base64
+import itertools
+import json
 from typing import TYPE_CHECKING, Any, Final
 
 import geopandas as gpd
@@ -20,16 +22,18 @@ from brimline.report.attention import codes_of, row_name
 from brimline.report.map_surface import packed, quantised
 from brimline.report.palette import STYLES, style
 from brimline.report.plates.classes import class_titles
+from brimline.report.plates.pens import rule_numbers
 from brimline.report.ramps import RAMPS
 from brimline.report.storm import busy_until_h
 from brimline.report.tables import words
 from brimline.units import shown
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
 
-    from brimline.grid import Grid
     from brimline.report.palette import Ink, Rule
     from brimline.report.results import Results
 
@@ -57,12 +61,82 @@ _GROUPS: Final = {
 _SHOWN: Final = ("length", "level", "area", "small area", "slope", "volume")
 
 
+def part_names() -> tuple[str, ...]:
+    """Return the names of the page's large parts, in the order in which they are drawn."""
+    named = [item.name for item in CATALOGUE.values() if isinstance(item, Layer) and item.published]
+    order = list(STYLES)  # what is drawn first lies lowest
+    named.sort(key=lambda name: order.index(name) if name in STYLES else len(order))
+    return (
+        *("surface", "ground", "storms"),
+        *(f"overlays {name}" for name in _OVERLAYS),
+        *(f"layers {name}" for name in named),
+    )
+
+
+def part(results: Results, name: str) -> Any:  # noqa: ANN401 - what JSON can hold
+    """Return one part by its name, as plain values; None where the run has nothing for it."""
+    kind, _, which = name.partition(" ")
+    match kind:
+        case "surface":
+            dem = results.raster("elevation")
+            surface = None if dem is None else quantised(dem, results.grid)
+            return None if surface is None else packed(surface, _origin(results))
+        case "ground":
+            return _ground(results)
+        case "storms":
+            return _storms(results)
+        case "overlays":
+            return _overlay(results, which)
+    item, frame = CATALOGUE[which], results.layer(which)
+    if frame is None or not isinstance(item, Layer):
+        return None
+    return _layer(results, item, frame, _origin(results))
+
+
+def part_json(results: Results, name: str) -> str | None:
+    """Return one part as JSON text."""
+    made = part(results, name)
+    return None if made is None else _json(made)
+
+
+def map_json(results: Results, text: Callable[[str], str | None] | None = None) -> str:
+    """Return everything that the map page shows as JSON.
+
+    Parameters
+    ----------
+    text : returns a part as JSON by its name; None makes the parts.
+    """
+    lists: dict[str, list[str]] = {"overlays": [], "layers": []}
+    told = _json(_head(results))[:-1]
+    for name in part_names():
+        made = part_json(results, name) if text is None else text(name)
+        kind, _, which = name.partition(" ")
+        if not which:
+            told += f',"{kind}":{made or "null"}'
+        elif made is not None:
+            lists[kind].append(made)
+    return told + "".join(f',"{kind}":[{",".join(held)}]' for kind, held in lists.items()) + "}"
+
+
 def map_data(results: Results) -> dict[str, Any]:
-    """Return everything that the map page shows, as plain values that JSON can hold."""
-    grid = results.grid
-    west, south, east, north = grid.bounds
-    origin = ((west + east) / 2, (south + north) / 2)
-    data: dict[str, Any] = {
+    """Return everything that the map page shows, as plain values."""
+    held: dict[str, Any] = json.loads(map_json(results))
+    return held
+
+
+def _json(value: Any) -> str:  # noqa: ANN401 - what JSON can hold
+    return json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+
+
+def _origin(results: Results) -> tuple[float, float]:
+    west, south, east, north = results.grid.bounds
+    return (west + east) / 2, (south + north) / 2
+
+
+def _head(results: Results) -> dict[str, Any]:
+    west, south, east, north = results.grid.bounds
+    origin = _origin(results)
+    return {
         "site": results.site_name,
         "date": results.date,
         "crs": results.crs_text,
@@ -73,17 +147,8 @@ def map_data(results: Results) -> dict[str, Any]:
         "shown": {name: _unit(shown(name, results.units)) for name in _SHOWN},
         "metric": results.units == "metric",
         "flags": {code: [flag.meaning, flag.mend, flag.severity] for code, flag in FLAGS.items()},
-        "ground": _ground(results),
-        "overlays": [o for name in _OVERLAYS if (o := _overlay(results, name))],
-        "layers": _layers(results, origin),
-        "surface": None,
-        "storms": _storms(results),
         "cautions": results.cautions,
     }
-    dem = results.raster("elevation")
-    if dem is not None:
-        data["surface"] = packed(quantised(dem, grid), origin)
-    return data
 
 
 def _local(points: NDArray[np.float64], origin: tuple[float, float]) -> list[list[float]]:
@@ -139,61 +204,43 @@ def _uri(kind: str, content: bytes) -> str:
     return f"data:{kind};base64,{base64.b64encode(content).decode()}"
 
 
-def _layers(results: Results, origin: tuple[float, float]) -> list[dict[str, Any]]:
-    held = [
-        (item, frame)
-        for item in CATALOGUE.values()
-        if isinstance(item, Layer)
-        and item.published
-        and (frame := results.layer(item.name)) is not None
-    ]
-    order = list(STYLES)  # what is drawn first lies lowest
-    held.sort(key=lambda pair: order.index(pair[0].name) if pair[0].name in STYLES else len(order))
-    tolerance_m = _tolerance([frame.geometry.to_numpy() for _, frame in held], results.grid)
-    return [_layer(results, item, frame, origin, tolerance_m) for item, frame in held]
-
-
-def _tolerance(shapes: list[NDArray[Any]], grid: Grid) -> float:
-    """Return how far lines may be simplified so that the page stays small [m]."""
-    tolerance = 0.05 * grid.cell_m
-    for _ in range(6):
-        count = sum(
-            int(shapely.get_num_coordinates(shapely.simplify(part, tolerance)).sum())
-            for part in shapes
-        )
-        if count <= MOST_VERTICES:
-            break
-        tolerance *= 2
-    return tolerance
+def _thinned(shapes: NDArray[Any], cell_m: float) -> NDArray[Any]:
+    """Simplify a layer's shapes, further where they are too many for the page."""
+    tolerance_m = 0.05 * cell_m
+    fine: NDArray[Any] = shapely.simplify(shapes, tolerance_m)
+    while shapely.get_num_coordinates(fine).sum() > MOST_VERTICES and tolerance_m < cell_m:
+        tolerance_m *= 2
+        fine = shapely.simplify(shapes, tolerance_m)
+    return fine
 
 
 def _layer(
-    results: Results,
-    item: Layer,
-    frame: GeoDataFrame,
-    origin: tuple[float, float],
-    tolerance_m: float,
+    results: Results, item: Layer, frame: GeoDataFrame, origin: tuple[float, float]
 ) -> dict[str, Any]:
     look = style(item.name)
     columns = [column for column in item.columns if column.name in frame.columns]
     units = [quantities.unit_for(column, results.units, frame[column.name]) for column in columns]
     staked = "stake_id" in frame.columns  # an element's stakes are told apart, as a crew does
-    rows, shapes = [], shapely.simplify(frame.geometry.to_numpy(), tolerance_m)
-    for (_, row), shape in zip(frame.iterrows(), shapes, strict=True):
-        texts = [
-            quantities.text(row[column.name], unit, column.dtype)
-            for column, unit in zip(columns, units, strict=True)
-        ]
-        rows.append(
-            {
-                "r": look.rules.index(look.rule(row)),
-                "n": str(row["stake_id"]) if staked else row_name(item, row),
-                "v": texts,
-                "g": _coordinates(shape, origin),
-                **({"l": label} if (label := _label(look.label, row, results)) else {}),
-                **({"f": list(codes)} if (codes := codes_of(row.get("flag"))) else {}),
-            }
+    rules = rule_numbers(frame, look.rules).tolist()
+    texts = [
+        [quantities.text(value, unit, column.dtype) for value in frame[column.name].tolist()]
+        for column, unit in zip(columns, units, strict=True)
+    ]
+    records = frame.drop(columns=frame.geometry.name).to_dict("records")
+    shapes = _coordinates(_thinned(frame.geometry.to_numpy(), results.grid.cell_m), origin)
+    rows = [
+        {
+            "r": rule,
+            "n": str(row["stake_id"]) if staked else row_name(item, row),
+            "v": list(values),
+            "g": shape,
+            **({"l": label} if (label := _label(look.label, row, results)) else {}),
+            **({"f": list(codes)} if (codes := codes_of(row.get("flag"))) else {}),
+        }
+        for rule, row, values, shape in zip(
+            rules, records, zip(*texts, strict=True), shapes, strict=True
         )
+    ]
     return {
         "name": item.name,
         "title": item.title,
@@ -216,27 +263,42 @@ def _label(column: str, row: Any, results: Results) -> str:  # noqa: ANN401
     return "" if value is None or value != value else str(value)
 
 
-def _coordinates(shape: Any, origin: tuple[float, float]) -> list[Any]:  # noqa: ANN401
-    """Return [kind, parts]: each part a flat list of centimetres, first whole, then steps."""
-    kinds = {"Point": 0, "LineString": 1, "Polygon": 2}
-    parts = [part for part in shapely.get_parts(shape) if part.geom_type in kinds]
-    if not parts:
-        return [0, []]
-    kind = kinds[parts[0].geom_type]
-    if kind == 2:
-        rings = [
-            [_flat(part.exterior, origin), *(_flat(hole, origin) for hole in part.interiors)]
-            for part in parts
-        ]
-        return [kind, rings]
-    return [kind, [_flat(part, origin) for part in parts if part.geom_type == parts[0].geom_type]]
+def _coordinates(shapes: NDArray[Any], origin: tuple[float, float]) -> list[list[Any]]:
+    """Return [kind, parts] of each: each part a flat list of centimetres, first whole, then steps.
+
+    A polygon's part is a list of its rings. Of a shape of several kinds, those of the first are
+    taken.
+    """
+    parts, owner = shapely.get_parts(shapes, return_index=True)
+    kinds = np.clip(shapely.get_type_id(parts), 0, 3)
+    kinds[kinds == 3] = 2
+    found: list[list[Any]] = [[0, []] for _ in shapes]
+    areas, lines = parts.copy(), parts.copy()
+    areas[kinds != 2], lines[kinds == 2] = None, None
+    rings, of_part = shapely.get_rings(areas, return_index=True)
+    flat_rings = _flat(rings, origin)
+    held: list[list[Any]] = [[] for _ in parts]
+    for place, flat in zip(of_part.tolist(), flat_rings, strict=True):
+        held[place].append(flat)
+    for place, (shape, kind, flat) in enumerate(
+        zip(owner.tolist(), kinds.tolist(), _flat(lines, origin), strict=True)
+    ):
+        mine = found[shape]
+        if not mine[1]:
+            mine[0] = kind
+        if mine[0] == kind:
+            mine[1].append(held[place] if kind == 2 else flat)
+    return found
 
 
-def _flat(line: Any, origin: tuple[float, float]) -> list[int]:  # noqa: ANN401
-    points = np.round((shapely.get_coordinates(line) - origin) * 100).astype(np.int64)
+def _flat(lines: NDArray[Any], origin: tuple[float, float]) -> list[list[int]]:
+    points = np.round((shapely.get_coordinates(lines) - origin) * 100).astype(np.int64)
+    starts = np.cumsum([0, *shapely.get_num_coordinates(lines).tolist()])
     steps = np.diff(points, axis=0, prepend=np.zeros((1, 2), np.int64))
+    first = starts[:-1][np.diff(starts) > 0]
+    steps[first] = points[first]
     flat: list[int] = steps.ravel().tolist()
-    return flat
+    return [flat[2 * one : 2 * end] for one, end in itertools.pairwise(starts.tolist())]
 
 
 def _rule(rule: Rule) -> dict[str, Any]:

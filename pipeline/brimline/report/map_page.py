@@ -6,17 +6,18 @@ Releases from 6 on are modules only, which a page opened from the file system ca
 
 from __future__ import annotations
 
-import json
 from importlib.resources import files
 from typing import TYPE_CHECKING, Final
 
 from markupsafe import Markup
 
-from brimline.report.map_data import map_data
+from brimline.report.map_data import map_json
 from brimline.report.palette import theme_colours
 from brimline.report.templates import environment
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from brimline.report.results import Results
 
 _SCRIPTS: Final = (
@@ -25,9 +26,14 @@ _SCRIPTS: Final = (
 )  # fmt: skip
 
 
-def map_html(results: Results) -> str:
-    """Return the map page as one HTML text; the same results give the same text."""
-    data = json.dumps(map_data(results), ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+def map_html(results: Results, text: Callable[[str], str | None] | None = None) -> str:
+    """Return the map page as one HTML text; the same results give the same text.
+
+    Parameters
+    ----------
+    text : returns each part of what it carries as JSON (`map_data.part_names`); None makes them.
+    """
+    data = map_json(results, text)
     return (
         environment()
         .get_template("map.html.j2")

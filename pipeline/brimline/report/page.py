@@ -11,25 +11,30 @@ from brimline.report.plates.svg import theme_variables, themed
 from brimline.report.templates import environment
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Sequence
 
+    from brimline.report.plates.plate import Plate
     from brimline.report.results import Results
 
 
 def report_html(
-    results: Results, *, paper: bool = False, told: Callable[[str], None] = lambda _: None
+    results: Results, plates: Sequence[Plate] | None = None, *, paper: bool = False
 ) -> str:
     """Return the report as one HTML text; the same results give the same text.
 
     Parameters
     ----------
+    plates : of these results; None draws them.
     paper : colours of paper only, for a printer; otherwise dark screens get dark colours.
-    told : hears what is being drawn.
     """
-    return environment().get_template("report.html.j2").render(_content(results, paper, told))
+    return environment().get_template("report.html.j2").render(_content(results, plates, paper))
 
 
-def _content(results: Results, paper: bool, told: Callable[[str], None]) -> dict[str, Any]:  # noqa: FBT001
+def _content(
+    results: Results,
+    drawn: Sequence[Plate] | None,
+    paper: bool,  # noqa: FBT001
+) -> dict[str, Any]:
     found = numbers.figures(results)
     plates = [
         {
@@ -39,7 +44,7 @@ def _content(results: Results, paper: bool, told: Callable[[str], None]) -> dict
             "caption": plate.caption,
             "svg": plate.svg if paper else themed(plate.svg),
         }
-        for plate in album(results, told)
+        for plate in (album(results) if drawn is None else drawn)
     ]
     parameters = assumptions.parameters(results)
     every_flag = attention.flagged(results)

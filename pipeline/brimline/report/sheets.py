@@ -11,7 +11,7 @@ from brimline.report.templates import environment
 from brimline.units import FOOT_M, Shown, shown
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Sequence
 
     from geopandas import GeoDataFrame
     from pandas import Series
@@ -57,22 +57,32 @@ class StakingSheet(NamedTuple):
     staked: int
     to_level: int
 
+    @classmethod
+    def of_plain(cls, values: list[Any]) -> StakingSheet:
+        """Return the sheet that JSON holds as lists."""
+        sheet = cls(*values)
+        lines = tuple(Line(tuple(cells), *rest) for cells, *rest in sheet.lines)
+        return sheet._replace(lines=lines, facts=tuple((a, b) for a, b in sheet.facts))
 
-def sheets_html(results: Results, told: Callable[[str], None] = lambda _: None) -> str:
+
+def staked(results: Results) -> list[str]:
+    """Return the names of what is staked."""
+    stakes = results.layer("stakes")
+    return [] if stakes is None else [str(name) for name in dict.fromkeys(stakes["element_id"])]
+
+
+def sheets_html(results: Results, sheets: Sequence[StakingSheet] | None = None) -> str:
     """Return the staking sheets as one HTML text; empty where nothing is staked.
 
     Parameters
     ----------
-    told : hears what is being drawn.
+    sheets : of these results; None draws them.
     """
-    stakes = results.layer("stakes")
-    if stakes is None:
+    if sheets is None:
+        sheets = [sheet_of(results, name) for name in staked(results)]
+    if not sheets:
         return ""
-    found = []
-    for name in dict.fromkeys(stakes["element_id"]):
-        told(f"staking sheet: {name}")
-        found.append(_sheet(results, str(name), stakes[stakes["element_id"] == name]))
-    found.sort(key=lambda one: _step(results, one.name) or math.inf)
+    found = sorted(sheets, key=lambda one: _step(results, one.name) or math.inf)
     fine = _FINE[results.units]
     facts = results.facts.get("setting_out", {})
     return (
@@ -96,7 +106,10 @@ def sheets_html(results: Results, told: Callable[[str], None] = lambda _: None) 
     )
 
 
-def _sheet(results: Results, name: str, stakes: GeoDataFrame) -> StakingSheet:
+def sheet_of(results: Results, name: str) -> StakingSheet:
+    """Return the sheet of one element that is staked."""
+    every = results.frames["stakes"]
+    stakes: GeoDataFrame = every[every["element_id"] == name]
     row = _row(results, "elements", name)
     cuts = results.table("profiles")
     water, kinds = {}, set(stakes["role"])

@@ -45,13 +45,17 @@ _JUST_BELOW: Final = 1 - 1e-6
 
 def styles(results: Results) -> dict[str, str]:
     """Return the style of each published layer and raster that the run holds, by name."""
-    found = {}
-    for name, item in CATALOGUE.items():
-        if isinstance(item, Layer) and item.published and name in results.frames:
-            found[name] = layer_style(item)
-        elif isinstance(item, Raster) and item.published and name in results.rasters:
-            found[name] = raster_style(results, item)
-    return found
+    held = results.frames.keys() | results.rasters.keys()
+    return {
+        name: item_style(results, item)
+        for name, item in CATALOGUE.items()
+        if isinstance(item, Layer | Raster) and item.published and name in held
+    }
+
+
+def item_style(results: Results, item: Layer | Raster) -> str:
+    """Return the SLD of a layer or raster."""
+    return layer_style(item) if isinstance(item, Layer) else raster_style(results, item)
 
 
 def layer_style(item: Layer) -> str:

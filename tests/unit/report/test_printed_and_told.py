@@ -9,7 +9,7 @@ import pytest
 
 from brimline.cli.summary import summary
 from brimline.errors import StoreError
-from brimline.stages import pages
+from brimline.publish import pages
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -29,14 +29,6 @@ def test_a_missing_printer_is_named_with_the_way_to_get_it(monkeypatch: pytest.M
     monkeypatch.setitem(sys.modules, "weasyprint", None)
     with pytest.raises(StoreError, match=r"pip install 'brimline\[pdf\]'"):
         pages.weasyprint_or_refuse()
-
-
-def test_pages_and_styles_are_written(made_results: Results, tmp_path: Path) -> None:
-    told: list[str] = []
-    pages.write_pages(tmp_path, made_results, pdf=False, told=told.append)
-    assert {path.name for path in tmp_path.iterdir()} == {"report.html", "map.html", "styles"}
-    assert (tmp_path / "styles" / "elements.sld").stat().st_size > 500
-    assert "drawing: How steep" in told
 
 
 @pytest.mark.parametrize("units", ["metric", "us"])

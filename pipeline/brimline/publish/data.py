@@ -1,0 +1,57 @@
+"""Rasters, tables, styles, and the GeoPackage with all layers."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import brimline
+from brimline.io.about import About
+from brimline.io.exchange_csv import write_table_csv
+from brimline.io.geopackage import write_geopackage
+from brimline.io.rasters import write_raster
+from brimline.layers import CATALOGUE, Layer, Raster, Table
+from brimline.report.sld import item_style, layer_style
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from brimline.publish.sight import Sight
+
+
+def write_one_raster(sight: Sight, path: Path, name: str) -> None:
+    """Write a raster as a cloud-optimised GeoTIFF."""
+    item = CATALOGUE[name]
+    if isinstance(item, Raster):
+        write_raster(path, sight.value(name), sight.world.grid, item)
+
+
+def write_one_table(sight: Sight, path: Path, name: str) -> None:
+    """Write a table that holds rows as CSV, for spreadsheets."""
+    item, rows = CATALOGUE[name], sight.rows(name)
+    if isinstance(item, Table) and rows is not None:
+        write_table_csv(path, rows, item)
+
+
+def write_style(sight: Sight, path: Path, name: str) -> None:
+    """Write the style of a layer or raster."""
+    item = CATALOGUE[name]
+    if isinstance(item, Layer | Raster):
+        path.write_text(item_style(sight.results, item), encoding="utf-8")
+
+
+def write_layers(sight: Sight, path: Path) -> None:
+    """Write every layer and table as one GeoPackage; nothing where a run holds rasters only."""
+    items = [item for item in sight.published if not isinstance(item, Raster)]
+    if not items:
+        return
+    world, manifest = sight.world, sight.results.manifest
+    about = About(
+        title=world.site_name,
+        description=f"Land and water at {world.site_name}, by brimline {brimline.__version__}; SI.",
+        cautions=world.cautions,
+        details={"versions": dict(manifest["versions"]), "finished": manifest["finished"]},
+        styles={item.name: layer_style(item) for item in items if isinstance(item, Layer)},
+        written_at=sight.day,
+    )
+    rows = [(item, sight.value(item.name)) for item in items]
+    write_geopackage(path, rows, crs=world.grid.crs, about=about)

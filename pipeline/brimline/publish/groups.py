@@ -1,0 +1,18 @@
+"""What a run folder is made of, in the words that people ask for it with."""
+
+from __future__ import annotations
+
+from typing import Final
+
+LAYERS: Final = "layers"
+# group: what it is, for people
+GROUPS: Final = {
+    LAYERS: "site.gpkg",
+    "tables": "every table as CSV",
+    "rasters": "rasters on the run's grid",
+    "styles": "a style for each layer",
+    "stakes": "staking sheets and files for machines and drawing programs",
+    "pages": "the report and the map page",
+}
+DRAFT: Final = frozenset({LAYERS})
+REPORT_PDF: Final = "report.pdf"

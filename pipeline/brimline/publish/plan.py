@@ -1,0 +1,108 @@
+"""Which pieces a run folder is made of."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pyarrow.parquet as pq
+
+from brimline.layers import CATALOGUE, Layer, Raster, Table
+from brimline.publish import data, map_page, pages, plates, sheets, stakes
+from brimline.publish.groups import LAYERS, REPORT_PDF
+from brimline.publish.piece import Piece
+from brimline.report.map_data import part_names
+from brimline.report.plates.album import PLATES
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from brimline.engine.store import Store
+    from brimline.publish.sight import World
+
+_REPORT = "brimline.report"
+
+
+def pieces_of(world: World, store: Store, *, pdf: bool) -> tuple[Piece, ...]:
+    """Return every piece of a run, each after those that it is put together from."""
+    staked = _names(world, store, "stakes", "element_id")
+    return (
+        Piece(pages.FIGURES, LAYERS, "what needs a person", pages.write_figures, part=True),
+        Piece("site.gpkg", LAYERS, "writing site.gpkg", data.write_layers),
+        *_data(world),
+        *_stakes(staked),
+        *_report(pdf=pdf),
+        *_map(),
+    )
+
+
+def _data(world: World) -> Iterator[Piece]:
+    for item in CATALOGUE.values():
+        if not item.published or item.name not in world.outputs:
+            continue
+        name = item.name
+        if isinstance(item, Raster):
+            file = f"rasters/{name}.tif"
+            yield Piece(file, "rasters", f"writing {file}", data.write_one_raster, (name,))
+        elif isinstance(item, Table):
+            file = f"tables/{name}.csv"
+            yield Piece(file, "tables", f"writing {file}", data.write_one_table, (name,))
+        if isinstance(item, Layer | Raster):
+            file = f"styles/{name}.sld"
+            yield Piece(file, "styles", f"writing {file}", data.write_style, (name,))
+
+
+def _stakes(staked: tuple[str, ...]) -> Iterator[Piece]:
+    files: tuple[tuple[str, Callable[..., None], tuple[str, ...]], ...] = (
+        ("site.dxf", stakes.write_drawing, ()),
+        ("site.gpx", stakes.write_tracks, ()),
+        ("site.xml", stakes.write_surfaces, ()),
+        ("stakes.csv", stakes.write_points, ("stakes",)),
+        ("as_built.csv", stakes.write_points, ("as_built_stakes",)),
+        ("stakes_for_logger.csv", stakes.write_for_logger, ()),
+        *((f"{name}.geojson", stakes.write_features, (name,)) for name in stakes.GEOJSON),
+    )
+    for name, write, args in files:
+        yield Piece(f"stakes/{name}", "stakes", f"writing stakes/{name}", write, args)
+    parts = tuple(sheets.PARTS + name for name in staked)
+    for name, part in zip(staked, parts, strict=True):
+        title = f"drawing the staking sheet of {name}"
+        yield Piece(part, "stakes", title, sheets.write_sheet, (name,), part=True)
+    title = "putting the staking sheets together"
+    yield Piece("stakes/sheets.html", "stakes", title, sheets.write_sheets, after=parts)
+
+
+def _report(*, pdf: bool) -> Iterator[Piece]:
+    yield Piece(
+        plates.FRAME, "pages", "looking at the site's extent", plates.write_frame, part=True
+    )
+    names = []
+    for module, function in PLATES:
+        words = f"{module.rpartition('.')[2]}, {function}".replace("_", " ")
+        names.append(f"parts/plates/{words}")
+        yield Piece(
+            names[-1], "pages", f"drawing: {words}", plates.write_plate, (module, function),
+            code=(module,), part=True, after=(plates.FRAME,),
+        )  # fmt: skip
+    drawn = tuple(names)
+    title = "putting the report together"
+    yield Piece("report.html", "pages", title, pages.write_report, drawn, after=drawn)
+    if pdf:
+        yield Piece(REPORT_PDF, "pages", "printing the report", pages.write_pdf, drawn, after=drawn)
+
+
+def _map() -> Iterator[Piece]:
+    parts = tuple(map_page.PARTS + name for name in part_names())
+    for name, part in zip(part_names(), parts, strict=True):
+        title = f"drawing the map page: {name.replace('_', ' ')}"
+        yield Piece(part, "pages", title, map_page.write_part, (name,), part=True)
+    title = "putting the map page together"
+    yield Piece("map.html", "pages", title, map_page.write_map, after=parts)
+
+
+def _names(world: World, store: Store, name: str, column: str) -> tuple[str, ...]:
+    """Return each value of a column once, without loading the layer."""
+    stored = world.outputs.get(name)
+    if stored is None:
+        return ()
+    values = pq.read_table(store.open(stored), columns=[column]).column(0).to_pylist()
+    return tuple(dict.fromkeys(str(value) for value in values))

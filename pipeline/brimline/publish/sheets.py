@@ -1,0 +1,30 @@
+"""Staking sheets, each a piece of its own."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from brimline.publish.sight import Sight
+
+PARTS: Final = "parts/sheets/"
+
+
+def write_sheet(sight: Sight, path: Path, name: str) -> None:
+    """Write the sheet of one element as JSON."""
+    from brimline.report.sheets import sheet_of
+
+    path.write_text(json.dumps(sheet_of(sight.results, name)), encoding="utf-8")
+
+
+def write_sheets(sight: Sight, path: Path) -> None:
+    """Write all sheets as one page to print, where anything is staked."""
+    from brimline.report.sheets import StakingSheet, sheets_html, staked
+
+    texts = [sight.piece(PARTS + name) for name in staked(sight.results)]
+    sheets = [StakingSheet.of_plain(json.loads(text)) for text in texts if text is not None]
+    if sheets:
+        path.write_text(sheets_html(sight.results, sheets), encoding="utf-8")
