@@ -9,7 +9,7 @@ import uuid
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
-from brimline.engine.store import Record, Store
+from brimline.engine.store import Record, Store, explained
 from brimline.publish.sight import Sight
 
 if TYPE_CHECKING:
@@ -86,7 +86,8 @@ def make(piece: Piece, base: str, world: World) -> Made:
     sight = Sight(world, store)
     path = store.folder / "partial" / f"{uuid.uuid4().hex[:8]}-{piece.name.rpartition('/')[2]}"
     try:
-        piece.make(sight, path, *piece.args)
+        with explained(store.folder):
+            piece.make(sight, path, *piece.args)
         stored = store.put(path.replace) if path.exists() else None
     finally:
         path.unlink(missing_ok=True)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 # USGS Lidar Base Specification 2023 rev. A, table 2: non-vegetated vertical accuracy, RMSE
 CLASS_RMSE_M: Final = {"QL0": 0.05, "QL1": 0.10, "QL2": 0.10, "QL3": 0.20}
-_NOT_PRINTED: Final = ("site", "inputs")
+_NOT_PRINTED: Final = ("site", "inputs", "publish")
 _DIGEST_SHOWN: Final = 12
 
 

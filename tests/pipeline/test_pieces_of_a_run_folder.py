@@ -1,0 +1,56 @@
+"""A run folder is made of pieces: only what changed is made again, and drafts leave pieces out."""
+
+import hashlib
+import json
+
+
+def published(site):
+    """What the last run says of its pieces, in its log."""
+    lines = (site.folder / ".brimline" / "journal.jsonl").read_text().splitlines()
+    events = [json.loads(line) for line in lines]
+    return [event for event in events if event["event"] == "published"][-1]
+
+
+def digests(folder):
+    files = (path for path in folder.rglob("*") if path.is_file() and path.name != "run.json")
+    return {str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
+            for path in files}  # fmt: skip
+
+
+def test_a_draft_leaves_out_what_is_made_later_and_nothing_is_made_twice(site):
+    until = ("--until", "contours")
+    draft = site.run(*until, "--draft")
+    assert draft.code == 0, draft.err
+    assert {path.name for path in site.results.iterdir()} == {"site.gpkg", "run.json"}
+    assert published(site)["left_out"] == ["rasters", "styles", "stakes", "pages"]
+
+    pages = site.run(*until, "--only", "pages", "--jobs", "1")
+    assert pages.code == 0, pages.err
+    assert {"report.html", "map.html"} <= {path.name for path in site.results.iterdir()}
+    assert not (site.results / "rasters").exists()
+    assert "site.gpkg" not in published(site)["made"]
+
+    whole = site.run(*until)
+    assert whole.code == 0, whole.err
+    made = published(site)["made"]
+    assert any(name.startswith("rasters/") for name in made)
+    assert "report.html" not in made
+    kept = digests(site.results)
+
+    site.tables = "[contours]\ninterval_m = 2.5\n"
+    assert site.run(*until).code == 0
+    made = published(site)["made"]
+    assert {"site.gpkg", "report.html", "parts/map/layers contours", "map.html"} <= set(made)
+    assert not any(name.startswith(("rasters/", "parts/map/overlays")) for name in made)
+
+    # back again: nothing is made, and the bytes are those of the first time
+    site.tables = ""
+    assert site.run(*until).code == 0
+    assert published(site)["made"] == []
+    assert digests(site.results) == kept
+
+
+def test_a_part_that_there_is_none_of_is_refused_with_those_there_are(site):
+    refused = site.run("--only", "plates")
+    assert refused.code == 2
+    assert "layers, tables, rasters, styles, stakes, pages" in refused.err
