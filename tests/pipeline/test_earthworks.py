@@ -143,9 +143,15 @@ def test_stakes_stand_at_design_levels_and_say_what_the_survey_cannot(built):
     read = stakes[["rod_m", "rod_ground_m"]]
     off = (read.min(axis=1) < 0) | (read.max(axis=1) > 5)
     assert (stakes["flag"].fillna("").str.contains("off-rod") == off).all()
-    fine = stakes["tolerance_m"] < 1.96 * np.sqrt(2) * 0.10
-    assert fine.any()
-    assert (stakes["flag"].fillna("").str.contains("level-on-site") == fine).all()
+    beyond = stakes[stakes["tolerance_m"] < 1.96 * np.sqrt(2) * 0.10]
+    fine = stakes["flag"].fillna("").str.contains("level-on-site")
+    assert set(stakes[fine]["element_id"]) == set(beyond["element_id"])
+    assert stakes[fine]["element_id"].is_unique  # once an element, not on every stake
+    own = stakes[stakes["role"].isin(["floor", "crest", "edge"])]
+    assert (
+        own["tolerance_m"] <= own["role"].map({"floor": 0.03, "crest": 0.05, "edge": 0.1})
+    ).all()
+    assert not (stakes["tolerance_m"] > stakes["bears_m"]).any()
     said = stakes["say"].fillna("").str.contains("level on site before digging")
     assert (said == fine).all()
 

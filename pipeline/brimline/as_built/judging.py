@@ -107,7 +107,6 @@ def judge_works(
     *,
     shift: SurveyShift,
     shift_taken_off: bool = True,
-    storage_pct: float = 5.0,
 ) -> Judgement:
     """Hold what was surveyed against the design, and route every storm through it.
 
@@ -115,7 +114,6 @@ def judge_works(
     ----------
     stakes : levels asked for; places on the bottoms of ponds and basins are added.
     shift : of the whole survey, already taken off the differences or not.
-    storage_pct : by how much storage may fall short of the design.
     """
     asked = [*stakes, *bottom_places(works)]
     found = [differences.at(one) for one in asked]
@@ -141,7 +139,7 @@ def judge_works(
             *told.of_cascade(after.new, after.mends, told.back_to_design(checks, built.elements)),
             *told.of_levels(checks),
             *told.of_sills(built.elements),
-            *told.of_storage(built.elements, designed_m3, checks, storage_pct),
+            *told.of_storage(built.elements, designed_m3, checks, tolerances.storage_pct),
             *told.of_undecided(checks, built.elements, differences, tolerances.survey_error_m),
             *told.of_unseen(checks),
         ]

@@ -20,6 +20,8 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 from scipy.special import ndtr, ndtri
 
+from brimline.lines.staking import BuildLimits
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -34,24 +36,15 @@ SURVEY_ERROR_M: Final = {"level": 0.003, "gnss": 0.02, "points": 0.01, "air": 0.
 
 
 @dataclass(frozen=True, slots=True)
-class Tolerances:
-    """How far a built level may be off, by what is built [m].
+class Tolerances(BuildLimits):
+    """How far built levels may be off, and how far the survey of them errs [m].
 
     Parameters
     ----------
     survey_error_m : standard error of one as-built level [m].
     """
 
-    sill_m: float = 0.02
-    floor_m: float = 0.03
-    crest_m: float = 0.05
-    edge_m: float = 0.10
     survey_error_m: float = 0.01
-
-    def of(self, role: str) -> float:
-        """Return the tolerance of a stake's role: sill, sill2, floor, crest, edge [m]."""
-        known = {"floor": self.floor_m, "crest": self.crest_m, "edge": self.edge_m}
-        return self.sill_m if role.startswith("sill") else known.get(role, self.floor_m)
 
 
 @dataclass(frozen=True, slots=True)

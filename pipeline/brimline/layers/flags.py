@@ -198,7 +198,7 @@ FLAGS: Final = (
     # earthworks and stakes
     Flag(
         "level-on-site",
-        "The survey's error is larger than what this level bears: level on site before digging.",
+        "The survey errs by more than levels of this element may: level on site before digging.",
         "Set the stake's level with a laser or optical level from the benchmark.",
     ),
     Flag(

@@ -153,15 +153,24 @@ ITEMS: Final = (
             Column(
                 "rod_ground_m", "float", "Reading to expect on the ground.", "m", required=False
             ),
-            Column("because", "text", "What fails beyond the tolerance.", required=False),
             Column(
                 "tolerance_m",
+                "float",
+                "How far the level may be off: the least of the limit under as_built, of the error"
+                " that costs as much storage as may be short, and of bears_m.",
+                "m",
+                0,
+                required=False,
+            ),
+            Column(
+                "bears_m",
                 "float",
                 "Error of level at which the element still works.",
                 "m",
                 0,
                 required=False,
             ),
+            Column("because", "text", "What fails beyond bears_m.", required=False),
             Column("say", "text", "What the crew must do first, in words.", required=False),
             Column("latitude_deg", "float", "Latitude, WGS 84.", "°", -90, 90, required=False),
             Column("longitude_deg", "float", "Longitude, WGS 84.", "°", -180, 180, required=False),

@@ -128,7 +128,12 @@ def sheet_of(results: Results, name: str) -> StakingSheet:
         drawn,
         _lines(results, name, stakes),
         len(stakes),
-        int(stakes["flag"].fillna("").str.contains("level-on-site").sum()),
+        int(
+            (
+                stakes["tolerance_m"]
+                < results.facts.get("setting_out", {}).get("survey_decides_m", 0.0)
+            ).sum()
+        ),
     )
 
 

@@ -68,11 +68,11 @@ def _run(given: Given, report: Reporter) -> Made:
     inflows = tuple(design.arrivals.of(storm, ROUTING_STEP_S) for storm in storms_of(given))
     trial = as_built.Trial(inflows, design.limits, design.pace, design.on_ground)
     tolerances = as_built.Tolerances(
-        params.sill_m, params.floor_m, params.crest_m, params.edge_m, rmse_m
+        params.sill_m, params.floor_m, params.crest_m, params.edge_m, params.storage_pct, rmse_m
     )
     found = as_built.judge_works(
         works, _asked(given.frame("stakes"), settled=params.settled), differences, tolerances,
-        trial, shift=shift, shift_taken_off=params.take_off_shift, storage_pct=params.storage_pct,
+        trial, shift=shift, shift_taken_off=params.take_off_shift,
     )  # fmt: skip
     _tell(found.findings, report)
     return _frames(found, given) | {
@@ -147,7 +147,7 @@ def _asked(stakes: GeoDataFrame, *, settled: bool) -> list[Asked]:
         as_built.Asked(
             row.element_id, row.stake_id, row.role, float(row.chainage_m), float(row.geometry.x),
             float(row.geometry.y), float(getattr(row, level)),
-            math.inf if pd.isna(row.tolerance_m) else float(row.tolerance_m),
+            math.inf if pd.isna(row.bears_m) else float(row.bears_m),
             row.because if isinstance(row.because, str) else "",
         )
         for row in stakes[stakes["offset_m"] == 0].itertuples(index=False)

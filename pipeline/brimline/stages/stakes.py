@@ -10,7 +10,7 @@ import geopandas as gpd
 import pandas as pd
 import shapely
 
-from brimline.config import Staking, Survey
+from brimline.config import AsBuilt, Staking, Survey
 from brimline.drainage.certainty import survey_rmse_m
 from brimline.elements.building import Margins, Spacing, profiles, set_out
 from brimline.engine.stage import Stage
@@ -20,6 +20,7 @@ from brimline.layers import table
 from brimline.layers.flags import joined
 from brimline.lines.staking import (
     LEVEL_ON_SITE,
+    BuildLimits,
     Instrument,
     judged,
     readings,
@@ -44,11 +45,15 @@ def _run(given: Given, report: Reporter) -> Made:
     params, survey = given.params("stakes", Staking), given.params("survey", Survey)
     site = ground_of_design(given)
     margins = margins_of(given.frame("elements"), given.frame("overflows"))
+    keep = given.params("as_built", AsBuilt)
+    limits = BuildLimits(keep.sill_m, keep.floor_m, keep.crest_m, keep.edge_m, keep.storage_pct)
     spacing = Spacing(params.interval_m, params.turn_deg, params.offset_m)
     stakes: list[Stake] = []
     for place, name in enumerate(site.ready.elements):
         report.advanced(place / len(site.ready.elements), f"staking {name}")
-        stakes += set_out(site.ready, place + 1, site.ground, margins.get(name), spacing)
+        stakes += set_out(
+            site.ready, place + 1, site.ground, margins.get(name), spacing, limits
+        )  # fmt: skip
     marks, along = line_stakes(given, params, site.ground)
     stakes += marks
     known = [stake for stake in stakes if math.isfinite(stake.ground_m)]
@@ -94,6 +99,7 @@ def margins_of(elements: gpd.GeoDataFrame, overflows: gpd.GeoDataFrame) -> dict[
             float(row.spill_level_m), float(row.floor_level_m), float(row.crest_level_m),
             float(peak), tuple(feeders.get(row.element_id, ())),
             spill.get(row.spills_to, -math.inf),
+            math.nan if row.kind == "drain" else float(row.storage_m3),
         )  # fmt: skip
     return found
 
@@ -114,6 +120,7 @@ def _record(stake: Stake, reading: Reading | None) -> dict[str, Any]:
         "side": stake.side or None,
         "offset_m": stake.offset_m,
         "tolerance_m": stake.tolerance_m if math.isfinite(stake.tolerance_m) else None,
+        "bears_m": stake.bears_m if math.isfinite(stake.bears_m) else None,
         "because": stake.because or None,
         "above_benchmark_m": reading.above_benchmark_m if reading else None,
         "rod_m": reading.on_build_m if reading else None,
@@ -152,10 +159,10 @@ def _instrument(params: Staking) -> Instrument | None:
 
 STAGE = Stage(
     name="stakes",
-    version=2,
+    version=3,
     title="stakes and levels",
     needs=(*BUILT, "elements", "overflows", *LINES),
     makes=("stakes", "profiles", "setting_out"),
     run=_run,
-    tables=("stakes", "survey", "earthworks"),
+    tables=("stakes", "survey", "earthworks", "as_built"),
 )

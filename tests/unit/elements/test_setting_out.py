@@ -1,6 +1,7 @@
 """Which stakes an element gets, and where they may not stand."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -66,12 +67,26 @@ def test_no_crest_is_staked_where_the_sill_goes_through():
 
 def test_each_stake_bears_its_own_error():
     stakes = staked(*swale())
-    assert of(stakes, "floor")[0].tolerance_m == pytest.approx(0.5)
-    assert of(stakes, "crest")[0].tolerance_m == pytest.approx(0.3)
+    assert of(stakes, "floor")[0].bears_m == pytest.approx(0.5)
+    assert of(stakes, "crest")[0].bears_m == pytest.approx(0.3)
     sill = of(stakes, "sill")[0]
     # half the drop from the element above is least: (100.5 - 100)/2 against 0.3 and 0.5
-    assert sill.tolerance_m == pytest.approx(0.25)
+    assert sill.bears_m == pytest.approx(0.25)
     assert "above" in sill.because
+
+
+def test_no_stake_may_err_by_more_than_building_must_keep_or_than_costs_5_pct_of_storage():
+    stakes = staked(*swale())
+    limits = {"floor": 0.03, "crest": 0.05, "sill": 0.02}
+    assert {role: of(stakes, role)[0].tolerance_m for role in limits} == limits
+    shallow = replace(MARGINS, storage_m3=8.0)
+    stakes = staked(*swale(), margins=shallow)
+    floor, sill = of(stakes, "floor")[0], of(stakes, "sill")[0]
+    # 40 m long, bottom 0.6 m: 24 m² and what its sides add; 5 % of 8 m³ are 0.4 m³
+    assert 24 * floor.tolerance_m < 0.4
+    assert floor.tolerance_m < 0.4 / 24
+    assert floor.because == sill.because == "it would hold 5 % less"
+    assert sill.tolerance_m == sill.bears_m < 0.02
 
 
 def test_a_drain_bears_half_the_fall_between_two_stakes():
@@ -88,7 +103,7 @@ def test_a_bowl_has_an_edge_and_a_crest_only_where_a_bank_is_built():
     stakes = staked(bowl)
     edge = of(stakes, "edge")
     np.testing.assert_allclose([stake.design_m for stake in edge], 100.0, atol=1e-6)
-    assert all(np.isinf(stake.tolerance_m) for stake in edge)
+    assert {(stake.tolerance_m, stake.bears_m) for stake in edge} == {(0.1, math.inf)}
     crest = of(stakes, "crest")
     assert 0 < len(crest) < len(edge)
     assert all(stake.cut_m < 0 for stake in crest)

@@ -12,6 +12,7 @@ from brimline.grid import Grid
 from brimline.layers import FLAGS
 from brimline.lines.sample import surface_at
 from brimline.lines.staking import (
+    ANY_ERROR,
     LEVEL_ON_SITE,
     Instrument,
     Reason,
@@ -27,6 +28,7 @@ from brimline.lines.staking import (
     stakes_on,
     stations_along,
     stations_around,
+    storage_tolerance,
     survey_decides_m,
 )
 from brimline.terrain.shaping import Bank, Channel, LevelAlong, design
@@ -153,7 +155,31 @@ def test_a_survey_of_10_cm_decides_no_level_finer_than_28():
     assert coarse.flags == any_level.flags == ()
     assert fine.flags == (LEVEL_ON_SITE,)
     assert judged([fine], 0.10) == [fine]
+
+
+def test_an_element_beyond_the_survey_is_flagged_once_on_the_stake_that_bears_least():
+    many = [
+        stake(tolerance_m=0.03 - 0.01 * (k == 50), element_id="ab"[k // 100]) for k in range(187)
+    ]
+    flagged = [k for k, one in enumerate(judged(many, 0.10)) if one.flags]
+    assert flagged == [50, 100]
+
+
+def test_the_word_on_a_flagged_stake():
     assert "level on site before digging" in FLAGS[LEVEL_ON_SITE].meaning
+
+
+def test_an_error_that_costs_5_pct_of_storage_is_the_prism_s_own():
+    """A swale 0.30 m deep, bottom 0.6 m, sides 2 to 1: b y + z y² for a metre of it."""
+    held = 0.6 * 0.3 + 2 * 0.3**2
+    floor = storage_tolerance(held, 5.0, 0.6, spread_m=2.0)
+    raised = held - (0.6 * floor.error_m + 2 * floor.error_m**2)
+    assert raised == pytest.approx(0.95 * held)
+    assert floor.error_m < 0.03  # and not the 0.30 m that would destroy it
+    assert floor.because == "it would hold 5 % less"
+    sill = storage_tolerance(held, 5.0, 0.6 + 4 * 0.3)
+    assert sill.error_m == pytest.approx(0.05 * held / 1.8)
+    assert storage_tolerance(math.nan, 5.0, 1.0) == ANY_ERROR
 
 
 def test_a_sill_bears_the_least_of_its_margins():

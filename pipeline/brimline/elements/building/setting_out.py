@@ -12,16 +12,19 @@ import shapely
 from brimline.elements.building.pads import grid_inside
 from brimline.lines.staking import (
     ANY_ERROR,
+    BuildLimits,
     Reason,
     Stations,
     crest_tolerance,
     fall_tolerance,
     floor_tolerance,
+    least_of,
     offset_stakes,
     sill_tolerance,
     stakes_on,
     stations_along,
     stations_around,
+    storage_tolerance,
 )
 from brimline.terrain.shaping import Bank, Bowl, Channel
 
@@ -33,6 +36,7 @@ if TYPE_CHECKING:
     from brimline.lines.staking import Stake, Tolerance
     from brimline.terrain.shaping import Design, LevelsAt, Placed
 
+_USUAL: Final = BuildLimits()
 _SAME_M: Final = 0.001
 _STEP_M: Final = 0.1  # along a sill, to find the crest that it opens
 
@@ -46,6 +50,7 @@ class Margins:
     peak_level_m : highest water in any storm.
     feeder_levels_m : spill levels of the elements that spill to it.
     receiver_level_m : spill level of what it spills to; minus infinity where that is not known.
+    storage_m3 : to its spill level; NaN where its levels cost none [m³].
     """
 
     spill_level_m: float
@@ -54,6 +59,7 @@ class Margins:
     peak_level_m: float
     feeder_levels_m: tuple[float, ...] = ()
     receiver_level_m: float = -math.inf
+    storage_m3: float = math.nan
 
 
 _NO_WATER: Final = Margins(math.inf, -math.inf, math.inf, -math.inf)
@@ -80,6 +86,7 @@ def set_out(
     ground: LevelsAt,
     margins: Margins | None,
     spacing: Spacing,
+    limits: BuildLimits = _USUAL,
 ) -> list[Stake]:
     """Put stakes on an element: floor, crest and edge lines, and both ends of every sill.
 
@@ -89,6 +96,8 @@ def set_out(
     ----------
     label : number of the element in the design.
     margins : None for a pad, which holds no water.
+    limits : how far built levels may be off; a stake's tolerance is the least of its limit, of the
+        error that costs as much storage as may be short, and of what keeps water on its way.
 
     Raises
     ------
@@ -97,7 +106,7 @@ def set_out(
     """
     if not 1 <= label <= len(ready.elements):
         raise ValueError(f"the design has no element number {label}")
-    crew = _Crew(ready, ready.elements[label - 1], ground, margins or _NO_WATER, spacing)
+    crew = _Crew(ready, ready.elements[label - 1], ground, margins or _NO_WATER, spacing, limits)
     mine = [one for one in ready.placed if one.label == label]
     first = mine[0].shape
     if isinstance(first, Channel):
@@ -108,10 +117,22 @@ def set_out(
         found = crew.plane(first.core, mine[0].reach_m)
     ways = [s for one in mine if isinstance(s := one.shape, Channel) and s.through]
     sills = [way for way in ways if way.is_level]  # a drain's outfall falls
+    water_m2 = _water_m2(first, (margins or _NO_WATER).spill_level_m)
     for number, sill in enumerate(sills, start=1):
         others = [float(other.floor.level_m[0]) for other in sills if other is not sill]
-        found += crew.sill(sill, number, others)
+        found += crew.sill(sill, number, others, water_m2)
     return found
+
+
+def _water_m2(shape: object, spill_level_m: float) -> float:
+    """Water surface of an element at its spill level; 0 where it has none [m²]."""
+    if isinstance(shape, Bowl):
+        return float(shape.outline.area)
+    if isinstance(shape, Channel) and shape.is_level:
+        depth_m = max(spill_level_m - float(shape.floor.level_m[0]), 0.0)
+        width_m = shape.bottom_m + (shape.left + shape.right) * depth_m
+        return float(shape.line.length) * width_m
+    return 0.0
 
 
 def _heaped(crest: Sequence[Stake], level_m: NDArray[np.float64]) -> list[Stake]:
@@ -141,6 +162,7 @@ class _Crew:
     ground: LevelsAt
     margins: Margins
     spacing: Spacing
+    limits: BuildLimits
 
     def line(self, channel: Channel, mine: Sequence[Placed]) -> list[Stake]:
         """Floor and crest along a ditch or drain, and offset stakes for its floor."""
@@ -191,7 +213,9 @@ class _Crew:
             found += self._untouched(offset_stakes(edge, around, out_m, self.ground))
         return found
 
-    def sill(self, sill: Channel, number: int, others: Sequence[float]) -> list[Stake]:
+    def sill(
+        self, sill: Channel, number: int, others: Sequence[float], water_m2: float
+    ) -> list[Stake]:
         """Both ends of a sill, where it opens the crest."""
         along = np.arange(0, sill.line.length + _STEP_M / 2, _STEP_M)
         middle = shapely.get_coordinates(shapely.line_interpolate_point(sill.line, along))
@@ -216,6 +240,8 @@ class _Crew:
             feeder_levels_m=m.feeder_levels_m, receiver_level_m=m.receiver_level_m,
             other_sills_m=others,
         )  # fmt: skip
+        short = storage_tolerance(m.storage_m3, self.limits.storage_pct, water_m2)
+        tolerance = least_of([tolerance, short])
         role = "sill" if number == 1 else f"sill{number}"
         return self._stakes(role, stations, tolerance)
 
@@ -228,7 +254,12 @@ class _Crew:
     def _floor(self, channel: Channel) -> Tolerance:
         levels = channel.floor.level_m
         if len(levels) == 1:
-            return floor_tolerance(self.margins.spill_level_m, self.margins.floor_level_m)
+            m, length_m = self.margins, float(channel.line.length)
+            short = storage_tolerance(
+                m.storage_m3, self.limits.storage_pct, length_m * channel.bottom_m,
+                spread_m=length_m * (channel.left + channel.right) / 2,
+            )  # fmt: skip
+            return least_of([floor_tolerance(m.spill_level_m, m.floor_level_m), short])
         fall = abs(levels[0] - levels[-1]) / channel.line.length
         return fall_tolerance(fall * min(self.spacing.interval_m, channel.line.length))
 
@@ -238,7 +269,7 @@ class _Crew:
     def _stakes(self, role: str, stations: Stations, tolerance: Tolerance) -> list[Stake]:
         return stakes_on(
             self.element_id, role, stations, self.ground, self._design, built=self._built,
-            tolerance=tolerance,
+            tolerance=tolerance, limit_m=self.limits.of(role),
         )  # fmt: skip
 
     def _design(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -12,16 +12,20 @@ from brimline.lines.staking.stakes import (
 from brimline.lines.staking.stations import Reason, Stations, stations_along, stations_around
 from brimline.lines.staking.tolerance import (
     ANY_ERROR,
+    BuildLimits,
     Tolerance,
     crest_tolerance,
     fall_tolerance,
     floor_tolerance,
+    least_of,
     sill_tolerance,
+    storage_tolerance,
 )
 
 __all__ = [
     "ANY_ERROR",
     "LEVEL_ON_SITE",
+    "BuildLimits",
     "Instrument",
     "Reading",
     "Reason",
@@ -32,11 +36,13 @@ __all__ = [
     "fall_tolerance",
     "floor_tolerance",
     "judged",
+    "least_of",
     "offset_stakes",
     "readings",
     "sill_tolerance",
     "stakes_on",
     "stations_along",
     "stations_around",
+    "storage_tolerance",
     "survey_decides_m",
 ]

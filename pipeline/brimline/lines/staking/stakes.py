@@ -34,8 +34,9 @@ class Stake:
         the stake that it stands for, whose design level it has [m].
     ground_m, design_m : levels [m]; NaN where the surface has none.
     build_m : level to build to, higher than the design by what a bank settles [m].
-    tolerance_m : error of level at which the element still works; infinite where any does [m].
-    because : what fails beyond the tolerance.
+    tolerance_m : how far it may be off: the least of what building must keep and `bears_m` [m].
+    bears_m : error of level at which the element still works; infinite where any does [m].
+    because : what fails beyond `bears_m`.
     reason : why it stands there.
     flags : codes of the flag catalogue.
     """
@@ -50,6 +51,7 @@ class Stake:
     design_m: float
     build_m: float = math.nan
     tolerance_m: float = math.inf
+    bears_m: float = math.inf
     because: str = ""
     side: Side = ""
     offset_m: float = 0.0
@@ -71,6 +73,7 @@ def stakes_on(
     *,
     built: LevelsAt | None = None,
     tolerance: Tolerance = ANY_ERROR,
+    limit_m: float = math.inf,
 ) -> list[Stake]:
     """Put a stake at every station.
 
@@ -79,6 +82,7 @@ def stakes_on(
     ground, design : levels of the survey and of what is designed.
     built : levels to build to; those of the design where left out.
     tolerance : error of level at which the element still works, and what fails beyond it.
+    limit_m : how far a level may be off as built, whatever the element bears [m].
     """
     x, y = stations.x, stations.y
     below, wanted = ground(x, y), design(x, y)
@@ -95,6 +99,7 @@ def stakes_on(
             float(below[place]),
             float(wanted[place]),
             float(done[place]),
+            min(tolerance.error_m, limit_m),
             tolerance.error_m,
             tolerance.because,
             reason=Reason(int(stations.reason[place])),
@@ -160,16 +165,25 @@ def survey_decides_m(rmse_m: float) -> float:
 
 
 def judged(stakes: Iterable[Stake], rmse_m: float) -> list[Stake]:
-    """Flag stakes whose level the survey cannot decide: level on site before digging.
+    """Flag elements with levels that the survey cannot decide: level on site before digging.
+
+    Each is flagged once, on the stake that bears least.
 
     Parameters
     ----------
     rmse_m : vertical error of the survey [m].
     """
+    every = list(stakes)
+    tightest: dict[str, Stake] = {}
+    for stake in every:
+        kept = tightest.setdefault(stake.element_id, stake)
+        if stake.tolerance_m < kept.tolerance_m:
+            tightest[stake.element_id] = stake
     least_m = survey_decides_m(rmse_m)
+    marked = {id(stake) for stake in tightest.values() if stake.tolerance_m < least_m}
     return [
         replace(stake, flags=(*stake.flags, LEVEL_ON_SITE))
-        if stake.tolerance_m < least_m and LEVEL_ON_SITE not in stake.flags
+        if id(stake) in marked and LEVEL_ON_SITE not in stake.flags
         else stake
-        for stake in stakes
+        for stake in every
     ]

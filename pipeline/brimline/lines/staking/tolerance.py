@@ -1,4 +1,4 @@
-"""How level must it be: the error of a built level at which the element still works.
+"""How level must it be: what building must keep, and the error at which the element still works.
 
 Each answer is the least of several margins, and says which one it is. They follow from the levels
 of the cascade: water must leave where it is meant to, and reach what it is meant to reach.
@@ -7,6 +7,7 @@ of the cascade: water must leave where it is meant to, and reach what it is mean
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 if TYPE_CHECKING:
@@ -24,6 +25,27 @@ class Tolerance(NamedTuple):
 
     error_m: float
     because: str
+
+
+@dataclass(frozen=True, slots=True)
+class BuildLimits:
+    """How far a built level may be off, by what is built [m]; common practice, no source.
+
+    Parameters
+    ----------
+    storage_pct : by how much storage may fall short of the design [%].
+    """
+
+    sill_m: float = 0.02
+    floor_m: float = 0.03
+    crest_m: float = 0.05
+    edge_m: float = 0.10
+    storage_pct: float = 5.0
+
+    def of(self, role: str) -> float:
+        """Return the limit of a stake's role: sill, sill2, floor, crest, edge [m]."""
+        known = {"floor": self.floor_m, "crest": self.crest_m, "edge": self.edge_m}
+        return self.sill_m if role.startswith("sill") else known.get(role, self.floor_m)
 
 
 ANY_ERROR: Final = Tolerance(math.inf, "")  # a level that nothing hangs on
@@ -67,17 +89,17 @@ def sill_tolerance(
         Tolerance(abs(other_m - spill_level_m) / 2, "water would take the other sill first")
         for other_m in other_sills_m
     ]
-    return _least(margins)
+    return least_of(margins)
 
 
 def crest_tolerance(crest_level_m: float, peak_level_m: float) -> Tolerance:
     """Error of a mound's settled crest: a place lower than the peak is where it breaks."""
-    return _least([Tolerance(crest_level_m - peak_level_m, "water would run over the low place")])
+    return least_of([Tolerance(crest_level_m - peak_level_m, "water would run over the low place")])
 
 
 def floor_tolerance(spill_level_m: float, floor_level_m: float) -> Tolerance:
     """Error of a level floor: a high place above the sill parts the water in two."""
-    return _least(
+    return least_of(
         [Tolerance(spill_level_m - floor_level_m, "a high place would hold water back behind it")]
     )
 
@@ -89,10 +111,30 @@ def fall_tolerance(fall_between_m: float) -> Tolerance:
     ----------
     fall_between_m : fall from one stake to the next [m].
     """
-    return _least([Tolerance(fall_between_m / 2, "water would stand between two stakes")])
+    return least_of([Tolerance(fall_between_m / 2, "water would stand between two stakes")])
 
 
-def _least(margins: Sequence[Tolerance]) -> Tolerance:
+def storage_tolerance(
+    storage_m3: float, storage_pct: float, area_m2: float, *, spread_m: float = 0.0
+) -> Tolerance:
+    """Error of a sill or a whole floor that costs no more than a share of the storage.
+
+    A sill too low loses the water surface times the error; a floor too high its own area times the
+    error, and what lies over its rising sides: the root of a e + s e² = share x storage.
+
+    Parameters
+    ----------
+    area_m2 : water surface for a sill, floor for a floor [m²].
+    spread_m : by how much the area grows with each metre over the floor, halved [m].
+    """
+    if not storage_m3 > 0 or not math.isfinite(storage_m3) or not area_m2 + spread_m > 0:
+        return ANY_ERROR
+    lost_m3 = storage_pct / 100 * storage_m3
+    root = math.sqrt(area_m2**2 + 4 * spread_m * lost_m3)
+    return Tolerance(2 * lost_m3 / (area_m2 + root), f"it would hold {storage_pct:g} % less")
+
+
+def least_of(margins: Sequence[Tolerance]) -> Tolerance:
     """Return the smallest margin; no margin is an error of 0."""
     error_m, because = min(margins, key=lambda margin: margin.error_m)
     return Tolerance(max(error_m, 0.0), because)
