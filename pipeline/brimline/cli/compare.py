@@ -11,6 +11,11 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 _MOST_FINDINGS = 12
+_EFFECTS = {
+    "worse": "What no longer holds, the gravest first",
+    "different": "What is different",
+    "better": "What is better",
+}
 
 
 def run(
@@ -59,15 +64,16 @@ def _summary(plain: dict[str, Any]) -> str:
                 f"  {title}: {earth.text(volume['volume_m3'])} ± {earth.text(volume['error_m3'])} "
                 f"on {area.text(volume['area_m2'])}"
             )
-    findings = plain["findings"]
-    if not findings:
+    if not any(one["effect"] == "worse" for one in plain["findings"]):
         lines.append("\nNothing that was found puts the old design in question.")
-        return "\n".join(lines)
-    lines.append("\nWhat no longer holds, the gravest first:")
-    for finding in findings[:_MOST_FINDINGS]:
-        where = " ".join(part for part in (finding["layer"], finding["id"]) if part)
-        lines.append(f"  {where + ': ' if where else ''}{finding['text']}")
-    if len(findings) > _MOST_FINDINGS:
-        more = len(findings) - _MOST_FINDINGS
-        lines.append(f"  and {more} more, in compare.html and change_findings")
+    for effect, title in _EFFECTS.items():
+        told = [one for one in plain["findings"] if one["effect"] == effect]
+        if told:
+            lines.append(f"\n{title}:")
+        for finding in told[:_MOST_FINDINGS]:
+            where = " ".join(part for part in (finding["layer"], finding["id"]) if part)
+            lines.append(f"  {where + ': ' if where else ''}{finding['text']}")
+        if len(told) > _MOST_FINDINGS:
+            more = len(told) - _MOST_FINDINGS
+            lines.append(f"  and {more} more, in compare.html and change_findings")
     return "\n".join(lines)

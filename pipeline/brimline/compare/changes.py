@@ -1,13 +1,12 @@
-"""What became of each intake, line and element between two runs, as rows."""
+"""What became of the ground and of each intake, line and element between two runs."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-import pandas as pd
 
 from brimline.grid.shapes import cells_inside, outlines
 from brimline.lines.moved import moved, points_along
@@ -17,39 +16,32 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     import shapely
-    from geopandas import GeoDataFrame
 
+    from brimline.compare.runs import RunElement, RunIntake, RunLine, SiteRun
     from brimline.grid import Elevation, Grid
-    from brimline.io.runs import RunFolder
     from brimline.terrain.change import Change
 
-# layers of lines that are compared, with their id and level; lines that fall have no one level
-LINES: Final = {
-    "swale_lines": ("swale_id", "level_m"),
-    "drain_lines": ("drain_id", "from_level_m"),
-    "keylines": ("keyline_id", "level_m"),
-    "cultivation_lines": ("line_id", ""),
-}
+# layers of lines that are compared
+LINES: Final = ("swale_lines", "drain_lines", "keylines", "cultivation_lines")
 _SAME_AREA_PCT: Final = 1.0
 _SAME_STORAGE_PCT: Final = 1.0
 _SAME_LEVEL_M: Final = 0.01
 
 
-@dataclass(frozen=True, slots=True)
-class Pair:
+@dataclass(frozen=True, slots=True, eq=False)
+class RunPair:
     """Two runs on the old one's grid, and what changed on the ground between them."""
 
-    then: RunFolder
-    now: RunFolder
+    then: SiteRun
+    now: SiteRun
     grid: Grid
-    then_m: Elevation
     change: Change
     correlation_m: float
 
     @property
     def now_m(self) -> Elevation:
         """New ground, what lies on everything alike taken off."""
-        return self.then_m + self.change.change_m
+        return self.then.elevation_m + self.change.change_m
 
     def under(self, line: shapely.LineString) -> np.ndarray[Any, Any]:
         """Sure change at even steps along a line; 0 where there is none [m]."""
@@ -63,8 +55,79 @@ class Pair:
         return found
 
 
-def area_rows(pair: Pair) -> Iterator[tuple[dict[str, Any], Any]]:
-    """One row for each patch of changed ground, with its outline."""
+@dataclass(frozen=True, slots=True)
+class AreaChange:
+    """A patch of changed ground: its fields are the columns of `change_areas`."""
+
+    area_id: int
+    kind: str
+    area_m2: float
+    volume_m3: float
+    volume_error_m3: float
+    mean_m: float
+    greatest_m: float
+    shape: shapely.Geometry
+
+
+@dataclass(frozen=True, slots=True)
+class IntakeChange:
+    """What became of an intake: its fields are the columns of `intake_changes`."""
+
+    name: str
+    intake_id: int
+    status: str
+    area_then_m2: float | None
+    area_now_m2: float | None
+    change_m2: float | None
+    change_pct: float | None
+    moved_m: float | None
+    explained: str
+    shape: shapely.Geometry
+
+
+@dataclass(frozen=True, slots=True)
+class LineChange:
+    """What became of a line: its fields are the columns of `line_changes`."""
+
+    layer: str
+    line_id: str
+    now_id: str
+    status: str
+    level_then_m: float | None
+    level_now_m: float | None
+    mean_m: float
+    most_m: float
+    near_pct: float
+    changed_m: float
+    least_change_m: float
+    greatest_change_m: float
+    shape: shapely.Geometry
+
+
+@dataclass(frozen=True, slots=True)
+class ElementChange:
+    """What became of an element: its fields are the columns of `element_changes`."""
+
+    element_id: str
+    kind: str
+    status: str
+    storage_then_m3: float | None
+    storage_now_m3: float | None
+    spill_level_then_m: float | None
+    spill_level_now_m: float | None
+    spills_to_then: str
+    spills_to_now: str
+    ground_then_m3: float | None
+    ground_now_m3: float | None
+    ground_error_m3: float | None
+    changed_m2: float
+    new_flags: tuple[str, ...]
+    gone_flags: tuple[str, ...]
+    shape: shapely.Geometry
+
+
+def area_changes(pair: RunPair) -> Iterator[AreaChange]:
+    """Tell each patch of changed ground, with its outline."""
     change = pair.change
     shapes = outlines(change.patches, pair.grid)
     inside = change.patches > 0
@@ -73,138 +136,107 @@ def area_rows(pair: Pair) -> Iterator[tuple[dict[str, Any], Any]]:
     starts = np.searchsorted(labels[order], np.arange(1, len(change.by_patch) + 2))
     for number, volume in enumerate(change.by_patch, start=1):
         part = values[order][starts[number - 1] : starts[number]]
-        yield (
-            {
-                "area_id": number,
-                "kind": "cut" if part[0] < 0 else "fill",
-                "area_m2": volume.area_m2,
-                "volume_m3": volume.volume_m3,
-                "volume_error_m3": volume.error_m3,
-                "mean_m": float(part.mean()),
-                "greatest_m": float(part[np.abs(part).argmax()]),
-            },
+        yield AreaChange(
+            number, "cut" if part[0] < 0 else "fill", volume.area_m2, volume.volume_m3,
+            volume.error_m3, float(part.mean()), float(part[np.abs(part).argmax()]),
             shapes[number],
-        )
+        )  # fmt: skip
 
 
-def intake_rows(pair: Pair) -> Iterator[tuple[dict[str, Any], Any]]:
-    """One row for each intake of either run, matched by name, or by number without one."""
-    then, now = (_by_key(run.layer("intakes"), "intake_id") for run in (pair.then, pair.now))
+def intake_changes(pair: RunPair) -> Iterator[IntakeChange]:
+    """Tell each intake of either run, matched by name, or by number without one."""
+    then, now = _by_key(pair.then.intakes), _by_key(pair.now.intakes)
     for key in [*then, *(key for key in now if key not in then)]:
         old, new = then.get(key), now.get(key)
-        one: Any = old if old is not None else new
-        row = {
-            "name": one["name"] if isinstance(one["name"], str) else None,
-            "intake_id": int(one["intake_id"]),
-            "status": "gone" if new is None else "new" if old is None else "kept",
-            "area_then_m2": None if old is None else float(old["area_m2"]),
-            "area_now_m2": None if new is None else float(new["area_m2"]),
-            "change_m2": None,
-            "change_pct": None,
-            "moved_m": None,
-            "explained": None,
-        }
-        if old is not None and new is not None:
-            more = float(new["area_m2"] - old["area_m2"])
-            share = 100.0 * more / float(old["area_m2"]) if old["area_m2"] > 0 else math.nan
-            same = abs(more) <= max(_SAME_AREA_PCT / 100 * old["area_m2"], pair.grid.cell_area_m2)
-            row |= {
-                "status": "kept" if same else "changed",
-                "change_m2": more,
-                "change_pct": share,
-                "moved_m": float(old.geometry.distance(new.geometry)),
-                "explained": _explained(old, new),
-            }
-        yield row, one.geometry
+        one = old or now[key]
+        row = IntakeChange(
+            one.name, one.intake_id, "gone" if new is None else "new",
+            old.area_m2 if old else None, new.area_m2 if new else None, None, None, None, "",
+            one.shape,
+        )  # fmt: skip
+        if old and new:
+            more = new.area_m2 - old.area_m2
+            same = abs(more) <= max(_SAME_AREA_PCT / 100 * old.area_m2, pair.grid.cell_area_m2)
+            row = replace(
+                row,
+                status="kept" if same else "changed",
+                change_m2=more,
+                change_pct=100.0 * more / old.area_m2 if old.area_m2 > 0 else math.nan,
+                moved_m=float(old.shape.distance(new.shape)),
+                explained=_explained(old, new),
+            )
+        yield row
 
 
-def line_rows(pair: Pair) -> Iterator[tuple[dict[str, Any], Any]]:
-    """One row for each line of either run, matched by where it runs."""
-    for name, (id_column, level_column) in LINES.items():
-        then, now = pair.then.layer(name), pair.now.layer(name)
-        if then is None or now is None:
-            continue
+def line_changes(pair: RunPair) -> Iterator[LineChange]:
+    """Tell each line of either run, matched by where it runs."""
+    for layer in sorted(pair.then.line_layers & pair.now.line_layers, key=LINES.index):
+        then, now = (
+            [one for one in run.lines if one.layer == layer] for run in (pair.then, pair.now)
+        )
         for one in moved(
-            list(then.geometry), list(now.geometry),
+            [line.shape for line in then], [line.shape for line in now],
             tolerance_m=max(1.0, pair.grid.cell_m), reach_m=max(10.0, 4 * pair.grid.cell_m),
         ):  # fmt: skip
-            old = None if one.then is None else then.iloc[one.then]
-            new = None if one.now is None else now.iloc[one.now]
-            row: Any = old if old is not None else new
-            under = pair.under(row.geometry)
-            step = row.geometry.length / max(len(under) - 1, 1)
-            yield (
-                {
-                    "layer": name,
-                    "line_id": str(row[id_column]),
-                    "now_id": None if new is None or old is None else str(new[id_column]),
-                    "status": one.status,
-                    "level_then_m": _level(old, level_column),
-                    "level_now_m": _level(new, level_column),
-                    "mean_m": one.mean_m,
-                    "most_m": one.most_m,
-                    "near_pct": one.near_pct,
-                    "changed_m": min(float((under != 0).sum()) * step, row.geometry.length),
-                    "least_change_m": float(under.min()),
-                    "greatest_change_m": float(under.max()),
-                },
-                row.geometry,
-            )
+            old: RunLine | None = None if one.then is None else then[one.then]
+            new: RunLine | None = None if one.now is None else now[one.now]
+            row = old or new
+            if row is None:
+                continue
+            under = pair.under(row.shape)
+            step = row.shape.length / max(len(under) - 1, 1)
+            yield LineChange(
+                layer, row.line_id, new.line_id if old and new else "", one.status,
+                old.level_m if old else None, new.level_m if new else None,
+                one.mean_m, one.most_m, one.near_pct,
+                min(float((under != 0).sum()) * step, row.shape.length),
+                float(under.min()), float(under.max()), row.shape,
+            )  # fmt: skip
 
 
-def element_rows(pair: Pair) -> Iterator[tuple[dict[str, Any], Any]]:
-    """One row for each element of either run, matched by its id."""
-    then, now = (_by_id(run.layer("elements"), "element_id") for run in (pair.then, pair.now))
-    ground_then, ground_now = pair.then_m, pair.now_m
+def element_changes(pair: RunPair) -> Iterator[ElementChange]:
+    """Tell each element of either run, matched by its id."""
+    then, now = ({one.element_id: one for one in run.elements} for run in (pair.then, pair.now))
+    ground_then, ground_now = pair.then.elevation_m, pair.now_m
     for key in [*then, *(key for key in now if key not in then)]:
         old, new = then.get(key), now.get(key)
-        one: Any = old if old is not None else new
-        cells = cells_inside([_footprint(one)], pair.grid)
-        row: dict[str, Any] = {
-            "element_id": key,
-            "kind": one["kind"],
-            "status": "gone" if new is None else "new" if old is None else "kept",
-            "changed_m2": float((cells & (pair.change.patches > 0)).sum()) * pair.grid.cell_area_m2,
-            "ground_then_m3": None,
-            "ground_now_m3": None,
-            "ground_error_m3": None,
-        }
-        for when, run in (("then", old), ("now", new)):
-            row[f"storage_{when}_m3"] = None if run is None else float(run["storage_m3"])
-            row[f"spill_level_{when}_m"] = None if run is None else float(run["spill_level_m"])
-            row[f"spills_to_{when}"] = None if run is None else _text(run["spills_to"])
-        if old is not None:
-            level = float(old["spill_level_m"])
-            row["ground_then_m3"] = _room(ground_then, cells, level, pair.grid)
-            row["ground_now_m3"] = _room(ground_now, cells, level, pair.grid)
-            row["ground_error_m3"] = _room_error(pair, int(cells.sum()))
-        flags_then = _flags(old)
-        flags_now = _flags(new)
-        row["new_flags"] = ";".join(flag for flag in flags_now if flag not in flags_then) or None
-        if row["status"] == "kept" and not _same_design(row):
-            row["status"] = "changed"
-        yield row, one.geometry
+        one = old or now[key]
+        cells = cells_inside([one.outline], pair.grid)
+        level = old.spill_level_m if old else math.nan
+        flags_then, flags_now = (run.flags if run else () for run in (old, new))
+        row = ElementChange(
+            key, one.kind, "gone" if new is None else "new" if old is None else "kept",
+            old.storage_m3 if old else None, new.storage_m3 if new else None,
+            old.spill_level_m if old else None, new.spill_level_m if new else None,
+            old.spills_to if old else "", new.spills_to if new else "",
+            _room(ground_then, cells, level, pair.grid) if old else None,
+            _room(ground_now, cells, level, pair.grid) if old else None,
+            _room_error(pair, int(cells.sum())) if old else None,
+            float((cells & (pair.change.patches > 0)).sum()) * pair.grid.cell_area_m2,
+            tuple(flag for flag in flags_now if flag not in flags_then),
+            tuple(flag for flag in flags_then if flag not in flags_now) if new else (),
+            one.shape,
+        )  # fmt: skip
+        if old and new and not _same_design(old, new):
+            row = replace(row, status="changed")
+        yield row
 
 
-def _level(row: Any, column: str) -> float | None:  # noqa: ANN401 - a row of a layer, or none
-    return float(row[column]) if row is not None and column else None
+def _explained(old: RunIntake, new: RunIntake) -> str:
+    low, high = (old.area_low_m2, new.area_low_m2), (old.area_high_m2, new.area_high_m2)
+    if None in low or None in high:
+        return ""
+    lows, highs = [float(one or 0) for one in low], [float(one or 0) for one in high]
+    return "yes" if max(lows) <= min(highs) else "no"
 
 
-def _explained(old: Any, new: Any) -> str | None:  # noqa: ANN401 - rows of a layer
-    columns = ("area_low_m2", "area_high_m2")
-    if any(name not in row or pd.isna(row[name]) for name in columns for row in (old, new)):
-        return None
-    overlap = old[columns[0]] <= new[columns[1]] and new[columns[0]] <= old[columns[1]]
-    return "yes" if overlap else "no"
-
-
-def _same_design(row: dict[str, Any]) -> bool:
-    then, now = row["storage_then_m3"], row["storage_now_m3"]
+def _same_design(old: RunElement, new: RunElement) -> bool:
+    more = abs(new.storage_m3 - old.storage_m3)
     return (
-        abs(now - then) <= _SAME_STORAGE_PCT / 100 * max(then, 1.0)
-        and abs(row["spill_level_now_m"] - row["spill_level_then_m"]) <= _SAME_LEVEL_M
-        and row["spills_to_then"] == row["spills_to_now"]
-        and row["new_flags"] is None
+        more <= _SAME_STORAGE_PCT / 100 * max(old.storage_m3, 1.0)
+        and abs(new.spill_level_m - old.spill_level_m) <= _SAME_LEVEL_M
+        and old.spills_to == new.spills_to
+        and set(old.flags) == set(new.flags)
     )
 
 
@@ -213,7 +245,7 @@ def _room(ground: Elevation, cells: Any, level_m: float, grid: Grid) -> float:  
     return float(np.nansum(np.clip(depth, 0.0, None))) * grid.cell_area_m2
 
 
-def _room_error(pair: Pair, cells: int) -> float:
+def _room_error(pair: RunPair, cells: int) -> float:
     """Uncertainty of a difference of volumes over an outline: random and systematic parts."""
     area = cells * pair.grid.cell_area_m2
     ratio = mean_error_ratio(area, pair.correlation_m, pair.grid.cell_m)
@@ -221,33 +253,8 @@ def _room_error(pair: Pair, cells: int) -> float:
     return area * t * math.hypot(pair.change.sigma_m * ratio, pair.change.shift.error_m)
 
 
-def _footprint(row: Any) -> Any:  # noqa: ANN401 - a row of a layer, a shape
-    """Return the outline of an element; a line is as wide as its footprint says."""
-    shape = row.geometry
-    if shape.geom_type in {"Polygon", "MultiPolygon"}:
-        return shape
-    length = shape.length
-    width = float(row["footprint_m2"]) / length if length > 0 else 1.0
-    return shape.buffer(max(width, 0.1) / 2, cap_style="flat" if length > 0 else "round")
-
-
-def _by_key(frame: GeoDataFrame | None, id_column: str) -> dict[Any, Any]:
+def _by_key(rows: tuple[RunIntake, ...]) -> dict[str | int, RunIntake]:
     """Rows by name where every row has one of its own, otherwise by number."""
-    if frame is None:
-        return {}
-    names = frame["name"]
-    named = names.notna().all() and names.is_unique
-    return {row["name"] if named else row[id_column]: row for _, row in frame.iterrows()}
-
-
-def _by_id(frame: GeoDataFrame | None, id_column: str) -> dict[Any, Any]:
-    return {} if frame is None else {row[id_column]: row for _, row in frame.iterrows()}
-
-
-def _text(value: object) -> str | None:
-    return value if isinstance(value, str) and value else None
-
-
-def _flags(row: Any) -> tuple[str, ...]:  # noqa: ANN401 - a row of a layer, or none
-    text = None if row is None else _text(row["flag"])
-    return tuple(text.split(";")) if text else ()
+    names = [row.name for row in rows]
+    named = all(names) and len(set(names)) == len(names)
+    return {row.name if named else row.intake_id: row for row in rows}

@@ -30,10 +30,13 @@ _STATUS: Final = Column(
 ITEMS: Final = (
     Table(
         "change_findings",
-        "What no longer holds",
-        "Parts of the old design that a change puts in question, the gravest first.",
+        "What changed for the design",
+        "What is worse and puts the old design in question, the gravest first; then what is"
+        " different, then what is better.",
         (
             Column("rank", "int", "1 is looked at first.", minimum=1),
+            Column("effect", "text", "What it means for the old design.",
+                   values=("worse", "different", "better")),
             Column("layer", "text", "Layer that it concerns; empty is the whole survey.",
                    required=False),
             Column("id", "text", "Row that it concerns.", required=False),
@@ -119,6 +122,7 @@ ITEMS: Final = (
             Column("spills_to_now", "text", "Where it spills.", required=False),
             Column("changed_m2", "float", "Changed ground within its outline.", "m²", 0),
             Column("new_flags", "text", "Flags that it did not carry.", required=False),
+            Column("gone_flags", "text", "Flags that it no longer carries.", required=False),
         ),
     ),
     Raster(

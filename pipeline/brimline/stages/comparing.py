@@ -1,9 +1,10 @@
-"""Two runs of a site held against each other, and what that is written as."""
+"""Two runs of a site read, held against each other, and what that is written as."""
 
 from __future__ import annotations
 
 import json
 import shutil
+from collections import Counter
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -12,30 +13,40 @@ import pandas as pd
 from pyproj import CRS
 
 import brimline
+from brimline.compare import (
+    LINES,
+    RunElement,
+    RunIntake,
+    RunLine,
+    SiteRun,
+    compare_runs,
+    told_shift,
+)
 from brimline.drainage.certainty import SURVEY_CLASSES
 from brimline.engine.journal import now_text
 from brimline.errors import InputError, StoreError
+from brimline.grid.shapes import cells_inside
 from brimline.io import atomic
 from brimline.io.about import About
 from brimline.io.crs import same
-from brimline.io.frames import conformed, empty
 from brimline.io.geopackage import write_geopackage
 from brimline.io.rasters import write_raster
+from brimline.io.vectors import read_layer
 from brimline.layers import layer, raster, table
+from brimline.layers.flags import joined
 from brimline.lines.sample import on_grid
 from brimline.report.change_page import change_html
-from brimline.stages import _compare_rows as rows
-from brimline.stages._compare_findings import findings, told_shift
-from brimline.stages._compare_rows import Pair
-from brimline.stages._compare_stable import stable_ground
-from brimline.stages._frames import frame_of
-from brimline.terrain.change import difference
+from brimline.stages._frames import frame_of, table_of
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Iterable, Sequence
     from pathlib import Path
 
-    from brimline.grid import Elevation, Grid
+    import shapely
+    from geopandas import GeoDataFrame
+
+    from brimline.compare import RunsCompared
+    from brimline.grid import BoolGrid, Elevation, Grid
     from brimline.io.rasters import OnGrid
     from brimline.io.runs import RunFolder
 
@@ -43,15 +54,17 @@ GEOPACKAGE: Final = "change.gpkg"
 MANIFEST: Final = "compare.json"
 PAGE: Final = "compare.html"
 
-_MAKERS: Final[dict[str, Callable[[Pair], Iterator[tuple[dict[str, Any], Any]]]]] = {
-    "change_areas": rows.area_rows,
-    "intake_changes": rows.intake_rows,
-    "line_changes": rows.line_rows,
-    "element_changes": rows.element_rows,
+_LAYERS: Final = ("change_areas", "intake_changes", "line_changes", "element_changes")
+# id and level of the lines that are compared; lines that fall have no one level
+_COLUMNS: Final = {
+    "swale_lines": ("swale_id", "level_m"),
+    "drain_lines": ("drain_id", "from_level_m"),
+    "keylines": ("keyline_id", "level_m"),
+    "cultivation_lines": ("line_id", ""),
 }
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Comparison:
     """What was found.
 
@@ -61,7 +74,8 @@ class Comparison:
     plain : figures as plain values, what ``compare.json`` holds.
     """
 
-    pair: Pair
+    found: RunsCompared
+    name: str
     frames: dict[str, Any]
     plain: dict[str, Any]
 
@@ -92,44 +106,45 @@ def compare(
         ground cannot be read or covers nothing of what is compared.
     """
     old, new = then.raster("elevation"), now.raster("elevation")
-    new_m = _on_grid(new, old.grid, now)
-    if not (np.isfinite(old.array) & np.isfinite(new_m)).any():
+    grid, new_m = old.grid, _on_grid(new, old.grid, now)
+    both = np.isfinite(old.array) & np.isfinite(new_m)
+    if not both.any():
         raise InputError.of(
             "shares no ground with the old run",
             mend="compare two runs of one site",
             source=str(now.folder),
         )
-    correlation = max(_correlation_m(then), _correlation_m(now))
-    both = np.isfinite(old.array) & np.isfinite(new_m)
-    mask, mask_from = stable_ground((then, now), old.grid, both, stable)
-    change = difference(
-        old.array, new_m, old.grid.cell_m,
-        error_then_m=_error_m(then), error_now_m=_error_m(now), correlation_m=correlation,
-        confidence=confidence, take_off_shift=take_off_shift, stable=mask,
+    found = compare_runs(
+        _site_run(then, old.array), _site_run(now, new_m), grid,
+        confidence=confidence, take_off_shift=take_off_shift,
+        stable=None if stable is None else _stable(stable, grid, both),
     )  # fmt: skip
-    pair = Pair(then, now, old.grid, old.array, change, correlation)
-    made = {name: list(make(pair)) for name, make in _MAKERS.items()}
+    records: dict[str, Sequence[Any]] = {
+        "change_areas": found.areas,
+        "intake_changes": found.intakes,
+        "line_changes": found.lines,
+        "element_changes": found.elements,
+    }
     frames: dict[str, Any] = {
-        name: frame_of([row for row, _ in found], [shape for _, shape in found], name, pair.grid)
-        for name, found in made.items()
+        name: frame_of([_record(row) for row in rows], [row.shape for row in rows], name, grid)
+        for name, rows in records.items()
     }
-    plain_rows = {name: [row for row, _ in found] for name, found in made.items()}
-    found = findings(
-        pair,
-        plain_rows["intake_changes"], plain_rows["line_changes"], plain_rows["element_changes"],
-    )  # fmt: skip
-    frames["change_findings"] = _finding_table(found)
-    plain = _plain(pair, take_off_shift=take_off_shift) | {
-        "stable_m2": int(mask.sum()) * pair.grid.cell_area_m2,
-        "stable_from": mask_from,
-        "findings": [asdict(finding) for finding in found],
+    frames["change_findings"] = table_of(
+        [_record(one) | {"rank": rank} for rank, one in enumerate(found.findings, start=1)],
+        "change_findings",
+    ).drop(columns="weight", errors="ignore")
+    plain = _plain(then, now, found, take_off_shift=take_off_shift) | {
+        "findings": [asdict(finding) for finding in found.findings],
         "counts": {
-            name: dict(pd.Series([row["status"] for row in plain_rows[name]]).value_counts())
-            for name in ("intake_changes", "line_changes", "element_changes")
-            if plain_rows[name]
+            name: dict(Counter(row.status for row in rows))
+            for name, rows in (
+                ("intake_changes", found.intakes), ("line_changes", found.lines),
+                ("element_changes", found.elements),
+            )
+            if rows
         },
-    }
-    return Comparison(pair, frames, json.loads(json.dumps(plain, default=_number)))
+    }  # fmt: skip
+    return Comparison(found, then.name, frames, json.loads(json.dumps(plain, default=_number)))
 
 
 def write_comparison(found: Comparison, target: Path) -> None:
@@ -149,27 +164,28 @@ def write_comparison(found: Comparison, target: Path) -> None:
     folder = atomic.new_folder_beside(target)
     try:
         (folder / "rasters").mkdir()
-        grid = found.pair.grid
+        grid = found.found.pair.grid
         write_raster(
             folder / "rasters" / "change_m.tif",
-            found.pair.change.change_m,
+            found.found.pair.change.change_m,
             grid,
             raster("change_m"),
         )
         about = About(
-            title=f"{found.pair.then.name}: what changed",
+            title=f"{found.name}: what changed",
             description=f"Two runs compared by brimline {brimline.__version__}; SI.",
         )
         items: list[tuple[Any, Any]] = [(table("change_findings"), found.frames["change_findings"])]
-        items += [(layer(name), found.frames[name]) for name in _MAKERS]
+        items += [(layer(name), found.frames[name]) for name in _LAYERS]
         write_geopackage(folder / GEOPACKAGE, items, crs=grid.crs, about=about)
         atomic.write_text(
             folder / MANIFEST, json.dumps(found.plain, indent=2, ensure_ascii=False) + "\n"
         )
         atomic.write_text(
             folder / PAGE,
-            change_html(found.plain, found.frames, found.pair.change.change_m,
-                        found.pair.change.patches, found.pair.then_m, grid),
+            change_html(found.plain, found.frames, found.found.pair.change.change_m,
+                        found.found.pair.change.patches,
+                        found.found.pair.then.elevation_m, grid),
         )  # fmt: skip
         atomic.replace_folder(folder, target)
     except BaseException:
@@ -188,6 +204,86 @@ def _on_grid(new: OnGrid, grid: Grid, run: RunFolder) -> Elevation:
     return on_grid(new.array, new.grid, grid)
 
 
+def _stable(file: Path, grid: Grid, compared: BoolGrid) -> tuple[BoolGrid, str]:
+    shapes = read_layer(file, kinds={"polygon"}, crs=grid.crs).usable().geometry
+    found: BoolGrid = cells_inside(shapes, grid) & compared
+    if not found.any():
+        raise InputError.of(
+            "covers no ground that both runs have",
+            mend="draw polygons on ground that lies in both surveys",
+            source=str(file),
+        )
+    return found, f"the polygons of {file.name}"
+
+
+def _site_run(run: RunFolder, elevation_m: Elevation) -> SiteRun:
+    made = frozenset(LINES) & run.layers
+    direction = run.folder / "rasters" / "flow_direction.tif"
+    return SiteRun(
+        elevation_m,
+        _error_m(run),
+        _correlation_m(run),
+        tuple(
+            RunIntake(
+                int(row.intake_id), _text(row.name), float(row.area_m2),
+                _maybe(row, "area_low_m2"), _maybe(row, "area_high_m2"), row.geometry,
+            )
+            for row in _rows(run.layer("intakes"))
+        ),
+        tuple(
+            RunLine(name, str(getattr(row, _COLUMNS[name][0])), _maybe(row, _COLUMNS[name][1]),
+                    row.geometry)
+            for name in sorted(made)
+            for row in _rows(run.layer(name))
+        ),
+        made,
+        tuple(
+            RunElement(
+                row.element_id, row.kind, float(row.storage_m3), float(row.spill_level_m),
+                _text(row.spills_to), tuple(filter(None, _text(row.flag).split(";"))),
+                float(row.footprint_m2), row.geometry,
+            )
+            for row in _rows(run.layer("elements"))
+            if row.geometry is not None
+        ),
+        run.raster("flow_direction").array if direction.exists() else None,
+        tuple(_buildings(run)),
+        run.manifest.get("headline", {}).get("cost"),
+    )  # fmt: skip
+
+
+def _rows(frame: GeoDataFrame | None) -> Iterable[Any]:
+    return () if frame is None else frame.itertuples(index=False)
+
+
+def _buildings(run: RunFolder) -> Iterable[tuple[str, shapely.Geometry]]:
+    for row in _rows(run.layer("keep_out")):
+        if row.kind == "building":
+            yield _text(row.name), row.geometry
+    for row in _rows(run.layer("surfaces")):
+        if row.cover == "roof":
+            yield _text(row.name), row.geometry
+
+
+def _maybe(row: Any, column: str) -> float | None:  # noqa: ANN401 - a row of a layer
+    value = getattr(row, column, None) if column else None
+    return None if value is None or pd.isna(value) else float(value)
+
+
+def _text(value: object) -> str:
+    return value if isinstance(value, str) else ""
+
+
+def _record(row: Any) -> dict[str, Any]:  # noqa: ANN401 - one of ours
+    record = {name: getattr(row, name) for name in row.__dataclass_fields__ if name != "shape"}
+    return {
+        name: (joined(value) if isinstance(value, tuple) else value) or None
+        if isinstance(value, str | tuple)
+        else value
+        for name, value in record.items()
+    }
+
+
 def _error_m(run: RunFolder) -> float:
     stated = run.parameter("survey", "rmse_m")
     if stated is not None:
@@ -199,19 +295,10 @@ def _correlation_m(run: RunFolder) -> float:
     return float(run.parameter("survey", "correlation_m") or 0.0)
 
 
-def _finding_table(found: list[Any]) -> Any:  # noqa: ANN401 - a frame
-    declared = table("change_findings")
-    if not found:
-        return empty(declared)
-    records = [
-        {"rank": rank, "layer": one.layer, "id": one.id, "text": one.text, "mend": one.mend}
-        for rank, one in enumerate(found, start=1)
-    ]
-    return conformed(pd.DataFrame(records), declared)
-
-
-def _plain(pair: Pair, *, take_off_shift: bool) -> dict[str, Any]:
-    change = pair.change
+def _plain(
+    then: RunFolder, now: RunFolder, found: RunsCompared, *, take_off_shift: bool
+) -> dict[str, Any]:
+    pair, change = found.pair, found.pair.change
     volumes = {
         kind: asdict(volume) | {"error_m3": volume.error_m3}
         for kind, volume in (("cut", change.cut), ("fill", change.fill))
@@ -220,13 +307,13 @@ def _plain(pair: Pair, *, take_off_shift: bool) -> dict[str, Any]:
     return {
         "brimline": brimline.__version__,
         "finished": now_text(),
-        "site": pair.then.name,
-        "units": pair.then.parameter("site", "units") or "metric",
-        "then": {"folder": str(pair.then.folder), "finished": pair.then.manifest.get("finished")},
-        "now": {"folder": str(pair.now.folder), "finished": pair.now.manifest.get("finished")},
+        "site": then.name,
+        "units": then.parameter("site", "units") or "metric",
+        "then": {"folder": str(then.folder), "finished": then.manifest.get("finished")},
+        "now": {"folder": str(now.folder), "finished": now.manifest.get("finished")},
         "compared_m2": compared,
-        "error_then_m": _error_m(pair.then),
-        "error_now_m": _error_m(pair.now),
+        "error_then_m": pair.then.error_m,
+        "error_now_m": pair.now.error_m,
         "error_used_m": change.sigma_m,
         "correlation_m": pair.correlation_m,
         "confidence": change.confidence,
@@ -235,6 +322,8 @@ def _plain(pair: Pair, *, take_off_shift: bool) -> dict[str, Any]:
         "shift_taken_off": take_off_shift and change.shift.kind != "none",
         "changed_areas": len(change.by_patch),
         **volumes,
+        "stable_m2": int(found.stable.sum()) * pair.grid.cell_area_m2,
+        "stable_from": found.stable_from,
         "net_m3": change.net_m3,
         "net_error_m3": change.net_error_m3,
     }

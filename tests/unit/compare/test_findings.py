@@ -1,10 +1,11 @@
 """What no longer holds is told once, the gravest first."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
 
-from brimline.stages._compare_findings import findings, told_shift
+from brimline.compare import ElementChange, LineChange, change_findings, told_shift
 from brimline.terrain.change import Shift
 
 STEADY = Shift("none", 0.0, 0.0, 0.0, 0.0, 0.03, 0.001, datum=False, cells=1)
@@ -12,18 +13,24 @@ DATUM = Shift("uniform", 0.6, 0.0, 0.0, 0.0, 0.03, 0.001, datum=True, cells=1)
 
 
 def element(name, **changes):
-    row = {
-        "element_id": name, "status": "kept", "new_flags": None, "spills_to_then": "Brook",
-        "spills_to_now": "Brook", "spill_level_then_m": 100.0, "spill_level_now_m": 100.0,
-        "storage_then_m3": 50.0, "storage_now_m3": 50.0, "changed_m2": 0.0,
-        "ground_then_m3": 40.0, "ground_now_m3": 40.0, "ground_error_m3": 3.0,
-    }  # fmt: skip
-    return row | changes
+    usual = ElementChange(
+        name, "pond", "kept", 50.0, 50.0, 100.0, 100.0, "Brook", "Brook",
+        40.0, 40.0, 3.0, 0.0, (), (), None,
+    )  # fmt: skip
+    return replace(usual, **changes)
+
+
+def pair(shift, then_cost=None, now_cost=None):
+    run = SimpleNamespace(flow_direction=None)
+    return SimpleNamespace(
+        change=SimpleNamespace(shift=shift), grid=SimpleNamespace(cell_m=1.0),
+        then=SimpleNamespace(**vars(run), cost=then_cost),
+        now=SimpleNamespace(**vars(run), cost=now_cost),
+    )  # fmt: skip
 
 
 def found(shift, *elements):
-    pair = SimpleNamespace(change=SimpleNamespace(shift=shift), grid=None)
-    return findings(pair, [], [], elements)
+    return change_findings(pair(shift), [], [], [], elements)
 
 
 def test_nothing_changed_is_nothing_found():
@@ -44,8 +51,8 @@ def test_the_gravest_comes_first_and_silt_is_told_from_noise():
         STEADY,
         element("Silted", ground_now_m3=30.0, changed_m2=9.0),
         element("Within the noise", ground_now_m3=38.0, changed_m2=9.0),
-        element("Turned", spills_to_now=None),
-        element("Flagged", new_flags="uphill"),
+        element("Turned", spills_to_now=""),
+        element("Flagged", new_flags=("uphill",)),
     )
     assert [one.id for one in every] == ["Turned", "Flagged", "Silted"]
     assert "holds 30.0 m³" in every[2].text
@@ -58,16 +65,12 @@ def test_the_shift_says_its_way(way):
 
 
 def line(name, layer="swale_lines", **changes):
-    row = {
-        "layer": layer, "line_id": name, "status": "gone", "changed_m": 0.0, "mean_m": 0.0,
-        "most_m": 0.0, "least_change_m": 0.0, "greatest_change_m": 0.0,
-    }  # fmt: skip
-    return row | changes
+    usual = LineChange(layer, name, "", "gone", None, None, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, None)
+    return replace(usual, **changes)
 
 
 def of_lines(*lines):
-    pair = SimpleNamespace(change=SimpleNamespace(shift=STEADY), grid=SimpleNamespace(cell_m=1.0))
-    return findings(pair, [], lines, [])
+    return change_findings(pair(STEADY), [], [], lines, [])
 
 
 def test_few_lines_are_told_one_by_one_and_many_together():
@@ -84,3 +87,27 @@ def test_cultivation_lines_are_always_told_together():
     (only,) = of_lines(line("7", "cultivation_lines", status="moved", mean_m=2.0, most_m=2.0))
     assert (only.layer, only.id) == ("cultivation_lines", "")
     assert "1 of 1 lie elsewhere in the new run: 7" in only.text
+
+
+def test_what_is_mended_grown_or_cheaper_is_better_and_not_something_that_no_longer_holds():
+    every = change_findings(
+        pair(STEADY, 20_000.0, 15_000.0), [], [], [],
+        [
+            element("Mended", gone_flags=("uphill",)),
+            element("Grown", storage_now_m3=80.0),
+            element("Led away", spills_to_then="", spills_to_now="Brook"),
+        ],
+    )  # fmt: skip
+    assert {one.effect for one in every} == {"better"}
+    assert [one.id for one in every] == ["Mended", "Led away", "Grown", ""]
+    worse = change_findings(
+        pair(STEADY), [], [], [],
+        [
+            element("Grown", storage_now_m3=80.0),
+            element("Shrunk", storage_now_m3=30.0),
+            element("Raised", spill_level_now_m=100.2),
+        ],
+    )  # fmt: skip
+    assert [(one.id, one.effect) for one in worse] == [
+        ("Shrunk", "worse"), ("Raised", "different"), ("Grown", "better"),
+    ]  # fmt: skip
