@@ -12,7 +12,6 @@ from brimline.grid import Grid
 from brimline.layers import FLAGS
 from brimline.lines.sample import surface_at
 from brimline.lines.staking import (
-    ANY_ERROR,
     LEVEL_ON_SITE,
     Instrument,
     Reason,
@@ -28,7 +27,7 @@ from brimline.lines.staking import (
     stakes_on,
     stations_along,
     stations_around,
-    storage_tolerance,
+    storage_error_m,
     survey_decides_m,
 )
 from brimline.terrain.shaping import Bank, Channel, LevelAlong, design
@@ -172,14 +171,13 @@ def test_the_word_on_a_flagged_stake():
 def test_an_error_that_costs_5_pct_of_storage_is_the_prism_s_own():
     """A swale 0.30 m deep, bottom 0.6 m, sides 2 to 1: b y + z y² for a metre of it."""
     held = 0.6 * 0.3 + 2 * 0.3**2
-    floor = storage_tolerance(held, 5.0, 0.6, spread_m=2.0)
-    raised = held - (0.6 * floor.error_m + 2 * floor.error_m**2)
+    floor = storage_error_m(held, 5.0, 0.6, spread_m=2.0)
+    raised = held - (0.6 * floor + 2 * floor**2)
     assert raised == pytest.approx(0.95 * held)
-    assert floor.error_m < 0.03  # and not the 0.30 m that would destroy it
-    assert floor.because == "it would hold 5 % less"
-    sill = storage_tolerance(held, 5.0, 0.6 + 4 * 0.3)
-    assert sill.error_m == pytest.approx(0.05 * held / 1.8)
-    assert storage_tolerance(math.nan, 5.0, 1.0) == ANY_ERROR
+    assert floor < 0.03  # and not the 0.30 m that would destroy it
+    sill = storage_error_m(held, 5.0, 0.6 + 4 * 0.3)
+    assert sill == pytest.approx(0.05 * held / 1.8)
+    assert storage_error_m(math.nan, 5.0, 1.0) == math.inf
 
 
 def test_a_sill_bears_the_least_of_its_margins():

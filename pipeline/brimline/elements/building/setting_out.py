@@ -18,13 +18,12 @@ from brimline.lines.staking import (
     crest_tolerance,
     fall_tolerance,
     floor_tolerance,
-    least_of,
     offset_stakes,
     sill_tolerance,
     stakes_on,
     stations_along,
     stations_around,
-    storage_tolerance,
+    storage_error_m,
 )
 from brimline.terrain.shaping import Bank, Bowl, Channel
 
@@ -170,7 +169,12 @@ class _Crew:
             channel.line, self.spacing.interval_m, turn_deg=self.spacing.turn_deg
         )
         on_floor = stations.moved(channel.offset_m)
-        found = self._stakes("floor", on_floor, self._floor(channel))
+        length_m = float(channel.line.length)
+        short_m = storage_error_m(
+            self.margins.storage_m3, self.limits.storage_pct, length_m * channel.bottom_m,
+            spread_m=length_m * (channel.left + channel.right) / 2,
+        )  # fmt: skip
+        found = self._stakes("floor", on_floor, self._floor(channel), short_m)
         clear_m = self.spacing.clear_m
         if clear_m:
             beside = [one for one in mine if one.shape.core is channel.line]
@@ -240,10 +244,9 @@ class _Crew:
             feeder_levels_m=m.feeder_levels_m, receiver_level_m=m.receiver_level_m,
             other_sills_m=others,
         )  # fmt: skip
-        short = storage_tolerance(m.storage_m3, self.limits.storage_pct, water_m2)
-        tolerance = least_of([tolerance, short])
+        short_m = storage_error_m(m.storage_m3, self.limits.storage_pct, water_m2)
         role = "sill" if number == 1 else f"sill{number}"
-        return self._stakes(role, stations, tolerance)
+        return self._stakes(role, stations, tolerance, short_m)
 
     def _untouched(self, stakes: list[Stake]) -> list[Stake]:
         """Leave out those that would stand in the digging of another element."""
@@ -254,22 +257,19 @@ class _Crew:
     def _floor(self, channel: Channel) -> Tolerance:
         levels = channel.floor.level_m
         if len(levels) == 1:
-            m, length_m = self.margins, float(channel.line.length)
-            short = storage_tolerance(
-                m.storage_m3, self.limits.storage_pct, length_m * channel.bottom_m,
-                spread_m=length_m * (channel.left + channel.right) / 2,
-            )  # fmt: skip
-            return least_of([floor_tolerance(m.spill_level_m, m.floor_level_m), short])
+            return floor_tolerance(self.margins.spill_level_m, self.margins.floor_level_m)
         fall = abs(levels[0] - levels[-1]) / channel.line.length
         return fall_tolerance(fall * min(self.spacing.interval_m, channel.line.length))
 
     def _crest(self) -> Tolerance:
         return crest_tolerance(self.margins.crest_level_m, self.margins.peak_level_m)
 
-    def _stakes(self, role: str, stations: Stations, tolerance: Tolerance) -> list[Stake]:
+    def _stakes(
+        self, role: str, stations: Stations, tolerance: Tolerance, short_m: float = math.inf
+    ) -> list[Stake]:
         return stakes_on(
             self.element_id, role, stations, self.ground, self._design, built=self._built,
-            tolerance=tolerance, limit_m=self.limits.of(role),
+            tolerance=tolerance, limit_m=min(self.limits.of(role), short_m),
         )  # fmt: skip
 
     def _design(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:

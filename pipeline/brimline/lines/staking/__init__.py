@@ -17,9 +17,8 @@ from brimline.lines.staking.tolerance import (
     crest_tolerance,
     fall_tolerance,
     floor_tolerance,
-    least_of,
     sill_tolerance,
-    storage_tolerance,
+    storage_error_m,
 )
 
 __all__ = [
@@ -36,13 +35,12 @@ __all__ = [
     "fall_tolerance",
     "floor_tolerance",
     "judged",
-    "least_of",
     "offset_stakes",
     "readings",
     "sill_tolerance",
     "stakes_on",
     "stations_along",
     "stations_around",
-    "storage_tolerance",
+    "storage_error_m",
     "survey_decides_m",
 ]

@@ -89,17 +89,17 @@ def sill_tolerance(
         Tolerance(abs(other_m - spill_level_m) / 2, "water would take the other sill first")
         for other_m in other_sills_m
     ]
-    return least_of(margins)
+    return _least(margins)
 
 
 def crest_tolerance(crest_level_m: float, peak_level_m: float) -> Tolerance:
     """Error of a mound's settled crest: a place lower than the peak is where it breaks."""
-    return least_of([Tolerance(crest_level_m - peak_level_m, "water would run over the low place")])
+    return _least([Tolerance(crest_level_m - peak_level_m, "water would run over the low place")])
 
 
 def floor_tolerance(spill_level_m: float, floor_level_m: float) -> Tolerance:
     """Error of a level floor: a high place above the sill parts the water in two."""
-    return least_of(
+    return _least(
         [Tolerance(spill_level_m - floor_level_m, "a high place would hold water back behind it")]
     )
 
@@ -111,13 +111,13 @@ def fall_tolerance(fall_between_m: float) -> Tolerance:
     ----------
     fall_between_m : fall from one stake to the next [m].
     """
-    return least_of([Tolerance(fall_between_m / 2, "water would stand between two stakes")])
+    return _least([Tolerance(fall_between_m / 2, "water would stand between two stakes")])
 
 
-def storage_tolerance(
+def storage_error_m(
     storage_m3: float, storage_pct: float, area_m2: float, *, spread_m: float = 0.0
-) -> Tolerance:
-    """Error of a sill or a whole floor that costs no more than a share of the storage.
+) -> float:
+    """Error of a sill or a whole floor that costs no more than a share of the storage [m].
 
     A sill too low loses the water surface times the error; a floor too high its own area times the
     error, and what lies over its rising sides: the root of a e + s e² = share x storage.
@@ -128,13 +128,13 @@ def storage_tolerance(
     spread_m : by how much the area grows with each metre over the floor, halved [m].
     """
     if not storage_m3 > 0 or not math.isfinite(storage_m3) or not area_m2 + spread_m > 0:
-        return ANY_ERROR
+        return math.inf
     lost_m3 = storage_pct / 100 * storage_m3
     root = math.sqrt(area_m2**2 + 4 * spread_m * lost_m3)
-    return Tolerance(2 * lost_m3 / (area_m2 + root), f"it would hold {storage_pct:g} % less")
+    return 2 * lost_m3 / (area_m2 + root)
 
 
-def least_of(margins: Sequence[Tolerance]) -> Tolerance:
+def _least(margins: Sequence[Tolerance]) -> Tolerance:
     """Return the smallest margin; no margin is an error of 0."""
     error_m, because = min(margins, key=lambda margin: margin.error_m)
     return Tolerance(max(error_m, 0.0), because)
