@@ -348,7 +348,7 @@ def plan_layers(bare: np.ndarray) -> dict[str, gpd.GeoDataFrame]:
              "shape": shapely.Point(311, 207)},
         ]),
         "discharge_points": frame([
-            {"name": "Stream outlet", "level_m": 117.0, "shape": shapely.Point(604, stream_y(np.array(604.0)).item())},
+            {"name": "Stream outlet", "level_m": 117.0, "shape": shapely.Point(628, stream_y(np.array(628.0)).item())},
         ]),
         "stockpiles": frame([
             {"name": "Heap by the lane", "shape": shapely.Point(372, 170)},

@@ -29,6 +29,9 @@ if TYPE_CHECKING:
     from brimline.grid import Grid, Labels
 
 _NEAR_M: Final = 10.0  # over the boundary, on the way to a discharge point outside it
+_WINDING: Final = (
+    1.5  # a way along the ground against the straight one (common practice, no source)
+)
 _AWAY_M: Final = 5.0  # from the end of a sill, out over its bank
 _SHORT_SHARE: Final = 0.1  # of an element's length (common practice, no source)
 _SHORT_M: Final = (3.0, 10.0)  # at least and at most
@@ -141,7 +144,7 @@ def _told(
         found.append(("reaches-other", f"its overflow reaches {reached or 'nothing'}, not {meant}"))
     if one.at_building:
         found.append(("at-building", "its overflow runs through a building"))
-    if one.outside_m > outside_m.get(one.reached, 0.0) + _NEAR_M:
+    if one.outside_m > _WINDING * outside_m.get(one.reached, 0.0) + _NEAR_M:
         found.append(("over-boundary", f"its overflow runs {one.outside_m:.0f} m outside"))
     return {
         "element_id": name,
