@@ -55,16 +55,32 @@ def _root(
 def new(
     folder: Annotated[Path, typer.Argument(help="Folder to start the site in.")],
     elevation: Annotated[
-        list[Path] | None, typer.Option(help="GeoTIFF or point cloud; may be given several times.")
+        list[Path] | None,
+        typer.Option(help="GeoTIFF or point cloud, which may be several; or a file of levels."),
     ] = None,
     boundary: Annotated[Path | None, typer.Option(help="Polygon of the site.")] = None,
     intakes: Annotated[Path | None, typer.Option(help="Points where water is taken in.")] = None,
+    breaklines: Annotated[
+        Path | None, typer.Option(help="With levels: kerbs, walls, tops and toes of banks.")
+    ] = None,
+    crs: Annotated[
+        str,
+        typer.Option(
+            help="Reference system where the elevation does not say it, such as EPSG:32633;"
+            " local: a grid of your own in metres."
+        ),
+    ] = "",
+    latitude: Annotated[
+        float | None,
+        typer.Option(min=-90, max=90, help="Degrees north, for sun and evaporation."),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Start a site: a commented site.toml and an empty plan.gpkg to draw in."""
     from brimline.cli import new as command
 
-    command.run(folder, elevation or [], boundary, intakes, as_json=as_json)
+    vectors = {"boundary": boundary, "intakes": intakes, "breaklines": breaklines}
+    command.run(folder, elevation or [], vectors, crs=crs, latitude_deg=latitude, as_json=as_json)
 
 
 @app.command()

@@ -10,7 +10,9 @@ from brimline.cli import console
 from brimline.errors import InputError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
+
+    from brimline.errors import Problem
 
 SITE = "site.toml"
 PLAN = "plan.gpkg"
@@ -19,45 +21,74 @@ PLAN = "plan.gpkg"
 def run(
     folder: Path,
     elevation: Sequence[Path],
-    boundary: Path | None,
-    intakes: Path | None,
+    vectors: Mapping[str, Path | None],
     *,
+    crs: str,
+    latitude_deg: float | None,
     as_json: bool,
 ) -> None:
-    """Write the two files; an existing one is never touched."""
+    """Write the two files; an existing one is never touched.
+
+    What cannot be written yet is left out, and the site's file names what is missing.
+    """
     from brimline.config.template import template
     from brimline.io.atomic import write_text
 
     _refuse_existing(folder)
-    inputs: dict[str, Any] = {}
-    if elevation:
-        inputs["elevation"] = [_from(folder, path) for path in elevation]
-    for name, path in (("boundary", boundary), ("intakes", intakes)):
-        if path is not None:
-            inputs[name] = _vector(folder, path, name)
+    inputs = _inputs(folder, elevation, vectors)
+    missing = [f"{key} under [inputs]" for key in ("elevation", "boundary") if key not in inputs]
+    stated = crs.strip()
+    run_crs, unsaid = _run_crs(elevation, stated)
+    if unsaid:
+        missing.append("crs under [terrain]")
+    local = bool(run_crs) and _is_local(run_crs)
+    if local and latitude_deg is None:
+        missing.append("latitude_deg under [site]")
     written = [folder / SITE]
-    crs = _run_crs(elevation) if elevation else ""
     folder.mkdir(parents=True, exist_ok=True)
-    if crs:
+    if run_crs:
         from brimline.io.drawing import new_plan
 
-        new_plan(folder / PLAN, crs)
+        new_plan(folder / PLAN, run_crs)
         inputs["plan"] = PLAN
         written.append(folder / PLAN)
     name = folder.resolve().name.replace("_", " ").strip() or "site"
-    write_text(folder / SITE, template({"site": {"name": name}, "inputs": inputs}))
-    missing = [key for key in ("elevation", "boundary") if key not in inputs]
+    given: dict[str, dict[str, Any]] = {"site": {"name": name}, "inputs": inputs}
+    if latitude_deg is not None:
+        given["site"]["latitude_deg"] = latitude_deg
+    if stated:
+        given["terrain"] = {"crs": stated}
+    write_text(folder / SITE, template(given, missing))
     if as_json:
-        console.result_json({"ok": True, "written": [str(path) for path in written]})
+        written_to = [str(path) for path in written]
+        console.result_json({"ok": True, "written": written_to, "missing": missing})
         return
+    for problem in unsaid:
+        console.say(str(problem))
+    _tell(folder, written, missing)
+
+
+def _tell(folder: Path, written: Sequence[Path], missing: Sequence[str]) -> None:
     for path in written:
         console.result(f"wrote {path}")
     if missing:
-        console.result(f"Fill in {' and '.join(missing)} under [inputs] in {folder / SITE}, then:")
-    if not crs:
-        console.result(f"{PLAN} needs the elevation's CRS: give --elevation to get one.")
+        console.result(f"Fill in {', '.join(missing)} in {folder / SITE}, then:")
+    if folder / PLAN not in written:
+        console.result(f"{PLAN} needs the elevation and its reference system, and was left out.")
     console.result(f"  brimline check {folder / SITE}")
     console.result(f"  brimline run {folder / SITE}")
+
+
+def _inputs(
+    folder: Path, elevation: Sequence[Path], vectors: Mapping[str, Path | None]
+) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    if elevation:
+        found["elevation"] = [_from(folder, path) for path in elevation]
+    for name, path in vectors.items():
+        if path is not None:
+            found[name] = _vector(folder, path, name)
+    return found
 
 
 def _refuse_existing(folder: Path) -> None:
@@ -93,7 +124,24 @@ def _vector(folder: Path, path: Path, wanted: str) -> str | dict[str, str]:
     return written
 
 
-def _run_crs(elevation: Sequence[Path]) -> str:
+def _run_crs(elevation: Sequence[Path], stated: str) -> tuple[str, Sequence[Problem]]:
+    """Return the CRS of the run, empty where none can be known yet, and what stands against it."""
+    from brimline.io.crs import canonical, parsed
     from brimline.io.elevation import run_crs
 
-    return run_crs(list(elevation))
+    if stated:
+        own = parsed(stated, source="--crs")  # a word that is no CRS is refused, not written
+    if not elevation:
+        return (canonical(own), ()) if stated and not own.is_geographic else ("", ())
+    try:
+        return run_crs(list(elevation), crs=stated or None), ()
+    except InputError as error:
+        if stated:
+            raise
+        return "", error.problems
+
+
+def _is_local(crs: str) -> bool:
+    from brimline.io.crs import is_local
+
+    return is_local(crs)

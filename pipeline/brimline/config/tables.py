@@ -21,6 +21,13 @@ class Site(ConfigTable):
     units: Literal["metric", "us"] = Field(
         "metric", description='What reports and the console show; layers always store SI. Or "us".'
     )
+    latitude_deg: float | None = Field(
+        None,
+        ge=-90,
+        le=90,
+        description="North positive, for sun and evaporation; left out: from the map. A local grid"
+        " needs it.",
+    )
 
 
 class Source(ConfigTable):
@@ -93,7 +100,9 @@ class Terrain(ConfigTable):
         None, description="Cell size to work at; left out: the elevation's own."
     )
     crs: str | None = Field(
-        None, description="Reference system of the elevation, where its files do not say theirs."
+        None,
+        description="Reference system of the elevation, where its files do not say theirs;"
+        ' "local": a grid of your own in metres, which needs no map.',
     )
     vertical_unit: Literal["auto", "m", "ft", "us-ft"] = Field(
         "auto", description="Unit of heights; auto trusts the file."

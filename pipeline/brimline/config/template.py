@@ -11,20 +11,21 @@ from pydantic_core import PydanticUndefined
 from brimline.config.tables import Settings
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from pydantic import BaseModel
 
 _WIDTH = 96
 
 
-def template(given: Mapping[str, Mapping[str, Any]]) -> str:
+def template(given: Mapping[str, Mapping[str, Any]], missing: Sequence[str] = ()) -> str:
     """Write a site's file as text.
 
     Parameters
     ----------
     given : values to write, by table and key; a mapping or a list is written inline. All other
         keys stand as comments that show their default.
+    missing : what is still to be filled in, named at the top.
 
     Raises
     ------
@@ -42,6 +43,8 @@ def template(given: Mapping[str, Mapping[str, Any]]) -> str:
         "A site for brimline. Paths are relative to this file. Every quantity's key ends in its "
         "unit. A key behind # has the default shown; take the # away to change it."
     )
+    if missing:
+        head += "\n" + _comment(f"Still to be filled in: {', '.join(missing)}.")
     return "\n\n".join([head, *tables]) + "\n"
 
 

@@ -151,7 +151,7 @@ class Year(ConfigTable):
     """Water through the year: soils, planting, irrigation, and what sizes are judged by."""
 
     latitude_deg: float | None = Field(
-        None, ge=-90, le=90, description="North positive; left out: the site's own."
+        None, ge=-90, le=90, description="Older word: left out, site.latitude_deg counts."
     )
     method: Literal["auto", "penman-monteith", "hargreaves"] = Field(
         "auto",

@@ -132,7 +132,8 @@ def _bounds_in(mosaic: Mosaic, crs: CRS, source: str) -> metric.Box:
 def _own_cell_m(mosaic: Mosaic, box: metric.Box) -> float:
     """Side of a square as large as one of the survey's cells on the run's map [m]."""
     rows, cols = mosaic.levels.shape
-    if mosaic.crs.is_projected and metric.scale_error(mosaic.crs, extent(mosaic)) < 0.02:
+    plane = mosaic.crs.is_projected or crs_of.is_local(mosaic.crs)
+    if plane and metric.scale_error(mosaic.crs, extent(mosaic)) < 0.02:
         return math.sqrt(abs(mosaic.transform.determinant))
     return math.sqrt((box[2] - box[0]) * (box[3] - box[1]) / (rows * cols))
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from pyproj import CRS
 from pyproj.exceptions import CRSError
@@ -13,21 +13,33 @@ from brimline.io.lengths import LengthUnit, length_unit
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+LOCAL_WORD: Final = "local"  # what a person writes for a grid of their own
+# the one text of every local grid in metres: engineering CRSs differ by name alone
+LOCAL: Final = (
+    'ENGCRS["Local grid",EDATUM["Origin of the site"],CS[Cartesian,2],'
+    'AXIS["easting",east,ORDER[1],LENGTHUNIT["metre",1]],'
+    'AXIS["northing",north,ORDER[2],LENGTHUNIT["metre",1]]]'
+)
+_UNSAID: Final = ("undefined", "unknown", "unnamed")  # what programs write for no CRS
+
 
 def parsed(text: Any, *, source: str = "") -> CRS:  # noqa: ANN401  (pyproj's own freedom)
-    """Read a CRS as a person or a file states it.
+    """Read a CRS as a person or a file states it; ``"local"`` is a grid of their own in metres.
 
     Raises
     ------
     InputError
         If it is not a CRS that the EPSG registry or the text itself defines.
     """
+    if isinstance(text, str) and text.strip().lower() == LOCAL_WORD:
+        return CRS.from_wkt(LOCAL)
     try:
         return CRS.from_user_input(text)
     except CRSError as fault:
         raise InputError.of(
             f"{text!s:.80} is not a coordinate reference system",
-            mend='write it as an EPSG code, for example "EPSG:32633", or as WKT.',
+            mend='write it as an EPSG code, for example "EPSG:32633", as WKT, or "local" for a grid'
+            " of your own in metres.",
             source=source,
         ) from fault
 
@@ -63,8 +75,8 @@ def settled(own: CRS | None, stated: str | None, *, source: str) -> tuple[CRS, l
     if own is None:
         raise InputError.of(
             "does not say its coordinate reference system",
-            mend='state it in the configuration, for example crs = "EPSG:32633"; the survey\'s'
-            " supplier knows it.",
+            mend='state it in the configuration, for example crs = "EPSG:32633" (the survey\'s'
+            ' supplier knows it), or crs = "local" for a grid of your own.',
             source=source,
         )
     return own, []
@@ -76,6 +88,8 @@ def canonical(crs: CRS) -> str:
     Heights are left out: elevations inside are metres, whatever they were.
     """
     flat = horizontal(crs)
+    if is_local(flat):
+        return LOCAL
     own = flat.to_epsg(min_confidence=100)
     if own is not None:
         return f"EPSG:{own}"
@@ -92,7 +106,12 @@ def title(crs: CRS) -> str:
 
 
 def same(one: CRS, other: CRS) -> bool:
-    """Tell whether two CRSs give a point the same map coordinates."""
+    """Tell whether two CRSs give a point the same map coordinates.
+
+    Two local grids in one unit count as the same: nothing in them could tell them apart.
+    """
+    if is_local(one) and is_local(other):
+        return plan_unit(one) == plan_unit(other)
     return bool(horizontal(one).equals(horizontal(other), ignore_axis_order=True))
 
 
@@ -105,9 +124,46 @@ def horizontal(crs: CRS) -> CRS:
     return crs.to_2d() if len(crs.axis_info) > 2 else crs
 
 
+def is_local(crs: CRS | str) -> bool:
+    """Tell whether a CRS is a grid of its own, without a place on the Earth."""
+    return horizontal(parsed(crs)).is_engineering
+
+
 def is_usable(crs: CRS | None) -> bool:
-    """Tell whether a CRS ties map coordinates to the Earth (a local drawing CRS does not)."""
-    return crs is not None and (horizontal(crs).is_projected or horizontal(crs).is_geographic)
+    """Tell whether a CRS says where its map coordinates count from: on the Earth, or by name."""
+    if crs is None:
+        return False
+    flat = horizontal(crs)
+    if flat.is_engineering:
+        return len(flat.axis_info) >= 2 and not flat.name.lower().startswith(_UNSAID)
+    return bool(flat.is_projected or flat.is_geographic)
+
+
+def refuse_mixed(own: CRS, target: CRS, *, source: str) -> None:
+    """Refuse to bring a local grid to a place on the Earth, or the other way.
+
+    Raises
+    ------
+    InputError
+        If one of the two is local and the other is not.
+    """
+    if is_local(own) == is_local(target):
+        return
+    if is_local(target):
+        raise InputError.of(
+            f"is in {title(own)}, the run in a local grid: nothing says where that lies on the"
+            " Earth",
+            mend="save it in the site's own coordinates, without a reference system; or survey the"
+            " elevation in a real one and state it as terrain.crs.",
+            source=source,
+        )
+    raise InputError.of(
+        f"is in a local grid ({horizontal(own).name}), the run in {title(target)}: nothing says"
+        " where it lies on the Earth",
+        mend='save it in the run\'s reference system, or set terrain.crs = "local" where the'
+        " elevation is in this grid too.",
+        source=source,
+    )
 
 
 def plan_unit(crs: CRS) -> LengthUnit:

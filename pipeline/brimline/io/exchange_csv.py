@@ -11,7 +11,7 @@ import pandas as pd
 
 from brimline.io.atomic import write_bytes
 from brimline.io.frames import GEOMETRY, conformed
-from brimline.io.geographic import lon_lat
+from brimline.io.geographic import lon_lat, on_earth
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -45,6 +45,8 @@ def write_table_csv(path: Path, frame: pd.DataFrame, declaration: Table) -> None
 def write_points_csv(path: Path, frame: gpd.GeoDataFrame, declaration: Layer) -> None:
     """Write points with map coordinates and WGS 84 longitude and latitude behind their columns.
 
+    Points in a local grid have no longitude and latitude; those columns are left out.
+
     Map coordinates are called easting_m and northing_m and have three digits; longitude_deg and
     latitude_deg have eight.
 
@@ -56,13 +58,16 @@ def write_points_csv(path: Path, frame: gpd.GeoDataFrame, declaration: Layer) ->
         If the file cannot be written.
     """
     rows = conformed(frame, declaration)
-    longitude, latitude = lon_lat(rows.geometry)
     plain = pd.DataFrame(rows.drop(columns=GEOMETRY))
     plain["easting_m"], plain["northing_m"] = rows.geometry.x, rows.geometry.y
-    plain["longitude_deg"], plain["latitude_deg"] = longitude, latitude
+    degrees = ("longitude_deg", "latitude_deg")
+    if on_earth(rows.geometry.crs):
+        plain["longitude_deg"], plain["latitude_deg"] = lon_lat(rows.geometry)
+    else:
+        plain = plain.drop(columns=[name for name in degrees if name in plain])
     digits = {column.name: _digits_of(column.unit) for column in declaration.columns}
     digits |= {"easting_m": 3, "northing_m": 3}
-    digits |= {"longitude_deg": _DEGREE_DIGITS, "latitude_deg": _DEGREE_DIGITS}
+    digits |= dict.fromkeys(degrees, _DEGREE_DIGITS)
     _write(path, list(plain.columns), _texts(plain, digits))
 
 

@@ -9,12 +9,18 @@ import shapely
 from pyproj import CRS, Transformer
 
 from brimline.errors import InternalError
+from brimline.io.crs import is_local
 
 if TYPE_CHECKING:
     import geopandas as gpd
     from numpy.typing import NDArray
 
 WGS84: Final = "OGC:CRS84"  # longitude first
+
+
+def on_earth(crs: CRS | str | None) -> bool:
+    """Tell whether places in a CRS have a longitude and latitude; a local grid's have none."""
+    return bool(crs) and not is_local(crs)  # type: ignore[arg-type]
 
 
 def on_wgs84(frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

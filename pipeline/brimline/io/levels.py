@@ -91,7 +91,7 @@ def levels_run_crs(path: Path, crs: str | None) -> str:
         )
     raise InputError.of(
         "does not say its coordinate reference system",
-        mend='state terrain.crs, for example "EPSG:32633".',
+        mend='state terrain.crs, for example "EPSG:32633", or "local" for a grid of your own.',
         source=str(path),
     )
 

@@ -17,7 +17,15 @@ from pyproj.enums import PJType
 from pyproj.transformer import TransformerGroup
 
 from brimline.errors import InputError, Problem, Severity
-from brimline.io.crs import canonical, east_first, horizontal, plan_unit, title
+from brimline.io.crs import (
+    LOCAL,
+    canonical,
+    east_first,
+    horizontal,
+    is_local,
+    plan_unit,
+    title,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -131,6 +139,10 @@ def run_crs(crs: CRS, box: Box, *, source: str = "") -> tuple[CRS, float, str]:
         If the coordinates cannot be those of the CRS.
     """
     flat = horizontal(crs)
+    if is_local(flat):
+        unit = plan_unit(flat)
+        why = "" if unit.is_metre else f"has map coordinates in {unit.name}; they became metres"
+        return CRS.from_wkt(LOCAL), unit.metres, why
     if flat.is_geographic:
         longitude, latitude = middle_lon_lat(flat, box)
         if not (abs(longitude) <= 360 and abs(latitude) <= 90):
@@ -181,8 +193,10 @@ def middle_lon_lat(crs: CRS, box: Box) -> tuple[float, float]:
 def scale_error(crs: CRS, box: Box) -> float:
     """How far the map's scale in the middle of a box is from 1, in the worst direction.
 
-    0.0004 in the middle of a UTM zone; 1.0 for web maps at 60° of latitude.
+    0.0004 in the middle of a UTM zone; 1.0 for web maps at 60° of latitude; 0 in a local grid.
     """
+    if is_local(crs):
+        return 0.0
     longitude, latitude = middle_lon_lat(crs, box)
     factors = pyproj.Proj(horizontal(crs)).get_factors(longitude, latitude)
     return max(abs(factors.tissot_semimajor - 1), abs(factors.tissot_semiminor - 1))

@@ -315,7 +315,10 @@ def _in_run_crs(
                 source,
             )
         ]  # fmt: skip
+    if degrees and crs_of.is_local(target):
+        crs = None  # columns of longitude and latitude are what they say, in a local grid too
     own: CRS = crs_of.parsed(crs or "EPSG:4326", source="configuration")
+    crs_of.refuse_mixed(own, target, source=source)
     if crs_of.same(own, target):
         return x, y, []
     way = pyproj.Transformer.from_crs(

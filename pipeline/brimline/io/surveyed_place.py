@@ -115,6 +115,8 @@ def _causes(
             "state the CRS in feet that they are in: crs under [as_built].", x * factor, y * factor,
         )  # fmt: skip
     target = crs_of.horizontal(crs_of.parsed(crs))
+    if crs_of.is_local(target):
+        return
     if float(np.abs(x).max()) <= 180 and float(np.abs(y).max()) <= 180:
         for words, lon, lat in (("longitude and latitude", x, y), ("latitude and longitude", y, x)):
             to = pyproj.Transformer.from_crs("EPSG:4326", target, always_xy=True)

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 __all__ = ["Kind", "LayerRead", "Source", "Wanted", "layer_names", "read_layer"]
 
 _NO_LAYER: Final = "holds no layers"
+_GEOJSON: Final = frozenset({".geojson", ".json"})
 _QUOTED: Final = re.compile(r"'(?:[^']|'')*'|\"[^\"]*\"")
 _NOT_CONDITION: Final = re.compile(
     r";|--|/\*|['\"]|\b(select|union|attach|pragma|load_extension|order\s+by|limit)\b",
@@ -116,9 +117,10 @@ def read_layer(
         found += notes
         raw, notes = _raw(where, keep_z=keep_z)
         found += notes
-        own, notes = _own_crs(raw, where, assume_crs)
+        own, notes = _own_crs(raw, where, assume_crs, run=crs)
         found += notes
         target = _own_metres(raw, own, str(where)) if crs is None else crs_of.parsed(crs)
+        crs_of.refuse_mixed(own, target, source=str(where))
     except InputError as error:
         return LayerRead(_no_rows(columns, crs or "EPSG:4326"), (*found, *error.problems), where)
     label = str(where)
@@ -253,15 +255,21 @@ def _bad_filter(source: Source, fault: Exception) -> InputError:
 
 
 def _own_crs(
-    frame: gpd.GeoDataFrame, source: Source, assumed: str | None
+    frame: gpd.GeoDataFrame, source: Source, assumed: str | None, *, run: str | None
 ) -> tuple[CRS, list[Problem]]:
-    if crs_of.is_usable(frame.crs):
+    in_local_run = run is not None and crs_of.is_local(run)
+    # GeoJSON cannot say that it is local: one without a reference system reads as WGS 84
+    unsaid = in_local_run and source.path.suffix.lower() in _GEOJSON
+    if crs_of.is_usable(frame.crs) and not unsaid:
         return frame.crs, []
+    if in_local_run:
+        return crs_of.parsed(run), []
     if assumed is None:
         raise InputError.of(
             "does not say its coordinate reference system",
             mend="set it in the program that it was drawn with and save again (a Shapefile needs"
-            " its .prj file).",
+            " its .prj file); where all inputs are in a grid of your own, set"
+            ' terrain.crs = "local".',
             source=str(source),
         )
     crs = crs_of.parsed(assumed, source="configuration")
@@ -300,6 +308,12 @@ def _in_run_crs(
 ) -> tuple[gpd.GeoDataFrame, list[Problem]]:
     if crs_of.same(own, target):
         return frame.set_crs(target, allow_override=True), []
+    if crs_of.is_local(own):  # the same grid in another unit
+        factor = crs_of.plan_unit(own).metres / crs_of.plan_unit(target).metres
+        scaled = frame.geometry.scale(factor, factor, origin=(0, 0))
+        scaled = gpd.GeoSeries(scaled.to_numpy(), index=frame.index, crs=target)
+        notes = [Problem(Severity.NOTICE, "was brought to metres", "", source)]
+        return frame.set_geometry(scaled, crs=target), notes
     box = _extent(frame)
     moved = frame.set_crs(crs_of.horizontal(own), allow_override=True).to_crs(target)
     notes = [

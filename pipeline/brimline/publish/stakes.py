@@ -9,6 +9,7 @@ import numpy as np
 from brimline.io.exchange_csv import write_logger_csv, write_points_csv
 from brimline.io.exchange_geojson import write_geojson
 from brimline.io.exchange_landxml import write_landxml
+from brimline.io.geographic import on_earth
 from brimline.layers import layer
 from brimline.terrain.triangles import Triangles
 
@@ -40,9 +41,9 @@ def write_drawing(sight: Sight, path: Path) -> None:
 
 
 def write_tracks(sight: Sight, path: Path) -> None:
-    """Write stakes and lines for handheld receivers."""
+    """Write stakes and lines for handheld receivers; none in a local grid."""
     lines = _held(sight, _TRACKS)
-    if _held(sight, _DRAWN):
+    if _held(sight, _DRAWN) and on_earth(sight.world.grid.crs):
         from brimline.io.exchange_gpx import write_gpx
 
         write_gpx(
@@ -56,9 +57,9 @@ def write_tracks(sight: Sight, path: Path) -> None:
 
 
 def write_features(sight: Sight, path: Path, name: str) -> None:
-    """Write one layer as GeoJSON."""
+    """Write one layer as GeoJSON, which is in degrees; none in a local grid."""
     rows = sight.rows(name)
-    if rows is not None:
+    if rows is not None and on_earth(sight.world.grid.crs):
         write_geojson(path, rows, layer(name))
 
 

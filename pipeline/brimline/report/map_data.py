@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Final
 import geopandas as gpd
 import numpy as np
 import shapely
+from pyproj import CRS
 
 from brimline.layers import CATALOGUE, FLAGS, Layer, Raster
 from brimline.report import backdrop, quantities
@@ -163,8 +164,8 @@ def _start(results: Results, origin: tuple[float, float]) -> list[list[float]]:
 
 
 def _lonlat(results: Results) -> list[list[list[float]]] | None:
-    """Return (longitude, latitude) at nodes from south-west, rows northwards; None without CRS."""
-    if not results.grid.crs:
+    """Return (longitude, latitude) at nodes from south-west, rows northwards; None where local."""
+    if not results.grid.crs or CRS.from_user_input(results.grid.crs).is_engineering:
         return None
     west, south, east, north = results.grid.bounds
     x, y = np.meshgrid(np.linspace(west, east, _NODES), np.linspace(south, north, _NODES))

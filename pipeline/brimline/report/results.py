@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from pyproj import CRS
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -72,4 +74,6 @@ class Results:
         crs = self.grid.crs
         if not crs:
             return "no CRS"
+        if CRS.from_user_input(crs).is_engineering:
+            return "local grid"
         return crs if len(crs) <= 24 else "custom CRS, see run.json"

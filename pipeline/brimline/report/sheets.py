@@ -202,8 +202,8 @@ def _line(results: Results, name: str, row: dict[str, Any], *, begins: bool) -> 
             f"{length.per_si * row['chainage_m']:.2f}",
             f"{row['geometry'].x:.{_PLACE_DIGITS}f}",
             f"{row['geometry'].y:.{_PLACE_DIGITS}f}",
-            f"{row['latitude_deg']:.{_DEGREE_DIGITS}f}",
-            f"{row['longitude_deg']:.{_DEGREE_DIGITS}f}",
+            _degrees(row["latitude_deg"]),
+            _degrees(row["longitude_deg"]),
             _plain(row["ground_m"], level),
             _plain(row["design_m"], fine),
             _plain(row["build_m"], fine),
@@ -228,6 +228,11 @@ def _instrument(level: dict[str, Any] | None, fine: Shown) -> dict[str, str] | N
         "sight": _text(level["benchmark_m"] + level["above_m"], fine),
         "rod": _text(level["rod_m"], fine),
     }
+
+
+def _degrees(value: float) -> str:
+    """Return degrees to a centimetre; a dash where a local grid has none."""
+    return _NONE if value != value else f"{value:.{_DEGREE_DIGITS}f}"
 
 
 def _row(results: Results, table: str, name: str) -> Series[Any] | None:

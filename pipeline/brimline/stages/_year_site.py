@@ -11,11 +11,11 @@ import shapely
 
 from brimline.balance.evapotranspiration import reference_et
 from brimline.balance.planted import ZoneRow
-from brimline.config import Works
+from brimline.config import Site, Works
 from brimline.design import ground_by_label
 from brimline.errors import InputError
 from brimline.grid.shapes import cells_inside
-from brimline.io.geographic import lon_lat
+from brimline.io.geographic import lon_lat, on_earth
 from brimline.rainfall import MixedGround
 from brimline.stages._plan import covers_of, number_of, soils_of, text_of, usual_water
 
@@ -93,8 +93,19 @@ def position_of(given: Given, labels: NDArray[np.int32], params: Year) -> tuple[
     if not under.any():
         under = np.isfinite(levels)
     elevation = float(levels[under].mean(dtype=np.float64))
-    if params.latitude_deg is not None:
-        return params.latitude_deg, elevation
+    stated = params.latitude_deg
+    if stated is None:
+        stated = given.params("site", Site).latitude_deg
+    if stated is not None:
+        return stated, elevation
+    if not on_earth(grid.crs):
+        raise InputError.of(
+            "nothing says how far north the site lies, which evaporation follows from: its local"
+            " grid has no place on the Earth",
+            mend="set latitude_deg under [site]; a degree is near enough.",
+            source="configuration",
+            place="site.latitude_deg",
+        )
     row, col = (float(part.mean()) for part in np.nonzero(under))
     x, y = grid.xy(row, col)
     _, latitude = lon_lat(gpd.GeoSeries([shapely.Point(x, y)], crs=grid.crs))
@@ -116,7 +127,7 @@ def reference_of(
     except ValueError as error:
         raise InputError.of(
             str(error),
-            mend="reference evapotranspiration is not worked out there; set year.latitude_deg if"
+            mend="reference evapotranspiration is not worked out there; set site.latitude_deg if"
             " the site's position is wrong",
             source="configuration",
             place="year",

@@ -7,6 +7,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Final
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import shapely
 
@@ -15,7 +16,7 @@ from brimline.drainage.certainty import survey_rmse_m
 from brimline.elements.building import Margins, Spacing, profiles, set_out
 from brimline.engine.stage import Stage
 from brimline.io.frames import conformed, empty
-from brimline.io.geographic import lon_lat
+from brimline.io.geographic import lon_lat, on_earth
 from brimline.layers import table
 from brimline.layers.flags import joined
 from brimline.lines.staking import (
@@ -66,7 +67,9 @@ def _run(given: Given, report: Reporter) -> Made:
                                   strict=True)
     ]  # fmt: skip
     shapes = [shapely.Point(stake.x, stake.y, stake.design_m) for stake in told]
-    places = lon_lat(gpd.GeoSeries(shapes, crs=given.grid.crs)) if shapes else ((), ())
+    places = (np.full(len(shapes), np.nan), np.full(len(shapes), np.nan))  # none in a local grid
+    if shapes and on_earth(given.grid.crs):
+        places = lon_lat(gpd.GeoSeries(shapes, crs=given.grid.crs))
     for record, longitude, latitude in zip(records, *places, strict=True):
         record["latitude_deg"], record["longitude_deg"] = float(latitude), float(longitude)
     cuts = [

@@ -9,6 +9,7 @@ import numpy as np
 from brimline.config import Terrain
 from brimline.engine.stage import Stage, grid_facts
 from brimline.errors import Problem, Severity
+from brimline.io.crs import is_local
 from brimline.io.elevation import read_elevation
 from brimline.io.vectors import Source
 from brimline.terrain.voids import span_voids
@@ -28,6 +29,17 @@ def _run(given: Given, report: Reporter) -> Made:
     )
     for problem in read.notices:
         report.problem(problem)
+    if is_local(read.grid.crs):
+        report.problem(
+            Problem(
+                Severity.NOTICE,
+                "lies in a local grid: what needs a place on the Earth is left out (longitude and"
+                " latitude of stakes, GPX, GeoJSON, the position on the map page); DXF, LandXML,"
+                " CSV and GeoPackage are in the local grid",
+                "state terrain.crs where the grid has a real reference system.",
+                "elevation",
+            )
+        )
     report.advanced(0.8, "spanning holes")
     spanned = span_voids(read.dem, cell_m=read.grid.cell_m, max_area_m2=params.span_voids_m2)
     if spanned.spanned_cells:
@@ -57,7 +69,7 @@ def _run(given: Given, report: Reporter) -> Made:
 
 STAGE = Stage(
     name="survey",
-    version=2,
+    version=3,
     title="reading the elevation",
     needs=(),
     makes=("grid", "elevation", "survey"),

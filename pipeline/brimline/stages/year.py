@@ -189,7 +189,7 @@ def _zones(site: YearSite, ran: YearRun, given: Given) -> GeoDataFrame:
 
 STAGE = Stage(
     name="year",
-    version=1,
+    version=2,
     title="water through the year: soils, stores, and how much the mains must give",
     needs=(
         "grid",
@@ -203,5 +203,5 @@ STAGE = Stage(
     ),
     makes=("zones", *_TABLES, "year"),
     run=_run,
-    tables=("year", "works"),
+    tables=("year", "works", "site"),
 )

@@ -1,0 +1,172 @@
+"""Make the second demo site, Fernhollow Yard: an invented school garden of 0.15 ha.
+
+Nothing here is a real place, person or record. There is no map: everything lies in a grid of the
+site's own, and levels count from a benchmark. Everything follows from one seed:
+
+    python sample_data/make_fernhollow_yard.py            # writes sample_data/fernhollow_yard/
+
+Ground: a lawn that falls 4 % to the south-west, with a shallow hollow; in the north-east a paved
+yard behind a kerb of 12 cm, with a classroom on it. Survey: spot levels by laser level, about 3 m
+apart and denser at the kerb, whose top and toe were taken as lines.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+from pathlib import Path
+
+import contourpy
+import geopandas as gpd
+import numpy as np
+import shapely
+from make_quillback_hill import write_layers, write_rainfall, write_weather
+
+CRS = (
+    'ENGCRS["Local grid",EDATUM["Origin of the site"],CS[Cartesian,2],'
+    'AXIS["easting",east,ORDER[1],LENGTHUNIT["metre",1]],'
+    'AXIS["northing",north,ORDER[2],LENGTHUNIT["metre",1]]]'
+)
+WEST, SOUTH, EAST, NORTH = 100.0, 50.0, 148.0, 82.0
+SEED = 7_041
+KERB_X, KERB_Y, KERB_M, KERB_WIDE_M = 124.0, 66.0, 0.12, 0.04
+ROOF = shapely.box(131, 71, 144, 78)
+YARD = shapely.box(KERB_X, KERB_Y, EAST, NORTH) - ROOF
+HOLLOW = (112.0, 57.5)
+LEVEL_ERROR_M = 0.005
+
+
+def lawn(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Level of the ground without the yard [m]."""
+    fall = 10.0 + 0.040 * (y - SOUTH) + 0.008 * (x - WEST)
+    waves = 0.04 * np.sin(x / 6.5) * np.cos(y / 5.5)
+    hollow = 0.22 * np.exp(-((x - HOLLOW[0]) ** 2 + (y - HOLLOW[1]) ** 2) / (2 * 2.6**2))
+    return fall + waves - hollow
+
+
+def ground(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Level of the ground [m]."""
+    paved = (x >= KERB_X) & (y >= KERB_Y)
+    return lawn(x, y) + np.where(paved, KERB_M, 0.0)
+
+
+def levels(rng: np.random.Generator) -> np.ndarray:
+    """Spot levels as read: easting, northing, level [m]."""
+    across, up = np.meshgrid(
+        np.arange(WEST - 1, EAST + 2, 3.0), np.arange(SOUTH - 1, NORTH + 2, 3.0)
+    )
+    x = across.ravel() + rng.uniform(-0.8, 0.8, across.size)
+    y = up.ravel() + rng.uniform(-0.8, 0.8, up.size)
+    off_kerb = np.minimum(
+        np.abs(x - KERB_X) + 9 * (y < KERB_Y), np.abs(y - KERB_Y) + 9 * (x < KERB_X)
+    )
+    keep = ~shapely.contains_xy(ROOF.buffer(0.2), x, y) & (off_kerb > 0.15)
+    x, y = x[keep], y[keep]
+    return np.column_stack([x, y, ground(x, y) + rng.normal(0, LEVEL_ERROR_M, x.size)])
+
+
+def kerb() -> gpd.GeoDataFrame:
+    """Top and toe of the kerb, with their levels."""
+    rows = []
+    for name, off in (("top of kerb", 0.0), ("toe of kerb", -KERB_WIDE_M)):
+        corner = np.array([KERB_X + off, KERB_Y + off])
+        west = [(corner[0], y) for y in np.arange(NORTH, corner[1], -2.0)]
+        south = [(x, corner[1]) for x in np.arange(corner[0], EAST + 0.1, 2.0)]
+        places = np.array([*west, *south])
+        level = lawn(places[:, 0], places[:, 1]) + (KERB_M if off == 0 else 0.0)
+        rows.append(
+            {"name": name, "geometry": shapely.LineString(np.column_stack([places, level]))}
+        )
+    return gpd.GeoDataFrame(rows, crs=CRS)
+
+
+def on_contour(level_m: float, west: float, east: float) -> shapely.LineString:
+    """Draw a line at a level across the lawn, from west to east."""
+    x, y = np.arange(WEST, EAST, 0.25), np.arange(SOUTH, NORTH, 0.25)
+    lines = contourpy.contour_generator(x, y, lawn(*np.meshgrid(x, y))).lines(level_m)
+    strip = shapely.box(west, SOUTH, east, NORTH)
+    parts = [part for line in lines for part in shapely.get_parts(shapely.LineString(line) & strip)]
+    longest = max(parts, key=shapely.length)
+    line = longest.simplify(0.02)
+    return line if line.coords[0][0] < line.coords[-1][0] else line.reverse()
+
+
+def frame(rows: list[dict[str, object]]) -> gpd.GeoDataFrame:
+    """Return rows with a ``shape`` each as a layer."""
+    shapes = [row.pop("shape") for row in rows]
+    return gpd.GeoDataFrame(rows, geometry=shapes, crs=CRS)
+
+
+def site_layers() -> dict[str, gpd.GeoDataFrame]:
+    """Boundary, surfaces, soil, what to keep clear of, and the kerb."""
+    return {
+        "boundary": frame([{"name": "Fernhollow Yard", "shape": shapely.box(WEST, SOUTH, EAST, NORTH)}]),
+        "surfaces": frame([
+            {"name": "Classroom roof", "cover": "roof", "shape": ROOF},
+            {"name": "Yard", "cover": "paving", "shape": YARD},
+        ]),
+        "soils": frame([
+            {"group": "B", "texture": "loam", "soak_mm_per_h": 20.0,
+             "shape": shapely.box(WEST - 5, SOUTH - 5, EAST + 5, NORTH + 5)},
+        ]),
+        "keep_out": frame([{"kind": "building", "name": "Classroom", "shape": ROOF}]),
+        "breaklines": kerb(),
+    }  # fmt: skip
+
+
+def plan_layers() -> dict[str, gpd.GeoDataFrame]:
+    """Draw a tank under the roof's downpipe, a swale on contour, and a sunken basin in the hollow."""
+    basin = shapely.Point(HOLLOW).buffer(1.9, 8)
+    return {
+        "drawn_swales": frame([
+            {"name": "Lawn swale", "spills_to": "Fern basin", "depth_m": 0.15, "bottom_m": 0.3,
+             "shape": on_contour(10.62, 104.5, 119.0)},
+        ]),
+        "drawn_basins": frame([
+            {"name": "Fern basin", "form": "rain garden", "spills_to": "Ditch", "depth_m": 0.20,
+             "shape": basin},
+        ]),
+        "drawn_tanks": frame([
+            {"name": "Roof tank", "spills_to": "Lawn swale", "volume_m3": 2.0, "height_m": 1.5,
+             "roofs": "Classroom roof", "start_share": 0.5, "shape": shapely.Point(130, 70)},
+        ]),
+        "discharge_points": frame([{"name": "Ditch", "level_m": 9.6, "shape": shapely.Point(100.4, 50.4)}]),
+        "planting_zones": frame([
+            {"name": "School beds", "planting": "small vegetables", "irrigated": True,
+             "draws_on": "Roof tank", "shape": shapely.box(112, 66, 121, 71)},
+            {"name": "Fern bank", "planting": "orchard, grassed floor", "irrigated": False,
+             "shape": shapely.box(103, 66, 110, 72)},
+        ]),
+    }  # fmt: skip
+
+
+def make(folder: Path) -> None:
+    """Write every file of the demo site into `folder`."""
+    folder.mkdir(parents=True, exist_ok=True)
+    level_seed, weather_seed = np.random.SeedSequence(SEED).spawn(2)
+    with (folder / "levels.csv").open("w", newline="", encoding="utf-8") as target:
+        writer = csv.writer(target)
+        writer.writerow(["point", "easting_m", "northing_m", "level_m", "code"])
+        for number, (x, y, z) in enumerate(
+            levels(np.random.default_rng(level_seed)).tolist(), start=1
+        ):
+            code = "yard" if x >= KERB_X and y >= KERB_Y else "lawn"
+            writer.writerow([number, f"{x:.2f}", f"{y:.2f}", f"{z:.3f}", code])
+    write_layers(folder / "site.gpkg", site_layers())
+    write_layers(folder / "plan.gpkg", plan_layers())
+    write_rainfall(folder / "rainfall.csv")
+    write_weather(folder / "weather.csv", np.random.default_rng(weather_seed), first=2014, years=6)
+
+
+def main() -> None:
+    """Write the demo site beside this script, or where it is told."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    default = Path(__file__).parent / "fernhollow_yard"
+    parser.add_argument("folder", nargs="?", type=Path, default=default)
+    folder = parser.parse_args().folder
+    make(folder)
+    print(f"Fernhollow Yard (an invented site) written to {folder}")
+
+
+if __name__ == "__main__":
+    main()
