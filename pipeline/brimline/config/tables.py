@@ -123,12 +123,35 @@ class Conditioning(ConfigTable):
     )
     breach_depth_m: NotNegative = Field(1.0, description="Deepest cut of a breach.")
     breach_length_m: NotNegative = Field(30.0, description="Longest breach.")
+    keep: Literal["auto", "depth", "none"] = Field(
+        "auto",
+        description="Which hollows stay sinks besides those of kept_hollows. auto: those that the"
+        " check storm cannot fill; depth: by keep_depth_m and keep_area_m2; none.",
+    )
     keep_depth_m: Positive | None = Field(
-        None, description="Hollows at least this deep and keep_area_m2 large are kept as sinks."
+        None,
+        description="Hollows at least this deep and keep_area_m2 large are kept, for keep depth.",
     )
     keep_area_m2: NotNegative = Field(0.0, description="See keep_depth_m.")
+    tell_fill_m: Positive = Field(
+        0.5, description="Ground that is filled deeper than this is told of and flagged."
+    )
     hollow_depth_m: NotNegative = Field(0.15, description="Hollows shallower are not listed.")
     hollow_area_m2: NotNegative = Field(20.0, description="Hollows smaller are not listed.")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _depth_where_given(cls, given: object) -> object:
+        """Take a file of an earlier release, with keep_depth_m and no keep, as meant."""
+        if isinstance(given, dict) and given.get("keep_depth_m") and "keep" not in given:
+            return {**given, "keep": "depth"}
+        return given
+
+    @model_validator(mode="after")
+    def _depth_said(self) -> Self:
+        if (self.keep == "depth") != (self.keep_depth_m is not None):
+            raise ValueError('keep = "depth" and keep_depth_m go together: give both, or neither')
+        return self
 
 
 class Drainage(ConfigTable):

@@ -142,6 +142,29 @@ ITEMS: Final = (
                 "parent_id", "int", "The hollow that takes it in when full; 0 if none.", minimum=0
             ),
             Column("kept", "bool", "Kept as a sink: its water does not run on."),
+            Column(
+                "capacity_m3",
+                "float",
+                "What it holds to the level at which it spills, once pipes and short dams are"
+                " opened.",
+                "m³",
+                0,
+            ),
+            Column(
+                "arrives_m3",
+                "float",
+                "Runoff that reaches it in the check storm, with what hollows above it spill.",
+                "m³",
+                0,
+            ),
+            Column("fills", "bool", "The check storm fills it."),
+            Column("filled_pct", "float", "Share that the check storm fills.", "%", 0, 100),
+            Column("spills_m3", "float", "What runs on from it in the check storm.", "m³", 0),
+            Column(
+                "edge_limited",
+                "bool",
+                "True where its catchment reaches the edge of the data: more may reach it.",
+            ),
         ),
     ),
 )

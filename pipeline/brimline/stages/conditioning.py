@@ -15,14 +15,19 @@ if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
 
 
-def _run(given: Given, report: Reporter) -> Made:
-    params = given.params("conditioning", Conditioning)
-    grid, culverts = given.grid, given.frame("culverts")
-    rule: dict[str, Any] = {
+def rule_of(params: Conditioning) -> dict[str, Any]:
+    """Return how dams are opened, as `condition` takes it."""
+    return {
         "mode": params.mode,
         "max_depth_m": params.breach_depth_m,
         "max_length_m": params.breach_length_m,
     }
+
+
+def _run(given: Given, report: Reporter) -> Made:
+    params = given.params("conditioning", Conditioning)
+    grid, culverts = given.grid, given.frame("culverts")
+    rule = rule_of(params)
     done = condition(
         given.raster("elevation"),
         cell_m=grid.cell_m,

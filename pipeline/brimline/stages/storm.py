@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
 
 from brimline.config import DesignStorm
 from brimline.engine.stage import Stage
@@ -13,6 +15,9 @@ from brimline.rainfall import Storm, StormRequest, design_storms, uniform
 
 if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
+
+_RAREST_Y: Final = 100.0  # return period by which hollows are checked
+_HEAVIER: Final = 2.0  # times the stated rain, where there is no table (common practice, no source)
 
 
 def _run(given: Given, report: Reporter) -> Made:
@@ -29,29 +34,52 @@ def _run(given: Given, report: Reporter) -> Made:
             )
         )
         storms = [_even(params)]
+        heaviest: dict[str, Any] = {
+            "name": f"{_HEAVIER:g} times the stated rain",
+            "total_mm": _HEAVIER * storms[0].total_mm,
+        }
     else:
-        storms = _from_table(path, params, report)
-    return {"storms": {"design": _plain(storms[0]), "checks": [_plain(s) for s in storms[1:]]}}
+        storms, heaviest = _from_table(path, params, report)
+    most = max(storms, key=lambda storm: storm.total_mm)
+    if most.total_mm > heaviest["total_mm"]:
+        heaviest = {"name": most.name, "total_mm": most.total_mm}
+    return {
+        "storms": {
+            "design": _plain(storms[0]),
+            "checks": [_plain(storm) for storm in storms[1:]],
+            "heaviest": heaviest,
+        }
+    }
 
 
-def _from_table(path: Path, params: DesignStorm, report: Reporter) -> list[Storm]:
+def _from_table(
+    path: Path, params: DesignStorm, report: Reporter
+) -> tuple[list[Storm], dict[str, Any]]:
+    """Return the storms of the run, and the heaviest that hollows are checked by."""
     table = read_depth_table(path)
     for problem in depth_doubts(table, str(path)):
         report.problem(problem)
     uplift = 1 + params.climate_uplift_pct / 100
     periods = dict.fromkeys((params.return_period_y, *params.check_periods_y))
     hours = dict.fromkeys((params.duration_h, *params.check_durations_h))
+    rarest = float(np.clip(_RAREST_Y, *table.return_periods_y[[0, -1]]))
     requests = [
         StormRequest(period, hour, params.shape, uplift, name=_name(period, hour, params))
         for hour in hours
         for period in periods
     ]
     try:
-        return list(design_storms(table, requests, step_s=60 * params.step_min))
+        storms = list(design_storms(table, requests, step_s=60 * params.step_min))
+        depths_mm = [uplift * float(table.depth_mm(hour, rarest)) for hour in hours]
     except ValueError as error:
         raise InputError.of(
             str(error), mend="change [storm], or extend the table", source=str(path)
         ) from error
+    heaviest = int(np.argmax(depths_mm))
+    return storms, {
+        "name": _name(rarest, list(hours)[heaviest], params),
+        "total_mm": depths_mm[heaviest],
+    }
 
 
 def _name(period_y: float, duration_h: float, params: DesignStorm) -> str:
@@ -80,7 +108,7 @@ def _plain(storm: Storm) -> dict[str, Any]:
 
 STAGE = Stage(
     name="storm",
-    version=1,
+    version=2,
     title="design storms",
     needs=(),
     makes=("storms",),

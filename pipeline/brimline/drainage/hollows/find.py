@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from brimline.drainage.hollows import _kernels
 from brimline.drainage.hollows.catchment import hollow_catchments
-from brimline.drainage.hollows.listing import Limits, kept_with_holders, listed_nodes
+from brimline.drainage.hollows.listing import (
+    Limits,
+    kept_by_size,
+    kept_with_holders,
+    listed_nodes,
+)
 from brimline.drainage.hollows.tree import hollow_tree
+from brimline.drainage.hollows.water import bowls, storm_water
 from brimline.errors import GridError
 from brimline.grid import checked_elevation, checked_same_shape
 from brimline.grid.nodata import outside
@@ -20,7 +26,10 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
     from brimline.drainage.hollows.tree import HollowTree
+    from brimline.drainage.hollows.water import HollowWater
     from brimline.grid import BoolGrid, Elevation, Labels
+
+_LEAST_M: Final = 1e-3  # what is shallower is a residue of opening it
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +51,9 @@ class Hollows:
         the water leaves the data.
     catchment_m2 : float64 (hollows,) [m²]
         Ground that drains to it when hollows above it are full, its own water surface included.
+    edge_limited : bool (hollows,)
+        Its catchment reaches the edge of the data, so what drains to it is a lower bound.
+    water : HollowWater; what a storm does in it, where `find_hollows` was told its runoff.
     holds_void : bool (hollows,)
         True where nodata lies inside: depth, area and volume are lower bounds.
     kept : bool (hollows,)
@@ -63,6 +75,8 @@ class Hollows:
     spill_cells: NDArray[np.int64]
     spills_to_ids: NDArray[np.int32]
     catchment_m2: NDArray[np.float64]
+    edge_limited: NDArray[np.bool_]
+    water: HollowWater | None
     holds_void: NDArray[np.bool_]
     kept: NDArray[np.bool_]
     sinks: BoolGrid
@@ -93,6 +107,9 @@ def find_hollows(
     keep_depth_m: float | None = None,
     keep_area_m2: float = 0.0,
     keep_points: ArrayLike = (),
+    runoff_mm: float | None = None,
+    keep_unfilled: bool = False,
+    opened: Elevation | None = None,
     filled: Elevation | None = None,
 ) -> Hollows:
     """Find the closed depressions of a surface, and how they nest.
@@ -104,8 +121,9 @@ def find_hollows(
     point lies in it.
 
     The rule keeps hollows at least `keep_depth_m` deep and `keep_area_m2` large; points keep the
-    innermost listed hollow that they lie in. Water that reaches a kept hollow gathers at its
-    deepest cell, so that the ground behind it is counted in one place.
+    innermost listed hollow that they lie in; `keep_unfilled` keeps those that a storm does not
+    fill, unless what is left of them on `opened` is too shallow to be listed. Water that reaches a
+    kept hollow gathers at its deepest cell, so that the ground behind it is counted in one place.
 
     Parameters
     ----------
@@ -114,6 +132,10 @@ def find_hollows(
     min_depth_m, min_area_m2, min_volume_m3 : limits of what is listed.
     keep_depth_m : depth from which hollows are kept [m]; None keeps none by rule.
     keep_points : int (points, 2); row and column of points that keep a hollow.
+    runoff_mm : runoff of a storm [mm], the same everywhere; gives `Hollows.water`.
+    keep_unfilled : keep what that storm does not fill.
+    opened : float32 (rows, cols) [m], optional
+        The surface with pipes and short dams opened, by which hollows hold less or nothing.
     filled : float32 (rows, cols) [m], optional; `fill(dem)`, where it is at hand.
 
     Raises
@@ -126,8 +148,12 @@ def find_hollows(
     References
     ----------
     Barnes, Callaghan & Wickert (2020), Computing water flow through complex landscapes, part 2:
-    finding hierarchies in depressions, doi:10.5194/esurf-8-431-2020 (the tree)
+    finding hierarchies in depressions, doi:10.5194/esurf-8-431-2020 (the tree); Barnes, Callaghan
+    & Wickert (2021), part 3: Fill-Spill-Merge, doi:10.5194/esurf-9-105-2021 (the water; from
+    memory)
     """
+    if keep_unfilled and runoff_mm is None:
+        raise ValueError("keep_unfilled needs the runoff_mm of a storm")
     if not cell_m > 0:
         raise ValueError(f"cell_m must be above 0 m, got {cell_m} m")
     cell_area_m2 = np.float64(cell_m) ** 2
@@ -147,7 +173,6 @@ def find_hollows(
     drawn, missed = _nodes_at(keep_points, tree, surface.shape)
     listing = listed_nodes(tree, limits, drawn)
     nodes = listing.nodes
-    kept, innermost_kept = kept_with_holders(tree, listing, limits, drawn)
     labels: Labels = np.zeros(surface.shape, dtype=np.int32)
     labels.ravel()[tree.cells] = listing.number_of[tree.node_of]
     labels[void] = 0
@@ -156,9 +181,24 @@ def find_hollows(
     spill_cells[outer], beyond = _kernels.spills(
         brim, surface, void, tree.deepest_cell[nodes[outer]]
     )
-    reached, catchment = hollow_catchments(
+    ground = hollow_catchments(
         surface, tree.deepest_cell[nodes], listing.parent_ids, tree.level_m[nodes], beyond
     )
+    by_rule = kept_by_size(tree, limits)[nodes]
+    water = None
+    if runoff_mm is not None:
+        bowl = bowls(surface, labels, tree, listing, None if opened is None else fill(opened))
+        water = storm_water(
+            bowl.capacity_m * cell_area_m2,
+            ground.own_cells * cell_area_m2 * runoff_mm * 1e-3,
+            ground.spills_to,
+            listing.parent_ids,
+            tree.level_m[nodes],
+            bowl.opened,
+        )
+        if keep_unfilled:
+            by_rule |= ~water.fills & (bowl.depth_m >= max(min_depth_m, _LEAST_M))
+    kept, innermost_kept = kept_with_holders(listing, by_rule, drawn)
     sinks = np.zeros(surface.shape, dtype=np.bool_)
     sinks.ravel()[tree.deepest_cell[nodes[innermost_kept]]] = True
     return Hollows(
@@ -171,8 +211,10 @@ def find_hollows(
         spill_level_m=tree.level_m[nodes],
         deepest_cells=tree.deepest_cell[nodes],
         spill_cells=spill_cells,
-        spills_to_ids=np.where(outer, reached, listing.parent_ids).astype(np.int32),
-        catchment_m2=catchment * cell_area_m2,
+        spills_to_ids=np.where(outer, ground.spills_to, listing.parent_ids).astype(np.int32),
+        catchment_m2=ground.cells * cell_area_m2,
+        edge_limited=ground.edge_limited,
+        water=water,
         holds_void=tree.holds_void[nodes],
         kept=kept,
         sinks=sinks,

@@ -63,7 +63,7 @@ def listed_nodes(tree: HollowTree, limits: Limits, drawn: NDArray[np.int32]) -> 
     ----------
     drawn : int32; nodes that a person pointed at.
     """
-    reaching = _by_rule(tree, limits)
+    reaching = kept_by_size(tree, limits)
     reaching |= (
         (tree.depth_m >= limits.min_depth_m)
         & (tree.depth_m > 0)
@@ -105,10 +105,16 @@ def _numbered(tree: HollowTree, listed: NDArray[np.bool_]) -> Listing:
 
 
 def kept_with_holders(
-    tree: HollowTree, listing: Listing, limits: Limits, drawn: NDArray[np.int32]
+    listing: Listing, by_rule: NDArray[np.bool_], drawn: NDArray[np.int32]
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    """Tell which hollows are kept or hold a kept one, and which are the innermost of these."""
-    kept = _by_rule(tree, limits)[listing.nodes]
+    """Tell which hollows are kept or hold a kept one, and which are the innermost of these.
+
+    Parameters
+    ----------
+    by_rule : bool (hollows,); those that a rule keeps.
+    drawn : int32; nodes that a person pointed at.
+    """
+    kept = by_rule.copy()
     kept[listing.number_of[drawn] - 1] = True
     for hollow in range(kept.size - 1, -1, -1):  # inner ones come last
         if kept[hollow] and listing.parent_ids[hollow] > 0:
@@ -118,8 +124,8 @@ def kept_with_holders(
     return kept, innermost
 
 
-def _by_rule(tree: HollowTree, limits: Limits) -> NDArray[np.bool_]:
-    """Tell which nodes the rule keeps."""
+def kept_by_size(tree: HollowTree, limits: Limits) -> NDArray[np.bool_]:
+    """Tell which nodes of the tree are kept for their depth and area."""
     if limits.keep_depth_m is None:
         return np.zeros(tree.parent.size, dtype=np.bool_)
     deep: NDArray[np.bool_] = tree.depth_m >= limits.keep_depth_m

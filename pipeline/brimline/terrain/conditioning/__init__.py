@@ -2,7 +2,23 @@
 
 from brimline.terrain.conditioning.breaching import breach
 from brimline.terrain.conditioning.burning import Burned, burn
-from brimline.terrain.conditioning.conditioning import Change, Conditioned, Mode, condition
+from brimline.terrain.conditioning.conditioning import (
+    Change,
+    Conditioned,
+    Mode,
+    condition,
+    opened_surface,
+)
 from brimline.terrain.conditioning.filling import fill
 
-__all__ = ["Burned", "Change", "Conditioned", "Mode", "breach", "burn", "condition", "fill"]
+__all__ = [
+    "Burned",
+    "Change",
+    "Conditioned",
+    "Mode",
+    "breach",
+    "burn",
+    "condition",
+    "fill",
+    "opened_surface",
+]

@@ -9,7 +9,7 @@ from brimline.errors import GridError
 from brimline.grid import checked_elevation
 from brimline.terrain.conditioning import _kernels
 from brimline.terrain.conditioning.breaching import breach
-from brimline.terrain.conditioning.burning import burn
+from brimline.terrain.conditioning.burning import Burned, burn
 from brimline.terrain.conditioning.filling import fill
 
 if TYPE_CHECKING:
@@ -95,15 +95,8 @@ def condition(
         If an array or a number breaks the contract of `burn`, `breach` or `fill`, or the mode is
         not one of the three.
     """
-    if mode not in ("breach", "fill", "none"):
-        raise GridError(f"mode must be breach, fill or none, got {mode!r}")
     ground = checked_elevation(dem)
-    burned = burn(ground, burns, cell_m=cell_m)
-    opened = burned.surface
-    if mode == "breach":
-        opened = breach(
-            opened, cell_m=cell_m, max_depth_m=max_depth_m, max_length_m=max_length_m, sinks=sinks
-        )
+    burned, opened = _opened(ground, cell_m, mode, max_depth_m, max_length_m, burns, sinks)
     surface = opened if mode == "none" else fill(opened, sinks=sinks)
     return Conditioned(
         surface=surface,
@@ -111,3 +104,45 @@ def condition(
         filled=change(opened, surface, cell_m=cell_m),
         left_out=burned.left_out,
     )
+
+
+def opened_surface(
+    dem: Elevation,
+    *,
+    cell_m: float,
+    mode: Mode = "breach",
+    max_depth_m: float = 1.0,
+    max_length_m: float = 30.0,
+    burns: Iterable[ArrayLike] = (),
+) -> Elevation:
+    """Return the surface with its pipes burned and its short dams breached; nothing is filled.
+
+    Parameters and errors are those of `condition`.
+    """
+    ground = checked_elevation(dem)
+    return _opened(ground, cell_m, mode, max_depth_m, max_length_m, burns, None)[1]
+
+
+def _opened(
+    ground: Elevation,
+    cell_m: float,
+    mode: Mode,
+    max_depth_m: float,
+    max_length_m: float,
+    burns: Iterable[ArrayLike],
+    sinks: BoolGrid | None,
+) -> tuple[Burned, Elevation]:
+    """Burn, and breach where the mode says so."""
+    if mode not in ("breach", "fill", "none"):
+        raise GridError(f"mode must be breach, fill or none, got {mode!r}")
+    burned = burn(ground, burns, cell_m=cell_m)
+    if mode != "breach":
+        return burned, burned.surface
+    opened = breach(
+        burned.surface,
+        cell_m=cell_m,
+        max_depth_m=max_depth_m,
+        max_length_m=max_length_m,
+        sinks=sinks,
+    )
+    return burned, opened
