@@ -1,6 +1,6 @@
 """The design storm run over the designed surface as shallow water, beside the cascade's answer.
 
-Rain falls as what the curve number leaves of it, by the ground that drains to each element, and
+Rain falls as what runs off the ground that drains to each element, and
 whole on the elements themselves, where it soaks in at their rate. Only ground that drains to an
 element, and the ways of the overflows, is run; water that leaves it runs away at normal flow.
 Pipes out of elements are not run: what they carry stays there. Pipes under tracks are slots.
@@ -18,7 +18,6 @@ from brimline.drainage.flood import Ground, Rain, flood
 from brimline.drainage.flow import flow_directions
 from brimline.drainage.receiving import received, way_down
 from brimline.grid import checked_same_shape
-from brimline.rainfall import excess_mm
 from brimline.terrain.conditioning import burn, fill
 
 if TYPE_CHECKING:
@@ -37,18 +36,18 @@ _STILL_M: Final = 0.3  # of standing water is run; below it lies ground, which a
 _LEAST_SLOPE: Final = 0.001  # of ground at the edge of the data, over which water leaves
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Basin:
     """What the run must know of an element.
 
     Parameters
     ----------
-    curve_number : of the ground that drains to it.
+    excess_mm : float64 (steps,), what runs off the ground that drains to it; None where none does.
     soak_mm_per_h : design rate of its floor.
     start_level_m : water level before the storm; None where it is dry [m].
     """
 
-    curve_number: float
+    excess_mm: NDArray[np.float64] | None
     soak_mm_per_h: float
     start_level_m: float | None = None
 
@@ -190,16 +189,18 @@ def _soak(seeds: Labels, basins: Mapping[int, Basin]) -> NDArray[np.float64]:
 
 def _rain(
     upstream: Labels, seeds: Labels, basins: Mapping[int, Basin], rain_mm: NDArray[np.float64]
-) -> tuple[NDArray[np.uint8], NDArray[np.float64]]:
-    """Kinds of ground by whole curve numbers, and what runs off each; the first is all the rain."""
-    number_of = {number: round(basin.curve_number) for number, basin in basins.items()}
-    usual = round(float(np.mean([basin.curve_number for basin in basins.values()])))
-    every = sorted({usual, *number_of.values()})
-    kinds = np.full(seeds.shape, 2 + every.index(usual), dtype=np.uint8)
-    for number, curve in number_of.items():
-        kinds[upstream == number] = 2 + every.index(curve)
+) -> tuple[NDArray[np.uint16], NDArray[np.float64]]:
+    """Kinds of ground by what runs off, and that of each; the first is all the rain.
+
+    Ground that drains to no element sheds as the mean of what does.
+    """
+    shed = {number: one.excess_mm for number, one in basins.items() if one.excess_mm is not None}
+    usual = np.mean(list(shed.values()), axis=0) if shed else rain_mm
+    kinds = np.full(seeds.shape, 2, dtype=np.uint16)
+    for place, number in enumerate(shed, start=3):
+        kinds[upstream == number] = place
     kinds[seeds > 0] = 1
-    return kinds, np.vstack([rain_mm, *(excess_mm(rain_mm, float(curve)) for curve in every)])
+    return kinds, np.vstack([rain_mm, usual, *shed.values()])
 
 
 def _open_slope(

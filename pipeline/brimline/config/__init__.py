@@ -23,10 +23,11 @@ from brimline.config.tables import (
     SwaleRows,
     Terrain,
 )
-from brimline.config.works import FreeDimension, Works
+from brimline.config.works import USUAL_RAIN_2Y_24H_MM, FreeDimension, Works
 from brimline.config.year import OwnPlanting, WaterUse, Weather, Year
 
 __all__ = [
+    "USUAL_RAIN_2Y_24H_MM",
     "AsBuilt",
     "Conditioning",
     "Contours",

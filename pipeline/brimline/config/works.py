@@ -16,6 +16,8 @@ def _rising(value: tuple[float, float]) -> tuple[float, float]:
     return value
 
 
+USUAL_RAIN_2Y_24H_MM: Final = 60.0  # where neither the configuration nor a rainfall table tells
+
 Range = Annotated[tuple[Positive, Positive], AfterValidator(_rising)]
 
 
@@ -89,8 +91,10 @@ class Works(ConfigTable):
         0.5,
         description="How full the drainable pores are before the storm, for Green and Ampt.",
     )
-    rain_2y_24h_mm: Positive = Field(
-        60.0, description="Two-year rain of 24 h, for sheet flow in the time of concentration."
+    rain_2y_24h_mm: Positive | None = Field(
+        None,
+        description="Two-year rain of 24 h, for sheet flow in the time of concentration. Left out:"
+        f" that of the rainfall table, else {USUAL_RAIN_2Y_24H_MM:g} mm.",
     )
     concentration: Literal["segments", "Kirpich"] = Field(
         "segments",

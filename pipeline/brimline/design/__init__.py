@@ -19,7 +19,13 @@ if TYPE_CHECKING:
         arrivals_of,
     )
     from brimline.design.collectors import collectors_of
-    from brimline.design.cover import CoverArea, LabelGround, SoilArea, UsualGround, ground_by_label
+    from brimline.design.cover import (
+        CoverArea,
+        CoveredGround,
+        SoilArea,
+        UsualGround,
+        covered_ground,
+    )
     from brimline.design.earth import DesignedGround, designed_ground
     from brimline.design.elements import PlacedElement, placed_elements
     from brimline.design.making import Design, Designed, designed
@@ -53,6 +59,7 @@ _HOME: Final = {
     "ROUTING_STEP_S": "rules",
     "Arrivals": "arrivals",
     "CoverArea": "cover",
+    "CoveredGround": "cover",
     "Design": "making",
     "DesignRules": "rules",
     "Designed": "making",
@@ -71,7 +78,6 @@ _HOME: Final = {
     "ElementCatchment": "arrivals",
     "HardGround": "arrivals",
     "KeptClear": "places",
-    "LabelGround": "cover",
     "PipedRoofs": "arrivals",
     "PlacedElement": "elements",
     "Plan": "plan",
@@ -88,9 +94,9 @@ _HOME: Final = {
     "WaysOut": "ways",
     "arrivals_of": "arrivals",
     "collectors_of": "collectors",
+    "covered_ground": "cover",
     "designed": "making",
     "designed_ground": "earth",
-    "ground_by_label": "cover",
     "mends_of": "mends",
     "misplaced": "places",
     "off_level": "places",
@@ -108,6 +114,7 @@ __all__ = [
     "ROUTING_STEP_S",
     "Arrivals",
     "CoverArea",
+    "CoveredGround",
     "Design",
     "DesignRules",
     "Designed",
@@ -126,7 +133,6 @@ __all__ = [
     "ElementCatchment",
     "HardGround",
     "KeptClear",
-    "LabelGround",
     "PipedRoofs",
     "PlacedElement",
     "Plan",
@@ -143,9 +149,9 @@ __all__ = [
     "WaysOut",
     "arrivals_of",
     "collectors_of",
+    "covered_ground",
     "designed",
     "designed_ground",
-    "ground_by_label",
     "mends_of",
     "misplaced",
     "off_level",

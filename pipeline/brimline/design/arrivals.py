@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from brimline.cascade import inflow_of, with_rain
-from brimline.design.cover import ground_by_label
+from brimline.design.cover import covered_ground
 from brimline.drainage.receiving import received, way_to
 from brimline.elements import Kind
 from brimline.errors import Problem, Severity
@@ -21,23 +21,25 @@ from brimline.rainfall import (
     Storm,
     composite_coefficient,
     concentration_h,
-    cover,
     hydrograph,
+    kirpich_doubts,
     kirpich_h,
     peak_and_volume,
     roof_hydrograph,
+    route_excess,
     segments_along_path,
 )
+from brimline.rainfall.concentration import LEAST_CONCENTRATION_H
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     import shapely
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
     from brimline.cascade import StormInflow
-    from brimline.design.cover import CoverArea, LabelGround, SoilArea
+    from brimline.design.cover import CoverArea, CoveredGround, SoilArea
     from brimline.design.elements import PlacedElement
     from brimline.design.plan import DrawnInflow
     from brimline.design.rules import UsualWater
@@ -45,17 +47,30 @@ if TYPE_CHECKING:
     from brimline.drainage.receiving import Received
     from brimline.elements import Element
     from brimline.grid import Elevation, Grid
+    from brimline.rainfall import MixedGround
 
 _LEAST_FALL: Final = 0.001  # of a way, for Kirpich's relation
 
 
 @dataclass(frozen=True, slots=True)
 class ElementCatchment:
-    """The open ground that drains to one element."""
+    """The open ground that drains to one element.
 
-    area_m2: float
-    curve_number: float
+    Parameters
+    ----------
+    ground : its parts, of which each sheds for itself.
+    doubts : where the time of concentration is worked out outside of what its relation was found
+        on.
+    """
+
+    ground: MixedGround
     concentration_h: float
+    doubts: tuple[str, ...] = ()
+
+    @property
+    def area_m2(self) -> float:
+        """Area of all parts [m²]."""
+        return self.ground.area_m2
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,13 +116,13 @@ class Arrivals:
     def of(self, storm: Storm, step_s: float) -> StormInflow:
         """Return a storm's inflow, stepped until the last hydrograph has run out."""
         parts: dict[str, list[Hydrograph]] = {name: [] for name in self.open_m2}
-        for name, ground in self.catchments.items():
+        for name, open_ground in self.catchments.items():
             parts[name].append(
-                hydrograph(
-                    storm,
-                    ground.area_m2,
-                    concentration_h=ground.concentration_h,
-                    curve_number=ground.curve_number,
+                route_excess(
+                    open_ground.ground.excess_mm(storm.depth_mm),
+                    storm.step_s,
+                    open_ground.area_m2,
+                    concentration_h=open_ground.concentration_h,
                 )
             )
         for name, hard in self.hard.items():
@@ -136,6 +151,37 @@ class Arrivals:
         rain_ends_s = storm.step_s * storm.depth_mm.size
         inflow = inflow_of(parts, edges, ends_s=rain_ends_s, name=storm.name)
         return with_rain(inflow, storm, self.open_m2)
+
+    def excess_mm(self, name: str, depth_mm: NDArray[np.float64]) -> NDArray[np.float64] | None:
+        """Runoff of each step of a hyetograph, mean over all ground that drains to an element.
+
+        Returns
+        -------
+        float64 (steps,) [mm]; None where no ground drains there.
+        """
+        parts = []
+        if name in self.catchments:
+            open_ground = self.catchments[name].ground
+            parts.append((open_ground.area_m2, open_ground.excess_mm(depth_mm)))
+        if name in self.hard:
+            hard = self.hard[name]
+            parts.append((hard.area_m2, hard.coefficient * depth_mm))
+        if not parts:
+            return None
+        areas, depths = zip(*parts, strict=True)
+        mean: NDArray[np.float64] = np.average(np.array(depths), axis=0, weights=areas)
+        return mean
+
+    def doubts(self, storm: Storm) -> Iterator[tuple[str, str]]:
+        """Say where a storm's runoff is worked out outside of what the relations are made for.
+
+        Yields
+        ------
+        Name of the element, and what is beyond.
+        """
+        for name, one in self.catchments.items():
+            for text in (*one.ground.doubts(storm.total_mm), *one.doubts):
+                yield name, text
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,18 +228,20 @@ def arrivals_of(
     labels[cells_inside(piped, grid)] = 0  # roof water goes to its tank, not to the ground below
     shares = _coefficients(survey.covers, grid)
     of_curve = np.where(np.isnan(shares), labels, 0).astype(np.int32)
-    grounds = _grounds(of_curve, survey, water, problems)
+    covered = covered_ground(survey.covers, survey.soils, grid, water.ground)
+    grounds = _grounds(of_curve, covered, water, problems)
     catchments, hard = {}, {}
     for number, one in enumerate(placed, start=1):
         own = shares[(labels == number) & ~np.isnan(shares)]
         if number not in grounds and not own.size:
             continue
-        hours = _concentration(number, found, seeds, survey, water)
+        hard_m2 = own.size * grid.cell_area_m2
+        area_m2 = hard_m2 + (grounds[number].area_m2 if number in grounds else 0.0)
+        hours, doubts = _concentration(number, found, seeds, survey, covered, water, area_m2)
         if number in grounds:
-            here = grounds[number]
-            catchments[one.name] = ElementCatchment(here.area_m2, here.curve_number, hours)
+            catchments[one.name] = ElementCatchment(grounds[number], hours, doubts)
         if own.size:
-            hard[one.name] = HardGround(own.size * grid.cell_area_m2, float(own.mean()), hours)
+            hard[one.name] = HardGround(hard_m2, float(own.mean()), hours)
     names = [one.name for one in placed]
     open_m2 = _open_m2([one.element for one in placed])
     outside = _outside(inflows, hydrographs, names, grid, found, problems)
@@ -255,14 +303,12 @@ def _roofs(
 
 def _grounds(
     labels: NDArray[np.int32],
-    survey: SurveyedGround,
+    covered: CoveredGround,
     water: UsualWater,
     problems: list[Problem],
-) -> dict[int, LabelGround]:
-    """Area and composite curve number of each element's ground."""
-    found, assumed_pct = ground_by_label(
-        labels, survey.covers, survey.soils, survey.grid, water.ground
-    )
+) -> dict[int, MixedGround]:
+    """Find what of each element's ground sheds water."""
+    found, assumed_pct = covered.by_label(labels), covered.open_pct(labels)
     if assumed_pct > 1:
         problems.append(
             Problem(
@@ -281,25 +327,28 @@ def _concentration(
     found: Received,
     seeds: NDArray[np.int32],
     survey: SurveyedGround,
+    covered: CoveredGround,
     water: UsualWater,
-) -> float:
-    """Time of concentration along the longest way, by TR-55's segments."""
+    area_m2: float,
+) -> tuple[float, tuple[str, ...]]:
+    """Time of concentration along the longest way [h], and what is in doubt about it."""
     head = int(found.heads[number]) if number < found.heads.size else -1
     if head < 0:
-        return 0.1
+        return LEAST_CONCENTRATION_H, ()
     rows, cols = way_to(survey.directions, head, seeds)
     chainage = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(rows), np.diff(cols)))])
     levels = np.minimum.accumulate(survey.dem[rows, cols].astype(np.float64))
     if chainage.size < 2 or not np.isfinite(levels).all():
-        return 0.1
+        return LEAST_CONCENTRATION_H, ()
     chainage = chainage * survey.grid.cell_m
     area = survey.contributing_area_m2[rows, cols]
     if water.concentration == "Kirpich":
         fall = max(float(levels[0] - levels[-1]) / float(chainage[-1]), _LEAST_FALL)
-        return kirpich_h(float(chainage[-1]), fall)
-    sheet_n = cover(water.ground.cover).sheet_n
-    flow = PathFlow(rain_2y_24h_mm=water.rain_2y_24h_mm, sheet_n=sheet_n)
-    return float(concentration_h(segments_along_path(chainage, levels, area, flow)))
+        return kirpich_h(float(chainage[-1]), fall), kirpich_doubts(fall, area_m2)
+    flow = PathFlow(rain_2y_24h_mm=water.rain_2y_24h_mm)
+    sheet_n = covered.sheet_n(rows, cols)
+    segments = segments_along_path(chainage, levels, area, flow, sheet_n=sheet_n)
+    return float(concentration_h(segments)), ()
 
 
 def _outside(

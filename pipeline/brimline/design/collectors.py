@@ -9,7 +9,6 @@ import numpy as np
 from brimline.balance.collectors import Collector
 from brimline.balance.system import SHAPE_POINTS
 from brimline.elements import Kind
-from brimline.rainfall import MixedGround
 
 if TYPE_CHECKING:
     from brimline.design.making import Design
@@ -35,9 +34,6 @@ def _collector(element: Element, design: Design) -> Collector:
     catchment, hard = arrivals.catchments.get(name), arrivals.hard.get(name)
     roofs = arrivals.roofs.get(name)
     start_m3 = float(stages.storage_at(max(element.start_level_m, element.floor_m)))
-    ground = None
-    if catchment is not None and catchment.area_m2 > 0:
-        ground = MixedGround((catchment.curve_number,), (catchment.area_m2,))
     return Collector(
         element_id=name,
         kind=str(element.kind),
@@ -49,7 +45,7 @@ def _collector(element: Element, design: Design) -> Collector:
         soak_mm_per_h=element.soak.design_mm_per_h,
         spill_level_m=element.spill_level_m,
         spills_to=ways[0].to_id if ways else "",
-        ground=ground,
+        ground=catchment.ground if catchment else None,
         hard_m2=hard.area_m2 if hard else 0.0,
         hard_coefficient=hard.coefficient if hard else 0.0,
         open_m2=arrivals.open_m2[name],

@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from brimline.grid.shapes import cells_inside
-from brimline.rainfall import SOIL_GROUPS, GroundClass, cover, curve_number
-from brimline.rainfall import ground_of as ground_classes_of
+from brimline.rainfall import SOIL_GROUPS, GroundClass, cover, curve_number, ground_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -20,6 +19,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from brimline.grid import Grid
+    from brimline.rainfall import MixedGround
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,31 +74,56 @@ class UsualGround:
         return float(curve_number(self.cover, condition, self.soil_group))
 
 
-@dataclass(frozen=True, slots=True)
-class LabelGround:
-    """Area and composite curve number of the cells of one label."""
-
-    area_m2: float
-    curve_number: float
-
-
-def ground_by_label(
-    labels: NDArray[np.int32],
-    covers: Sequence[CoverArea],
-    soils: Sequence[SoilArea],
-    grid: Grid,
-    usual: UsualGround,
-) -> tuple[dict[int, LabelGround], float]:
-    """Count covers and soils under each label.
+@dataclass(frozen=True, slots=True, eq=False)
+class CoveredGround:
+    """Cover and soil of every cell.
 
     Parameters
     ----------
-    labels : int32 (rows, cols), from 1; 0 is none.
-    covers, soils : where areas overlap, the cover later in the alphabet counts, and the soil group.
+    classes : what the cover codes 1, 2 ... stand for.
+    cover_codes, soil_codes : int32 (rows, cols), from 1.
+    drawn : bool (rows, cols); False where the usual cover was taken.
+    """
 
-    Returns
-    -------
-    Ground by label, and the share of labelled ground without a cover drawn [%].
+    grid: Grid
+    classes: tuple[GroundClass, ...]
+    cover_codes: NDArray[np.int32]
+    soil_codes: NDArray[np.int32]
+    drawn: NDArray[np.bool_]
+
+    def by_label(self, labels: NDArray[np.int32]) -> dict[int, MixedGround]:
+        """Return what sheds water under each label that occurs.
+
+        Parameters
+        ----------
+        labels : int32 (rows, cols), from 1; 0 is none.
+        """
+        counted = ground_of(
+            labels, self.cover_codes, self.soil_codes, self.classes,
+            cell_area_m2=self.grid.cell_area_m2,
+        )  # fmt: skip
+        mixed = {int(label): counted.mixed(int(label)) for label in counted.labels}
+        return {label: ground for label, ground in mixed.items() if ground is not None}
+
+    def open_pct(self, labels: NDArray[np.int32]) -> float:
+        """Share of labelled ground without a cover drawn [%]."""
+        inside = labels > 0
+        return 100 * float((inside & ~self.drawn).sum()) / max(int(inside.sum()), 1)
+
+    def sheet_n(self, rows: NDArray[np.intp], cols: NDArray[np.intp]) -> NDArray[np.float64]:
+        """Manning's n for sheet flow at cells, float64 (cells,)."""
+        of_class = np.array([cover(one.cover_name).sheet_n for one in self.classes])
+        return of_class[self.cover_codes[rows, cols] - 1]
+
+
+def covered_ground(
+    covers: Sequence[CoverArea], soils: Sequence[SoilArea], grid: Grid, usual: UsualGround
+) -> CoveredGround:
+    """Lay covers and soils on the grid, and the usual ones where none is drawn.
+
+    Parameters
+    ----------
+    covers, soils : where areas overlap, the cover later in the alphabet counts, and the soil group.
     """
     classes = [usual.ground_class(usual.cover)]
     cover_of = np.ones(grid.shape, dtype=np.int32)
@@ -111,16 +136,7 @@ def ground_by_label(
     soil_of = np.full(grid.shape, 1 + SOIL_GROUPS.index(usual.soil_group), dtype=np.int32)
     for group, shapes in _by_word([(area.group, area.shape) for area in soils]):
         soil_of[cells_inside(shapes, grid)] = 1 + SOIL_GROUPS.index(group)
-    inside = labels > 0
-    open_pct = 100 * float((inside & ~drawn).sum()) / max(int(inside.sum()), 1)
-    counted = ground_classes_of(labels, cover_of, soil_of, classes, cell_area_m2=grid.cell_area_m2)
-    curves = counted.composite_curve_number
-    found = {
-        int(label): LabelGround(float(counted.total_m2[place]), float(curves[place]))
-        for place, label in enumerate(counted.labels)
-        if label > 0 and math.isfinite(curves[place])
-    }
-    return found, open_pct
+    return CoveredGround(grid, tuple(classes), cover_of, soil_of, drawn)
 
 
 def _by_word(

@@ -195,6 +195,12 @@ FLAGS: Final = (
         "Draw it inside, or correct the boundary.",
     ),
     Flag("steep-ground", "The element stands on ground steeper than the limit.", "Move it."),
+    Flag(
+        "outside-method",
+        "Runoff or its timing is worked out by a relation outside of what it was made for.",
+        "Read notes; measure flow on site, or have a hydrologist choose the method.",
+        "notice",
+    ),
     # earthworks and stakes
     Flag(
         "level-on-site",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final, Literal, TypeAlias
 
 import numpy as np
@@ -265,12 +265,18 @@ class Segment:
 
 
 def segments_along_path(
-    chainage_m: ArrayLike, elevation_m: ArrayLike, area_m2: ArrayLike, flow: PathFlow
+    chainage_m: ArrayLike,
+    elevation_m: ArrayLike,
+    area_m2: ArrayLike,
+    flow: PathFlow,
+    *,
+    sheet_n: ArrayLike | None = None,
 ) -> tuple[Segment, ...]:
     """Split a catchment's longest flow path into sheet, shallow and channel flow.
 
-    The first 30.48 m (100 ft) from the divide are sheet flow, channel flow begins where the
-    contributing area reaches `flow.channel_area_m2`, and shallow concentrated flow lies between.
+    From the divide water runs as a sheet, until it has run as far as `sheet_limit_m` allows on the
+    ground that it came over. Channel flow begins where the contributing area reaches
+    `flow.channel_area_m2`, and shallow concentrated flow lies between.
 
     Parameters
     ----------
@@ -281,6 +287,8 @@ def segments_along_path(
     area_m2 : float (points,) [m²]
         Contributing area at each point.
     flow : what the segments are like.
+    sheet_n : float (points,)
+        Manning's n for sheet flow of the ground at each point; that of `flow` where None.
 
     Returns
     -------
@@ -294,7 +302,7 @@ def segments_along_path(
 
     References
     ----------
-    NRCS (1986), TR-55, chapter 3
+    NRCS (1986), TR-55, chapter 3; McCuen & Spiess (1995) for the length of sheet flow (from memory)
     """
     chainage = rising(series(chainage_m, "chainage_m", "m", least=2), "chainage_m", "m")
     area = series(area_m2, "area_m2", "m²", least=2)
@@ -309,17 +317,40 @@ def segments_along_path(
     start, end = float(chainage[0]), float(chainage[-1])
     in_channel = area >= flow.channel_area_m2
     channel_at = float(chainage[int(np.argmax(in_channel))]) if in_channel.any() else end
-    sheet_to = min(start + SHEET_LIMIT_M, channel_at)
+    roughness = np.full(chainage.shape, flow.sheet_n) if sheet_n is None else np.asarray(sheet_n)
+    if roughness.shape != chainage.shape or not (roughness > 0).all():
+        raise ValueError(f"sheet_n must be above 0 at each of {chainage.size} points")
+    sheet_m, over_n = _sheet(chainage - start, elevation, roughness, flow.least_slope)
+    sheet_to = min(start + sheet_m, channel_at)
     stretches: tuple[tuple[Kind, float, float], ...] = (
         ("sheet", start, sheet_to),
         ("shallow", sheet_to, channel_at),
         ("channel", channel_at, end),
     )
     return tuple(
-        _segment(kind, from_m, to_m, chainage, elevation, flow)
+        _segment(kind, from_m, to_m, chainage, elevation, replace(flow, sheet_n=over_n))
         for kind, from_m, to_m in stretches
         if to_m > from_m
     )
+
+
+def _sheet(
+    run_m: NDArray[np.float64],
+    elevation: NDArray[np.float64],
+    roughness: NDArray[np.float64],
+    least_slope: float,
+) -> tuple[float, float]:
+    """Length of sheet flow from the divide [m], and the mean roughness of its ground."""
+    # the ground between two points is taken as that of the lower one
+    so_far = np.concatenate([[0.0], np.cumsum(roughness[1:] * np.diff(run_m))])
+    length_m = float(run_m[-1])
+    for place in range(1, run_m.size):
+        slope = max(float(elevation[0] - elevation[place]) / float(run_m[place]), least_slope)
+        limit_m = sheet_limit_m(float(so_far[place] / run_m[place]), slope)
+        if run_m[place] >= limit_m:
+            length_m = max(limit_m, float(run_m[place - 1]))
+            break
+    return length_m, float(np.interp(length_m, run_m, so_far)) / length_m
 
 
 def _segment(

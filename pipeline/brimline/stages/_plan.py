@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from brimline.cascade import Free, Goals, Limits, Pace
-from brimline.config import Earthworks, Works
+from brimline.config import USUAL_RAIN_2Y_24H_MM, Earthworks, Works
 from brimline.design import (
     KINDS,
     CoverArea,
@@ -161,22 +161,34 @@ def hydrographs_of(given: Given) -> dict[str, Hydrograph]:
     return {} if path is None else dict(read_inflows(path))
 
 
-def usual_water(works: Works) -> UsualWater:
-    """Return what is taken for ground where the inputs say nothing."""
+def usual_water(works: Works, rain_2y_24h_mm: float | None = None) -> UsualWater:
+    """Return what is taken for ground where the inputs say nothing.
+
+    Parameters
+    ----------
+    rain_2y_24h_mm : of the rainfall table; None where it does not tell.
+    """
     return UsualWater(
         UsualGround(works.usual_cover, works.condition, works.usual_soil_group),
         works.usual_soak_mm_per_h,
         works.soak_safety_factor,
         works.infiltration,
         works.soil_saturation,
-        works.rain_2y_24h_mm,
+        works.rain_2y_24h_mm or rain_2y_24h_mm or USUAL_RAIN_2Y_24H_MM,
         works.concentration,
         works.roof_coefficient,
     )
 
 
-def design_rules(works: Works, level_tolerance_m: float) -> DesignRules:
-    """Return what a design keeps to, as the configuration has it."""
+def design_rules(
+    works: Works, level_tolerance_m: float, rain_2y_24h_mm: float | None = None
+) -> DesignRules:
+    """Return what a design keeps to, as the configuration has it.
+
+    Parameters
+    ----------
+    rain_2y_24h_mm : of the rainfall table; None where it does not tell.
+    """
     share, hours = works.goal_capture_share, works.goal_drawdown_h
     asked = share > 0 or hours is not None
     sizing = SizingRules(
@@ -197,7 +209,7 @@ def design_rules(works: Works, level_tolerance_m: float) -> DesignRules:
         steep_slope_pct=works.max_slope_pct,
     )
     return DesignRules(
-        usual_water(works),
+        usual_water(works, rain_2y_24h_mm),
         sizing,
         works.sill_head_m,
         works.near_building_m,

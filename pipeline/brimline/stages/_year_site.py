@@ -12,11 +12,10 @@ import shapely
 from brimline.balance.evapotranspiration import reference_et
 from brimline.balance.planted import ZoneRow
 from brimline.config import Site, Works
-from brimline.design import ground_by_label
+from brimline.design import covered_ground
 from brimline.errors import InputError
 from brimline.grid.shapes import cells_inside
 from brimline.io.geographic import lon_lat, on_earth
-from brimline.rainfall import MixedGround
 from brimline.stages._plan import covers_of, number_of, soils_of, text_of, usual_water
 
 if TYPE_CHECKING:
@@ -30,6 +29,7 @@ if TYPE_CHECKING:
     from brimline.balance.planted import PlantedZone
     from brimline.config import Year
     from brimline.engine.stage import Given
+    from brimline.rainfall import MixedGround
     from brimline.rainfall.daily import DailyWeather
 
 
@@ -63,17 +63,17 @@ def ground_of_zones(
 ) -> tuple[NDArray[np.int32], dict[str, MixedGround]]:
     """Return the zone of each cell, and what of each zone sheds water."""
     grid = given.grid
-    covers, soils = covers_of(given), soils_of(given)
     usual = usual_water(given.params("works", Works)).ground
+    covered = covered_ground(covers_of(given), soils_of(given), grid, usual)
     labels = np.zeros(grid.shape, dtype=np.int32)
     for number, zone in enumerate(zones, start=1):
         labels[cells_inside([zone.shape], grid)] = number
-    found, _ = ground_by_label(labels, covers, soils, grid, usual)
+    found = covered.by_label(labels)
     grounds = {}
     for number, zone in enumerate(zones, start=1):
         if number not in found:  # smaller than a cell, or beneath another zone
             alone = cells_inside([zone.shape], grid, all_touched=True).astype(np.int32)
-            alone_found, _ = ground_by_label(alone, covers, soils, grid, usual)
+            alone_found = covered.by_label(alone)
             if 1 not in alone_found:
                 raise InputError.of(
                     f"{zone.zone_id} lies outside the elevation",
@@ -81,8 +81,7 @@ def ground_of_zones(
                     source="plan, planting_zones",
                 )
             found[number] = alone_found[1]
-        here = found[number]
-        grounds[zone.zone_id] = MixedGround((here.curve_number,), (here.area_m2,))
+        grounds[zone.zone_id] = found[number]
     return labels, grounds
 
 

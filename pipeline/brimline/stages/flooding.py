@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
 
 _TOLD_M: Final = 0.10  # difference of levels above which a person should look
-_USUAL_CURVE: Final = 80.0  # where nothing drains to an element, so that it does not matter
 
 
 def _run(given: Given, report: Reporter) -> Made:
@@ -36,14 +35,15 @@ def _run(given: Given, report: Reporter) -> Made:
                 "flood_levels": table_of([], "flood_levels")}  # fmt: skip
     fine = everywhere(site.ready, params.flood_refine)
     storm = given.facts("storms")["design"]
+    depth_mm = np.array(storm["depth_mm"])
     done = run_over(
         fine.design_m,
         fine.dug_by,
-        {site.label_of(name): _basin(site, name) for name in site.dug},
+        {site.label_of(name): _basin(site, name, depth_mm) for name in site.dug},
         cell_m=fine.grid.cell_m,
         roughness=params.roughness,
         step_s=storm["step_s"],
-        rain_mm=np.array(storm["depth_mm"]),
+        rain_mm=depth_mm,
         after_s=3600 * params.after_h,
         burns=[positions(line, fine.grid) for line in given.frame("culverts").geometry],
         progress=lambda share: report.advanced(share, "rain on the designed surface"),
@@ -58,12 +58,11 @@ def _run(given: Given, report: Reporter) -> Made:
     }
 
 
-def _basin(site: DesignedGround, name: str) -> Basin:
+def _basin(site: DesignedGround, name: str, depth_mm: NDArray[np.float64]) -> Basin:
     element = site.design.network.element(name)
-    ground = site.design.arrivals.catchments.get(name)
     start_m = element.start_level_m
     return Basin(
-        ground.curve_number if ground else _USUAL_CURVE,
+        site.design.arrivals.excess_mm(name, depth_mm),
         element.soak.design_mm_per_h,
         start_m if np.isfinite(start_m) else None,
     )
@@ -113,7 +112,7 @@ def _coarse(fine: NDArray[np.float32], factor: int) -> NDArray[np.float32]:
 
 STAGE = Stage(
     name="flooding",
-    version=1,
+    version=2,
     title="the design storm as shallow water on the designed surface",
     needs=(*BUILT, "elements", "storms", "culverts"),
     makes=("flood_depth_m", "flood_speed_m_s", "flood_levels"),

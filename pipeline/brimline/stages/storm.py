@@ -15,6 +15,7 @@ from brimline.rainfall import Storm, StormRequest, design_storms, uniform
 
 if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
+    from brimline.rainfall import DepthTable
 
 _RAREST_Y: Final = 100.0  # return period by which hollows are checked
 _HEAVIER: Final = 2.0  # times the stated rain, where there is no table (common practice, no source)
@@ -23,6 +24,7 @@ _HEAVIER: Final = 2.0  # times the stated rain, where there is no table (common 
 def _run(given: Given, report: Reporter) -> Made:
     params = given.params("storm", DesignStorm)
     path = given.source("rainfall", Path)
+    rain_2y_mm: float | None = None
     if path is None:
         report.problem(
             Problem(
@@ -39,7 +41,11 @@ def _run(given: Given, report: Reporter) -> Made:
             "total_mm": _HEAVIER * storms[0].total_mm,
         }
     else:
-        storms, heaviest = _from_table(path, params, report)
+        table = read_depth_table(path)
+        for problem in depth_doubts(table, str(path)):
+            report.problem(problem)
+        storms, heaviest = _from_table(table, path, params)
+        rain_2y_mm = _two_year_rain_mm(table, params)
     most = max(storms, key=lambda storm: storm.total_mm)
     if most.total_mm > heaviest["total_mm"]:
         heaviest = {"name": most.name, "total_mm": most.total_mm}
@@ -48,17 +54,23 @@ def _run(given: Given, report: Reporter) -> Made:
             "design": _plain(storms[0]),
             "checks": [_plain(storm) for storm in storms[1:]],
             "heaviest": heaviest,
+            "rain_2y_24h_mm": rain_2y_mm,
         }
     }
 
 
+def _two_year_rain_mm(table: DepthTable, params: DesignStorm) -> float | None:
+    """Two-year rain of 24 h for sheet flow [mm]; None where the table does not reach that far."""
+    try:
+        return float(table.depth_mm(24.0, 2.0)) * (1 + params.climate_uplift_pct / 100)
+    except ValueError:
+        return None
+
+
 def _from_table(
-    path: Path, params: DesignStorm, report: Reporter
+    table: DepthTable, path: Path, params: DesignStorm
 ) -> tuple[list[Storm], dict[str, Any]]:
     """Return the storms of the run, and the heaviest that hollows are checked by."""
-    table = read_depth_table(path)
-    for problem in depth_doubts(table, str(path)):
-        report.problem(problem)
     uplift = 1 + params.climate_uplift_pct / 100
     periods = dict.fromkeys((params.return_period_y, *params.check_periods_y))
     hours = dict.fromkeys((params.duration_h, *params.check_durations_h))

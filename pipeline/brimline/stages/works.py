@@ -25,7 +25,7 @@ from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.io.frames import conformed, empty
 from brimline.layers import table
-from brimline.layers.flags import joined
+from brimline.layers.flags import joined, needs_look
 from brimline.stages._frames import frame_of
 from brimline.stages._plan import (
     SURVEYED,
@@ -63,7 +63,11 @@ _TABLES: Final = (
 
 def _run(given: Given, report: Reporter) -> Made:
     works = given.params("works", Works)
-    rules = design_rules(works, given.params("lines", LevelLines).level_tolerance_m)
+    two_year_mm = given.facts("storms")["rain_2y_24h_mm"]
+    tolerance_m = given.params("lines", LevelLines).level_tolerance_m
+    rules = design_rules(works, tolerance_m, two_year_mm)
+    if two_year_mm is None and works.rain_2y_24h_mm is None and works.concentration == "segments":
+        report.problem(_no_two_year_rain(rules.water.rain_2y_24h_mm))
     standing = standing_of(given)
     done = designed(
         plan_of({name: given.frame(name) for name in LAYERS}, works),
@@ -97,6 +101,15 @@ def _run(given: Given, report: Reporter) -> Made:
     }
 
 
+def _no_two_year_rain(taken_mm: float) -> Problem:
+    return Problem(
+        Severity.NOTICE,
+        f"no two-year rain of 24 h is known for sheet flow; {taken_mm:g} mm is taken",
+        "give a rainfall table that reaches 24 h and 2 years, or set works.rain_2y_24h_mm",
+        "works",
+    )
+
+
 def _findings(
     given: Given,
     done: Designed,
@@ -114,13 +127,18 @@ def _findings(
             *off_level(placed, standing, rules.level_tolerance_m),
         ]
     }
+    design_storm = storms_of(given)[0]
     for one in routed:
         found[one.inflow.name] = list(judge(one, limits))
+    found[design_storm.name] += [
+        Finding("outside-method", name, f"runoff: {text}")
+        for name, text in done.design.arrivals.doubts(design_storm)
+    ]
     return found
 
 
 def _tell(findings: Sequence[Finding], report: Reporter) -> None:
-    flagged = {finding.element_id for finding in findings}
+    flagged = {finding.element_id for finding in findings if needs_look([finding.flag])}
     if flagged:
         report.problem(
             Problem(
@@ -233,7 +251,7 @@ def _headline(
         ),
         "design_storm_arrives_m3": float(routed.elements.outside_m3.sum()),
         "design_storm_leaves_m3": float(routed.left_m3),
-        "elements_flagged": len({finding.element_id for finding in findings}),
+        "elements_flagged": len({f.element_id for f in findings if needs_look([f.flag])}),
     }
 
 
@@ -249,7 +267,7 @@ def _nothing(design: Design, grid: Grid) -> dict[str, Any]:
 
 STAGE = Stage(
     name="works",
-    version=3,
+    version=4,
     title="drawn elements and their cascade through the design storms",
     needs=(*SURVEYED, *LAYERS, "keep_out", "keep_out_drawn", "boundary", "storms"),
     makes=("design", "elements", "overflows", *_TABLES, "cascade"),

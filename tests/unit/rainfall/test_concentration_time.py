@@ -27,15 +27,35 @@ def straight_path(length_m=500.0, fall=0.02, points=101):
 def test_a_path_is_sheet_then_shallow_then_channel():
     sheet, shallow, channel = segments_along_path(*straight_path(), FLOW)
     assert [one.kind for one in (sheet, shallow, channel)] == ["sheet", "shallow", "channel"]
-    assert sheet.length_m == pytest.approx(30.48)
-    assert (shallow.from_m, shallow.to_m) == (pytest.approx(30.48), pytest.approx(250.0))
+    # McCuen & Spiess (1995): 100 √0.02 / 0.24 = 58.9 ft, less than the 100 ft of NEH 630
+    assert sheet.length_m == pytest.approx(58.93 * FOOT_M, rel=1e-3)
+    assert (shallow.from_m, shallow.to_m) == (pytest.approx(sheet.to_m), pytest.approx(250.0))
     assert channel.to_m == pytest.approx(500.0)
     assert [one.slope for one in (sheet, shallow, channel)] == pytest.approx([0.02] * 3)
-    assert sheet.travel_h == pytest.approx(sheet_flow_h(0.24, SHEET_LIMIT_M, 0.02, 90.0))
-    assert shallow.travel_h == pytest.approx(shallow_flow_h(219.52, 0.02))
+    assert sheet.travel_h == pytest.approx(sheet_flow_h(0.24, sheet.length_m, 0.02, 90.0))
+    assert shallow.travel_h == pytest.approx(shallow_flow_h(250 - sheet.length_m, 0.02))
     assert channel.travel_h == pytest.approx(channel_flow_h(250.0, 0.02, 0.05, 0.2))
     total = sheet.travel_h + shallow.travel_h + channel.travel_h
     assert concentration_h([sheet, shallow, channel]) == pytest.approx(total)
+
+
+def test_sheet_flow_runs_as_far_as_the_ground_that_it_came_over_allows():
+    chainage, elevation, area = straight_path()
+    paved = segments_along_path(chainage, elevation, area, FLOW, sheet_n=np.full(101, 0.011))
+    assert paved[0].length_m == pytest.approx(SHEET_LIMIT_M)  # 100 √0.02 / 0.011 is above 100 ft
+    assert paved[0].travel_h == pytest.approx(sheet_flow_h(0.011, SHEET_LIMIT_M, 0.02, 90.0))
+    # 10 m of yard, then dense woods: the mean n of 15 m allows 15.7 m, that of 20 m only 10.6 m
+    mixed = np.where(chainage <= 10, 0.011, 0.80)
+    sheet = segments_along_path(chainage, elevation, area, FLOW, sheet_n=mixed)[0]
+    over_n = (10 * 0.011 + 5 * 0.80) / 15
+    assert sheet.length_m == pytest.approx(15.0)
+    assert sheet.travel_h == pytest.approx(sheet_flow_h(over_n, sheet.length_m, 0.02, 90.0))
+
+
+@pytest.mark.parametrize("roughness", [[0.1], np.zeros(101)])
+def test_roughness_must_stand_at_every_point(roughness):
+    with pytest.raises(ValueError, match="sheet_n must be above 0 at each of 101 points"):
+        segments_along_path(*straight_path(), FLOW, sheet_n=roughness)
 
 
 def test_a_short_path_is_sheet_flow_alone_and_takes_the_least_time():

@@ -33,7 +33,7 @@ class Ground:
     soil_room_mm : water that the soil can still take [mm]; infinite for a constant rate.
     open_slope : slope at which water leaves the ground, 0 for a wall; meant for cells at the
         raster's edge or beside nodata. Flow there is normal (Manning), through one face.
-    rain_kind : uint8, which of a storm's several rains falls on each cell, from 1; all the first
+    rain_kind : uint16, which of a storm's several rains falls on each cell, from 1; all the first
         where left out.
 
     Raises
@@ -48,7 +48,7 @@ class Ground:
     soak_mm_per_h: NDArray[np.floating]
     soil_room_mm: NDArray[np.floating]
     open_slope: NDArray[np.floating]
-    rain_kind: NDArray[np.uint8] | None = None
+    rain_kind: NDArray[np.uint16] | None = None
 
     def __post_init__(self) -> None:
         checked_same_shape(

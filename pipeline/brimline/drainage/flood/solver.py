@@ -269,12 +269,12 @@ def _land(ground: Ground) -> _kernels.Land:
     valid = ground.valid
     row, col = np.nonzero(valid & (ground.open_slope > 0))
     pull = np.sqrt(ground.open_slope[row, col]) / ground.roughness[row, col]
-    kind = ground.rain_kind if ground.rain_kind is not None else np.ones(valid.shape, np.uint8)
+    kind = ground.rain_kind if ground.rain_kind is not None else np.ones(valid.shape, np.uint16)
     starts = np.searchsorted(row, np.arange(-1, valid.shape[0] + 2))
     return _kernels.Land(
         _rimmed(ground.bed_m, valid, _kernels.WALL_M, np.float64),
         _rimmed(ground.roughness, valid, 1.0, np.float32),
-        _rimmed(kind, valid, 0, np.uint8),
+        _rimmed(kind, valid, 0, np.uint16),
         _rimmed(ground.soak_mm_per_h / 3.6e6, valid, 0.0, np.float32),
         _rimmed(ground.soil_room_mm / 1000, valid, 0.0, np.float32),
         starts.astype(np.int64),
