@@ -196,6 +196,9 @@ class Survey(ConfigTable):
         description="Most surfaces drawn for the ranges of catchments; fewer where the ranges "
         "stand still before, none at 0.",
     )
+    measure_next: int = Field(
+        8, ge=0, le=200, description="Single levels: places proposed for further ones."
+    )
     seed: int = Field(1, ge=0, description="Start of the random numbers, for repeatable results.")
 
 

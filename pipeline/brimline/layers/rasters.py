@@ -21,6 +21,15 @@ ITEMS: Final = (
         " every cell drains. For tracing water only: never set out levels from it.",
         "m",
     ),
+    Raster(
+        "level_error_m",
+        "float32",
+        _NAN,
+        "Error of the surface",
+        "Standard error of the surface between single levels: 90 % of the ground lies within 1.645"
+        " of it.",
+        "m",
+    ),
     Raster("hillshade", "uint8", 0, "Hillshade", "Shaded relief, light from the north-west."),
     Raster("slope_pct", "float32", _NAN, "Slope", "Steepness of the survey surface.", "%"),
     Raster(

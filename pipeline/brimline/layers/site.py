@@ -104,6 +104,37 @@ ITEMS: Final = (
         ),
     ),
     Layer(
+        "levels",
+        Geometry.POINT_Z,
+        "Levels",
+        "The single levels that the surface was laid through, as read.",
+        (
+            Column("row", "int", "Row in their file.", minimum=1),
+            Column("name", "text", "Name as written.", required=False),
+            Column("code", "text", "What was written of it.", required=False),
+            Column("level_m", "float", "Level.", "m"),
+            Column(
+                "left_out_m",
+                "float",
+                "What the surface without it would be off there, upwards; empty on breaklines and"
+                " at the rim.",
+                "m",
+                required=False,
+            ),
+        ),
+    ),
+    Layer(
+        "measure_next",
+        Geometry.POINT,
+        "Measure here next",
+        "Places inside the boundary where one more level would tell most, the best first, each as"
+        " if those before it had been measured.",
+        (
+            Column("rank", "int", "Order, from 1.", minimum=1),
+            Column("level_error_m", "float", "Standard error of the surface there now.", "m", 0),
+        ),
+    ),
+    Layer(
         "culverts",
         Geometry.LINE,
         "Culverts",

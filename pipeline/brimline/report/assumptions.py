@@ -85,8 +85,16 @@ def accuracy(results: Results) -> tuple[tuple[str, str], ...]:
     stated = results.parameter("survey", "rmse_m")
     quality = results.parameter("survey", "accuracy_class")
     rmse_m = stated if stated is not None else CLASS_RMSE_M.get(str(quality))
+    told = results.facts.get("level_survey", {}).get("rmse_m")
+    if stated is None and told is not None:
+        rmse_m = told
     if rmse_m is not None:
-        origin = "as stated" if stated is not None else f"of class {quality}, assumed"
+        if stated is not None:
+            origin = "as stated"
+        elif told is not None:
+            origin = "as levels tell that were left out, inside the boundary"
+        else:
+            origin = f"of class {quality}, assumed"
         rows.append(("Vertical error (RMSE)", f"{length.text(float(rmse_m))}, {origin}"))
         rows.append(("Two levels differ surely from", length.text(1.96 * 2**0.5 * float(rmse_m))))
     return tuple(rows)

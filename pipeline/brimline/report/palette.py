@@ -219,6 +219,12 @@ STYLES: Final[dict[str, Style]] = {
             ),
             label="name",
         ),
+        Style("levels", (Rule("Level", mark=Mark(GREY, "circle", 4.0)),), label="level_m"),
+        Style(
+            "measure_next",
+            (Rule("Measure here next", mark=Mark(RED, "triangle", 9.0)),),
+            label="rank",
+        ),
         Style("soils", (Rule("Soil", line=Line(GREY, 1.2, (2.0, 3.0))),), label="texture"),
         Style(
             "keep_out",

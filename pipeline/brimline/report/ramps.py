@@ -83,6 +83,9 @@ RAMPS: Final[dict[str, Ramp]] = {
         Ramp(
             "contributing_area_m2", (200.0, 1e3, 5e3, 2e4, 1e5), BLUES[3:8], "ColorBrewer Blues"
         ),
+        Ramp(
+            "level_error_m", (0.0, 0.01, 0.02, 0.05, 0.1, 0.2), YL_OR_BR[1:7], "ColorBrewer YlOrBr"
+        ),
         Ramp("wetness", (4, 6, 8, 10, 12), YL_GN_BU[2:7], "ColorBrewer YlGnBu"),
         Ramp(
             "catchment_chance", (0.02, 0.2, 0.4, 0.6, 0.8, 0.98), VIRIDIS[8:2:-1] , "viridis"

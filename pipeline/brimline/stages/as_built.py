@@ -12,7 +12,6 @@ import shapely
 from brimline import as_built
 from brimline.config import AsBuilt, Earthworks, Survey
 from brimline.design import ROUTING_STEP_S, Design
-from brimline.drainage.certainty import survey_rmse_m
 from brimline.elements.building import filling_m
 from brimline.engine.stage import Stage
 from brimline.errors import InternalError, Problem, Severity
@@ -22,6 +21,7 @@ from brimline.layers import FLAGS
 from brimline.layers.flags import joined
 from brimline.stages._frames import frame_of, table_of
 from brimline.stages._plan import BUILT, ground_of_design, storms_of
+from brimline.stages._survey_error import LEVEL_SURVEY, survey_error_m
 from brimline.units import counted
 
 if TYPE_CHECKING:
@@ -107,7 +107,7 @@ def _read(
     source, older = _survey_of(given), given.params("survey", Survey)
     where = (source, given.raster("elevation"), given.grid, _around(given.frame("elements")))
     sigma_m, correlation_m = (
-        math.hypot(survey_rmse_m(older.accuracy_class, older.rmse_m), rmse_m),
+        math.hypot(survey_error_m(given), rmse_m),
         older.correlation_m,
     )
     crs, unit = params.crs, params.vertical_unit
@@ -275,5 +275,6 @@ STAGE = Stage(
     makes=(*_TABLES, *_LAYERS, "as_built"),
     run=_run,
     sources=("as_built",),
+    optional_needs=(LEVEL_SURVEY,),
     tables=("as_built", "earthworks", "survey"),
 )

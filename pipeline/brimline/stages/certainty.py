@@ -10,12 +10,13 @@ import pandas as pd
 
 from brimline.config import Survey
 from brimline.drainage.catchments import subcatchments
-from brimline.drainage.certainty import catchment_chance, survey_rmse_m
+from brimline.drainage.certainty import catchment_chance
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.io.frames import empty
 from brimline.layers import table
 from brimline.stages._frames import positions
+from brimline.stages._survey_error import LEVEL_SURVEY, survey_error_m
 from brimline.terrain.conditioning import condition
 
 if TYPE_CHECKING:
@@ -32,13 +33,13 @@ _ROOM_SHARE: Final = 0.25  # of their height and width
 
 
 def _run(given: Given, report: Reporter) -> Made:
-    params, grid = given.params("survey", Survey), given.grid
+    grid = given.grid
     snapped = given.frame("intakes_snapped")
     if snapped.empty:
         return _without_intakes(grid)
     places = snapped[["row", "col"]].to_numpy(dtype=np.int64)
     area_m2 = given.raster("contributing_area_m2")[tuple(places.T)]
-    rmse_m = survey_rmse_m(params.accuracy_class, params.rmse_m)
+    rmse_m = survey_error_m(given)
     window = _around(subcatchments(given.raster("flow_direction"), places).labels > 0)
     found = _within(window, given, report, places, area_m2, rmse_m)
     if _reaches_rim(found.chance, window, grid):
@@ -171,4 +172,5 @@ STAGE = Stage(
     makes=("catchment_chance", "intake_certainty", "certainty"),
     run=_run,
     tables=("survey",),
+    optional_needs=(LEVEL_SURVEY,),
 )

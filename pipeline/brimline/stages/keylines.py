@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from brimline.config import Cultivation, LevelLines, Survey
-from brimline.drainage.certainty import survey_rmse_m
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.layers.flags import joined
@@ -26,6 +25,7 @@ from brimline.lines.keyline import (
 from brimline.lines.relief import ridge_lines, valley_lines
 from brimline.stages._frames import frame_of, table_of
 from brimline.stages._ground_for_lines import NEEDS, drawing_of, limits_for
+from brimline.stages._survey_error import LEVEL_SURVEY, survey_error_m
 from brimline.terrain.smooth import smoothed
 
 if TYPE_CHECKING:
@@ -99,7 +99,7 @@ def _keypoints(given: Given, calm: Elevation, valleys: Sequence[ValleyLine]) -> 
             given.grid,
             valleys,
             smooth_m=params.valley_smooth_m,
-            noise_m=survey_rmse_m(survey.accuracy_class, survey.rmse_m),
+            noise_m=survey_error_m(given),
             correlation_m=survey.correlation_m,
             profile_smooth_m=params.profile_smooth_m,
             min_confidence=params.min_confidence,
@@ -252,5 +252,6 @@ STAGE = Stage(
         "cultivation_families",
     ),
     run=_run,
+    optional_needs=(LEVEL_SURVEY,),
     tables=("cultivation", "lines", "survey"),
 )

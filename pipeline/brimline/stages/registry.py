@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from brimline.io.levels import is_levels
 from brimline.stages import (
     as_built,
     audit,
@@ -18,6 +20,7 @@ from brimline.stages import (
     flow,
     hollows,
     keylines,
+    levels,
     paths,
     plan,
     proof,
@@ -69,6 +72,8 @@ _ALWAYS: Final = (
 def stages_for(settings: Settings) -> tuple[Stage, ...]:
     """Return the stages of a site; their order follows from what each needs and makes."""
     wanted = [*_ALWAYS]
+    if is_levels(Path(settings.inputs.elevation[0])):
+        wanted.append(levels)
     if settings.survey.realisations:
         wanted.append(certainty)
     if settings.proof.rain_on_grid:

@@ -11,8 +11,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from brimline.config import AsBuilt, Staking, Survey
-from brimline.drainage.certainty import survey_rmse_m
+from brimline.config import AsBuilt, Staking
 from brimline.elements.building import Margins, Spacing, profiles, set_out
 from brimline.engine.stage import Stage
 from brimline.io.frames import conformed, empty
@@ -30,6 +29,7 @@ from brimline.lines.staking import (
 from brimline.stages._frames import frame_of
 from brimline.stages._plan import BUILT, ground_of_design
 from brimline.stages._stakes_lines import LINES, line_stakes
+from brimline.stages._survey_error import LEVEL_SURVEY, survey_error_m
 
 if TYPE_CHECKING:
     from brimline.elements.building import Profile
@@ -43,7 +43,7 @@ _SAY: Final = {
 
 
 def _run(given: Given, report: Reporter) -> Made:
-    params, survey = given.params("stakes", Staking), given.params("survey", Survey)
+    params = given.params("stakes", Staking)
     site = ground_of_design(given)
     margins = margins_of(given.frame("elements"), given.frame("overflows"))
     keep = given.params("as_built", AsBuilt)
@@ -58,7 +58,7 @@ def _run(given: Given, report: Reporter) -> Made:
     marks, along = line_stakes(given, params, site.ground)
     stakes += marks
     known = [stake for stake in stakes if math.isfinite(stake.ground_m)]
-    rmse_m = survey_rmse_m(survey.accuracy_class, survey.rmse_m)
+    rmse_m = survey_error_m(given)
     told = judged(known, rmse_m)
     level = _instrument(params)
     records = [
@@ -167,5 +167,6 @@ STAGE = Stage(
     needs=(*BUILT, "elements", "overflows", *LINES),
     makes=("stakes", "profiles", "setting_out"),
     run=_run,
+    optional_needs=(LEVEL_SURVEY,),
     tables=("stakes", "survey", "earthworks", "as_built"),
 )
