@@ -40,7 +40,7 @@ def lawn(x: np.ndarray, y: np.ndarray) -> np.ndarray:
     """Level of the ground without the yard [m]."""
     fall = 10.0 + 0.040 * (y - SOUTH) + 0.008 * (x - WEST)
     waves = 0.04 * np.sin(x / 6.5) * np.cos(y / 5.5)
-    hollow = 0.22 * np.exp(-((x - HOLLOW[0]) ** 2 + (y - HOLLOW[1]) ** 2) / (2 * 2.6**2))
+    hollow = 0.34 * np.exp(-((x - HOLLOW[0]) ** 2 + (y - HOLLOW[1]) ** 2) / (2 * 2.2**2))
     return fall + waves - hollow
 
 

@@ -18,10 +18,13 @@ def run(site: Path, *, as_json: bool) -> None:
     """Read every input, tell what was found, leave with 2 where the run could not go on."""
     from brimline.config import load
     from brimline.stages.checking import check_inputs
+    from brimline.stages.profile import at_scale
     from brimline.stages.sources import sources_of
 
-    loaded = load(site)
+    loaded, profile_told = at_scale(load(site))
     found = check_inputs(loaded.settings, sources_of(loaded))
+    if profile_told:
+        found.facts.append(profile_told)
     errors, warnings = found.count(Severity.ERROR), found.count(Severity.WARNING)
     for problem in found.problems:
         console.say_problem(problem)

@@ -130,6 +130,7 @@ def run_site(site: Path, options: Options) -> Done:
     from brimline.engine import Journal, Store, glance, ordered, site_lock
     from brimline.engine.digests import status
     from brimline.io.atomic import recover
+    from brimline.stages.profile import at_scale
     from brimline.stages.registry import stages_for
 
     if options.pdf:
@@ -138,7 +139,7 @@ def run_site(site: Path, options: Options) -> Done:
         weasyprint_or_refuse()  # before an hour of work, not after
     began_s = time.time()
     before = status(site) if site.is_file() else (0, 0, 0, 0)  # loading says what is wrong
-    loaded = load(site)
+    loaded, profile_told = at_scale(load(site))
     _use_threads(options.jobs)
     _groups(options, loaded)  # a wrong word is told before anything runs
     stages = ordered(stages_for(loaded.settings), options.until)
@@ -150,6 +151,8 @@ def run_site(site: Path, options: Options) -> Done:
         progress = Progress(len(stages), hold_back=options.if_changed)
         journal = Journal(store_folder / JOURNAL, progress)
         _tell_before(dead, recover(folder), journal)
+        if profile_told and not options.if_changed:
+            console.say(profile_told)
         journal.write("run started", site=str(site), folder=str(folder), pid=os.getpid())
         try:
             glance.forget(store_folder)

@@ -13,6 +13,8 @@ from brimline.config.base import ConfigTable, NotNegative, Positive, Share
 from brimline.config.works import Works
 from brimline.config.year import Weather, Year
 
+Profile = Literal["garden", "farm", "catchment"]
+
 
 class Site(ConfigTable):
     """What the site is called and how numbers are shown."""
@@ -20,6 +22,11 @@ class Site(ConfigTable):
     name: str = Field(min_length=1, description="Name of the site, printed on every page.")
     units: Literal["metric", "us"] = Field(
         "metric", description='What reports and the console show; layers always store SI. Or "us".'
+    )
+    profile: Profile | None = Field(
+        None,
+        description="Scale of the job, which sets thresholds, widths, spacings and depths that are"
+        " left out below: garden, farm or catchment; left out: from size and cell.",
     )
     latitude_deg: float | None = Field(
         None,

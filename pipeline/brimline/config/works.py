@@ -27,13 +27,16 @@ COLUMNS: Final[dict[str, tuple[str, str]]] = {
     "swale_bottom_m": ("drawn_swales", "bottom_m"),
     "swale_top_m": ("drawn_swales", "top_m"),
     "swale_side": ("drawn_swales", "side"),
+    "swale_freeboard_m": ("drawn_swales", "freeboard_m"),
     "drain_depth_m": ("drawn_drains", "depth_m"),
     "drain_bottom_m": ("drawn_drains", "bottom_m"),
     "drain_side": ("drawn_drains", "side"),
+    "drain_freeboard_m": ("drawn_drains", "freeboard_m"),
     "pond_depth_m": ("drawn_ponds", "depth_m"),
     "pond_side": ("drawn_ponds", "side"),
     "pond_shelf_m": ("drawn_ponds", "shelf_width_m"),
     "basin_depth_m": ("drawn_basins", "depth_m"),
+    "basin_freeboard_m": ("drawn_basins", "freeboard_m"),
     "fill_void": ("drawn_basins", "void"),
     "tank_volume_m3": ("drawn_tanks", "volume_m3"),
     "tank_height_m": ("drawn_tanks", "height_m"),
@@ -114,6 +117,9 @@ class Works(ConfigTable):
     swale_side: NotNegative = Field(
         _usual("swale_side"), description="Run over rise of a swale's sides."
     )
+    swale_freeboard_m: NotNegative = Field(
+        _usual("swale_freeboard_m"), description="Height of a swale's crest that must stay dry."
+    )
     drain_depth_m: Positive = Field(
         _usual("drain_depth_m"), description="Depth of a drain from bed to bank."
     )
@@ -122,6 +128,9 @@ class Works(ConfigTable):
     )
     drain_side: NotNegative = Field(
         _usual("drain_side"), description="Run over rise of a drain's sides."
+    )
+    drain_freeboard_m: NotNegative = Field(
+        _usual("drain_freeboard_m"), description="Height of a drain's bank that must stay dry."
     )
     pond_depth_m: Positive = Field(
         _usual("pond_depth_m"), description="Depth of a pond below its spill level."
@@ -134,6 +143,9 @@ class Works(ConfigTable):
     )
     basin_depth_m: Positive = Field(
         _usual("basin_depth_m"), description="Depth of a planted basin."
+    )
+    basin_freeboard_m: NotNegative = Field(
+        _usual("basin_freeboard_m"), description="Height of a basin's rim that must stay dry."
     )
     fill_void: Share = Field(
         _usual("fill_void"), description="Pores over volume of a mulch fill, where not given."

@@ -73,6 +73,7 @@ def accuracy(results: Results) -> tuple[tuple[str, str], ...]:
     length, area = shown("level", units), shown("area", units)
     rows = [
         ("Coordinate reference system", grid.crs[:200] or "none"),
+        ("Scale of the job", str(results.parameter("site", "profile") or "farm")),
         ("Cell size", length.text(grid.cell_m)),
         ("Grid", f"{grid.rows} rows × {grid.cols} columns"),
     ]

@@ -1,0 +1,85 @@
+"""The scale of a job: its profile, as stated or by the size of its site and its cells."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final
+
+from brimline.config.profiles import profile_for, with_profile
+from brimline.errors import InputError
+from brimline.io import paths as paths_of
+from brimline.io._raster_source import read_header
+from brimline.io.crs import plan_unit
+from brimline.io.elevation import run_crs
+from brimline.io.levels import is_levels
+from brimline.io.points import is_points
+from brimline.io.vectors import Source, read_layer
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from brimline.config import Loaded
+    from brimline.config.tables import Profile
+
+_DEGREE_M: Final = 111_320.0  # of a meridian, near enough to tell a garden from a catchment
+
+
+def at_scale(loaded: Loaded) -> tuple[Loaded, str]:
+    """Return the settings with the defaults of their profile, and what is to be told of it.
+
+    Where the boundary or the elevation cannot be read the profile is that of a farm, and the run
+    itself says what is wrong.
+
+    Raises
+    ------
+    ConfigError
+        If a stated value does not go with a default of the profile.
+    """
+    settings = loaded.settings
+    profile, told = settings.site.profile, ""
+    if profile is None:
+        entry, terrain = settings.inputs.boundary, settings.terrain
+        boundary = Source(loaded.resolve(entry.file), entry.layer, entry.where)
+        files = [loaded.resolve(name) for name in settings.inputs.elevation]
+        profile, told = fitting(files, boundary, crs=terrain.crs, cell_m=terrain.cell_m)
+    return replace(loaded, settings=with_profile(settings, profile)), told
+
+
+def fitting(
+    elevation: Sequence[Path], boundary: Source, *, crs: str | None, cell_m: float | None = None
+) -> tuple[Profile, str]:
+    """Return the profile that inputs ask for, and why, in words; a farm where they are unreadable.
+
+    Parameters
+    ----------
+    elevation : files or patterns.
+    crs, cell_m : as the configuration states them.
+    """
+    try:
+        own_crs = run_crs(elevation, crs=crs)
+        shapes = read_layer(
+            boundary, kinds={"polygon"}, crs=own_crs, default_layer="boundary"
+        ).usable()
+        first = paths_of.spread(elevation)[0]
+        side_m = cell_m or _cell_m(first, crs)
+    except InputError:
+        return "farm", ""
+    area_m2 = float(shapes.geometry.area.sum())
+    profile = profile_for(area_m2, side_m)
+    cells = "single levels or points" if side_m is None else f"cells of {side_m:.2g} m"
+    return profile, (
+        f"profile {profile}, for {area_m2 / 1e4:.3g} ha on {cells}; site.profile states another"
+    )
+
+
+def _cell_m(path: Path, crs: str | None) -> float | None:
+    """Side of a raster's cells in the unit of its map [m]; None of levels and clouds."""
+    if is_levels(path) or is_points(path):
+        return None
+    header = read_header(path, vertical_unit="m", crs=crs)
+    step = math.sqrt(abs(header.transform.determinant))
+    if header.crs.is_geographic:
+        return step * _DEGREE_M
+    return step * plan_unit(header.crs).metres

@@ -1,0 +1,52 @@
+"""Profiles set what was left out, and nothing that was stated."""
+
+import pytest
+
+from brimline.config.profiles import PROFILES, profile_for, with_profile
+from brimline.config.tables import Settings
+from brimline.errors import ConfigError
+
+
+def settings(**tables):
+    site = {"name": "a"} | tables.pop("site", {})
+    return Settings.model_validate(
+        {"site": site, "inputs": {"elevation": "a.csv", "boundary": "b.gpkg"}, **tables}
+    )
+
+
+@pytest.mark.parametrize(
+    ("area_m2", "cell_m", "said"),
+    [
+        (1_500, None, "garden"), (1_500, 0.25, "garden"), (1_500, 1.0, "farm"),
+        (400_000, 1.0, "farm"), (400_000, None, "farm"), (9e6, 1.0, "catchment"),
+        (400_000, 10.0, "catchment"),
+    ],
+)  # fmt: skip
+def test_size_and_cell_choose(area_m2, cell_m, said):
+    assert profile_for(area_m2, cell_m) == said
+
+
+@pytest.mark.parametrize("name", PROFILES)
+def test_every_default_is_a_key_that_is_valid(name):
+    found = with_profile(settings(), name)
+    for table, defaults in PROFILES[name].items():
+        for key, value in defaults.items():
+            assert getattr(getattr(found, table), key) == value
+    assert found.site.profile == name
+
+
+def test_a_farm_has_the_tables_own_defaults():
+    assert with_profile(settings(), "farm").model_dump(exclude={"site"}) == settings().model_dump(
+        exclude={"site"}
+    )
+
+
+def test_what_is_stated_stays():
+    found = with_profile(settings(contours={"interval_m": 1.0}), "garden")
+    assert found.contours.interval_m == 1.0
+    assert found.contours.smooth_m == PROFILES["garden"]["contours"]["smooth_m"]
+
+
+def test_a_stated_value_that_a_default_contradicts_is_told():
+    with pytest.raises(ConfigError, match=r"profile garden: max_spacing_m"):
+        with_profile(settings(swales={"min_spacing_m": 20.0}), "garden")
