@@ -6,7 +6,18 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from brimline.cascade.network import NOWHERE, Link
-from brimline.elements import Drain, Kind, Orifice, Pipe, Pond, Sill, Trapezoid, width_for_m
+from brimline.elements import (
+    Basin,
+    Drain,
+    Kind,
+    Orifice,
+    Pipe,
+    Pond,
+    Sill,
+    Swale,
+    Trapezoid,
+    width_for_m,
+)
 from brimline.elements.pipe import NOMINAL_MM
 
 if TYPE_CHECKING:
@@ -275,12 +286,16 @@ def deepen(network: Network, element_id: str) -> list[Option]:
 
 def _with_crest(network: Network, element_id: str, by_m: float) -> Network:
     element = network.element(element_id)
-    if isinstance(element.shape, Pond):
-        over = element.crest_level_m + by_m - element.shape.spill_level_m
+    crest_m = element.crest_level_m + by_m
+    if isinstance(element.shape, Pond | Basin):
+        over = crest_m - element.shape.spill_level_m
         return network.with_element(element.changed("crest_over_spill_m", over))
+    if isinstance(element.shape, Swale):
+        over = crest_m - element.shape.line_level_m
+        return network.with_element(element.changed("crest_over_line_m", over))
     higher = replace(
         element,
-        crest_level_m=element.crest_level_m + by_m,
+        crest_level_m=crest_m,
         embankment_height_m=element.embankment_height_m + by_m,
         cautions=tuple(c for c in element.cautions if c.flag != "freeboard"),
     )

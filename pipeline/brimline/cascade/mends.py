@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from brimline.cascade.trial import Bench, Workshop
 
 _STRIDE: Final = 1.25
+_RISE_M: Final = 0.002  # of a peak; less is what the steps of the routing leave open
+_RISE_M3_S: Final = 0.0005
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,6 +39,9 @@ class Mend:
     now, to : its value; for levels, 0 and the rise.
     text : the change in words.
     network : the cascade with the change made.
+    raised_m, raised_id : how much higher water peaks in the other element that it raises most; 0
+        and empty where it raises none [m].
+    more_leaves_m3_s : what the peaks grow by that leave the site [m³/s].
     """
 
     flag: str
@@ -48,6 +53,14 @@ class Mend:
     to: float
     text: str
     network: Network
+    raised_m: float = 0.0
+    raised_id: str = ""
+    more_leaves_m3_s: float = 0.0
+
+    @property
+    def costs_nothing_elsewhere(self) -> bool:
+        """Whether no other element's water and no peak that leaves the site rises by it."""
+        return self.raised_m <= _RISE_M and self.more_leaves_m3_s <= _RISE_M3_S
 
 
 def mends_for(
@@ -105,6 +118,7 @@ def _mends(case: Case, shop: Workshop, most: int) -> list[Mend]:
         value = _least(option, case, shop, benches)
         if value is None:
             continue
+        raised_m, raised_id, more_m3_s = _elsewhere(option, case, shop, value)
         found.append(
             Mend(
                 case.finding.flag,
@@ -116,11 +130,50 @@ def _mends(case: Case, shop: Workshop, most: int) -> list[Mend]:
                 value,
                 option.text(value),
                 option.apply(case.network, value),
+                raised_m,
+                raised_id,
+                more_m3_s,
             )
         )
         if len(found) == most:
             break
     return found
+
+
+def _elsewhere(
+    option: Option, case: Case, shop: Workshop, value: float
+) -> tuple[float, str, float]:
+    """Tell what a change does to the peaks of all other elements, and to what leaves the site."""
+    bench = shop.reached_by(lambda network: option.apply(network, value))
+    if bench is None:
+        return 0.0, "", 0.0
+    before, after = bench.routed(), bench.routed(lambda network: option.apply(network, value))
+    own = {option.element_id, case.name}
+    rises = [
+        (now - was, name)
+        for name, was, now in zip(
+            bench.network.index,
+            before.elements.peak_level_m.tolist(),
+            after.elements.peak_level_m.tolist(),
+            strict=True,
+        )
+        if name not in own and now > was
+    ]
+    raised_m, raised_id = max(rises, default=(0.0, ""))
+    left = (_leaving_m3_s(routed, case.network) for routed in (before, after))
+    was_m3_s, now_m3_s = left
+    return raised_m, raised_id if raised_m > _RISE_M else "", max(now_m3_s - was_m3_s, 0.0)
+
+
+def _leaving_m3_s(routed: Routed, whole: Network) -> float:
+    """Add up the peaks of the ways that lead to no element."""
+    return float(
+        sum(
+            peak
+            for link, peak in zip(routed.ways, routed.links.peak_m3_s.tolist(), strict=True)
+            if link.to_id not in whole.index
+        )
+    )
 
 
 def _mending(option: Option, case: Case, bench: Bench, value: float) -> bool:

@@ -239,6 +239,9 @@ def mend_rows(mends: Iterable[Mend], storm: str | None = None) -> list[Row]:
             "value_now": mend.now,
             "value_mended": mend.to,
             "text": mend.text,
+            "raises_id": mend.raised_id or None,
+            "raises_m": mend.raised_m if mend.raised_id else 0.0,
+            "more_leaves_m3_s": mend.more_leaves_m3_s,
         }
         for mend in mends
     ]

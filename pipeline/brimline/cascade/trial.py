@@ -70,6 +70,11 @@ class Bench:
         cleared = all((element_id, flag, place) not in left for place in range(len(self.limits)))
         return cleared and left <= self.marks
 
+    def routed(self, change: Callable[[Network], Network] | None = None) -> Routed:
+        """Route it, with a change or as it is."""
+        network = self.network if change is None else change(self.network)
+        return route(network, self.inflow, self.pace, residual_m=self.limits[0].residual_m)
+
     @property
     def _unknown(self) -> set[str]:
         rings = self.network.rings

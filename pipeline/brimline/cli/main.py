@@ -199,6 +199,27 @@ def compare(
 
 
 @app.command()
+def apply(
+    site: SiteFile,
+    mends: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="MEND", help="mend_id of the table cascade_mends."),
+    ] = None,
+    all_safe: Annotated[
+        bool, typer.Option("--all-safe", help="Every mend that costs nothing elsewhere.")
+    ] = False,
+    out: Annotated[
+        Path | None, typer.Option(help="Run folder to take mends from; default runs/ beside SITE.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Write mends into the plan, with a copy of it as it was beside it."""
+    from brimline.cli import apply as command
+
+    command.run(site, mends or [], out, all_safe=all_safe, as_json=as_json)
+
+
+@app.command()
 def layers(as_json: AsJson = False) -> None:
     """Print the catalogue of layers, columns and flags: type, unit, meaning."""
     from brimline.cli import layers as command

@@ -100,7 +100,7 @@ def _at_a_glance(site: Path, options: Options, *, as_json: bool) -> bool:
         return False
     from brimline.engine import Journal, Listener, glance
 
-    store_folder, folder = site.parent / STORE, _run_folder(site, options)
+    store_folder, folder = site.parent / STORE, run_folder(site, options.out)
     name = glance.unchanged(store_folder, site, folder)
     if name is None or (options.pdf and not (folder / "report.pdf").exists()):
         return False
@@ -112,8 +112,9 @@ def _at_a_glance(site: Path, options: Options, *, as_json: bool) -> bool:
     return True
 
 
-def _run_folder(site: Path, options: Options) -> Path:
-    return options.out or site.parent / "runs" / site.stem
+def run_folder(site: Path, out: Path | None) -> Path:
+    """Return the folder that a site's results go to."""
+    return out or site.parent / "runs" / site.stem
 
 
 def run_site(site: Path, options: Options) -> Done:
@@ -143,7 +144,7 @@ def run_site(site: Path, options: Options) -> Done:
     _use_threads(options.jobs)
     _groups(options, loaded)  # a wrong word is told before anything runs
     stages = ordered(stages_for(loaded.settings), options.until)
-    folder = _run_folder(site, options)
+    folder = run_folder(site, options.out)
     store_folder = loaded.folder / STORE
     with site_lock(store_folder, wait=options.wait, on_wait=_say_waiting) as dead:
         from brimline.cli.progress import Progress

@@ -47,6 +47,7 @@ if TYPE_CHECKING:
         DrawnTank,
         Plan,
     )
+    from brimline.design.plan_changes import PlanChange, changes_of
     from brimline.design.rules import ROUTING_STEP_S, DesignRules, SizingRules, UsualWater
     from brimline.design.sizes import SizedCascade, SizedDimension, sized_cascade
     from brimline.design.standing import StandingGround, standing_ground
@@ -81,6 +82,7 @@ _HOME: Final = {
     "PipedRoofs": "arrivals",
     "PlacedElement": "elements",
     "Plan": "plan",
+    "PlanChange": "plan_changes",
     "RunningGround": "ways",
     "SizedCascade": "sizes",
     "SizedDimension": "sizes",
@@ -93,6 +95,7 @@ _HOME: Final = {
     "WayOut": "ways",
     "WaysOut": "ways",
     "arrivals_of": "arrivals",
+    "changes_of": "plan_changes",
     "collectors_of": "collectors",
     "covered_ground": "cover",
     "designed": "making",
@@ -136,6 +139,7 @@ __all__ = [
     "PipedRoofs",
     "PlacedElement",
     "Plan",
+    "PlanChange",
     "RunningGround",
     "SizedCascade",
     "SizedDimension",
@@ -148,6 +152,7 @@ __all__ = [
     "WayOut",
     "WaysOut",
     "arrivals_of",
+    "changes_of",
     "collectors_of",
     "covered_ground",
     "designed",

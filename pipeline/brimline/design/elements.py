@@ -151,6 +151,11 @@ def _soak(row: DrawnSwale | DrawnBasin, ground: StandingGround, water: UsualWate
     return Soak(_or(rate, water.soak_mm_per_h), water.soak_safety_factor)
 
 
+def _over(crest_level_m: float, level_m: float) -> float | None:
+    """Height of a crest over a level; None where it was left open."""
+    return None if math.isnan(crest_level_m) else crest_level_m - level_m
+
+
 def _middle(levels: NDArray[np.float64], name: str) -> float:
     if not np.isfinite(levels).any():
         raise ValueError(f"{name} lies where there is no elevation")
@@ -158,10 +163,10 @@ def _middle(levels: NDArray[np.float64], name: str) -> float:
 
 
 def _swale(row: DrawnSwale, ground: StandingGround, water: UsualWater) -> Swale:
-    level = _middle(ground.level_along(row.shape), row.name)
+    level = _or(row.level_m, _middle(ground.level_along(row.shape), row.name))
     return Swale(
         row.name,
-        _or(row.level_m, level),
+        level,
         row.shape.length,
         ground.slope_at(row.shape),
         row.depth_m,
@@ -172,6 +177,7 @@ def _swale(row: DrawnSwale, ground: StandingGround, water: UsualWater) -> Swale:
         upper_side=row.side,
         freeboard_m=row.freeboard_m,
         soak=_soak(row, ground, water),
+        crest_over_line_m=_over(row.crest_level_m, level),
     )
 
 
@@ -207,14 +213,16 @@ def _drain(row: DrawnDrain, ground: StandingGround) -> Drain:
 
 def _pond(row: DrawnPond, ground: StandingGround) -> Pond:
     levels = ground.level_along(row.shape.exterior)
+    spill_m = _or(row.spill_level_m, _middle(levels, row.name))
     return Pond(
         row.name,
         row.shape,
-        _or(row.spill_level_m, _middle(levels, row.name)),
+        spill_m,
         row.depth_m,
         row.side,
         row.shelf_width_m,
         freeboard_m=None if math.isnan(row.freeboard_m) else row.freeboard_m,
+        crest_over_spill_m=_over(row.crest_level_m, spill_m),
         soak=Soak(row.seepage_mm_per_h, 1.0) if row.seepage_mm_per_h > 0 else SEALED,
         start_share=row.start_share,
         ground_levels_m=tuple(levels[np.isfinite(levels)].tolist()),
@@ -225,6 +233,7 @@ def _pond(row: DrawnPond, ground: StandingGround) -> Pond:
 def _basin(row: DrawnBasin, ground: StandingGround, water: UsualWater) -> Basin:
     levels = ground.level_along(row.shape.exterior)
     _middle(levels, row.name)
+    spill_m = _or(row.spill_level_m, float(np.nanmin(levels)))
     depth = row.depth_m
     fill_m = _or(row.fill_depth_m, depth if row.form == "mulch basin" else 0.0)
     fill = (Layer(fill_m, row.void),) if fill_m > 0 else ()
@@ -233,12 +242,13 @@ def _basin(row: DrawnBasin, ground: StandingGround, water: UsualWater) -> Basin:
     return Basin(
         row.name,
         row.shape,
-        _or(row.spill_level_m, float(np.nanmin(levels))),
+        spill_m,
         _soak(row, ground, water),
         depth,
         row.side,
         fill,
         row.freeboard_m,
+        _over(row.crest_level_m, spill_m),
         ground_slope_pct=ground.slope_at(row.shape),
         form=row.form,
         void_assumed=bool(fill) and "void" in row.empty,

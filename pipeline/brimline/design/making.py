@@ -38,7 +38,9 @@ class Design:
     names : of everything that was drawn as an element, whether it could be made or not.
     placed : elements with all dimensions, and where they lie.
     links, lines : ways out with their sizes, and how each runs on the plan.
+    link_rows : layer and name of the row that draws each; empty where the element has it of itself.
     discharges : where water may leave the site.
+    ends : their points, by identifier.
     on_ground : element to what its overflow reaches on the ground; left out where nothing.
     arrivals : what drains, is piped and is led to each element.
     sizes : dimensions that were free, and what came of them.
@@ -49,7 +51,9 @@ class Design:
     placed: tuple[PlacedElement, ...]
     links: tuple[Link, ...]
     lines: tuple[shapely.LineString, ...]
+    link_rows: tuple[tuple[str, str] | tuple[()], ...]
     discharges: tuple[Discharge, ...]
+    ends: dict[str, shapely.Point]
     on_ground: dict[str, str]
     arrivals: Arrivals
     sizes: tuple[SizedDimension, ...]
@@ -117,9 +121,23 @@ def designed(
             str(error), mend="give every element and discharge point its own name", source="plan"
         ) from error
     lines = tuple(_with_length(way.line, survey.grid.cell_m) for way in found.ways)
+    ends = {
+        end.discharge_id: row.shape for end, row in zip(discharges, plan.discharges, strict=True)
+    }
     if not placed:
         design = Design(
-            plan.names, (), (), (), discharges, {}, arrivals, (), rules.limits, rules.pace
+            plan.names,
+            (),
+            (),
+            (),
+            (),
+            discharges,
+            ends,
+            {},
+            arrivals,
+            (),
+            rules.limits,
+            rules.pace,
         )
         return Designed(design, (), None, tuple(problems))
     later = [place for place, way in enumerate(found.ways) if way.sized_later]
@@ -129,7 +147,9 @@ def designed(
         done.placed,
         done.network.links,
         lines,
+        tuple(way.row for way in found.ways),
         discharges,
+        ends,
         found.on_ground,
         done.arrivals,
         done.sizes.rows,

@@ -6,12 +6,14 @@ from typing import TYPE_CHECKING, Any, Final
 
 from brimline.cascade import mends_for
 from brimline.cascade.rows import mend_rows
+from brimline.design.plan_changes import changes_text, mend_id, plan_changes
 from brimline.errors import Problem, Severity
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from brimline.cascade import Finding, Routed
+    from brimline.cascade import Finding, Mend, Routed
+    from brimline.design.making import Design
     from brimline.design.rules import DesignRules
 
 _EACH: Final = 3  # mends of a finding, where there are few findings
@@ -21,17 +23,16 @@ _WORST: Final = ("cycle", "uphill", "overtopped", "small-outlet", "freeboard", "
 
 
 def mends_of(
+    design: Design,
     routed: Sequence[Routed],
     found: Mapping[str, Sequence[Finding]],
     rules: DesignRules,
-    on_ground: Mapping[str, str],
 ) -> tuple[list[dict[str, Any]], list[Problem]]:
     """Look for mends of each flag in the first storm that shows it, the worst first.
 
     Parameters
     ----------
     found : findings by name of the storm; those of the drawing itself under an empty name.
-    on_ground : element to what its overflow reaches on the ground.
 
     Returns
     -------
@@ -53,14 +54,29 @@ def mends_of(
         room -= len(new)
         others = [f for f in every if f not in new]
         most = _EACH if len(new) <= _FEW else 1
-        mends = mends_for(one, new, rules.limits, rules.pace, on_ground, others=others, most=most)
-        records += mend_rows(mends, one.inflow.name)
+        mends = mends_for(
+            one, new, rules.limits, rules.pace, design.on_ground, others=others, most=most
+        )
+        for mend, row in zip(mends, mend_rows(mends, one.inflow.name), strict=True):
+            records.append(row | written_row(design, mend))
     left_out = count - (rules.mended - room)
     if not (left_out and rules.mended):
         return records, []
     text = f"mends were looked for {count - left_out} of {count} findings, the worst first"
-    mend = "mend those and run again, or raise works.mended"
-    return records, [Problem(Severity.NOTICE, text, mend, "elements")]
+    todo = "mend those and run again, or raise works.mended"
+    return records, [Problem(Severity.NOTICE, text, todo, "elements")]
+
+
+def written_row(design: Design, mend: Mend) -> dict[str, Any]:
+    """Return the columns that `brimline apply` goes by."""
+    changes = plan_changes(design, mend.network)
+    # a ring that is led elsewhere, and a name for where water leaves, ask for a person's word
+    asks = mend.dimension in ("overflow", "name")
+    return {
+        "mend_id": mend_id(mend.element_id, mend.flag, mend.changed_id, mend.dimension),
+        "safe": changes is not None and mend.costs_nothing_elsewhere and not asks,
+        "change": None if changes is None else changes_text(changes),
+    }
 
 
 def _harm(flag: str) -> int:

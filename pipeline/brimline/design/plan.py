@@ -36,6 +36,7 @@ class DrawnSwale:
     soak_mm_per_h: float = OPEN
     spills_to: str = ""
     sill_width_m: float = OPEN
+    crest_level_m: float = OPEN
     empty: tuple[str, ...] = ()
 
 
@@ -75,6 +76,7 @@ class DrawnPond:
     spill_level_m: float = OPEN
     spills_to: str = ""
     sill_width_m: float = OPEN
+    crest_level_m: float = OPEN
     empty: tuple[str, ...] = ()
 
 
@@ -96,6 +98,7 @@ class DrawnBasin:
     soak_mm_per_h: float = OPEN
     spills_to: str = ""
     sill_width_m: float = OPEN
+    crest_level_m: float = OPEN
     empty: tuple[str, ...] = ()
 
 

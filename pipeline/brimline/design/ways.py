@@ -40,11 +40,13 @@ class WayOut:
     Parameters
     ----------
     sized_later : its pipe or sill was left open, to be sized for the peak.
+    row : layer and name of the row that draws it; empty where the element has it of itself.
     """
 
     link: Link
     line: shapely.LineString
     sized_later: bool
+    row: tuple[str, str] | tuple[()] = ()
 
 
 @dataclass(slots=True)
@@ -166,7 +168,8 @@ def _add_drawn(
             )
         )
         return
-    found.ways.append(WayOut(Link(from_id, to_id or NOWHERE, outlet, capacity), line, later))
+    link = Link(from_id, to_id or NOWHERE, outlet, capacity)
+    found.ways.append(WayOut(link, line, later, (row.LAYER, row.name)))
 
 
 def _pipe(row: DrawnPipe, one: PlacedElement, standing: StandingGround) -> Pipe:

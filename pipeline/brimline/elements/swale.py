@@ -45,6 +45,7 @@ class Swale:
     freeboard_m : height that must stay dry below the settled crest; at least 0.15 m on small
         works, 0.3 m where failure harms (common practice, no source).
     start_level_m : water level before the storm; dry where left out [m].
+    crest_over_line_m : settled crest over the line; all spoil used where None [m].
     """
 
     element_id: str
@@ -64,6 +65,7 @@ class Swale:
     freeboard_m: float = 0.15
     soak: Soak = SEALED
     start_level_m: float = -np.inf
+    crest_over_line_m: float | None = None
 
     def __post_init__(self) -> None:
         if not (self.length_m > 0 and self.depth_m > 0):
@@ -106,7 +108,9 @@ class Swale:
 
     @cached_property
     def mound_height_m(self) -> float:
-        """Settled height of the crest over the line, all spoil used [m]."""
+        """Settled height of the crest over the line: as asked, else all spoil used [m]."""
+        if self.crest_over_line_m is not None:
+            return max(self.crest_over_line_m, 0.0)
         slope = steepness(self.ground_slope_pct)
         return self.mound.height_m(self.cut_m2 * self.fill_per_cut, slope)
 

@@ -40,6 +40,9 @@ _SPILL_LEVEL: Final = _free("spill_level_m", "float", "Level of its sill.", "m")
 _SILL_WIDTH: Final = _free(
     "sill_width_m", "float", "Width of its level sill; empty is sized for the peak.", "m", 0
 )
+_CREST_LEVEL: Final = _free(
+    "crest_level_m", "float", "Level of its settled crest; empty is designed.", "m"
+)
 _SOAK: Final = _free(
     "soak_mm_per_h", "float", "Tested soakage rate; empty is that of the soil.", "mm/h", 0
 )
@@ -91,6 +94,7 @@ ITEMS: Final = (
         _side(2.0),
         _SILL_WIDTH,
         _freeboard(0.15),
+        _CREST_LEVEL,
         _SOAK,
     ),
     _drawn(
@@ -137,6 +141,7 @@ ITEMS: Final = (
         _free("shelf_width_m", "float", "Width of the edge shelf.", "m", 0, usual=1.0),
         _SILL_WIDTH,
         _freeboard(),
+        _CREST_LEVEL,
         _free(
             "seepage_mm_per_h",
             "float",
@@ -168,6 +173,7 @@ ITEMS: Final = (
         _free("void", "float", "Pores over volume of the fill.", "", 0, 1, usual=0.4),
         _SILL_WIDTH,
         _freeboard(0.10),
+        _CREST_LEVEL,
         _SOAK,
     ),
     _drawn(

@@ -504,6 +504,36 @@ ITEMS: Final = (
             Column("value_now", "float", "Its value now; 0 for a change of level."),
             Column("value_mended", "float", "Its value after; the rise for a change of level."),
             Column("text", "text", "The change in words."),
+            Column(
+                "raises_id", "text", "Other element whose water it raises most.", required=False
+            ),
+            Column("raises_m", "float", "Rise of that element's highest water.", "m", 0),
+            Column(
+                "more_leaves_m3_s",
+                "float",
+                "What the peaks grow by that leave the site.",
+                "m³/s",
+                0,
+            ),
+            Column(
+                "mend_id",
+                "text",
+                "Name for `brimline apply`; the same from run to run as long as"
+                " the same change is proposed for the same finding.",
+            ),
+            Column(
+                "safe",
+                "bool",
+                "True where it raises no other peak and asks for no person's word:"
+                " what `brimline apply --all-safe` takes.",
+            ),
+            Column(
+                "change",
+                "text",
+                "What it writes into the plan, as JSON: layer, row, values by"
+                " column, shape; empty where no column of the plan says it.",
+                required=False,
+            ),
         ),
     ),
 )

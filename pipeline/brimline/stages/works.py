@@ -87,7 +87,7 @@ def _run(given: Given, report: Reporter) -> Made:
     routed = [done.first, *others]
     report.advanced(0.6, "looking for what is wrong, and what would mend it")
     found = _findings(given, done, routed, standing, rules)
-    mends, left_out = mends_of(routed, found, rules, design.on_ground)
+    mends, left_out = mends_of(design, routed, found, rules)
     for problem in left_out:
         report.problem(problem)
     every = [finding for part in found.values() for finding in part]

@@ -18,7 +18,7 @@ from brimline.cascade.rows import (
 from brimline.elements import Sill
 from brimline.layers import layer, table
 
-ADDED_LATER = {"flag", "notes", "drawn", "length_m"}
+ADDED_LATER = {"flag", "notes", "drawn", "length_m", "mend_id", "safe", "change"}
 
 
 @pytest.fixture
