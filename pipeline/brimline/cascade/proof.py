@@ -65,6 +65,7 @@ def prove(
     buildings: BoolGrid,
     inside: BoolGrid,
     burns: Iterable[ArrayLike] = (),
+    sinks: BoolGrid | None = None,
 ) -> list[Proved]:
     """Fill the designed surface and follow every overflow.
 
@@ -76,6 +77,9 @@ def prove(
     wanted : numbers of the elements to prove; those without a cell are left out.
     buildings, inside : bool (rows, cols); cells of buildings, and cells inside the boundary.
     burns : pipes under tracks, as `brimline.terrain.conditioning.burn` takes them.
+    sinks : bool (rows, cols), optional
+        Where water ends, and hollows are not filled: discharge points, hollows that the check
+        storm cannot fill.
 
     Raises
     ------
@@ -84,8 +88,8 @@ def prove(
     """
     checked_same_shape(design_m=design_m, labels=labels, buildings=buildings, inside=inside)
     surface = burn(design_m, burns, cell_m=cell_m).surface
-    filled = fill(surface)
-    directions = flow_directions(filled)
+    filled = fill(surface, sinks=sinks)
+    directions = flow_directions(filled, sinks=sinks)
     depth_m = filled.astype(np.float64) - surface
     found = []
     for label in wanted:

@@ -23,10 +23,13 @@ from brimline.terrain.shaping import everywhere
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from numpy.typing import NDArray
+
     from brimline.cascade.proof import Proved
     from brimline.design import DesignedGround
     from brimline.engine.stage import Given, Made, Reporter
-    from brimline.grid import Grid, Labels
+    from brimline.grid import BoolGrid, Grid, Labels
+    from brimline.terrain.shaping import Everywhere
 
 _NEAR_M: Final = 10.0  # over the boundary, on the way to a discharge point outside it
 _WINDING: Final = (
@@ -46,6 +49,7 @@ def _run(given: Given, report: Reporter) -> Made:
                 "proof_paths": frame_of([], [], "proof_paths", given.grid)}  # fmt: skip
     fine = everywhere(site.ready, params.refine)
     names, labels = _labels(site, given, fine.grid, fine.dug_by)
+    sinks = _ends(given, fine, labels, len(site.ready.elements))
     report.advanced(0.3, "running water over the designed surface")
     found = prove(
         fine.design_m,
@@ -55,6 +59,7 @@ def _run(given: Given, report: Reporter) -> Made:
         buildings=cells_inside(_buildings(given), fine.grid),
         inside=cells_inside(given.frame("boundary").geometry, fine.grid),
         burns=[positions(line, fine.grid) for line in given.frame("culverts").geometry],
+        sinks=sinks,
     )
     outside_m = _outside(given, len(site.ready.elements))
     arrivals = _arrivals(found, fine.grid)
@@ -94,6 +99,41 @@ def _labels(
         here = cells_inside([row.geometry.buffer(_DISCHARGE_M)], grid, all_touched=True)
         labels[here & (labels == 0)] = number
     return names, labels
+
+
+def _ends(given: Given, fine: Everywhere, labels: Labels, elements: int) -> BoolGrid:
+    """Cells where water ends: the lowest ground of discharge points and of kept hollows.
+
+    A discharge point inside a kept hollow stands for all of it, so the hollow's lowest ground takes
+    its number in `labels`, in place. Dug cells never are an end: their element would be empty.
+    """
+    sinks = np.zeros(labels.shape, dtype=np.bool_)
+    level = np.where((labels > 0) & (labels <= elements), np.inf, fine.design_m)
+    level[~np.isfinite(level)] = np.inf
+    points = given.frame("discharge_points").geometry
+    for place in range(1, len(points) + 1):
+        _sink(labels == elements + place, level, sinks)
+    kept = given.frame("hollows")
+    kept = kept[kept["kept"].to_numpy(dtype=np.bool_)]
+    innermost = kept[~kept["hollow_id"].isin(kept["parent_id"])]
+    for shape in innermost.geometry:
+        lowest = _sink(cells_inside([shape], fine.grid), level, sinks)
+        within = np.flatnonzero(points.within(shape))
+        if lowest is not None and within.size and labels[lowest] == 0:
+            labels[lowest] = elements + 1 + int(within[0])
+    return sinks
+
+
+def _sink(
+    area: BoolGrid, level: NDArray[np.float64], sinks: BoolGrid
+) -> tuple[np.intp, ...] | None:
+    """Make the lowest cell of an area a sink, in place; None where it has none to be."""
+    ground = np.where(area, level, np.inf)
+    lowest = np.unravel_index(np.argmin(ground), ground.shape)
+    if not np.isfinite(ground[lowest]):
+        return None
+    sinks[lowest] = True
+    return lowest
 
 
 def _outside(given: Given, elements: int) -> dict[int, float]:
@@ -201,9 +241,9 @@ def _line(one: Proved, grid: Grid) -> shapely.LineString:
 
 STAGE = Stage(
     name="proof",
-    version=2,
+    version=3,
     title="water on the designed surface",
-    needs=(*BUILT, "discharge_points", "keep_out_drawn", "boundary", "culverts"),
+    needs=(*BUILT, "discharge_points", "keep_out_drawn", "boundary", "culverts", "hollows"),
     makes=("design_proof", "proof_paths"),
     run=_run,
     tables=("proof", "earthworks"),

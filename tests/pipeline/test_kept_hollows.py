@@ -1,0 +1,68 @@
+"""A site in a bowl that no storm fills: water ends at its bottom, and the proof knows it."""
+
+import numpy as np
+import pytest
+import shapely
+
+RIM_M, DEEP_M = 70.0, 8.0
+BOTTOM = (80, 80)
+STORM = "[storm]\ndepth_mm = 70\nduration_h = 3\n"
+
+
+def bowl(size=160):
+    """A paraboloid 8 m deep and 70 m in radius, in ground that falls away from its rim."""
+    row, col = np.indices((size, size), dtype=np.float64)
+    away = np.hypot(col + 0.5 - BOTTOM[0], size - row - 0.5 - BOTTOM[1])
+    inside = 100 + DEEP_M * (away / RIM_M) ** 2
+    return np.where(away < RIM_M, inside, 100 + DEEP_M - 0.05 * (away - RIM_M)).astype(np.float32)
+
+
+def plan(x=BOTTOM[0], y=BOTTOM[1]):
+    return {
+        "drawn_ponds": [
+            {"name": "Upper pond", "depth_m": 0.8, "shape": shapely.Point(80, 122).buffer(6)}
+        ],
+        "drawn_basins": [
+            {"name": "Lower basin", "depth_m": 0.3, "shape": shapely.Point(80, 104).buffer(5)}
+        ],
+        "discharge_points": [{"name": "Bottom", "shape": shapely.Point(x, y)}],
+    }
+
+
+def run(site, tables="", until="proof", **place):
+    site.dem = bowl()
+    site.tables = STORM + tables
+    site.write_intakes(points=[BOTTOM])
+    site.write_plan(**plan(**place))
+    done = site.run("--until", until)
+    assert done.code == 0, done.err
+    return done
+
+
+@pytest.mark.parametrize("place", [{}, {"x": 92, "y": 86}], ids=["at the bottom", "off it"])
+def test_the_proof_agrees_where_the_discharge_point_lies_in_a_kept_hollow(site, place):
+    run(site, **place)
+    hollows = site.layer("hollows")
+    kept = hollows[hollows["kept"]]
+    assert len(kept) == 1
+    (hollow,) = kept.itertuples()
+    # a paraboloid holds half of its cylinder
+    assert hollow.volume_m3 == pytest.approx(np.pi * RIM_M**2 * DEEP_M / 2, rel=0.02)
+    # by hand, TR-55 on pasture in fair condition, soil C (79): S = 67.5 mm, P = 140 mm
+    runoff_m = (140 - 0.2 * 67.52) ** 2 / (140 + 0.8 * 67.52) / 1000
+    assert hollow.catchment_m2 == pytest.approx(np.pi * RIM_M**2, rel=0.03)
+    assert hollow.arrives_m3 == pytest.approx(hollow.catchment_m2 * runoff_m, rel=0.001)
+    assert not hollow.fills
+    assert hollow.spills_m3 == 0
+    proof = site.table("design_proof").set_index("element_id")
+    assert set(proof.index) == {"Upper pond", "Lower basin"}
+    assert not (proof["flag"].fillna("") != "").any(), proof[["flag", "notes"]].to_string()
+    assert proof.loc["Upper pond", "reached_id"] == "Lower basin"
+    assert proof.loc["Lower basin", "reached_id"] == "Bottom"
+
+
+def test_filled_all_the_same_the_water_runs_out_of_the_bowl(site):
+    run(site, '[conditioning]\nkeep = "none"\n', until="paths")
+    hollow = site.layer("hollows").iloc[0]
+    assert not hollow["kept"]
+    assert not hollow["fills"]
