@@ -3,6 +3,9 @@
 import hashlib
 import json
 
+import pytest
+from tests.pipeline.conftest import valley
+
 
 def published(site):
     """What the last run says of its pieces, in its log."""
@@ -54,3 +57,30 @@ def test_a_part_that_there_is_none_of_is_refused_with_those_there_are(site):
     refused = site.run("--only", "plates")
     assert refused.code == 2
     assert "layers, tables, rasters, styles, stakes, pages" in refused.err
+
+
+@pytest.mark.slow
+def test_lines_far_from_the_site_stay_away_and_none_near_it_is_lost(site):
+    site.dem, site.size = valley(600), 600
+    site.tables = "[drainage]\npath_area_m2 = 500\n"
+    assert site.run("--draft").code == 0
+    every = {name: site.layer(name) for name in ("flow_paths", "contours")}
+    site.write_boundary(inset=280)
+    told = site.run("--draft")
+    assert told.code == 0, told.err
+    near = {name: site.layer(name) for name in every}
+    around = site.box(280).buffer(95, join_style="mitre")  # the margin is 100 m
+
+    paths, all_paths = near["flow_paths"], every["flow_paths"]
+    assert len(paths) < 0.7 * len(all_paths)
+    kept = all_paths[all_paths["path_id"].isin(paths["path_id"])]
+    assert (kept.geometry.to_numpy() == paths.geometry.to_numpy()).all()
+    missed = all_paths[~all_paths["path_id"].isin(paths["path_id"])]
+    assert not missed.intersects(around).any()
+    assert paths["downstream_id"].isin([0, *paths["path_id"]]).all()
+    assert paths.total_bounds[3] == all_paths.total_bounds[3]  # as far up as water comes from
+
+    length = {name: rows.intersection(around).length.sum() for name, rows in near.items()}
+    assert length["contours"] == pytest.approx(every["contours"].intersection(around).length.sum())
+    assert near["contours"].length.sum() < 0.8 * every["contours"].length.sum()
+    assert near["contours"]["level_m"].is_monotonic_increasing

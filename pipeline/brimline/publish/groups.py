@@ -16,3 +16,7 @@ GROUPS: Final = {
 }
 DRAFT: Final = frozenset({LAYERS})
 REPORT_PDF: Final = "report.pdf"
+NEAR: Final = {  # layers that cover the whole grid, by the piece that holds what lies near the site
+    f"parts/near/{name}": name
+    for name in ("contours", "flow_paths", "hollows", "ridge_lines", "valley_lines")
+}

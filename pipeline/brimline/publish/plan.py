@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pyarrow.parquet as pq
 
 from brimline.layers import CATALOGUE, Layer, Raster, Table
-from brimline.publish import data, map_page, pages, plates, sheets, stakes
-from brimline.publish.groups import LAYERS, REPORT_PDF
+from brimline.publish import data, map_page, near, pages, plates, sheets, stakes
+from brimline.publish.groups import LAYERS, NEAR, REPORT_PDF
 from brimline.publish.piece import Piece
 from brimline.report.map_data import part_names
 from brimline.report.plates.album import PLATES
@@ -25,6 +26,28 @@ _REPORT = "brimline.report"
 def pieces_of(world: World, store: Store, *, pdf: bool) -> tuple[Piece, ...]:
     """Return every piece of a run, each after those that it is put together from."""
     staked = _names(world, store, "stakes", "element_id")
+    first = tuple(_near(world))
+    names = tuple(piece.name for piece in first)
+    return first + tuple(
+        replace(piece, after=(*names, *piece.after)) for piece in _shown(world, staked, pdf=pdf)
+    )
+
+
+def _near(world: World) -> Iterator[Piece]:
+    """Yield what the layers are made of that all others show."""
+    if not world.outputs.keys() >= {"boundary", "flow_direction"}:
+        return
+    title = "looking for what drains to the site"
+    yield Piece(near.REGION, LAYERS, title, near.write_region, part=True)
+    for piece, name in NEAR.items():
+        if name in world.outputs:
+            title = f"taking what lies near the site: {name.replace('_', ' ')}"
+            yield Piece(
+                piece, LAYERS, title, near.write_near, (name,), part=True, after=(near.REGION,)
+            )
+
+
+def _shown(world: World, staked: tuple[str, ...], *, pdf: bool) -> tuple[Piece, ...]:
     return (
         Piece(pages.FIGURES, LAYERS, "what needs a person", pages.write_figures, part=True),
         Piece("site.gpkg", LAYERS, "writing site.gpkg", data.write_layers),

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 from brimline.engine.stage import GRID
 from brimline.io.intermediates import FileCodec
 from brimline.layers import CATALOGUE, Layer, Raster, Table
+from brimline.publish.groups import NEAR
 from brimline.report.results import Results
 
 if TYPE_CHECKING:
@@ -53,8 +54,9 @@ class World:
     made: Mapping[str, Stored | None] = field(default_factory=dict)
 
     def with_made(self, made: Mapping[str, Stored | None]) -> World:
-        """Return the same with these pieces."""
-        return replace(self, made=dict(made))
+        """Return the same with these pieces, and layers as far as they lie near the site."""
+        near = {NEAR[name]: stored for name, stored in made.items() if name in NEAR and stored}
+        return replace(self, made=dict(made), outputs={**self.outputs, **near})
 
     def digest(self, read: Read) -> str | None:
         """Return a digest of what a read gives; None where it gives nothing."""
@@ -131,9 +133,14 @@ class Sight:
 
     def piece(self, name: str) -> str | None:
         """Return the text of another piece; None where there is none."""
+        file = self.piece_file(name)
+        return None if file is None else file.read_text(encoding="utf-8")
+
+    def piece_file(self, name: str) -> Path | None:
+        """Return the file of another piece; None where there is none."""
         self._hear("piece", name)
         stored = self.world.made.get(name)
-        return None if stored is None else self._store.open(stored).read_text(encoding="utf-8")
+        return None if stored is None else self._store.open(stored)
 
     def _hear(self, *read: str) -> None:
         self.reads.add(read)

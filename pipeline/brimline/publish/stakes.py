@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+import shapely
 
 from brimline.io.exchange_csv import write_logger_csv, write_points_csv
 from brimline.io.exchange_geojson import write_geojson
@@ -14,11 +16,13 @@ from brimline.layers import layer
 from brimline.terrain.triangles import Triangles
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
+    import geopandas as gpd
     import pandas as pd
 
+    from brimline.layers import Layer
     from brimline.publish.sight import Sight
 
 _DRAWN: Final = (
@@ -28,16 +32,55 @@ _DRAWN: Final = (
 _TRACKS: Final = ("elements", "pads", "swale_lines", "drain_lines", "keylines")
 GEOJSON: Final = ("elements", "pads", "overflows", "stakes", *_TRACKS[2:])
 _NAMES: Final = ("element_id", "swale_id", "drain_id", "keyline_id")
+_SITE: Final = ("boundary", "elements", "pads")
+_AROUND_M: Final = 50.0
+_THINNED_CELLS: Final = (0.1, 0.2, 0.4, 0.8)
+_MOST_CORNERS: Final = 600_000  # about 20 MB of drawing
 _NOTES: Final = ("role", "ground_m", "design_m", "build_m", "cut_m")
 
 
 def write_drawing(sight: Sight, path: Path) -> None:
     """Write the design and the ground around it for drawing programs."""
     drawn = _held(sight, _DRAWN)
-    if drawn:
-        from brimline.io.exchange_dxf import write_dxf
+    if not drawn:
+        return
+    from brimline.io.exchange_dxf import write_dxf
 
-        write_dxf(path, [(layer(name), rows) for name, rows in drawn.items()])
+    layers = {name: (layer(name), rows) for name, rows in drawn.items()}
+    if "contours" in drawn:
+        cell_m, site = sight.world.grid.cell_m, [drawn[name] for name in _SITE if name in drawn]
+        layers["contours"] = thinned(drawn["contours"], site, cell_m)
+    write_dxf(path, list(layers.values()))
+
+
+def thinned(
+    contours: gpd.GeoDataFrame, site: Sequence[gpd.GeoDataFrame], cell_m: float
+) -> tuple[Layer, gpd.GeoDataFrame]:
+    """Take the contours around a site with no more corners than a draughtsman's program bears.
+
+    Parameters
+    ----------
+    site : what they are drawn around; all of them without any.
+    cell_m : side of a cell; lines move by a tenth of it at most, or twice that and so on where
+        that leaves too many corners [m].
+
+    Returns
+    -------
+    The layer with the tolerance in its title, and the rows.
+    """
+    if site:
+        boxes = np.array([rows.total_bounds for rows in site])
+        low, high = boxes[:, :2].min(axis=0) - _AROUND_M, boxes[:, 2:].max(axis=0) + _AROUND_M
+        contours = contours.set_geometry(contours.geometry.clip_by_rect(*low, *high))
+        contours = contours[~contours.geometry.is_empty]
+    for tolerance_m in cell_m * np.array(_THINNED_CELLS):
+        found = contours.geometry.simplify(tolerance_m, preserve_topology=False)
+        if shapely.get_num_coordinates(found.to_numpy()).sum() <= _MOST_CORNERS:
+            break
+    declared = layer("contours")
+    title = f"{declared.title}, thinned: no line is moved by more than {tolerance_m:.3g} m"
+    kept = ~found.is_empty
+    return replace(declared, title=title), contours[kept].set_geometry(found[kept])
 
 
 def write_tracks(sight: Sight, path: Path) -> None:

@@ -6,6 +6,7 @@ import re
 import xml.etree.ElementTree as ET
 from datetime import UTC, datetime
 
+import ezdxf
 import fiona
 import geopandas as gpd
 import numpy as np
@@ -198,20 +199,52 @@ def test_dxf_has_a_drawing_layer_each_and_heights(tmp_path, stakes, swales, outl
     assert set(by_layer) == {"stakes", "stakes_text", "swale_lines", "swale_lines_text", "outlines",
                              "outlines_text", "drain_lines", "drain_lines_text"}  # fmt: skip
     point = by_layer["stakes"][0]
-    assert (point.x, point.y, point.z) == pytest.approx((EAST, NORTH, 100.8004))
+    assert (point.x, point.y, point.z) == pytest.approx((EAST, NORTH, 100.8004), abs=6e-4)
     (line,) = by_layer["swale_lines"]
     heights = shapely.get_coordinates(line, include_z=True)[:, 2]
     np.testing.assert_allclose(heights, 100.8)
     assert line.length == pytest.approx(swales.length.iloc[0])
     (drain,) = by_layer["drain_lines"]
     heights = shapely.get_coordinates(drain, include_z=True)[:, 2]
-    np.testing.assert_allclose(heights, [100, 100 - np.hypot(30, 5) / drain.length, 99])
+    expected = [100, 100 - np.hypot(30, 5) / drain.length, 99]
+    np.testing.assert_allclose(heights, expected, atol=6e-4)
     assert len(by_layer["outlines"]) == 2
     assert {shape.is_closed for shape in by_layer["outlines"]} == {True}
     texts = {props["Text"] for name, _, props in rows if name == "stakes_text"}
     assert texts == {"s1-lip-01", 'p1 "sill" <2>'}
     content = path.read_text(encoding="utf-8")
     assert "$INSUNITS\n 70\n6\n" in content  # metres
+
+
+def test_dxf_passes_the_audit_and_takes_light_polylines_for_what_is_level(
+    tmp_path, stakes, swales, outlines
+):
+    path = tmp_path / "site.dxf"
+    raised = outlines.assign(name="a\nb ^ é", level_m=2.5)
+    corners = [(EAST, NORTH, 1), (EAST + 9, NORTH, 2), (EAST, NORTH + 9, 3)]
+    sloped = gpd.GeoDataFrame({"swale_id": [1]}, geometry=[shapely.LineString(corners)])
+    declared = [STAKES, OUTLINES, SWALES]
+    write_dxf(path, list(zip(declared, [stakes, raised, sloped], strict=True)))
+    drawing = ezdxf.readfile(path)
+    audit = drawing.audit()
+    assert audit.errors == []
+    assert audit.fixes == []
+    kinds = {
+        name: {one.dxftype() for one in drawing.modelspace().query(f'*[layer=="{name}"]')}
+        for name in ("stakes", "outlines", "swale_lines", "outlines_text")
+    }
+    assert kinds == {"stakes": {"POINT"}, "outlines": {"LWPOLYLINE"}, "swale_lines": {"POLYLINE"},
+                     "outlines_text": {"TEXT"}}  # fmt: skip
+    rings = drawing.modelspace().query("LWPOLYLINE")
+    assert {ring.dxf.elevation for ring in rings} == {2.5}
+    assert all(ring.closed for ring in rings)
+    (text,) = drawing.modelspace().query('TEXT[layer=="outlines_text"]')
+    assert text.dxf.text == "a b ^ é"
+    (line,) = drawing.modelspace().query("POLYLINE")
+    assert [tuple(one.dxf.location) for one in line.vertices] == corners
+    assert sum(len(ring) for ring in rings) == len(
+        shapely.get_coordinates(outlines.geometry.to_numpy())
+    ) - len(rings)
 
 
 def test_the_same_rows_give_the_same_bytes(tmp_path, stakes, swales):
