@@ -10,7 +10,7 @@ DEMO := runs/quillback_hill
 JOBS ?= 2
 SHARED := -n $(JOBS) --dist loadfile
 
-.PHONY: demo test test-all lint format bench machine clean help
+.PHONY: demo demo-garden test test-all lint format bench machine clean help
 
 help:  ## show these lines
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/'
@@ -34,6 +34,12 @@ sample_data/quillback_hill/terrain.tif: sample_data/make_quillback_hill.py | $(V
 
 demo: $(VENV)/.run sample_data/quillback_hill/terrain.tif  ## set up, and run the whole job on the demo site
 	$(BIN)/brimline run configs/quillback_hill.toml --out $(DEMO)
+
+sample_data/fernhollow_yard/levels.csv: sample_data/make_fernhollow_yard.py | $(VENV)/.run
+	$(BIN)/python sample_data/make_fernhollow_yard.py
+
+demo-garden: $(VENV)/.run sample_data/fernhollow_yard/levels.csv  ## the same for a school garden, from spot levels without a map
+	$(BIN)/brimline run configs/fernhollow_yard.toml --out runs/fernhollow_yard
 
 machine: | $(BIN)/python
 	@PYTHON=$(BIN)/python tests/setup_machine.sh
@@ -62,4 +68,4 @@ bench: $(VENV)/.test  ## time the kernels against peer libraries, as ratios in o
 	$(BIN)/python tests/benchmarks/run.py
 
 clean:  ## remove what these commands made
-	rm -rf $(VENV) runs sample_data/quillback_hill
+	rm -rf $(VENV) runs sample_data/quillback_hill sample_data/fernhollow_yard

@@ -117,11 +117,15 @@ def site_layers() -> dict[str, gpd.GeoDataFrame]:
 def plan_layers() -> dict[str, gpd.GeoDataFrame]:
     """Draw a tank under the roof's downpipe, a swale on contour, and a sunken basin in the hollow."""
     basin = shapely.Point(HOLLOW).buffer(1.9, 8)
+    swale = on_contour(10.62, 104.5, 119.0)
+    lip = swale.interpolate(swale.project(shapely.Point(HOLLOW[0], NORTH)))
+    over = shapely.LineString([lip, (HOLLOW[0], HOLLOW[1] + 1.5)])
     return {
         "drawn_swales": frame([
             {"name": "Lawn swale", "spills_to": "Fern basin", "depth_m": 0.15, "bottom_m": 0.3,
-             "shape": on_contour(10.62, 104.5, 119.0)},
+             "shape": swale},
         ]),
+        "drawn_overflows": frame([{"from_id": "Lawn swale", "to_id": "Fern basin", "shape": over}]),
         "drawn_basins": frame([
             {"name": "Fern basin", "form": "rain garden", "spills_to": "Ditch", "depth_m": 0.20,
              "shape": basin},
@@ -130,7 +134,7 @@ def plan_layers() -> dict[str, gpd.GeoDataFrame]:
             {"name": "Roof tank", "spills_to": "Lawn swale", "volume_m3": 2.0, "height_m": 1.5,
              "roofs": "Classroom roof", "start_share": 0.5, "shape": shapely.Point(130, 70)},
         ]),
-        "discharge_points": frame([{"name": "Ditch", "level_m": 9.6, "shape": shapely.Point(100.4, 50.4)}]),
+        "discharge_points": frame([{"name": "Ditch", "level_m": 9.6, "shape": shapely.Point(108.8, 50.2)}]),
         "planting_zones": frame([
             {"name": "School beds", "planting": "small vegetables", "irrigated": True,
              "draws_on": "Roof tank", "shape": shapely.box(112, 66, 121, 71)},

@@ -1,0 +1,126 @@
+"""The garden demo from end to end: spot levels, a local grid, no map."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+from types import SimpleNamespace
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import rasterio
+
+from brimline.cli.main import main
+from brimline.config import Site, Year
+from brimline.errors import InputError
+from brimline.grid import Grid
+from brimline.io.crs import LOCAL, is_local
+from brimline.stages._year_site import position_of
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.fixture(scope="module")
+def yard(tmp_path_factory):
+    """Run the demo once, in a folder of its own."""
+    top = tmp_path_factory.mktemp("garden")
+    data = top / "sample_data" / "fernhollow_yard"
+    script = ROOT / "sample_data" / "make_fernhollow_yard.py"
+    subprocess.run([sys.executable, str(script), str(data)], check=True, capture_output=True)
+    site = top / "configs" / "fernhollow_yard.toml"
+    site.parent.mkdir()
+    site.write_text((ROOT / "configs" / "fernhollow_yard.toml").read_text())
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(sys, "argv", ["brimline", "run", str(site), "--out", str(top / "run")])
+        main()
+    return top / "run"
+
+
+@pytest.fixture(scope="module")
+def manifest(yard):
+    return json.loads((yard / "run.json").read_text())
+
+
+def rows(run, name):
+    return gpd.read_file(run / "site.gpkg", layer=name)
+
+
+def truth(x, y):
+    """The ground that the script drew its levels from."""
+    sys.path.insert(0, str(ROOT / "sample_data"))
+    try:
+        from make_fernhollow_yard import ground
+    finally:
+        sys.path.pop(0)
+    return ground(x, y)
+
+
+def test_the_run_lies_in_a_local_grid_and_says_what_is_left_out(yard, manifest):
+    assert is_local(rows(yard, "stakes").crs)
+    told = [p["message"] for p in manifest["problems"] if "local grid" in p["message"]]
+    assert "GPX" in told[0]
+    assert not (yard / "stakes" / "site.gpx").exists()
+    assert not list((yard / "stakes").glob("*.geojson"))
+    assert (yard / "stakes" / "site.dxf").stat().st_size > 1000
+    assert "longitude_deg" not in (yard / "stakes" / "stakes.csv").read_text().splitlines()[0]
+    assert rows(yard, "stakes")["longitude_deg"].isna().all()
+
+
+def test_the_profile_is_a_gardens_and_its_layers_are_not_empty(yard, manifest):
+    assert manifest["parameters"]["site"]["profile"] == "garden"
+    for name in ("flow_paths", "hollows", "contours", "swale_lines", "elements", "levels"):
+        assert len(rows(yard, name)), name
+    assert np.diff(np.unique(rows(yard, "contours")["level_m"])) == pytest.approx(0.1, abs=1e-9)
+
+
+def test_evaporation_asks_for_the_latitude_that_no_map_tells():
+    levels = np.full((4, 4), 10.0, dtype=np.float32)
+    given = SimpleNamespace(
+        grid=Grid(4, 4, 1.0, 0.0, 4.0, LOCAL), raster=lambda _: levels,
+        params=lambda *_: Site(name="a", latitude_deg=said),
+    )  # fmt: skip
+    said = 47.1
+    assert position_of(given, np.ones((4, 4), dtype=np.int32), Year()) == (47.1, 10.0)
+    said = None
+    with pytest.raises(InputError, match="how far north"):
+        position_of(given, np.ones((4, 4), dtype=np.int32), Year())
+
+
+def test_nine_in_ten_places_lie_within_the_stated_error(yard):
+    with rasterio.open(yard / "rasters" / "elevation.tif") as file:
+        surface, to_map = file.read(1), file.transform
+    with rasterio.open(yard / "rasters" / "level_error_m.tif") as file:
+        sd = file.read(1)
+    row, col = np.mgrid[0 : surface.shape[0], 0 : surface.shape[1]]
+    x, y = to_map.c + (col + 0.5) * to_map.a, to_map.f + (row + 0.5) * to_map.e
+    inside = (x > 101) & (x < 147) & (y > 51) & (y < 81) & np.isfinite(sd)
+    inside &= ~((x > 129) & (x < 146) & (y > 69) & (y < 80))  # no levels beneath the classroom
+    off = np.abs(surface - truth(x, y))
+    held = np.mean(off[inside] <= 1.645 * sd[inside])
+    assert 0.85 <= held <= 0.97, held
+
+
+def test_the_kerb_stands_as_a_step(yard):
+    with rasterio.open(yard / "rasters" / "elevation.tif") as file:
+        north, south = (
+            next(file.sample([(137.0, y)]))[0] - truth(np.array(137.0), np.array(y))
+            for y in (66.3, 65.7)
+        )
+    assert abs(north) < 0.03
+    assert abs(south) < 0.03
+
+
+def test_places_to_measure_next_lie_inside_and_off_the_roof(yard):
+    places = rows(yard, "measure_next")
+    assert places["rank"].tolist() == list(range(1, 9))
+    assert places.within(rows(yard, "boundary").geometry.iloc[0]).all()
+    surfaces = rows(yard, "surfaces")
+    roof = surfaces[surfaces["cover"] == "roof"].geometry.union_all()
+    assert not places.intersects(roof.buffer(-0.3)).any()
+
+
+def test_the_levels_error_decides_tolerances(yard, manifest):
+    stated = {problem["message"] for problem in manifest["problems"]}
+    assert any("good to 0.0" in message for message in stated)
+    assert rows(yard, "levels")["left_out_m"].abs().median() < 0.02
