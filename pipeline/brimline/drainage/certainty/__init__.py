@@ -3,14 +3,19 @@
 from brimline.drainage.certainty.chance import CatchmentChance, catchment_chance
 from brimline.drainage.certainty.error_field import error_field
 from brimline.drainage.certainty.given_survey import GivenSurvey
+from brimline.drainage.certainty.patches import Patch
+from brimline.drainage.certainty.ranges import CatchmentRanges, catchment_ranges
 from brimline.drainage.certainty.survey import SURVEY_CLASSES, SurveyClass, survey_rmse_m
 
 __all__ = [
     "SURVEY_CLASSES",
     "CatchmentChance",
+    "CatchmentRanges",
     "GivenSurvey",
+    "Patch",
     "SurveyClass",
     "catchment_chance",
+    "catchment_ranges",
     "error_field",
     "survey_rmse_m",
 ]

@@ -31,6 +31,7 @@ _BATCH: Final = 40  # realisations between two looks at the percentiles
 _FEWEST: Final = 120
 _STILL_OF_AREA, _STILL_OF_RANGE = 0.10, 0.20
 _SURE: Final = 1.645  # standard deviations either side that hold 90 %
+SELDOM: Final = 0.02  # share of the realisations that cannot move a 5th or 95th percentile
 _OTHER_ROUTING: Final = 4  # each fourth realisation shares water between receivers
 
 
@@ -47,6 +48,8 @@ class CatchmentChance:
     areas_m2 : float64 (realisations, intakes) [m²]
     settled : bool (intakes,)
         True where the percentiles stood still before the realisations ran out.
+    crossed : float64 (4,)
+        Share of the realisations in which water came in over each of the inner sides.
     """
 
     chance: NDArray[np.float32]
@@ -54,6 +57,10 @@ class CatchmentChance:
     area_high_m2: NDArray[np.float64]
     areas_m2: NDArray[np.float64]
     settled: NDArray[np.bool_]
+    crossed: NDArray[np.float64]
+
+
+Sides = tuple[bool, bool, bool, bool]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,11 +74,20 @@ class _Trial:
     cell_m: float
     condition: Callable[[Elevation], Elevation]
     sinks: BoolGrid | None
+    counted: NDArray[np.bool_]
+    inner: Sides
 
     def run(
         self, number: int, seed: np.random.SeedSequence
-    ) -> tuple[BoolGrid, NDArray[np.float64]]:
-        """Return which cells drain to an intake on one surface, and each intake's area [m²]."""
+    ) -> tuple[BoolGrid, list[bool], NDArray[np.float64]]:
+        """Draw one surface.
+
+        Returns
+        -------
+        drained : bool (rows, cols); cells that drain to an intake that counts.
+        crossed : which of the inner sides water comes to any intake over.
+        areas_m2 : float64 (intakes,)
+        """
         drawn = self.ground.draw(number, np.random.default_rng(seed))
         surface = self.condition(drawn)
         directions = flow_directions(surface, sinks=self.sinks)
@@ -79,11 +95,13 @@ class _Trial:
         area_m2 = accumulate(directions)
         area_m2 *= cell_area_m2
         found = subcatchments(directions, self._followed(area_m2))
+        drained = self.counted[found.labels]
+        crossed = _on_sides(found.labels > 0, self.inner)
         if number % _OTHER_ROUTING != _OTHER_ROUTING - 1:
-            return found.labels > 0, found.cells * cell_area_m2
+            return drained, crossed, found.cells * cell_area_m2
         spread_m2 = dinf_accumulation(surface, sinks=self.sinks)
         spread_m2 *= cell_area_m2
-        return found.labels > 0, spread_m2[tuple(self._followed(spread_m2).T)]
+        return drained, crossed, spread_m2[tuple(self._followed(spread_m2).T)]
 
     def _followed(self, area_m2: NDArray[np.float64]) -> NDArray[np.int64]:
         return nearest_alike(
@@ -109,6 +127,8 @@ def catchment_chance(
     movable: ArrayLike = True,
     condition: Callable[[Elevation], Elevation] = fill,
     sinks: BoolGrid | None = None,
+    counted: ArrayLike = True,
+    inner_sides: Sides = (False, False, False, False),
     workers: int | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> CatchmentChance:
@@ -127,7 +147,8 @@ def catchment_chance(
     **When it stops.** After at least 120 realisations, and each 40 more, the 5th and 95th
     percentile are looked at: they stand still once the order statistics that hold each of them
     with 90 % confidence lie within a tenth of the surveyed area, or a fifth of the range where
-    that is more. `realisations` is the most that are tried.
+    that is more. `realisations` is the most that are tried. It stops at once where water crosses
+    an inner side in more than 2 % of them, which could move a percentile.
 
     Every realisation has random numbers of its own from `seed`, so that results depend neither on
     the number of workers nor on the order in which they finish.
@@ -146,6 +167,9 @@ def catchment_chance(
     movable : bool, or bool (intakes,)
     condition : makes a surface that water can leave; called from several threads at a time.
     sinks : bool (rows, cols), optional; kept sinks, as `condition` leaves them.
+    counted : bool, or bool (intakes,); intakes that the chance tells of.
+    inner_sides : first row, last row, first column, last column: True where more ground lies
+        beyond, from which water could come.
     workers : realisations at a time; the processors where left out.
     progress : called with the realisations done and the most, from the calling thread.
 
@@ -185,20 +209,51 @@ def catchment_chance(
         cell_m=cell_m,
         condition=condition,
         sinks=sinks,
+        counted=np.append(False, np.broadcast_to(np.asarray(counted), places.shape[:1])),
+        inner=inner_sides,
     )
     seeds = np.random.SeedSequence(seed).spawn(realisations)
     hits = np.zeros(surface.shape, dtype=np.int32)
+    crossed = np.zeros(len(inner_sides), dtype=np.int64)
     areas_m2 = np.empty((0, len(places)), dtype=np.float64)
     settled = np.zeros(len(places), dtype=np.bool_)
     while len(areas_m2) < realisations and not (settled.all() and len(areas_m2) >= _FEWEST):
         batch = range(len(areas_m2), min(len(areas_m2) + _BATCH, realisations))
-        more_m2 = _run_batch(trial, seeds, batch, hits, workers or thread_count(), progress)
+        more_m2, over = _run_batch(trial, seeds, batch, hits, workers or thread_count(), progress)
         areas_m2 = np.vstack((areas_m2, more_m2))
         settled = _settled(areas_m2, area_m2)
+        crossed += over
+        if crossed.max() > SELDOM * len(areas_m2):
+            break
     chance = hits.astype(np.float32) / np.float32(len(areas_m2))
     chance[np.isnan(surface)] = np.nan
     low_m2, high_m2 = np.percentile(areas_m2, [_LOW_PCT, _HIGH_PCT], axis=0)
-    return CatchmentChance(chance, low_m2, high_m2, areas_m2, settled)
+    return CatchmentChance(chance, low_m2, high_m2, areas_m2, settled, crossed / len(areas_m2))
+
+
+def followed_areas_m2(
+    surface: Elevation,
+    intakes: NDArray[np.int64],
+    expected_m2: NDArray[np.float64],
+    *,
+    radii_m: NDArray[np.float64],
+    cell_m: float,
+    sinks: BoolGrid | None,
+) -> NDArray[np.float64]:
+    """Area of each intake on a surface that water can leave, as `catchment_chance` means it.
+
+    Returns
+    -------
+    float64 (intakes,) [m²]
+    """
+    area_m2 = accumulate(flow_directions(surface, sinks=sinks)) * np.float64(cell_m) ** 2
+    moved = nearest_alike(intakes, area_m2, expected_m2=expected_m2, radii_m=radii_m, cell_m=cell_m)
+    return np.asarray(area_m2[tuple(moved.T)])
+
+
+def _on_sides(marked: BoolGrid, sides: Sides) -> list[bool]:
+    lines = (marked[0], marked[-1], marked[:, 0], marked[:, -1])
+    return [side and bool(line.any()) for side, line in zip(sides, lines, strict=True)]
 
 
 def _settled(areas_m2: NDArray[np.float64], area_m2: NDArray[np.float64]) -> NDArray[np.bool_]:
@@ -233,13 +288,18 @@ def _run_batch(
     hits: NDArray[np.int32],
     workers: int,
     progress: Callable[[int, int], None] | None,
-) -> NDArray[np.float64]:
-    """Run realisations side by side; add to `hits` how often each cell drained to an intake."""
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Run realisations side by side; add to `hits` how often each cell drained to an intake.
+
+    Returns the areas [m²], and how often water crossed each inner side.
+    """
+    crossed = np.zeros((len(batch), len(trial.inner)), dtype=np.bool_)
     areas_m2 = np.empty((len(batch), len(trial.intakes)), dtype=np.float64)
     adding = threading.Lock()
 
     def one(number: int) -> None:
-        drained, areas_m2[number - batch.start] = trial.run(number, seeds[number])
+        place = number - batch.start
+        drained, crossed[place], areas_m2[place] = trial.run(number, seeds[number])
         with adding:
             np.add(hits, drained, out=hits)
 
@@ -252,4 +312,4 @@ def _run_batch(
                     progress(done, len(seeds))
         finally:
             pool.shutdown(wait=True, cancel_futures=True)
-    return areas_m2
+    return areas_m2, crossed.sum(axis=0)
