@@ -8,11 +8,14 @@ from __future__ import annotations
 
 import importlib.metadata
 import io
+import json
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pyarrow.parquet as pq
 import pyogrio
 import pyproj
 import rasterio
@@ -28,6 +31,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from pathlib import Path
 
+    import pyarrow as pa
     from numpy.typing import NDArray
 
     from brimline.grid import Grid
@@ -75,7 +79,7 @@ class FileCodec:
             return read_raster(path).array
         content = io.BytesIO(path.read_bytes())
         if isinstance(item, Layer):
-            return conformed(gpd.read_parquet(content), item)
+            return conformed(_layer(pq.read_table(content)), item)
         return conformed(pd.read_parquet(content), item)
 
     def write_value(self, path: Path, value: object) -> None:
@@ -120,6 +124,21 @@ def versions() -> dict[str, str]:
 def versions_of(libraries: Iterable[str]) -> dict[str, str]:
     """Return the versions of installed libraries by their names."""
     return {name: importlib.metadata.version(name) for name in libraries}
+
+
+def _layer(table: pa.Table) -> gpd.GeoDataFrame:
+    """Return a layer as geopandas reads it, but each CRS is made only once: that takes longest."""
+    told = json.loads(table.schema.metadata[b"geo"])
+    name = told["primary_column"]
+    crs = told["columns"][name].get("crs")
+    shapes = shapely.from_wkb(table.column(name).to_numpy())
+    rows = table.drop_columns([name]).to_pandas()
+    return gpd.GeoDataFrame(rows, geometry=shapes, crs=crs and _crs(json.dumps(crs)))
+
+
+@lru_cache(maxsize=64)
+def _crs(text: str) -> pyproj.CRS:
+    return pyproj.CRS.from_json(text)
 
 
 def _bytes(item: Item, value: Any, grid: Grid | None) -> bytes:  # noqa: ANN401

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from brimline.layers import Raster
 
 _BLOCK: Final = 256  # small enough that a site of a few hundred cells has overviews
+_ROWS: Final = 256  # that statistics look at together, so that they take no second raster
 _CRS_TAG: Final = "BRIMLINE_CRS"  # GeoTIFF keys do not give a custom CRS back word for word
 
 
@@ -171,18 +172,32 @@ def _tags(declaration: Raster) -> dict[str, str]:
 
 def _statistics(array: NDArray[Any], nodata: float | None) -> dict[str, str]:
     """Statistics as GDAL names them, over the cells that hold data."""
-    valid = np.isfinite(array) if array.dtype.kind == "f" else np.ones(array.shape, dtype=np.bool_)
-    if nodata is not None and not np.isnan(nodata):
-        valid &= array != nodata
-    values = array[valid].astype(np.float64)
-    if not values.size:
+    count, total, squares, least, most = 0, 0.0, 0.0, np.inf, -np.inf
+    middle = 0.0  # near the mean, so that squares do not swallow small deviations
+    for top in range(0, array.shape[0], _ROWS):
+        block = array[top : top + _ROWS]
+        valid = np.isfinite(block) if block.dtype.kind == "f" else np.ones(block.shape, np.bool_)
+        if nodata is not None and not np.isnan(nodata):
+            valid &= block != nodata
+        values = block[valid].astype(np.float64)
+        if not values.size:
+            continue
+        if not count:
+            middle = float(values.mean())
+        least, most = min(least, float(values.min())), max(most, float(values.max()))
+        values -= middle
+        count += values.size
+        total += float(values.sum())
+        squares += float(np.square(values).sum())
+    if not count:
         return {"STATISTICS_VALID_PERCENT": "0"}
+    mean = total / count
     return {
-        "STATISTICS_MINIMUM": f"{values.min():.17g}",
-        "STATISTICS_MAXIMUM": f"{values.max():.17g}",
-        "STATISTICS_MEAN": f"{values.mean():.17g}",
-        "STATISTICS_STDDEV": f"{values.std():.17g}",
-        "STATISTICS_VALID_PERCENT": f"{100 * values.size / array.size:.4g}",
+        "STATISTICS_MINIMUM": f"{least:.17g}",
+        "STATISTICS_MAXIMUM": f"{most:.17g}",
+        "STATISTICS_MEAN": f"{middle + mean:.17g}",
+        "STATISTICS_STDDEV": f"{max(squares / count - mean * mean, 0.0) ** 0.5:.17g}",
+        "STATISTICS_VALID_PERCENT": f"{100 * count / array.size:.4g}",
     }
 
 

@@ -51,6 +51,22 @@ def test_every_declared_raster_is_a_valid_cloud_optimised_geotiff(tmp_path, decl
     assert [entry.name for entry in tmp_path.iterdir()] == [path.name]  # nothing beside it
 
 
+def test_statistics_of_a_raster_of_many_blocks_are_those_of_all_its_cells(tmp_path):
+    grid = Grid(900, 40, 1.0, 500_000.0, 5_300_000.0, "EPSG:32633")
+    levels = np.random.default_rng(3).normal(2500, 0.02, grid.shape).astype(np.float32)
+    levels[:300] = np.nan  # the first block has nothing at all
+    levels[400:, 7] += 30
+    write_raster(tmp_path / "levels.tif", levels, grid, raster("elevation"))
+    with rasterio.open(tmp_path / "levels.tif") as file:
+        told = {name: float(text) for name, text in file.tags(1).items()}
+    held = levels[300:].astype(np.float64)
+    assert told["STATISTICS_MINIMUM"] == held.min()
+    assert told["STATISTICS_MAXIMUM"] == held.max()
+    assert told["STATISTICS_MEAN"] == pytest.approx(held.mean(), rel=1e-12)
+    assert told["STATISTICS_STDDEV"] == pytest.approx(held.std(), rel=1e-9)
+    assert told["STATISTICS_VALID_PERCENT"] == pytest.approx(66.67)
+
+
 def test_overviews_average_quantities_but_never_codes(tmp_path):
     codes = np.zeros(GRID.shape, dtype=np.uint8)
     codes[:, ::2] = 7  # an average would be 3 or 4, which is another direction
