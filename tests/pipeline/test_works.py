@@ -55,6 +55,11 @@ def test_the_chain_follows_the_ground_and_closes_its_balance(site):
     assert set(series["element_id"]) == set(elements.index)
     peak = series.groupby("element_id")["level_m"].max()
     np.testing.assert_allclose(peak[elements.index], elements["peak_level_m"], atol=0.005)
+    # without a rainfall table, multiples of the stated rain tell what fails first
+    checks = site.table("check_storms")
+    storms = list(checks.loc[checks["case"] == "storm", "storm"])
+    assert storms == ["stated rain", *(f"{k} times the stated rain" for k in ("1.25", "1.5", "2"))]
+    assert ((checks["failure"] == "overtopped") == (checks["flag"] != "")).all()
 
 
 def test_a_pond_added_to_the_plan_with_a_name_alone_changes_the_numbers(site):

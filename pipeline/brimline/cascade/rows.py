@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from brimline.cascade.beyond import CheckCase
     from brimline.cascade.findings import Finding
     from brimline.cascade.mends import Mend
     from brimline.cascade.network import Link, Network
@@ -209,6 +210,22 @@ def balance_row(routed: Routed) -> Row:
         "residual_ratio": routed.residual_m3 / put_in if put_in > 0 else 0.0,
         "steps": routed.steps,
         "missed": routed.missed,
+    }
+
+
+def check_row(case: CheckCase) -> Row:
+    """Make the row of one case beyond the design storm."""
+    return {
+        "case": case.case,
+        "storm": case.storm,
+        "element_id": case.element_id or None,
+        "failure": case.failure,
+        "first_id": case.first_id or None,
+        "first_h": case.first_h,
+        "over_m": case.over_m,
+        "follows": "; ".join(case.follows) or None,
+        "overtopped_m3": case.overtopped_m3,
+        "notes": case.text or None,
     }
 
 

@@ -220,6 +220,21 @@ class DesignStorm(ConfigTable):
     check_durations_h: tuple[Positive, ...] = Field(
         (), description="Further durations that the cascade is run for, at every return period."
     )
+    beyond_period_y: Positive = Field(
+        100.0,
+        description="Return period of the check storm, which tells what fails first beyond the"
+        " design storm; the rarest of the rainfall table where that does not reach so far.",
+    )
+    beyond_durations_h: tuple[Positive, ...] = Field(
+        (12.0, 24.0),
+        description="Longer durations of the check storm and of the design storm; those that the"
+        " table does not reach, and shorter ones than duration_h, are left out.",
+    )
+    beyond_steps: tuple[Positive, ...] = Field(
+        (1.25, 1.5, 2.0),
+        description="Multiples of depth_mm that are run where there is no rainfall table; not a"
+        " standard.",
+    )
     step_min: Positive = Field(5.0, description="Time step of its rain.")
     shape: Literal["alternating block", "uniform", "type I", "type IA", "type II", "type III"] = (
         Field(

@@ -196,6 +196,21 @@ FLAGS: Final = (
     ),
     Flag("steep-ground", "The element stands on ground steeper than the limit.", "Move it."),
     Flag(
+        "fails-beyond",
+        "In a storm greater or longer than the design storm, water runs over its crest.",
+        "Read check_storms; widen the sill, raise the crest, or see where that water would go.",
+    ),
+    Flag(
+        "blocked-pipe",
+        "Were its pipe blocked in the design storm, water would run over a brim.",
+        "Draw a sill above the pipe that carries the whole flow to a safe place.",
+    ),
+    Flag(
+        "takes-next",
+        "Were its bank to fail in the design storm, what it spills to would be overtopped.",
+        "Hold less above ground, lead its sill elsewhere, or strengthen what lies below.",
+    ),
+    Flag(
         "outside-method",
         "Runoff or its timing is worked out by a relation outside of what it was made for.",
         "Read notes; measure flow on site, or have a hydrologist choose the method.",

@@ -457,6 +457,48 @@ ITEMS: Final = (
         ),
     ),
     Table(
+        "check_storms",
+        "Beyond the design storm",
+        "What fails first in greater and longer storms, with each pipe blocked in turn, and with"
+        " each bank that holds water failed in turn.",
+        (
+            Column(
+                "case",
+                "text",
+                "What is tried beside the design.",
+                values=("storm", "pipe blocked", "bank fails"),
+            ),
+            _STORM,
+            Column(
+                "element_id",
+                "text",
+                "Whose pipe is blocked or whose bank fails; empty for a storm alone.",
+                required=False,
+            ),
+            Column(
+                "failure",
+                "text",
+                "Worst that happens which the design storm alone does not bring: overtopped, or"
+                " only the freeboard used up.",
+                values=("none", "freeboard", "overtopped"),
+            ),
+            Column("first_id", "text", "Element that fails first.", required=False),
+            Column("first_h", "float", "When, after the storm's begin.", "h", 0, required=False),
+            Column(
+                "over_m",
+                "float",
+                "Highest stand over its crest; over the foot of its freeboard where only that is"
+                " used up.",
+                "m",
+                required=False,
+            ),
+            Column("follows", "text", "What else is overtopped.", required=False),
+            _volume("overtopped_m3", "Volume that runs over brims."),
+            FLAG_COLUMN,
+            _NOTES,
+        ),
+    ),
+    Table(
         "design_sizes",
         "Dimensions sized for the goals",
         "What the design aid chose for each free dimension; none of them can be made smaller.",

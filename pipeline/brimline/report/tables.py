@@ -96,6 +96,10 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
     "storm_balance": (
         "storm", "start_m3", "outside_m3", "left_m3", "soaked_m3", "end_m3", "residual_m3",
     ),
+    "check_storms": (
+        "case", "storm", "element_id", "failure", "first_id", "first_h", "over_m", "follows",
+        "overtopped_m3", "notes",
+    ),
     "zones": (
         "zone_id", "planting", "area_m2", "irrigated", "demand_m3", "mains_m3", "deficit_m3",
         "share_without_mains", "share_without_mains_worst", "flag",

@@ -149,10 +149,17 @@ def kept_clear_of(given: Given) -> tuple[KeptClear, ...]:
 def storms_of(given: Given) -> list[Storm]:
     """Return the design storm, then the others, from the facts storms."""
     facts = given.facts("storms")
-    return [
-        Storm(plain["name"], plain["step_s"], np.array(plain["depth_mm"]), plain["return_period_y"])
-        for plain in (facts["design"], *facts["checks"])
-    ]
+    return [_storm(plain) for plain in (facts["design"], *facts["checks"])]
+
+
+def beyond_of(given: Given) -> list[Storm]:
+    """Return the storms that only tell what fails first, from the facts storms."""
+    return [_storm(plain) for plain in given.facts("storms")["beyond"]]
+
+
+def _storm(plain: Mapping[str, Any]) -> Storm:
+    depths = np.array(plain["depth_mm"])
+    return Storm(plain["name"], plain["step_s"], depths, plain["return_period_y"])
 
 
 def hydrographs_of(given: Given) -> dict[str, Hydrograph]:

@@ -36,6 +36,7 @@ def _run(given: Given, report: Reporter) -> Made:
             )
         )
         storms = [_even(params)]
+        beyond = [_heavier(storms[0], factor) for factor in params.beyond_steps]
         heaviest: dict[str, Any] = {
             "name": f"{_HEAVIER:g} times the stated rain",
             "total_mm": _HEAVIER * storms[0].total_mm,
@@ -46,6 +47,7 @@ def _run(given: Given, report: Reporter) -> Made:
             report.problem(problem)
         storms, heaviest = _from_table(table, path, params)
         rain_2y_mm = _two_year_rain_mm(table, params)
+        beyond = _beyond(table, params, {storm.name for storm in storms})
     most = max(storms, key=lambda storm: storm.total_mm)
     if most.total_mm > heaviest["total_mm"]:
         heaviest = {"name": most.name, "total_mm": most.total_mm}
@@ -53,6 +55,7 @@ def _run(given: Given, report: Reporter) -> Made:
         "storms": {
             "design": _plain(storms[0]),
             "checks": [_plain(storm) for storm in storms[1:]],
+            "beyond": [_plain(storm) for storm in beyond],
             "heaviest": heaviest,
             "rain_2y_24h_mm": rain_2y_mm,
         }
@@ -94,6 +97,29 @@ def _from_table(
     }
 
 
+def _beyond(table: DepthTable, params: DesignStorm, known: set[str]) -> list[Storm]:
+    """Return longer design storms, then the check storms; those that are run anyway left out."""
+    uplift = 1 + params.climate_uplift_pct / 100
+    least_y, most_y = (float(years) for years in table.return_periods_y[[0, -1]])
+    rarest = min(max(params.beyond_period_y, least_y), most_y)
+    longest_h = float(table.durations_h[-1])
+    longer = [h for h in params.beyond_durations_h if params.duration_h < h <= longest_h]
+    if params.shape.startswith("type"):
+        longer = []  # those are of 24 h and no other
+    periods = dict.fromkeys((params.return_period_y, rarest))
+    requests = [
+        StormRequest(period, hour, params.shape, uplift, name=_name(period, hour, params))
+        for period in periods
+        for hour in sorted({params.duration_h, *longer})
+    ]
+    wanted = [one for one in requests if one.name not in known]
+    return list(design_storms(table, wanted, step_s=60 * params.step_min)) if wanted else []
+
+
+def _heavier(storm: Storm, factor: float) -> Storm:
+    return Storm(f"{factor:g} times the stated rain", storm.step_s, factor * storm.depth_mm)
+
+
 def _name(period_y: float, duration_h: float, params: DesignStorm) -> str:
     """Name a storm by its return period, and its duration where that is not the usual one."""
     other = "" if duration_h == params.duration_h else f" {duration_h:g} h"
@@ -120,7 +146,7 @@ def _plain(storm: Storm) -> dict[str, Any]:
 
 STAGE = Stage(
     name="storm",
-    version=2,
+    version=3,
     title="design storms",
     needs=(),
     makes=("storms",),

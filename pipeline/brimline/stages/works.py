@@ -8,8 +8,16 @@ from typing import TYPE_CHECKING, Any, Final
 import pandas as pd
 
 from brimline.cascade import Finding, check, flags_of, judge, route
+from brimline.cascade.beyond import (
+    beyond_findings,
+    blocked_pipes,
+    failed_banks,
+    headline,
+    storm_case,
+)
 from brimline.cascade.rows import (
     balance_row,
+    check_row,
     drain_rows,
     element_rows,
     finding_rows,
@@ -19,7 +27,7 @@ from brimline.cascade.rows import (
     series_columns,
 )
 from brimline.config import LevelLines, Works
-from brimline.design import LAYERS, Design, designed, mends_of, misplaced, off_level
+from brimline.design import LAYERS, ROUTING_STEP_S, Design, designed, mends_of, misplaced, off_level
 from brimline.elements import Kind
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
@@ -29,6 +37,7 @@ from brimline.layers.flags import joined, needs_look
 from brimline.stages._frames import frame_of
 from brimline.stages._plan import (
     SURVEYED,
+    beyond_of,
     design_rules,
     hydrographs_of,
     kept_clear_of,
@@ -45,6 +54,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
     from brimline.cascade import Link, Network, Routed
+    from brimline.cascade.beyond import CheckCase
     from brimline.design import Designed, DesignRules, SizedDimension, StandingGround
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.grid import Grid
@@ -55,6 +65,7 @@ _TABLES: Final = (
     "overflow_results",
     "storm_series",
     "storm_balance",
+    "check_storms",
     "design_sizes",
     "cascade_findings",
     "cascade_mends",
@@ -90,13 +101,17 @@ def _run(given: Given, report: Reporter) -> Made:
     mends, left_out = mends_of(design, routed, found, rules)
     for problem in left_out:
         report.problem(problem)
-    every = [finding for part in found.values() for finding in part]
+    report.advanced(0.8, "greater storms, blocked pipes and failed banks")
+    cases = _beyond(given, design, routed, rules)
+    beyond = list(beyond_findings(cases, routed[0].inflow.name))
+    every = [*(finding for part in found.values() for finding in part), *beyond]
     _tell(every, report)
+    _tell_beyond(cases, given, report)
     return {
         "design": design,
         "elements": _elements(design, routed, every, given.grid),
         "overflows": _overflows(design, routed, every, given.grid),
-        **_tables(routed, found, mends, design.sizes),
+        **_tables(routed, found, beyond, mends, design.sizes, cases),
         "cascade": {"headline": _headline(design.network, routed[0], every)},
     }
 
@@ -135,6 +150,35 @@ def _findings(
         for name, text in done.design.arrivals.doubts(design_storm)
     ]
     return found
+
+
+def _beyond(
+    given: Given, design: Design, routed: Sequence[Routed], rules: DesignRules
+) -> list[CheckCase]:
+    """Try greater storms, then single faults in the design storm."""
+    further = (
+        route(design.network, design.arrivals.of(storm, ROUTING_STEP_S), design.pace)
+        for storm in beyond_of(given)
+    )
+    limits = rules.limits
+    return [
+        *(storm_case(one, limits) for one in (*routed, *further)),
+        *blocked_pipes(routed[0], design.pace, limits),
+        *failed_banks(routed[0], design.pace, limits),
+    ]
+
+
+def _tell_beyond(cases: Sequence[CheckCase], given: Given, report: Reporter) -> None:
+    by_table = given.facts("storms")["design"]["return_period_y"] is not None
+    standard = "" if by_table else " (multiples of a rain, not a standard)"
+    report.problem(
+        Problem(
+            Severity.WARNING if any(one.fails for one in cases) else Severity.NOTICE,
+            f"beyond the design storm{standard}: {headline(cases)}",
+            "read check_storms: each case, what fails first, by how much, and what follows",
+            "check_storms",
+        )
+    )
 
 
 def _tell(findings: Sequence[Finding], report: Reporter) -> None:
@@ -196,8 +240,10 @@ def _same_way(one: Link, other: Link) -> bool:
 def _tables(
     routed: Sequence[Routed],
     found: Mapping[str, Sequence[Finding]],
+    beyond: Sequence[Finding],
     mends: Sequence[dict[str, Any]],
     sizes: Sequence[SizedDimension],
+    cases: Sequence[CheckCase],
 ) -> dict[str, pd.DataFrame]:
     every = [finding for part in found.values() for finding in part]
 
@@ -215,12 +261,14 @@ def _tables(
         for row in overflow_result_rows(one)
     ]
     told = [row for storm, part in found.items() for row in finding_rows(part, storm or None)]
+    told += finding_rows(beyond)
     rows = {
         "storm_results": flagged(result_rows),
         "drain_results": flagged(drain_rows),
         "overflow_results": pd.DataFrame(overflow),
         "storm_series": pd.concat([pd.DataFrame(series_columns(one)) for one in routed]),
         "storm_balance": pd.DataFrame([balance_row(one) for one in routed]),
+        "check_storms": pd.DataFrame(_check_row(one) for one in cases),
         "design_sizes": pd.DataFrame(_size_row(one) for one in sizes),
         "cascade_findings": pd.DataFrame(told),
         "cascade_mends": pd.DataFrame(mends),
@@ -229,6 +277,11 @@ def _tables(
         name: pd.DataFrame(conformed(part, table(name)) if len(part) else empty(table(name)))
         for name, part in rows.items()
     }
+
+
+def _check_row(case: CheckCase) -> dict[str, Any]:
+    flags = {"storm": "fails-beyond", "pipe blocked": "blocked-pipe", "bank fails": "takes-next"}
+    return check_row(case) | {"flag": joined([flags[case.case]] if case.fails else [])}
 
 
 def _size_row(one: SizedDimension) -> dict[str, Any]:
@@ -267,7 +320,7 @@ def _nothing(design: Design, grid: Grid) -> dict[str, Any]:
 
 STAGE = Stage(
     name="works",
-    version=4,
+    version=5,
     title="drawn elements and their cascade through the design storms",
     needs=(*SURVEYED, *LAYERS, "keep_out", "keep_out_drawn", "boundary", "storms"),
     makes=("design", "elements", "overflows", *_TABLES, "cascade"),
