@@ -24,7 +24,10 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
 _PIECE: Final = 2_000_000  # points read at a time
-_VERTICAL_UNIT_KEY: Final = 4099  # VerticalUnitsGeoKey (OGC GeoTIFF 1.1, clause 7.5.8)
+# OGC GeoTIFF 1.1: ProjLinearUnitsGeoKey and VerticalUnitsGeoKey
+_PLAN_UNIT_KEY: Final = 3076
+_VERTICAL_UNIT_KEY: Final = 4099
+_SAME_UNIT: Final = 1e-9  # the two feet differ by two millionths
 _UNIT_CODES: Final = {9001: lengths.METRE, 9002: lengths.FOOT, 9003: lengths.SURVEY_FOOT}
 FAULTS: Final = (LaspyException, LazrsError, OSError, ValueError)
 # ASPRS LAS 1.4 R15, table 17; 8 are the ground points of files thinned before LAS 1.4
@@ -98,7 +101,8 @@ def read_cloud(path: Path, *, vertical_unit: str, crs: str | None) -> Cloud:
             warnings.simplefilter("ignore")  # of odd records that are not used here
             header = file.header
             own = header.parse_crs()
-            tagged = _height_tag(header)
+            tagged = _unit_tag(header, _VERTICAL_UNIT_KEY)
+            plan = _unit_tag(header, _PLAN_UNIT_KEY)
             count = int(header.point_count)
             box = (*header.mins[:2].tolist(), *header.maxs[:2].tolist())
     except FAULTS as fault:
@@ -106,6 +110,9 @@ def read_cloud(path: Path, *, vertical_unit: str, crs: str | None) -> Cloud:
     if count == 0:
         raise InputError.of("holds no points", mend="name another file.", source=str(path))
     settled, notices = crs_of.settled(own, crs, source=str(path))
+    if crs is None and plan is not None:
+        settled, more = _in_its_unit(settled, plan, box, str(path))
+        notices += more
     if vertical_unit != "auto":
         unit = stated_unit(vertical_unit)
     else:
@@ -159,10 +166,46 @@ def _unreadable(path: Path, fault: Exception) -> InputError:
     )
 
 
-def _height_tag(header: Any) -> lengths.LengthUnit | None:  # noqa: ANN401
+def _in_its_unit(
+    crs: CRS, unit: lengths.LengthUnit, box: metric.Box, source: str
+) -> tuple[CRS, list[Problem]]:
+    """Take the unit of a file's own key where its CRS has another one.
+
+    Programs that convert a cloud to feet often leave the code of the CRS as it was. The key is
+    followed unless the coordinates lie in the CRS's area of use by the CRS's unit alone.
+    """
+    if not crs_of.horizontal(crs).is_projected:
+        return crs, []
+    own = crs_of.plan_unit(crs)
+    if abs(own.metres / unit.metres - 1.0) < _SAME_UNIT:
+        return crs, []
+    keyed = metric.in_unit(crs, unit)
+    scaled = unit.metres / own.metres
+    by_key = metric.in_area_of_use(
+        crs, (box[0] * scaled, box[1] * scaled, box[2] * scaled, box[3] * scaled)
+    )
+    follows = by_key or not metric.in_area_of_use(crs, box)
+    return (keyed if follows else crs), [
+        Problem(
+            Severity.WARNING,
+            f"is in {crs_of.title(crs)}, whose unit is {own.name}, but its own key says that its"
+            f" coordinates are in {unit.name}: "
+            + (
+                f"they were read as {unit.name}"
+                if follows
+                else f"they were read as {own.name}, since as {unit.name} they would lie outside"
+                " the area that it is meant for"
+            ),
+            "state crs in the configuration if that is wrong.",
+            source,
+        )
+    ]
+
+
+def _unit_tag(header: Any, wanted: int) -> lengths.LengthUnit | None:  # noqa: ANN401
     for record in header.vlrs:
         for key in getattr(record, "geo_keys", ()):
-            if key.id == _VERTICAL_UNIT_KEY and key.tiff_tag_location == 0:
+            if key.id == wanted and key.tiff_tag_location == 0:
                 return _UNIT_CODES.get(int(key.value_offset))
     return None
 

@@ -55,8 +55,8 @@ def to_run_grid(mosaic: Mosaic, *, cell_m: float | None, max_cells: int, source:
     InputError
         If the grid would be too large or lies outside the map of its CRS.
     """
-    notices: list[Problem] = []
     upright = _upright(mosaic)
+    notices = metric.off_its_area(upright.crs, extent(upright), source=source)
     crs, factor, why = metric.run_crs(upright.crs, extent(upright), source=source)
     if why:
         notices.append(Problem(Severity.NOTICE, why, "", source))

@@ -30,8 +30,11 @@ from brimline.io.crs import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from brimline.io.lengths import LengthUnit
+
 SCALE_LIMIT: Final = 0.02  # a map scale further from 1 than this makes lengths and areas wrong
 _SAME_PLACE_M: Final = 0.001
+_NEAR_DEG: Final = 0.5
 _ACCURACY_LIMIT_M: Final = 2.0  # a coarser datum shift is worth telling
 
 Box = tuple[float, float, float, float]  # west, south, east, north
@@ -55,6 +58,59 @@ def metre_sibling(crs: CRS, box: Box) -> CRS:
     described.pop("id", None)
     described["name"] = f"{flat.name}, in metres"
     return _registered(flat, box) or CRS.from_json_dict(described)
+
+
+def in_unit(crs: CRS, unit: LengthUnit) -> CRS:
+    """Return the same projection with its map coordinates in another unit."""
+    described = horizontal(crs).to_json_dict()
+    for axis in described["coordinate_system"]["axis"]:
+        axis["unit"] = {
+            "type": "LinearUnit",
+            "name": unit.name,
+            "conversion_factor": unit.metres,
+        }
+    described.pop("id", None)
+    described["name"] = f"{horizontal(crs).name}, in {unit.name}"
+    return CRS.from_json_dict(described)
+
+
+def in_area_of_use(crs: CRS, box: Box) -> bool:
+    """Tell whether the middle of a box lies where a CRS is meant for; True where none is stated.
+
+    Half a degree beyond counts as inside: surveys overlap the edges of zones.
+    """
+    flat = horizontal(crs)
+    area = flat.area_of_use
+    if area is None or is_local(flat):
+        return True
+    longitude, latitude = middle_lon_lat(flat, box)
+    if not (math.isfinite(longitude) and math.isfinite(latitude)):
+        return False
+    east = area.east + (360.0 if area.east < area.west else 0.0)
+    past_west = (longitude - (area.west - _NEAR_DEG)) % 360.0
+    return (
+        past_west <= east - area.west + 2.0 * _NEAR_DEG
+        and area.south - _NEAR_DEG <= latitude <= area.north + _NEAR_DEG
+    )
+
+
+def off_its_area(crs: CRS, box: Box, *, source: str) -> list[Problem]:
+    """Warn where data lie outside the area that their CRS is meant for."""
+    if in_area_of_use(crs, box):
+        return []
+    longitude, latitude = middle_lon_lat(crs, box)
+    area = horizontal(crs).area_of_use
+    where = area.name.rstrip(".") if area is not None else ""
+    return [
+        Problem(
+            Severity.WARNING,
+            f"lies at longitude {longitude:.2f}, latitude {latitude:.2f} by its coordinates,"
+            f" outside the area that {title(crs)} is meant for ({where})",
+            "check its coordinate reference system and the unit of its coordinates with the"
+            " survey's supplier, and state crs in the configuration.",
+            source,
+        )
+    ]
 
 
 def _registered(crs: CRS, box: Box) -> CRS | None:

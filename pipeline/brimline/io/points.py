@@ -180,6 +180,7 @@ def _clouds(files: Sequence[Path], vertical_unit: str, crs: str | None) -> tuple
 def _to_metres(clouds: Sequence[Cloud], source: str) -> tuple[_ToMetres, list[Problem]]:
     own, box = clouds[0].crs, _hull(clouds)
     notices = [notice for cloud in clouds for notice in cloud.notices]
+    notices += metric.off_its_area(own, box, source=source)
     target, factor, why = metric.run_crs(own, box, source=source)
     if why:
         notices.append(Problem(Severity.NOTICE, why, "", source))

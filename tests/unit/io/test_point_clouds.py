@@ -3,11 +3,12 @@
 import laspy
 import numpy as np
 import pytest
+from laspy.vlrs.known import GeoKeyDirectoryVlr
 from pyproj import CRS, Transformer
 
 from brimline.errors import InputError, Severity
 from brimline.io.elevation import read_elevation
-from brimline.units import US_SURVEY_FOOT_M
+from brimline.units import FOOT_M, US_SURVEY_FOOT_M
 
 UTM = "EPSG:32633"
 EAST, NORTH = 500_000.0, 5_200_000.0
@@ -217,3 +218,63 @@ def test_old_format_with_geotiff_keys(cloud):
     read = read_elevation(cloud(version="1.2", point_format=1))
     assert read.grid.crs == UTM
     assert error_m(read) < 0.002
+
+
+def with_unit_keys(path, **keys):
+    """Add GeoTIFF unit keys (OGC GeoTIFF 1.1) to a cloud: plan is 3076, height is 4099."""
+    las = laspy.read(path)
+    directory = GeoKeyDirectoryVlr()
+    entries = [
+        (number, 0, 1, code)
+        for number, code in ((3076, keys.get("plan")), (4099, keys.get("height")))
+        if code is not None
+    ]
+    words = [1, 1, 0, len(entries), *(word for entry in entries for word in entry)]
+    directory.parse_record_data(np.array(words, dtype="<u2").tobytes())
+    las.header.vlrs.append(directory)
+    las.write(path)
+    return path
+
+
+@pytest.mark.parametrize(
+    ("code", "unit_m"), [(9002, FOOT_M), (9003, US_SURVEY_FOOT_M)], ids=["feet", "survey feet"]
+)
+def test_a_cloud_whose_unit_key_says_feet_is_read_in_feet_though_its_crs_says_metres(
+    cloud, code, unit_m
+):
+    def feet(x, y):
+        return plane(x * unit_m, y * unit_m) / unit_m
+
+    path = cloud(origin=(EAST / unit_m, NORTH / unit_m), size=100.0 / unit_m, level=feet)
+    read = read_elevation(with_unit_keys(path, plan=code, height=code), cell_m=1.0)
+    assert read.grid.crs == read_elevation(cloud(name="metres.las")).grid.crs
+    assert read.grid.shape == pytest.approx((100, 100), abs=2)
+    assert error_m(read) < 0.01
+    assert "its own key says that its coordinates are in" in texts(read, Severity.WARNING)
+
+
+def test_a_unit_key_that_would_put_a_cloud_off_its_crs_is_told_and_not_followed(cloud):
+    # ETRS89 / UTM 33N is meant for Europe; the same numbers as feet lie in the Sahel
+    path = with_unit_keys(cloud(crs="EPSG:25833"), plan=9002, height=9001)
+    read = read_elevation(path, cell_m=1.0)
+    assert read.grid.shape == pytest.approx((100, 100), abs=2)
+    assert error_m(read) < 0.002
+    assert "they were read as metres" in texts(read, Severity.WARNING)
+
+
+def test_a_unit_key_that_agrees_with_the_crs_is_not_told(cloud):
+    read = read_elevation(with_unit_keys(cloud(), plan=9001, height=9001), cell_m=1.0)
+    assert "own key" not in texts(read)
+    assert "meant for" not in texts(read)
+
+
+def test_a_stated_crs_goes_before_the_unit_key(cloud):
+    read = read_elevation(with_unit_keys(cloud(), plan=9002), crs=UTM, cell_m=1.0)
+    assert read.grid.shape == pytest.approx((100, 100), abs=2)
+
+
+def test_data_outside_the_area_that_their_crs_is_meant_for_are_told(cloud):
+    read = read_elevation(cloud(origin=(EAST, NORTH / 8)), cell_m=1.0)
+    assert "outside the area that" not in texts(read)  # a zone reaches from the equator north
+    read = read_elevation(cloud(origin=(EAST + 1_000_000, NORTH)), cell_m=1.0)
+    assert "outside the area that" in texts(read, Severity.WARNING)
