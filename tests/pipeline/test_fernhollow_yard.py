@@ -33,7 +33,9 @@ def yard(tmp_path_factory):
     site.write_text((ROOT / "configs" / "fernhollow_yard.toml").read_text())
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(sys, "argv", ["brimline", "run", str(site), "--out", str(top / "run")])
-        main()
+        with pytest.raises(SystemExit) as left:
+            main()
+    assert not left.value.code
     return top / "run"
 
 
@@ -98,7 +100,7 @@ def test_nine_in_ten_places_lie_within_the_stated_error(yard):
     inside &= ~((x > 129) & (x < 146) & (y > 69) & (y < 80))  # no levels beneath the classroom
     off = np.abs(surface - truth(x, y))
     held = np.mean(off[inside] <= 1.645 * sd[inside])
-    assert 0.85 <= held <= 0.97, held
+    assert 0.85 <= held <= 0.95, held
 
 
 def test_the_kerb_stands_as_a_step(yard):

@@ -89,6 +89,7 @@ _GARDEN: Final[Defaults] = {
         "pond_side": 2.0,
         "pond_shelf_m": 0.3,
         "basin_depth_m": 0.2,
+        "basin_edge": "sunken",
         "basin_freeboard_m": 0.03,
         "tank_volume_m3": 1.0,
         "tank_height_m": 1.2,

@@ -36,6 +36,7 @@ COLUMNS: Final[dict[str, tuple[str, str]]] = {
     "pond_side": ("drawn_ponds", "side"),
     "pond_shelf_m": ("drawn_ponds", "shelf_width_m"),
     "basin_depth_m": ("drawn_basins", "depth_m"),
+    "basin_edge": ("drawn_basins", "edge"),
     "basin_freeboard_m": ("drawn_basins", "freeboard_m"),
     "fill_void": ("drawn_basins", "void"),
     "tank_volume_m3": ("drawn_tanks", "volume_m3"),
@@ -144,6 +145,11 @@ class Works(ConfigTable):
     basin_depth_m: Positive = Field(
         _usual("basin_depth_m"), description="Depth of a planted basin."
     )
+    basin_edge: Literal["bank", "sunken"] = Field(
+        "bank",
+        description="bank: a bank with freeboard round a basin; sunken: dug into the ground,"
+        " without a bank.",
+    )
     basin_freeboard_m: NotNegative = Field(
         _usual("basin_freeboard_m"), description="Height of a basin's rim that must stay dry."
     )
@@ -210,15 +216,11 @@ class Works(ConfigTable):
         description="Findings that mends are looked for, the worst first.",
     )
 
-    def usual_of(self, layer: str) -> dict[str, float]:
+    def usual_of(self, layer: str) -> dict[str, float | str]:
         """Return what is taken where columns of a layer are left empty, as far as it is said here.
 
         Parameters
         ----------
         layer : of the drawing, such as ``drawn_ponds``.
         """
-        return {
-            column: float(getattr(self, key))
-            for key, (of, column) in COLUMNS.items()
-            if of == layer
-        }
+        return {column: getattr(self, key) for key, (of, column) in COLUMNS.items() if of == layer}

@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from brimline.design.standing import StandingGround
     from brimline.elements import Element, Shape
 
+_RIM_M: Final = 0.005  # a rim is cut no truer
+_SUNKEN_SILL_M: Final = 0.03  # common practice, no source
 _RAIN_GARDEN_FILL: Final = (Layer(0.45, 0.25),)
 
 
@@ -233,7 +235,14 @@ def _pond(row: DrawnPond, ground: StandingGround) -> Pond:
 def _basin(row: DrawnBasin, ground: StandingGround, water: UsualWater) -> Basin:
     levels = ground.level_along(row.shape.exterior)
     _middle(levels, row.name)
-    spill_m = _or(row.spill_level_m, float(np.nanmin(levels)))
+    rim_m, sunken = float(np.nanmin(levels)), row.edge == "sunken"
+    # a sunken basin has no bank that holds water to its sill, so the sill is cut below the rim
+    spill_m = _or(row.spill_level_m, rim_m - _SUNKEN_SILL_M if sunken else rim_m)
+    if sunken and spill_m > rim_m + _RIM_M:
+        raise ValueError(
+            f"a sunken basin cannot hold water at {spill_m:.2f} m, its rim is as low as"
+            f" {rim_m:.2f} m; leave spill_level_m empty, or set edge to bank"
+        )
     depth = row.depth_m
     fill_m = _or(row.fill_depth_m, depth if row.form == "mulch basin" else 0.0)
     fill = (Layer(fill_m, row.void),) if fill_m > 0 else ()
@@ -247,10 +256,11 @@ def _basin(row: DrawnBasin, ground: StandingGround, water: UsualWater) -> Basin:
         depth,
         row.side,
         fill,
-        row.freeboard_m,
+        0.0 if sunken and "freeboard_m" in row.empty else row.freeboard_m,
         _over(row.crest_level_m, spill_m),
         ground_slope_pct=ground.slope_at(row.shape),
         form=row.form,
+        sunken=sunken,
         void_assumed=bool(fill) and "void" in row.empty,
     )
 

@@ -64,6 +64,8 @@ class Basin:
     freeboard_m : height that must stay dry below the crest [m].
     crest_over_spill_m : settled crest over the spill level; freeboard and 0.10 m where None [m].
     form : infiltration basin, mulch basin or rain garden.
+    sunken : dug into the ground without a bank; it then spills where its rim is lowest, and its
+        crest is only how high water may stand over the rim.
     void_assumed : whether the void ratio was assumed, not measured; then it is said.
     """
 
@@ -79,6 +81,7 @@ class Basin:
     ground_slope_pct: float = 0.0
     form: str = "infiltration basin"
     void_assumed: bool = False
+    sunken: bool = False
 
     @property
     def _dug(self) -> Pond:

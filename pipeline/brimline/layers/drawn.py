@@ -169,6 +169,14 @@ ITEMS: Final = (
         _SPILL_LEVEL,
         _depth(0.3),
         _side(2.0),
+        _free(
+            "edge",
+            "text",
+            "bank: a bank with freeboard stands round it; sunken: nothing is heaped up, it is dug"
+            " into the ground, its sill cut 3 cm into the lowest place of its rim.",
+            values=("bank", "sunken"),
+            usual="bank",
+        ),
         _free("fill_depth_m", "float", "Depth of fill from the floor up.", "m", 0),
         _free("void", "float", "Pores over volume of the fill.", "", 0, 1, usual=0.4),
         _SILL_WIDTH,

@@ -15,7 +15,7 @@ import shapely
 from brimline import design
 from brimline.cli import layers as layers_command
 from brimline.config import SwaleRows, Works
-from brimline.config.template import template
+from brimline.config.template import template, toml_value
 from brimline.config.works import COLUMNS
 from brimline.design import KINDS, DrawnPad
 from brimline.layers import layer
@@ -81,9 +81,9 @@ def test_what_has_no_usual_value_is_open(name):
 def test_the_configuration_reads_its_default_from_the_catalogue(key):
     name, column = COLUMNS[key]
     assert getattr(Works(), key) == usual_of(layer(name))[column]
-    assert f"{key} = {getattr(Works(), key)!r}" in template({})
-    said = Works(**{key: 0.75})
-    assert said.usual_of(name)[column] == 0.75
+    assert f"{key} = {toml_value(getattr(Works(), key))}" in template({})
+    other = "sunken" if key == "basin_edge" else 0.75
+    assert Works(**{key: other}).usual_of(name)[column] == other
 
 
 def test_the_command_tells_every_usual_value():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -121,6 +121,8 @@ def shapes_of(
         case Basin() as basin:
             depth_m = element.spill_level_m - element.floor_m
             bowl = _bowl(element, part, depth_m, basin.side, (0.0, 0.0), how)
+            if basin.sunken:
+                bowl = replace(bowl, crest_m=None)
         case _:
             return []
     return [bowl, *_cuts(bowl, sills, ground, how)]
