@@ -61,8 +61,32 @@ def test_the_proof_agrees_where_the_discharge_point_lies_in_a_kept_hollow(site, 
     assert proof.loc["Lower basin", "reached_id"] == "Bottom"
 
 
-def test_filled_all_the_same_the_water_runs_out_of_the_bowl(site):
-    run(site, '[conditioning]\nkeep = "none"\n', until="paths")
+def fill_told(site):
+    return [
+        one["message"] for one in site.manifest["problems"] if "filled deeper" in one["message"]
+    ]
+
+
+def test_a_kept_hollow_is_not_filled_so_nothing_is_told(site):
+    run(site, until="paths")
+    assert site.layer("flow_paths")["on_fill_m"].sum() == 0
+    assert not fill_told(site)
+
+
+def test_filled_all_the_same_what_lies_in_the_bowl_is_told(site):
+    filling = '[conditioning]\nkeep = "none"\n'
+    run(site, filling, until="paths")
     hollow = site.layer("hollows").iloc[0]
     assert not hollow["kept"]
     assert not hollow["fills"]
+    paths = site.layer("flow_paths")
+    assert paths["deepest_fill_m"].max() == pytest.approx(DEEP_M, abs=0.05)
+    assert paths["on_fill_m"].sum() > RIM_M / 2
+    (told,) = fill_told(site)
+    # a paraboloid is deeper than 0.5 m where r < R sqrt(1 - 0.5 / 8)
+    area_m2 = np.pi * RIM_M**2 * (1 - 0.5 / DEEP_M)
+    assert float(told.split(" m²")[0]) == pytest.approx(area_m2, rel=0.02)
+    run(site, filling, until="works")
+    assert all("on-filled-ground" in flag for flag in site.layer("elements")["flag"])
+    run(site, filling, until="catchments")
+    assert all("on-filled-ground" in flag for flag in site.layer("intakes")["flag"])

@@ -36,6 +36,13 @@ FLAGS: Final = (
         "No flow path above the threshold lies within reach; the point was left where it is.",
         "Move the point, raise drainage.snap_radius_m or lower drainage.snap_area_m2.",
     ),
+    Flag(
+        "on-filled-ground",
+        "It lies in a hollow that was filled for water to run across: flow is told on the fill, not"
+        " on the ground, and once the hollow fills it stands under water.",
+        "See hollows; draw the pipe that drains it in culverts, keep it by a point in kept_hollows,"
+        " or move what lies in it.",
+    ),
     # lines
     Flag(
         "level-error",

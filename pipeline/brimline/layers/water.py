@@ -118,6 +118,15 @@ ITEMS: Final = (
             Column("area_m2", "float", "Contributing area at its lower end.", "m²", 0),
             Column("length_m", "float", "Length.", "m", 0),
             Column("fall_pct", "float", "Mean fall on the conditioned surface.", "%", 0),
+            Column(
+                "on_fill_m",
+                "float",
+                "Length on ground filled deeper than conditioning.tell_fill_m: water crosses it"
+                " only once the hollow is full.",
+                "m",
+                0,
+            ),
+            Column("deepest_fill_m", "float", "Deepest fill that it runs on.", "m", 0),
         ),
     ),
     Layer(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from brimline.config import LevelLines
 from brimline.lines.level_lines import Drawing
 from brimline.lines.limits import limits
+from brimline.stages._filled import FILLED
 from brimline.terrain.smooth import smoothed
 
 if TYPE_CHECKING:
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
     from brimline.grid import Elevation
     from brimline.lines.limits import Limits
 
-NEEDS = ("grid", "elevation", "contributing_area_m2", "boundary", "keep_out")
+NEEDS = ("grid", "elevation", "contributing_area_m2", "boundary", "keep_out", *FILLED[1:])
 # and the table lines
 
 

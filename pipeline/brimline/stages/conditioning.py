@@ -49,6 +49,7 @@ def _run(given: Given, report: Reporter) -> Made:
         "conditioned": done.surface,
         "conditioning": {
             "rule": rule,
+            "tell_fill_m": params.tell_fill_m,
             "opened": asdict(done.opened),
             "filled": asdict(done.filled),
         },
@@ -57,7 +58,7 @@ def _run(given: Given, report: Reporter) -> Made:
 
 STAGE = Stage(
     name="conditioning",
-    version=1,
+    version=2,
     title="opening culverts, breaching and filling",
     needs=("grid", "elevation", "culverts", "kept_sink"),
     makes=("conditioned", "conditioning"),

@@ -9,6 +9,7 @@ from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.layers.flags import joined
 from brimline.lines.graded import GradedLine, NoLine, graded_between, graded_line
+from brimline.stages._filled import filled_ground
 from brimline.stages._frames import frame_of
 from brimline.stages._ground_for_lines import NEEDS, drawing_of, limits_for, smooth_surface
 from brimline.stages._plan import number_of, text_of
@@ -31,6 +32,7 @@ def _run(given: Given, report: Reporter) -> Made:
         *_from_starts(given, ground, drawing, report),
         *_between_ends(given, ground, drawing, report),
     ]
+    filled = filled_ground(given)
     records = [
         {
             "drain_id": number,
@@ -40,7 +42,7 @@ def _run(given: Given, report: Reporter) -> Made:
             "length_m": line.length_m,
             "fall_pct": line.fall_pct,
             "fall_error_m": line.fall_error_m,
-            "flag": joined(line.flags),
+            "flag": joined([*line.flags, *filled.flags(line.line)]),
         }
         for number, (name, line) in enumerate(found, start=1)
     ]
@@ -111,7 +113,7 @@ def _none(report: Reporter, name: str, why: str, layer: str) -> None:
 
 STAGE = Stage(
     name="drains",
-    version=1,
+    version=2,
     title="graded lines",
     needs=(*NEEDS, "drain_starts", "drawn_drains"),
     makes=("drain_lines",),

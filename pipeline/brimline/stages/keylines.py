@@ -23,6 +23,7 @@ from brimline.lines.keyline import (
     trimmed,
 )
 from brimline.lines.relief import ridge_lines, valley_lines
+from brimline.stages._filled import filled_ground
 from brimline.stages._frames import frame_of, table_of
 from brimline.stages._ground_for_lines import NEEDS, drawing_of, limits_for
 from brimline.stages._survey_error import LEVEL_SURVEY, survey_error_m
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
     from brimline.grid import Elevation
     from brimline.lines.keyline import CultivationLine, Family, Keyline, Keypoint
     from brimline.lines.relief import RidgeLine, ValleyLine
+    from brimline.stages._filled import FilledGround
 
 
 def _run(given: Given, report: Reporter) -> Made:
@@ -62,6 +64,7 @@ def _run(given: Given, report: Reporter) -> Made:
         turning_radius_m=params.turning_radius_m,
         min_length_m=given.params("lines", LevelLines).min_length_m,
     )
+    filled = filled_ground(given)
     return {
         "valley_lines": frame_of(
             [_valley(one) for one in valleys], [one.line for one in valleys], "valley_lines", grid
@@ -76,7 +79,10 @@ def _run(given: Given, report: Reporter) -> Made:
             grid,
         ),
         "keylines": frame_of(
-            [_keyline(one) for one in pegged], [one.line for one in pegged], "keylines", grid
+            [_keyline(one, filled) for one in pegged],
+            [one.line for one in pegged],
+            "keylines",
+            grid,
         ),
         "cultivation_lines": frame_of(
             [_line(one) for one in lines], [one.line for one in lines], "cultivation_lines", grid
@@ -200,7 +206,7 @@ def _keypoint(one: Keypoint) -> dict[str, Any]:
     }
 
 
-def _keyline(one: Keyline) -> dict[str, Any]:
+def _keyline(one: Keyline, filled: FilledGround) -> dict[str, Any]:
     return {
         "keyline_id": one.keyline_id,
         "keypoint_id": one.keypoint_id,
@@ -208,7 +214,7 @@ def _keyline(one: Keyline) -> dict[str, Any]:
         "length_m": one.length_m,
         "level_error_m": one.level_error_m,
         "level_rms_m": one.level_rms_m,
-        "flag": joined(one.flags),
+        "flag": joined([*one.flags, *filled.flags(one.line)]),
     }
 
 
@@ -240,7 +246,7 @@ def _family(one: Family) -> dict[str, Any]:
 
 STAGE = Stage(
     name="keylines",
-    version=3,
+    version=4,
     title="valleys, keypoints, keylines and cultivation lines",
     needs=(*NEEDS, "drawn_keypoints", "guide_lines"),
     makes=(

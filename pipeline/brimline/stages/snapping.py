@@ -13,6 +13,7 @@ from brimline.drainage.catchments import snap
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.layers.flags import joined
+from brimline.stages._filled import FILLED, ON_FILLED, filled_ground
 from brimline.stages._frames import frame
 
 if TYPE_CHECKING:
@@ -34,6 +35,8 @@ def _run(given: Given, report: Reporter) -> Made:
         movable=drawn["snap"].to_numpy(dtype=np.bool_),
     )
     _tell_ambiguous(found, drawn, report)
+    filled = filled_ground(given)
+    under_m = filled.depth_m[found.row, found.col]
     rows = gpd.GeoDataFrame(
         {
             "intake_id": drawn["intake_id"],
@@ -41,7 +44,10 @@ def _run(given: Given, report: Reporter) -> Made:
             "row": found.row,
             "col": found.col,
             "snap_m": found.moved_m,
-            "flag": [joined(flags) for flags in found.flags],
+            "flag": [
+                joined([*flags, *([ON_FILLED] if under > filled.tell_m else [])])
+                for flags, under in zip(found.flags, under_m.tolist(), strict=True)
+            ],
         },
         geometry=shapely.points(*grid.xy(found.row, found.col)),
     )
@@ -69,9 +75,9 @@ def _tell_ambiguous(found: Snapped, drawn: gpd.GeoDataFrame, report: Reporter) -
 
 STAGE = Stage(
     name="snapping",
-    version=1,
+    version=2,
     title="moving intakes onto their flow paths",
-    needs=("grid", "intakes_drawn", "contributing_area_m2", "flow_direction"),
+    needs=("grid", "intakes_drawn", "contributing_area_m2", "flow_direction", *FILLED),
     makes=("intakes_snapped", "snapping"),
     run=_run,
     tables=("drainage",),

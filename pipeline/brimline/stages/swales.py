@@ -13,6 +13,7 @@ from brimline.errors import Problem, Severity
 from brimline.layers.flags import joined, needs_look
 from brimline.lines.rows import Duty, Spacing, swale_rows
 from brimline.rainfall import runoff_depth_mm
+from brimline.stages._filled import filled_ground
 from brimline.stages._frames import frame_of
 from brimline.stages._ground_for_lines import NEEDS, drawing_of, limits_for, smooth_surface
 from brimline.stages._plan import usual_water
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.lines.rows import SwaleRow
+    from brimline.stages._filled import FilledGround
 
 
 def _run(given: Given, report: Reporter) -> Made:
@@ -48,8 +50,9 @@ def _run(given: Given, report: Reporter) -> Made:
             Problem(Severity.ERROR, str(error), "draw the row on the data", "plan, drawn_swales")
         )
         raise
+    filled = filled_ground(given)
     layer = frame_of(
-        [_record(number, row, drawn) for number, row in enumerate(rows, start=1)],
+        [_record(number, row, drawn, filled) for number, row in enumerate(rows, start=1)],
         [row.line for row in rows],
         "swale_lines",
         grid,
@@ -95,7 +98,9 @@ def _spacing(params: SwaleRows) -> Spacing | None:
     )
 
 
-def _record(number: int, row: SwaleRow, drawn: GeoDataFrame) -> dict[str, Any]:
+def _record(
+    number: int, row: SwaleRow, drawn: GeoDataFrame, filled: FilledGround
+) -> dict[str, Any]:
     return {
         "swale_id": number,
         "level_m": row.level_m,
@@ -111,7 +116,7 @@ def _record(number: int, row: SwaleRow, drawn: GeoDataFrame) -> dict[str, Any]:
         "name": drawn["name"].iloc[row.drawn] if row.drawn >= 0 else None,
         "moved_m": row.moved_m,
         "moved_level_m": row.moved_level_m,
-        "flag": joined(row.flags),
+        "flag": joined([*row.flags, *filled.flags(row.line)]),
     }
 
 
@@ -125,7 +130,7 @@ def _headline(rows: list[SwaleRow]) -> dict[str, float | int]:
 
 STAGE = Stage(
     name="swales",
-    version=2,
+    version=3,
     title="swale rows",
     needs=(*NEEDS, "storms", "drawn_swales"),
     makes=("swale_lines", "swale_rows"),

@@ -34,6 +34,7 @@ from brimline.errors import Problem, Severity
 from brimline.io.frames import conformed, empty
 from brimline.layers import table
 from brimline.layers.flags import joined, needs_look
+from brimline.stages._filled import FILLED, ON_FILLED, filled_ground
 from brimline.stages._frames import frame_of
 from brimline.stages._plan import (
     SURVEYED,
@@ -49,15 +50,17 @@ from brimline.stages._plan import (
 from brimline.units import counted
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
     from geopandas import GeoDataFrame
 
     from brimline.cascade import Link, Network, Routed
     from brimline.cascade.beyond import CheckCase
     from brimline.design import Designed, DesignRules, SizedDimension, StandingGround
+    from brimline.design.elements import PlacedElement
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.grid import Grid
+    from brimline.stages._filled import FilledGround
 
 _TABLES: Final = (
     "storm_results",
@@ -140,6 +143,7 @@ def _findings(
             *check(done.design.network, limits),
             *misplaced(placed, kept_clear_of(given), site, rules.near_building_m),
             *off_level(placed, standing, rules.level_tolerance_m),
+            *_on_fill(placed, filled_ground(given)),
         ]
     }
     design_storm = storms_of(given)[0]
@@ -294,6 +298,15 @@ def _size_row(one: SizedDimension) -> dict[str, Any]:
     }
 
 
+def _on_fill(placed: Sequence[PlacedElement], filled: FilledGround) -> Iterator[Finding]:
+    """Flag elements in hollows that were filled."""
+    for one in placed:
+        deepest_m = filled.deepest_m(one.shape)
+        if deepest_m > filled.tell_m:
+            text = f"lies in a hollow that was filled {deepest_m:.2f} m deep for water to cross it"
+            yield Finding(ON_FILLED, one.name, text)
+
+
 def _headline(
     network: Network, routed: Routed, findings: Sequence[Finding]
 ) -> dict[str, float | int]:
@@ -322,7 +335,7 @@ STAGE = Stage(
     name="works",
     version=5,
     title="drawn elements and their cascade through the design storms",
-    needs=(*SURVEYED, *LAYERS, "keep_out", "keep_out_drawn", "boundary", "storms"),
+    needs=(*SURVEYED, *FILLED[1:], *LAYERS, "keep_out", "keep_out_drawn", "boundary", "storms"),
     makes=("design", "elements", "overflows", *_TABLES, "cascade"),
     run=_run,
     sources=("inflows",),

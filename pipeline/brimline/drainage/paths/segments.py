@@ -55,6 +55,30 @@ class FlowPaths:
         """Mean fall along the line [%]."""
         return 100.0 * self.fall_m / self.length_m
 
+    def over(
+        self, depth_m: NDArray[np.float32], deeper_m: float, *, cell_m: float
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Length of each path on cells deeper than a limit, and the deepest that it meets [m].
+
+        A step counts by half at either end, so that lengths sum to those of the lines.
+
+        Parameters
+        ----------
+        depth_m : float32 (rows, cols) [m]
+        """
+        depth = depth_m.ravel()[self.cells].astype(np.float64)
+        count = self.starts.size - 1
+        number = np.repeat(np.arange(count), np.diff(self.starts))
+        row, col = np.divmod(self.cells, depth_m.shape[1])
+        steps = cell_m * np.hypot(np.diff(row), np.diff(col))
+        steps[number[1:] != number[:-1]] = 0.0
+        deep = (depth > deeper_m).astype(np.float64)
+        length = np.zeros(count)
+        np.add.at(length, number[:-1], 0.5 * steps * (deep[1:] + deep[:-1]))
+        deepest = np.zeros(count)
+        np.maximum.at(deepest, number, depth)
+        return length, deepest
+
     def cells_of(self, path_id: int) -> NDArray[np.int64]:
         """Linear indices of a path's cells, downstream."""
         return self.cells[self.starts[path_id - 1] : self.starts[path_id]]
