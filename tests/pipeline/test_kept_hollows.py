@@ -29,8 +29,8 @@ def plan(x=BOTTOM[0], y=BOTTOM[1]):
     }
 
 
-def run(site, tables="", until="proof", **place):
-    site.dem = bowl()
+def run(site, tables="", until="proof", dem=None, **place):
+    site.dem = bowl() if dem is None else dem
     site.tables = STORM + tables
     site.write_intakes(points=[BOTTOM])
     site.write_plan(**plan(**place))
@@ -74,19 +74,20 @@ def test_a_kept_hollow_is_not_filled_so_nothing_is_told(site):
 
 
 def test_filled_all_the_same_what_lies_in_the_bowl_is_told(site):
-    filling = '[conditioning]\nkeep = "none"\n'
-    run(site, filling, until="paths")
+    filling, notched = '[conditioning]\nkeep = "none"\n', bowl()
+    notched[80, 140:] = np.minimum(notched[80, 140:], 107.5 - 0.03 * (np.arange(20) - 10).clip(0))
+    run(site, filling, until="paths", dem=notched)
     hollow = site.layer("hollows").iloc[0]
     assert not hollow["kept"]
     assert not hollow["fills"]
     paths = site.layer("flow_paths")
-    assert paths["deepest_fill_m"].max() == pytest.approx(DEEP_M, abs=0.05)
+    assert paths["deepest_fill_m"].max() == pytest.approx(7.5, abs=0.05)
     assert paths["on_fill_m"].sum() > RIM_M / 2
     (told,) = fill_told(site)
-    # a paraboloid is deeper than 0.5 m where r < R sqrt(1 - 0.5 / 8)
-    area_m2 = np.pi * RIM_M**2 * (1 - 0.5 / DEEP_M)
+    # filled to the notch at 107.5 m, it is deeper than 0.5 m where 8 (r / R)² < 7
+    area_m2 = np.pi * RIM_M**2 * 7 / 8
     assert float(told.split(" m²")[0]) == pytest.approx(area_m2, rel=0.02)
-    run(site, filling, until="works")
+    run(site, filling, until="works", dem=notched)
     assert all("on-filled-ground" in flag for flag in site.layer("elements")["flag"])
-    run(site, filling, until="catchments")
+    run(site, filling, until="catchments", dem=notched)
     assert all("on-filled-ground" in flag for flag in site.layer("intakes")["flag"])
