@@ -93,7 +93,7 @@ class DrawnBasin:
     side: float
     void: float
     freeboard_m: float
-    edge: str = "bank"
+    edge: str
     fill_depth_m: float = OPEN
     spill_level_m: float = OPEN
     soak_mm_per_h: float = OPEN
