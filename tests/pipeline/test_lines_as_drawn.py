@@ -139,7 +139,10 @@ def test_proposed_rows_keep_clear_of_what_is_drawn_and_of_each_other(run):
 def test_works_flag_the_swale_that_is_not_level_and_say_what_to_take(run):
     elements = run.layer("elements").set_index("element_id")
     assert "off-level" in elements.loc["Crooked", "flag"].split(";")
-    assert "use the corrected line of Crooked in swale_lines" in elements.loc["Crooked", "notes"]
+    mends = run.table("cascade_mends").query("code == 'off-level'")
+    assert set(mends["element_id"]) == {"Crooked"}
+    assert (mends["value_mended"] <= 0.1).all()  # the survey's error, which no line is more than
+    assert "the error of the survey" in elements.loc["Crooked", "notes"]
     assert "off-level" not in (elements.loc["Level", "flag"] or "").split(";")
     told = {(flag["layer"], flag["code"]): flag for flag in run.manifest["flagged"]}
     assert told["elements", "off-level"]["rows"] == ["Crooked"]

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     )
     from brimline.design.earth import DesignedGround, designed_ground
     from brimline.design.elements import PlacedElement, placed_elements
+    from brimline.design.level_mends import mends_to_level
     from brimline.design.making import Design, Designed, designed
     from brimline.design.mends import mends_of
     from brimline.design.places import BUILDING, KeptClear, misplaced, off_level
@@ -101,6 +102,7 @@ _HOME: Final = {
     "designed": "making",
     "designed_ground": "earth",
     "mends_of": "mends",
+    "mends_to_level": "level_mends",
     "misplaced": "places",
     "off_level": "places",
     "placed_elements": "elements",
@@ -158,6 +160,7 @@ __all__ = [
     "designed",
     "designed_ground",
     "mends_of",
+    "mends_to_level",
     "misplaced",
     "off_level",
     "placed_elements",

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-import numpy as np
-
 from brimline.cascade import Finding
+from brimline.design.level_mends import level_departure_m
 from brimline.elements import Kind
 
 if TYPE_CHECKING:
@@ -16,7 +15,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from brimline.design.elements import PlacedElement
-    from brimline.design.standing import StandingGround
+    from brimline.grid import Elevation, Grid
 
 _OVER_M: Final = 0.5  # a line drawn along the boundary may stray over it by this much
 BUILDING: Final = "building"  # kind of what is kept clear of
@@ -70,7 +69,11 @@ def misplaced(
 
 
 def off_level(
-    placed: Sequence[PlacedElement], ground: StandingGround, tolerance_m: float
+    placed: Sequence[PlacedElement],
+    surface: Elevation,
+    grid: Grid,
+    tolerance_m: float,
+    why: str = "",
 ) -> Iterator[Finding]:
     """Flag swales whose drawn line departs from level, and say which line is level.
 
@@ -80,20 +83,20 @@ def off_level(
 
     Parameters
     ----------
-    tolerance_m : departure of the smoothed survey from the line's own middle level [m].
+    surface : float32 (rows, cols) [m]; the one that lines are traced on.
+    tolerance_m : departure of the surface from the line's own middle level [m].
+    why : where the tolerance comes from, in words.
     """
     for one in placed:
         if one.element.kind is not Kind.SWALE:
             continue
-        levels = ground.level_along(one.shape)
-        levels = levels[np.isfinite(levels)]
-        off_m = float(np.abs(levels - np.median(levels)).max(initial=0.0)) if levels.size else 0.0
+        off_m = level_departure_m(one.shape, surface, grid)
         if off_m > tolerance_m:
             yield Finding(
                 "off-level",
                 one.name,
                 f"the ground along the line as drawn departs from level by {off_m:.2f} m, where "
-                f"{tolerance_m:g} m is asked: use the corrected line of {one.name} in swale_lines",
+                f"{tolerance_m:g} m is asked{why}",
             )
 
 

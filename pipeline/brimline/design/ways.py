@@ -122,7 +122,7 @@ def ways_out(
     drawn: tuple[DrawnPipe | DrawnOverflow, ...] = (*plan.pipes, *plan.overflows)
     for row in drawn:
         _add_drawn(found, row, by_name, running, standing)
-    led_out = {way.link.from_id for way in found.ways if not isinstance(way.link.outlet, Pipe)}
+    led_out = {way.link.from_id for way in found.ways if _is_overflow(way, by_name)}
     for one in placed:
         target, line = _on_ground(one, running, standing)
         if target:
@@ -168,16 +168,44 @@ def _add_drawn(
             )
         )
         return
+    if isinstance(row, DrawnPipe) and math.isnan(row.from_level_m):
+        found.problems.append(_level_taken(row, by_name[from_id]))
     link = Link(from_id, to_id or NOWHERE, outlet, capacity)
     found.ways.append(WayOut(link, line, later, (row.LAYER, row.name)))
 
 
 def _pipe(row: DrawnPipe, one: PlacedElement, standing: StandingGround) -> Pipe:
-    levels, element = standing.level_along(row.shape), one.element
-    low = 0.5 * (element.floor_m + element.spill_level_m)  # a low outlet, where no level is drawn
-    inlet = low if math.isnan(row.from_level_m) else row.from_level_m
+    levels = standing.level_along(row.shape)
+    inlet = _taken_level_m(one) if math.isnan(row.from_level_m) else row.from_level_m
     outlet = min(float(levels[-1]), inlet) if math.isnan(row.to_level_m) else row.to_level_m
     return Pipe(inlet, outlet, row.diameter_mm / 1000, row.shape.length, row.roughness)
+
+
+def _taken_level_m(one: PlacedElement) -> float:
+    """Where a pipe leaves an element if no level is drawn: a tank's overflow, else half way up."""
+    element = one.element
+    if element.kind is Kind.TANK:
+        return element.spill_level_m
+    return 0.5 * (element.floor_m + element.spill_level_m)
+
+
+def _is_overflow(way: WayOut, by_name: Mapping[str, PlacedElement]) -> bool:
+    """Tell whether a drawn way takes the place of the one that an element has of itself."""
+    if not isinstance(way.link.outlet, Pipe):
+        return True
+    element = by_name[way.link.from_id].element
+    return element.kind is Kind.TANK and way.link.outlet.crest_m >= element.spill_level_m - 1e-6
+
+
+def _level_taken(row: DrawnPipe, one: PlacedElement) -> Problem:
+    level = _taken_level_m(one)
+    what = "its overflow" if one.element.kind is Kind.TANK else "half way up to its sill"
+    return Problem(
+        Severity.NOTICE,
+        f"{row.name} has no from_level_m: it leaves {one.name} at {level:.2f} m, {what}",
+        "fill in from_level_m where it is to leave elsewhere",
+        f"plan, {row.LAYER}",
+    )
 
 
 def _sill(row: DrawnOverflow, one: PlacedElement) -> tuple[Sill, bool]:

@@ -189,7 +189,7 @@ FLAGS: Final = (
         "off-level",
         "The line of a drawn swale departs from level by more than the tolerance: water stands at"
         " its low end and leaves there, and it holds less than is told.",
-        "Copy its corrected line from swale_lines into drawn_swales and run again.",
+        "Take a mend of cascade_mends: the line moved onto its level, or stepped in level bays.",
     ),
     Flag(
         "in-setback",

@@ -27,7 +27,16 @@ from brimline.cascade.rows import (
     series_columns,
 )
 from brimline.config import LevelLines, Works
-from brimline.design import LAYERS, ROUTING_STEP_S, Design, designed, mends_of, misplaced, off_level
+from brimline.design import (
+    LAYERS,
+    ROUTING_STEP_S,
+    Design,
+    designed,
+    mends_of,
+    mends_to_level,
+    misplaced,
+    off_level,
+)
 from brimline.elements import Kind
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
@@ -36,6 +45,7 @@ from brimline.layers import table
 from brimline.layers.flags import joined, needs_look
 from brimline.stages._filled import FILLED, ON_FILLED, filled_ground
 from brimline.stages._frames import frame_of
+from brimline.stages._ground_for_lines import drawing_of, smooth_surface
 from brimline.stages._plan import (
     SURVEYED,
     beyond_of,
@@ -47,6 +57,7 @@ from brimline.stages._plan import (
     storms_of,
     survey_of,
 )
+from brimline.stages._survey_error import LEVEL_SURVEY, survey_error_m
 from brimline.units import counted
 
 if TYPE_CHECKING:
@@ -56,7 +67,7 @@ if TYPE_CHECKING:
 
     from brimline.cascade import Link, Network, Routed
     from brimline.cascade.beyond import CheckCase
-    from brimline.design import Designed, DesignRules, SizedDimension, StandingGround
+    from brimline.design import Designed, DesignRules, SizedDimension
     from brimline.design.elements import PlacedElement
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.grid import Grid
@@ -100,8 +111,9 @@ def _run(given: Given, report: Reporter) -> Made:
     others = (route(design.network, inflow, design.pace) for inflow in done.inflows[1:])
     routed = [done.first, *others]
     report.advanced(0.6, "looking for what is wrong, and what would mend it")
-    found = _findings(given, done, routed, standing, rules)
+    found = _findings(given, done, routed, rules)
     mends, left_out = mends_of(design, routed, found, rules)
+    mends = [*_mends_to_level(given, design, found[""]), *mends]
     for problem in left_out:
         report.problem(problem)
     report.advanced(0.8, "greater storms, blocked pipes and failed banks")
@@ -119,6 +131,29 @@ def _run(given: Given, report: Reporter) -> Made:
     }
 
 
+def _level_tolerance(given: Given) -> tuple[float, str]:
+    """Return how level a line must be, and why: no survey tells less than its own error."""
+    asked_m = given.params("lines", LevelLines).level_tolerance_m
+    survey_m = survey_error_m(given)
+    if survey_m <= asked_m:
+        return asked_m, ""
+    return survey_m, f", the error of the survey (lines.level_tolerance_m is {asked_m:g} m)"
+
+
+def _mends_to_level(
+    given: Given, design: Design, findings: Sequence[Finding]
+) -> list[dict[str, Any]]:
+    return mends_to_level(
+        findings,
+        design.placed,
+        smooth_surface(given),
+        given.grid,
+        kept_clear_of(given),
+        given.frame("boundary").geometry.union_all(),
+        drawing_of(given, _level_tolerance(given)[0]),
+    )
+
+
 def _no_two_year_rain(taken_mm: float) -> Problem:
     return Problem(
         Severity.NOTICE,
@@ -132,7 +167,6 @@ def _findings(
     given: Given,
     done: Designed,
     routed: Sequence[Routed],
-    standing: StandingGround,
     rules: DesignRules,
 ) -> dict[str, list[Finding]]:
     """Sort findings by storm; those of the drawing itself under an empty name."""
@@ -142,7 +176,7 @@ def _findings(
         "": [
             *check(done.design.network, limits),
             *misplaced(placed, kept_clear_of(given), site, rules.near_building_m),
-            *off_level(placed, standing, rules.level_tolerance_m),
+            *off_level(placed, smooth_surface(given), given.grid, *_level_tolerance(given)),
             *_on_fill(placed, filled_ground(given)),
         ]
     }
@@ -339,6 +373,7 @@ STAGE = Stage(
     makes=("design", "elements", "overflows", *_TABLES, "cascade"),
     run=_run,
     sources=("inflows",),
-    tables=("works", "lines"),
+    tables=("works", "lines", "survey"),
+    optional_needs=(LEVEL_SURVEY,),
     typed={"design": Design},
 )

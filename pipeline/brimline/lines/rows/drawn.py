@@ -10,6 +10,7 @@ import shapely
 from shapely.ops import substring
 
 from brimline.lines.contours import contours
+from brimline.lines.measure import departures
 from brimline.lines.sample import along, surface_at
 from brimline.lines.tidy import tidied
 
@@ -88,19 +89,25 @@ def corrected(
         level = _best_level(line, surface, grid, number) if given is None else float(given)
         moved.append(_along_contour(line, level, surface, grid, reach_m))
         levels.append(level)
+    # on the surface that they were traced on: bending after the survey's noise makes none level
     smooth = tidied(
         moved,
         levels,
-        survey,
+        surface,
         grid,
         bend_m=drawing.bend_m,
         tolerance_m=drawing.tolerance_m,
         simplify_m=drawing.simplify_m,
         guide=surface,
     )
+    off_m = departures(smooth, levels, surface, grid).largest_m
+    drawn = [
+        trace.simplify(drawing.simplify_m) if off > drawing.tolerance_m else curve
+        for curve, trace, off in zip(smooth, moved, off_m.tolist(), strict=True)
+    ]
     return [
         _compared(line, new, level, survey, grid)
-        for line, new, level in zip(lines, smooth, levels, strict=True)
+        for line, new, level in zip(lines, drawn, levels, strict=True)
     ]
 
 

@@ -1,0 +1,113 @@
+"""Swales off level: judged by one surface, moved onto their level, or stepped in bays."""
+
+import itertools
+import json
+
+import numpy as np
+import pytest
+import shapely
+
+from brimline.design import (
+    DrawnDischarge,
+    DrawnPipe,
+    DrawnSwale,
+    DrawnTank,
+    KeptClear,
+    Plan,
+    designed,
+    mends_to_level,
+    off_level,
+    placed_elements,
+)
+from brimline.elements import Orifice, Pipe
+from brimline.lines.level_lines import Drawing
+
+SITE = shapely.box(0, 0, 60, 80)
+TOLERANCE_M = 0.10
+
+
+def swale(line, **columns):
+    return DrawnSwale("Fence", line, "trapezoid", 0.4, 0.6, 2.5, 2.0, 0.15, **columns)
+
+
+def placed(slope, line):
+    return placed_elements([swale(line)], slope.standing, slope.rules.water)[0]
+
+
+def mends(slope, line, kept_clear=()):
+    one = placed(slope, line)
+    findings = list(off_level(one, slope.standing.levels, slope.grid, TOLERANCE_M))
+    drawing = Drawing(tolerance_m=TOLERANCE_M)
+    rows = mends_to_level(
+        findings, one, slope.standing.levels, slope.grid, kept_clear, SITE, drawing
+    )
+    return findings, {row["dimension"]: row for row in rows}
+
+
+def lines_of(row):
+    return [shapely.from_wkt(change["shape_wkt"]) for change in json.loads(row["change"])]
+
+
+def test_a_moved_line_keeps_its_length_and_is_never_flagged_itself(slope):
+    """Drawn straight along a valley side that bends; 8 cm a metre."""
+    line = shapely.LineString([(12, 40), (30, 36), (48, 40)])
+    findings, found = mends(slope, line)
+    assert [one.flag for one in findings] == ["off-level"]
+    (moved,) = lines_of(found["line"])
+    assert moved.length > 0.9 * line.length
+    again, _ = mends(slope, moved)
+    assert again == []
+
+
+def test_a_line_that_may_not_move_there_is_stepped(slope):
+    """A fence down the slope: 12 m at 8 cm a metre are 0.96 m of fall."""
+    line = shapely.LineString([(10, 46), (50, 34)])
+    house = shapely.box(0, 41, 60, 45)
+    clear = [KeptClear(house, house, "other", 0.5)]
+    free, stepped = mends(slope, line), mends(slope, line, clear)
+    assert "bays" in free[1]
+    bays = lines_of(stepped[1]["bays"])
+    assert sum(bay.length for bay in bays) == pytest.approx(line.length, rel=0.02)
+    changes = json.loads(stepped[1]["bays"]["change"])
+    levels = [change["values"]["level_m"] for change in changes]
+    assert levels == sorted(levels, reverse=True)
+    for bay in bays:
+        assert mends(slope, bay)[0] == []
+    # each bay spills to the next lower one
+    for upper, lower in itertools.pairwise(changes):
+        assert upper["values"]["spills_to"] == lower["row"]
+
+
+def test_a_line_as_level_as_the_tolerance_is_not_flagged(slope):
+    x = np.linspace(10, 50, 41)
+    y = 40 - 0.0005 * (x - 30) ** 2 / 0.08
+    findings, found = mends(slope, shapely.LineString(np.column_stack([x, y])))
+    assert findings == []
+    assert found == {}
+
+
+def tank_plan(**columns):
+    tank = DrawnTank("Tank", shapely.Point(30, 50), 10.0, 2.0, 100.0, 0.5, 0.0,
+                     empty=("overflow_mm",))  # fmt: skip
+    line = shapely.LineString([(30, 50), (30, 20)])
+    pipe = DrawnPipe("Down", line, 100.0, 0.013, **columns)
+    end = DrawnDischarge("Brook", shapely.Point(30, 20))
+    return Plan(tanks=(tank,), pipes=(pipe,), discharges=(end,))
+
+
+def test_a_pipe_from_a_tank_is_its_overflow_unless_a_level_is_given(slope):
+    done = designed(tank_plan(), slope.standing, slope.survey, slope.storms, slope.rules)
+    (link,) = done.design.links
+    tank = done.design.network.element("Tank")
+    assert isinstance(link.outlet, Pipe)
+    assert link.outlet.crest_m == tank.spill_level_m
+    assert link.to_id == "Brook"
+    assert any(f"{tank.spill_level_m:.2f} m" in problem.message for problem in done.problems)
+
+
+def test_a_pipe_from_a_tank_with_a_low_level_leaves_the_overflow_there(slope):
+    level = slope.standing.level_at(shapely.Point(30, 50)) + 0.3
+    plan = tank_plan(from_level_m=level)
+    done = designed(plan, slope.standing, slope.survey, slope.storms, slope.rules)
+    outlets = [type(link.outlet) for link in done.design.links]
+    assert sorted(kind.__name__ for kind in outlets) == [Orifice.__name__, Pipe.__name__]
