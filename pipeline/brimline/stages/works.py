@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
@@ -113,7 +113,9 @@ def _run(given: Given, report: Reporter) -> Made:
     report.advanced(0.6, "looking for what is wrong, and what would mend it")
     found = _findings(given, done, routed, rules)
     mends, left_out = mends_of(design, routed, found, rules)
-    mends = [*_mends_to_level(given, design, found[""]), *mends]
+    levelled = _mends_to_level(given, design, found[""])
+    mends = [*levelled, *mends]
+    found[""] = _without_way_out(found[""], {row["element_id"] for row in levelled})
     for problem in left_out:
         report.problem(problem)
     report.advanced(0.8, "greater storms, blocked pipes and failed banks")
@@ -152,6 +154,20 @@ def _mends_to_level(
         given.frame("boundary").geometry.union_all(),
         drawing_of(given, _level_tolerance(given)[0]),
     )
+
+
+def _without_way_out(findings: Sequence[Finding], levelled: set[str]) -> list[Finding]:
+    """Say of a line that is off level and has no mend why it has none."""
+    why = (
+        "; no mend: moved onto its level it loses a tenth of its length or runs where it may not,"
+        " and it falls too much for a dozen level bays: draw it anew, along a contour"
+    )
+    return [
+        replace(finding, text=f"{finding.text}{why}")
+        if finding.flag == "off-level" and finding.element_id not in levelled
+        else finding
+        for finding in findings
+    ]
 
 
 def _no_two_year_rain(taken_mm: float) -> Problem:

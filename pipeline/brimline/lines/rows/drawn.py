@@ -65,6 +65,9 @@ def corrected(
 ) -> list[Corrected]:
     """Move drawn rows onto a level: the stretch of its contour that runs closest to them.
 
+    A stretch between the points nearest to the ends of a row that is shorter than the row goes on
+    along its contour, as far as that reaches.
+
     Where no level is given the row takes the median level of the ground along it, which moves it
     least. A row that has no contour of its level within `reach_m` stays as drawn; its departure
     then shows as level error.
@@ -138,6 +141,8 @@ def _along_contour(
         contour.project(shapely.get_point(line, 0)),
         contour.project(shapely.get_point(line, -1)),
     )
+    if not contour.is_ring:
+        start, end = _as_long(start, end, line.length, contour.length)
     ways = [substring(contour, start, end)]
     if contour.is_ring:
         ways.append(_over_seam(contour, start, end))
@@ -145,6 +150,18 @@ def _along_contour(
     if not ways:
         return line
     return min(ways, key=lambda way: float(shapely.distance(points, way).mean()))
+
+
+def _as_long(start: float, end: float, wanted: float, whole: float) -> tuple[float, float]:
+    """Draw a stretch that came out short on along its contour, at both ends alike."""
+    low, high = min(start, end), max(start, end)
+    lack = wanted - (high - low)
+    if lack <= 0 or high <= low:
+        return start, end
+    low = max(low - lack / 2, 0.0)
+    high = min(low + wanted, whole)
+    low = max(high - wanted, 0.0)
+    return (low, high) if start < end else (high, low)
 
 
 def _over_seam(ring: shapely.LineString, start_m: float, end_m: float) -> shapely.LineString:
