@@ -10,7 +10,7 @@ DEMO := runs/quillback_hill
 JOBS ?= 2
 SHARED := -n $(JOBS) --dist loadfile
 
-.PHONY: demo demo-garden test test-all lint format bench machine clean help
+.PHONY: docs demo demo-garden test test-all lint format bench machine clean help
 
 help:  ## show these lines
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/'
@@ -63,6 +63,14 @@ lint: $(VENV)/.test  ## formatting, lint, types, and the direction of imports
 format: $(VENV)/.test  ## format the code and mend what lint can mend
 	$(BIN)/ruff format .
 	$(BIN)/ruff check --fix .
+
+$(VENV)/.docs: pyproject.toml | $(BIN)/python
+	$(PIP) --editable '.[docs]'
+	@touch $@ $(VENV)/.run
+
+docs: $(VENV)/.docs  ## build the documentation site in build/docs
+	$(BIN)/python -m sphinx -W -q -b html docs build/docs
+	@echo "open build/docs/index.html"
 
 bench: $(VENV)/.test  ## time the kernels against peer libraries, as ratios in one run
 	$(BIN)/python tests/benchmarks/run.py

@@ -213,7 +213,14 @@ def test_a_cloud_that_ends_early_is_told_with_both_counts(tmp_path):
     content = path.read_bytes()
     path.write_bytes(content[: len(content) - 30 * 100])
     with pytest.raises(InputError, match=r"300 of the 400 points|cannot be read"):
-        read_points([path], cell_m=1.0, vertical_unit="m", crs="EPSG:32626")
+        read_points(
+            [path],
+            cell_m=1.0,
+            vertical_unit="m",
+            crs="EPSG:32626",
+            max_cells=10_000,
+            max_gap_m=None,
+        )
 
 
 def test_what_a_person_wrote_is_shown_on_one_short_line():
