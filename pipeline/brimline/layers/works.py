@@ -314,7 +314,7 @@ ITEMS: Final = (
                 "kind",
                 "text",
                 "Why it moves.",
-                values=("own fill", "own topsoil", "other fill", "stockpile", "no place", "borrow"),
+                values=("own fill", "other fill", "stockpile", "no place", "borrow"),
             ),
             _volume("bank_m3", "Volume in place."),
             _volume("loose_m3", "Volume on the way."),

@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from brimline.terrain.earthwork import Haul, Need, SectionVolumes, Spoil
     from brimline.terrain.shaping import Shaped
 
-_MOUNDS: Final = frozenset({Kind.SWALE, Kind.DRAIN})  # whose fill holds no pond and may be topsoil
+_MOUNDS: Final = frozenset({Kind.SWALE, Kind.DRAIN})  # formed along a line
 _DIFFER_PCT: Final = 5.0  # between cells and sections, above which a person should look
 _DIFFER_M3: Final = 2.0
 
@@ -68,10 +68,7 @@ def _run(given: Given, report: Reporter) -> Made:
         )
         for name in site.ready.elements
     }
-    works = [
-        Work(name, as_built[name], _middle(site, name), _may_take_topsoil(site, name))
-        for name in _top_down(site, by_cells)
-    ]
+    works = [Work(name, as_built[name], _middle(site, name)) for name in _top_down(site, by_cells)]
     spoil = balanced(works, soil, _stockpiles(given))
     flags = _flags(site, spoil, by_cells, by_sections, report)
     return {
@@ -99,12 +96,6 @@ def _earth(shaped: Shaped) -> dict[str, Earth]:
 def _top_down(site: DesignedGround, names: Mapping[str, Earth]) -> list[str]:
     """In the order of building: pads first, which are ground for all else."""
     return sorted(names, key=lambda name: (name not in site.pads, -site.level_of(name), name))
-
-
-def _may_take_topsoil(site: DesignedGround, name: str) -> bool:
-    """Tell whether its fill may be topsoil; a bank that holds a pond never is."""
-    element = site.element(name)
-    return element is not None and element.kind in _MOUNDS
 
 
 def _middle(site: DesignedGround, name: str) -> tuple[float, float]:
@@ -273,7 +264,7 @@ def _headline(earth: Mapping[str, Earth], spoil: Spoil) -> dict[str, float]:
 
 STAGE = Stage(
     name="earthworks",
-    version=1,
+    version=2,
     title="digging and heaping up the drawn elements",
     needs=(*BUILT, "elements", "overflows", "stockpiles"),
     makes=(

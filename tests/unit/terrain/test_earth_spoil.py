@@ -58,17 +58,14 @@ def test_what_lacks_is_borrowed_and_what_has_no_place_is_told():
     assert done.total_m3("stockpile") == 0
 
 
-def test_a_mound_may_take_its_own_topsoil_before_any_is_hauled():
-    # 30 m³ stripped, none put back; the mound lacks 45 - 20 and takes 25 of it.
+def test_topsoil_goes_into_no_mound_and_what_is_short_is_borrowed():
+    # 30 m³ stripped, none put back; the mound lacks 45 - 20 and borrows them all.
     soil = Soil(1.2, 1.0, topsoil_m=0.3)
     earth = Earth(cut_m3=38, fill_m3=33, cut_m2=60, fill_m2=40)
-    done = balanced([Work("swale", earth, topsoil_fills=True)], soil)
+    done = balanced([Work("swale", earth)], soil)
     told = [(haul.kind, round(haul.bank_m3, 6)) for haul in done.hauls]
-    assert told == [("own fill", 20), ("own topsoil", 25)]
-    assert done.topsoil_left_m3 == pytest.approx(5)
-    pond = balanced([Work("pond", earth)], soil)
-    assert pond.total_m3("borrow") == pytest.approx(25)
-    assert pond.topsoil_left_m3 == pytest.approx(30)
+    assert told == [("own fill", 20), ("borrow", 25)]
+    assert done.topsoil_left_m3 == pytest.approx(30)
 
 
 amounts = st.floats(0, 1000)
@@ -80,16 +77,12 @@ def test_no_earth_is_made_or_lost(sizes):
     """What is dug is hauled, what is filled is brought, and never both borrowed and left over."""
     soil = Soil(1.3, 0.85, 0.1, 0.05)
     works = [
-        Work(str(k), Earth(cut, fill, cut_m2, fill_m2), (float(k), 0.0), k % 2 == 0)
+        Work(str(k), Earth(cut, fill, cut_m2, fill_m2), (float(k), 0.0))
         for k, (cut, fill, cut_m2, fill_m2) in enumerate(sizes)
     ]
     done = balanced(works, soil, [Stockpile("heap")])
     for name, need in done.needs.items():
-        gone = sum(
-            haul.bank_m3
-            for haul in done.hauls
-            if haul.from_id == name and haul.kind != "own topsoil"
-        )
+        gone = sum(haul.bank_m3 for haul in done.hauls if haul.from_id == name)
         come = sum(haul.bank_m3 for haul in done.hauls if haul.to_id == name)
         np.testing.assert_allclose([gone, come], [need.spoil_m3, need.fill_m3], atol=1e-6)
     assert min(done.total_m3("borrow"), done.total_m3("stockpile")) < 1e-6

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from brimline.terrain.earthwork.volumes import Earth
 
 Place = tuple[float, float]
-HaulKind = Literal["own fill", "own topsoil", "other fill", "stockpile", "no place", "borrow"]
+HaulKind = Literal["own fill", "other fill", "stockpile", "no place", "borrow"]
 
 _ENOUGH_M3 = 1e-9
 
@@ -60,14 +60,11 @@ class Work:
     Parameters
     ----------
     place : where it lies, for hauls; map coordinates [m].
-    topsoil_fills : True where topsoil that is left over may go into its fill: the mound of a
-        swale, never a bank that holds a pond.
     """
 
     element_id: str
     earth: Earth
     place: Place = (0.0, 0.0)
-    topsoil_fills: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +99,7 @@ class Haul:
 
     Parameters
     ----------
-    kind : own fill, own topsoil (into a mound that may take it), other fill, stockpile, no place
+    kind : own fill, other fill, stockpile, no place
         (spoil for which no stockpile is named), or borrow (fill that has to be brought;
         `from_id` is empty).
     bank_m3, loose_m3 : its volume in place and on the way [m³].
@@ -158,7 +155,8 @@ def need_of(earth: Earth, soil: Soil) -> Need:
 def balanced(works: Sequence[Work], soil: Soil, stockpiles: Sequence[Stockpile] = ()) -> Spoil:
     """Send spoil to its own mound first, then to the nearest fill that lacks it, then away.
 
-    A mound that may take topsoil takes what is left of its own before any is hauled to it.
+    Topsoil goes into no fill: it settles, rots and leaks, and every mound here holds water back.
+    What is short is borrowed.
 
     Parameters
     ----------
@@ -192,14 +190,6 @@ def balanced(works: Sequence[Work], soil: Soil, stockpiles: Sequence[Stockpile] 
 
     for name in needs:
         fill(name, name, "own fill", 0.0)
-    topsoil = {name: need.topsoil_m3 - need.respread_m3 for name, need in needs.items()}
-    for work in works:
-        if work.topsoil_fills:
-            name = work.element_id
-            amount = min(topsoil[name], lacking[name])
-            topsoil[name] -= amount
-            lacking[name] -= amount
-            move(name, name, "own topsoil", amount, 0.0)
     pairs = [
         (math.dist(places[source], places[target]), place, source, target)
         for place, target in enumerate(needs)
@@ -214,4 +204,5 @@ def balanced(works: Sequence[Work], soil: Soil, stockpiles: Sequence[Stockpile] 
         move(name, pile, "stockpile" if piles else "no place", spare[name], far_m)
     for name in needs:
         move("", name, "borrow", lacking[name], 0.0)
-    return Spoil(needs, tuple(hauls), sum(topsoil.values()))
+    left_m3 = sum(need.topsoil_m3 - need.respread_m3 for need in needs.values())
+    return Spoil(needs, tuple(hauls), left_m3)
