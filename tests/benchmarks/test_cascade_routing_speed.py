@@ -16,8 +16,8 @@ import numpy as np
 import pytest
 
 from brimline.cascade import (
+    CascadeLimits,
     Discharge,
-    Limits,
     Link,
     Network,
     Pace,
@@ -117,7 +117,7 @@ def test_mending_a_broken_chain_of_200_takes_seconds():
         else link
         for place, link in enumerate(network.links)
     )
-    routed, findings = assess(replace(network, links=narrow), storm(), Limits(), Pace())
+    routed, findings = assess(replace(network, links=narrow), storm(), CascadeLimits(), Pace())
     assert len(findings) > 15
     before = time.process_time()
     mends = mends_for(routed, findings, pace=Pace())

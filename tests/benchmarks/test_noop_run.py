@@ -12,7 +12,7 @@ import time
 
 import pytest
 
-from brimline.engine import CodeReach, Digests, Inputs, Source, Stage, Store, Tools, execute
+from brimline.engine import CodeReach, Digests, RunInputs, Source, Stage, Store, Tools, execute
 
 STAGES = 30
 MODULES = 150
@@ -73,7 +73,7 @@ def unchanged(tmp_path, monkeypatch):
     def run():
         store = Store(tmp_path / ".brimline")
         digests = Digests(store)
-        inputs = Inputs({}, {"survey": Source(None, files)}, {"numpy": "2"}, digests)
+        inputs = RunInputs({}, {"survey": Source(None, files)}, {"numpy": "2"}, digests)
         tools = Tools(NoCodec(), lambda _item, _value: None, CodeReach(digests, name).of)
         return execute(chosen, inputs, store, tools)
 

@@ -13,8 +13,8 @@ import pytest
 from brimline._jit import threads
 from brimline.balance.simulate import simulate, simulate_sizes
 from brimline.balance.sizing import size_curve
-from brimline.balance.surface import Surface
-from brimline.balance.system import SHAPE_POINTS, Store, System, Zone
+from brimline.balance.surface import SoilSurface
+from brimline.balance.system import SHAPE_POINTS, System, WaterStore, Zone
 
 DAYS, ZONES, STORES, SIZES = 10_957, 50, 50, 40
 TARGET_S = 1.0
@@ -26,7 +26,7 @@ def system(request):
     """A chain of stores that feed the zones beside them and water them, by turns."""
     surface = None
     if request.param == "dual":
-        surface = Surface(np.full(DAYS, 1.2), np.full(DAYS, 0.4), 20.0, 9.0, wetted_share=0.4)
+        surface = SoilSurface(np.full(DAYS, 1.2), np.full(DAYS, 0.4), 20.0, 9.0, wetted_share=0.4)
     rng = np.random.default_rng(1)
     rain = np.where(rng.random(DAYS) < 0.35, rng.gamma(0.8, 8, DAYS), 0.0)
     season = 3.0 - 2.6 * np.cos(2 * np.pi * np.arange(DAYS) / 365.25)
@@ -37,7 +37,7 @@ def system(request):
         for i in range(ZONES)
     )  # fmt: skip
     stores = tuple(
-        Store(f"s{i}", float(rng.uniform(5, 200)), rain * float(rng.uniform(0.05, 1.0)),
+        WaterStore(f"s{i}", float(rng.uniform(5, 200)), rain * float(rng.uniform(0.05, 1.0)),
               np.linspace(10, 80, SHAPE_POINTS), open_m2=80.0,
               seep_mm=float(rng.choice([0.0, 2.0, 150.0])), evaporates=1.05,
               spills_to=f"s{i + 1}" if i % 5 < 4 else "",

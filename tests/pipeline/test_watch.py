@@ -26,7 +26,7 @@ def look(site, watcher):
 
 def test_a_tile_is_not_taken_while_it_is_copied_and_is_when_whole(tiled):
     path = tiled.write()
-    options = watch.Options(tiled.folder / "inbox", None, settle_s=0.3, every_s=0.05)
+    options = watch.WatchOptions(tiled.folder / "inbox", None, settle_s=0.3, every_s=0.05)
     watcher = watch.Watcher(path, options)
     assert look(tiled, watcher)[0]  # the site's own inputs have yet to settle
     time.sleep(0.35)
@@ -61,7 +61,7 @@ def test_a_file_that_no_entry_takes_is_named_once(tiled):
     path = tiled.write()
     (tiled.folder / "whole").mkdir()
     tiled.write_terrain(name="inbox/a.tiff")
-    options = watch.Options(tiled.folder / "inbox", None, settle_s=0.0, every_s=0.05)
+    options = watch.WatchOptions(tiled.folder / "inbox", None, settle_s=0.0, every_s=0.05)
     watcher = watch.Watcher(path, options)
     assert "no entry of inputs.elevation" in look(tiled, watcher)[2]
     assert "no entry" not in look(tiled, watcher)[2]

@@ -17,7 +17,7 @@ from brimline.lines.graded import graded_line
 from brimline.lines.level_lines import Drawing, level_lines
 from brimline.lines.limits import limits
 from brimline.lines.measure import level_error
-from brimline.lines.rows import Duty, Spacing, swale_rows
+from brimline.lines.rows import Duty, RowSpacing, swale_rows
 from brimline.lines.sample import gradient_at, surface_at
 from brimline.terrain.conditioning.filling import fill
 from brimline.terrain.smooth import smoothed
@@ -61,9 +61,9 @@ def site(dem, cell_m=1.0):
 
 
 SPACINGS = [
-    Spacing("volume", 8.0, 50.0),
-    Spacing("interval", 8.0, 50.0, interval_m=1.5),
-    Spacing("terrace", 8.0, 50.0, terrace_x=0.6, terrace_y=2.0),
+    RowSpacing("volume", 8.0, 50.0),
+    RowSpacing("interval", 8.0, 50.0, interval_m=1.5),
+    RowSpacing("terrace", 8.0, 50.0, terrace_x=0.6, terrace_y=2.0),
 ]
 
 

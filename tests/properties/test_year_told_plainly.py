@@ -14,15 +14,15 @@ from brimline.balance.simulate import (
     simulate,
     simulate_sizes,
 )
-from brimline.balance.surface import Surface
-from brimline.balance.system import SHAPE_POINTS, Store, System, Use, Zone
+from brimline.balance.surface import SoilSurface
+from brimline.balance.system import SHAPE_POINTS, System, Use, WaterStore, Zone
 
 DAYS = 90
 
 
 def surface(rng):
     evaporable = float(rng.uniform(8, 30))
-    return Surface(
+    return SoilSurface(
         rng.uniform(1.25, 1.4, DAYS), rng.uniform(0, 0.99, DAYS), evaporable,
         float(rng.uniform(0, 0.8)) * evaporable, wetted_share=float(rng.uniform(0.1, 1)),
         unmulched=float(rng.uniform(0.5, 1)), start_dry_mm=float(rng.random()) * evaporable,
@@ -45,7 +45,7 @@ def site(seed):
         for i in range(int(rng.integers(1, 4)))
     )  # fmt: skip
     stores = tuple(
-        Store(name, float(rng.choice([0.0, rng.uniform(1, 60)])),
+        WaterStore(name, float(rng.choice([0.0, rng.uniform(1, 60)])),
               rain * float(rng.uniform(0, 2)), np.sort(rng.uniform(0, 60, SHAPE_POINTS)),
               np.sort(rng.uniform(0, 40, SHAPE_POINTS)), open_m2=float(rng.uniform(0, 50)),
               seep_mm=float(rng.uniform(0, 40)), evaporates=float(rng.uniform(0, 1.2)),

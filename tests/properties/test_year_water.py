@@ -11,14 +11,14 @@ from brimline.balance.generator import Normals, daily_from_normals
 from brimline.balance.planting import PLANTINGS
 from brimline.balance.simulate import STORE_COLUMNS, ZONE_COLUMNS, simulate, simulate_sizes
 from brimline.balance.sizing import pays_until, size_curve, smallest_capacity
-from brimline.balance.surface import Surface
-from brimline.balance.system import SHAPE_POINTS, Store, System, Use, Zone
+from brimline.balance.surface import SoilSurface
+from brimline.balance.system import SHAPE_POINTS, System, Use, WaterStore, Zone
 
 DAYS = 400
 
 
-def surface(rng: np.random.Generator) -> Surface:
-    return Surface(
+def surface(rng: np.random.Generator) -> SoilSurface:
+    return SoilSurface(
         rng.uniform(1.2, 1.3, DAYS), rng.uniform(0, 0.9, DAYS), 20.0, 8.0,
         wetted_share=float(rng.uniform(0.3, 1)),
     )  # fmt: skip
@@ -49,7 +49,7 @@ def site(seed: int, *, rain_factor: float = 1.0) -> System:
         for i in range(rng.integers(1, 5))
     )
     stores = tuple(
-        Store(
+        WaterStore(
             name,
             float(rng.uniform(0, 80)),
             rain * rng.uniform(0, 3),
@@ -149,7 +149,7 @@ def test_a_lone_tank_saves_more_mains_the_larger_it_is():
     """With one open-ended tank and no other store, reliability never falls with size."""
     rng = np.random.default_rng(5)
     rain = np.where(rng.random(DAYS) < 0.3, rng.gamma(0.8, 9, DAYS), 0)
-    tank = Store("tank", 5.0, rain * 0.15)
+    tank = WaterStore("tank", 5.0, rain * 0.15)
     zone = Zone("beds", 200.0, 60.0, 0.4, np.full(DAYS, 0.9), np.zeros(DAYS), ("tank",))
     system = System(rain, np.full(DAYS, 4.0), (zone,), (tank,))
     curve = size_curve(system, "tank", np.linspace(0, 60, 25))
@@ -179,11 +179,14 @@ def test_a_lone_tank_saves_more_mains_the_larger_it_is():
 
 def test_a_ring_of_overflows_and_unknown_names_are_refused():
     zeros = np.zeros(3)
-    one, two = Store("a", 1.0, zeros, spills_to="b"), Store("b", 1.0, zeros, spills_to="a")
+    one, two = (
+        WaterStore("a", 1.0, zeros, spills_to="b"),
+        WaterStore("b", 1.0, zeros, spills_to="a"),
+    )
     with pytest.raises(ValueError, match="in a ring: a, b"):
         System(zeros, zeros, (), (one, two))
     with pytest.raises(ValueError, match="unknown stores: c"):
-        System(zeros, zeros, (), (Store("a", 1.0, zeros, spills_to="c"),))
+        System(zeros, zeros, (), (WaterStore("a", 1.0, zeros, spills_to="c"),))
     with pytest.raises(ValueError, match="more runs off than rains"):
         System(zeros, zeros, (Zone("z", 1.0, 50.0, 0.5, zeros, zeros + 1),), ())
 

@@ -12,7 +12,7 @@ from pyfao56 import Irrigation, Model, Parameters, Weather
 from brimline.balance.planting import Planting
 from brimline.balance.simulate import ZONE_COLUMNS, columns, simulate
 from brimline.balance.soil import TEXTURES
-from brimline.balance.surface import Air, Surface, cover_share, most_kc
+from brimline.balance.surface import Air, SoilSurface, cover_share, most_kc
 from brimline.balance.system import System, Zone
 
 DAYS = 240
@@ -37,7 +37,7 @@ def test_fao56_example_35():
     # the day before, without evapotranspiration, waters the drawn-down soil in the evening
     days = 11
     rain = np.array([0, 0, 0, 0, 0, 0, 6.0, 0, 0, 0, 0])
-    surface = Surface(
+    surface = SoilSurface(
         np.full(days, 1.21), 1 - np.array([0.92, *BARE]), 18.0, 8.0, wetted_share=0.8,
         start_dry_mm=18.0,
     )  # fmt: skip
@@ -92,7 +92,7 @@ def zone_of(air, *, available_mm, start_full, **changes):
     most = most_kc(kcb, height, air)
     capacity = 0.1 + available_mm / 1000 / PLANTING.root_depth_m
     evaporable = 1000 * (capacity - 0.05) * 0.1
-    surface = Surface(
+    surface = SoilSurface(
         most, cover_share(kcb, most, height), evaporable, 4.0,
         wetted_share=changes.pop("wetted_share", 1.0), start_dry_mm=evaporable,
     )  # fmt: skip

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from brimline import _jit
-from brimline.drainage.flood import Ground, Inflow, Rain, flood, solver
+from brimline.drainage.flood import FloodGround, Inflow, Rain, flood, solver
 from brimline.errors import GridError
 
 NO_RAIN = Rain(60.0, np.zeros(1))
@@ -15,7 +15,7 @@ NO_RAIN = Rain(60.0, np.zeros(1))
 def ground(bed, cell_m=1.0, n=0.03, soak=0.0, open_slope=None):
     bed = np.asarray(bed, dtype=float)
     full = np.full(bed.shape, 1.0)
-    return Ground(bed, cell_m, full * n, full * soak, full * np.inf,
+    return FloodGround(bed, cell_m, full * n, full * soak, full * np.inf,
                   full * 0 if open_slope is None else open_slope)  # fmt: skip
 
 
@@ -214,7 +214,7 @@ def test_water_is_neither_made_nor_lost(seed):
     bed = rng.uniform(0, 3, (12, 15)) + np.arange(15) * rng.uniform(-0.3, 0.3)
     bed[rng.random(bed.shape) < 0.1] = np.nan
     edge = np.where(rng.random(bed.shape) < 0.1, 0.02, 0.0)
-    where = Ground(bed, 2.0, np.full(bed.shape, 0.05), rng.uniform(0, 40, bed.shape),
+    where = FloodGround(bed, 2.0, np.full(bed.shape, 0.05), rng.uniform(0, 40, bed.shape),
                    rng.uniform(0, 20, bed.shape), edge)  # fmt: skip
     storm = Rain(60.0, rng.uniform(0, 3, 10))
     start = np.where(rng.random(bed.shape) < 0.2, 0.5, 0.0)
@@ -231,7 +231,7 @@ def test_rain_may_differ_by_kind_of_ground():
     bed[:, 4] = np.nan
     full = np.ones(bed.shape)
     kind = np.where(np.arange(9) < 4, 1, 2).astype(np.uint8) * np.ones((6, 1), np.uint8)
-    where = Ground(bed, 2.0, 0.05 * full, 0 * full, np.inf * full, 0 * full, kind)
+    where = FloodGround(bed, 2.0, 0.05 * full, 0 * full, np.inf * full, 0 * full, kind)
     done = flood(where, Rain(60.0, np.array([[10.0, 20.0], [6.0, 0.0]])), duration_s=180)
     np.testing.assert_allclose(done.depth_m[:, :4], 0.030, rtol=1e-9)
     np.testing.assert_allclose(done.depth_m[:, 5:], 0.006, rtol=1e-9)
@@ -250,7 +250,7 @@ def test_a_few_steps_on_rough_ground_close_their_volumes():
     edge = np.zeros(bed.shape)
     edge[:, 0] = 0.05
     full = np.ones(bed.shape)
-    where = Ground(bed, 1.0, 0.05 * full, 20 * full, 5 * full, edge)
+    where = FloodGround(bed, 1.0, 0.05 * full, 20 * full, 5 * full, edge)
     storm, inflow = (
         Rain(5.0, np.array([4.0, 0.0, 8.0])),
         Inflow((4, 5), 4.0, np.array([0.01, 0.02])),
@@ -297,7 +297,7 @@ def test_unusable_ground_is_refused(change, message):
     parts = {"bed_m": full, "cell_m": 1.0, "roughness": full, "soak_mm_per_h": full,
              "soil_room_mm": full, "open_slope": full} | change  # fmt: skip
     with pytest.raises(GridError, match=message):
-        Ground(**parts)
+        FloodGround(**parts)
 
 
 def test_unusable_requests_are_refused():

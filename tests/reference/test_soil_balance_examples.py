@@ -14,7 +14,7 @@ from brimline.balance.simulate import (
     warmed,
 )
 from brimline.balance.soil import total_available_mm
-from brimline.balance.system import SHAPE_POINTS, Store, System, Use, Zone
+from brimline.balance.system import SHAPE_POINTS, System, Use, WaterStore, Zone
 
 
 @pytest.mark.parametrize(
@@ -58,7 +58,7 @@ def test_yield_after_spillage_by_hand():
     # day 1: Y 0, V 4; day 2: Y 2, V min(4+3-2, 3) = 3; day 3: Y 2, V 1; day 4: Y 1, V 0;
     # day 5: Y 0, V min(6, 5) = 5.
     inflow = np.array([4.0, 3, 0, 0, 6])
-    tank = Store("tank", 5.0, inflow)
+    tank = WaterStore("tank", 5.0, inflow)
     use = Use("house", np.full(5, 2.0), ("tank",))
     system = System(np.zeros(5), np.zeros(5), (), (tank,), (use,))
     series = simulate(system)
@@ -85,7 +85,7 @@ def test_a_published_week_of_a_roof_tank():
     rain = np.array([0, 0, 25, 0, 40, 0, 0], dtype=float)
     inflow = rain / 1000 * 775.53 * 0.8 * 0.85
     assert inflow.sum() == pytest.approx(34.27843, abs=1e-5)
-    tank = Store("tank", 5.0, inflow, start_full=1.0)
+    tank = WaterStore("tank", 5.0, inflow, start_full=1.0)
     use = Use("house", np.full(7, 0.5), ("tank",))
     series = simulate(System(np.zeros(7), np.zeros(7), (), (tank,), (use,)))
     found = columns(series.stores[:, 0], STORE_COLUMNS)
@@ -102,8 +102,8 @@ def test_two_stores_by_hand():
     # Swale: takes 3, soaks 2, holds 1; day 2 soaks 1. Zone: 1 m³ on 100 m² is 10 mm, then 5 mm.
     days = 3
     inflow = np.array([6.0, 0, 0])
-    tank = Store("tank", 3.0, inflow, spills_to="swale")
-    swale = Store("swale", 4.0, np.zeros(days), np.full(SHAPE_POINTS, 20.0), seep_mm=100,
+    tank = WaterStore("tank", 3.0, inflow, spills_to="swale")
+    swale = WaterStore("swale", 4.0, np.zeros(days), np.full(SHAPE_POINTS, 20.0), seep_mm=100,
                   feeds={"trees": 0.5})  # fmt: skip
     zone = Zone("trees", 100.0, 100.0, 0.5, np.ones(days), np.zeros(days), irrigated=False,
                 start_full=0.5)  # fmt: skip
@@ -146,7 +146,7 @@ def test_warmed_contents_are_those_after_the_first_year():
     # A tank of 10 m³ that gains 0.1 m³ a day and gives 0.05: it fills within the year, whatever it
     # held first; the soil of a zone without rain dries out.
     days = 800
-    tank = Store("tank", 10.0, np.full(days, 0.1), start_full=0.0)
+    tank = WaterStore("tank", 10.0, np.full(days, 0.1), start_full=0.0)
     zone = Zone("trees", 100.0, 100.0, 0.5, np.ones(days), np.zeros(days), irrigated=False)
     use = Use("house", np.full(days, 0.05), ("tank",))
     system = System(np.zeros(days), np.full(days, 4.0), (zone,), (tank,), (use,))
@@ -164,7 +164,7 @@ def test_watering_brings_no_more_than_the_most_and_leaves_the_reserve():
     # the 3, 1 comes from the mains. Day 3: 56 - 5, 49 are gone: none is given.
     zone = Zone("beds", 200.0, 100.0, 0.5, np.ones(3), np.zeros(3), ("tank",), efficiency=0.8,
                 most_mm=8.0, start_full=0.5)  # fmt: skip
-    tank = Store("tank", 5.0, np.zeros(3), start_full=1.0, reserve_share=0.4)
+    tank = WaterStore("tank", 5.0, np.zeros(3), start_full=1.0, reserve_share=0.4)
     system = System(np.zeros(3), np.full(3, 5.0), (zone,), (tank,))
     series = simulate(system)
     found = columns(series.zones[:, 0], ZONE_COLUMNS)
@@ -178,7 +178,7 @@ def test_watering_brings_no_more_than_the_most_and_leaves_the_reserve():
 def test_rain_on_a_pond_grows_with_it_and_soakage_has_its_own_ground():
     # 1000 mm of rain on 30 m² is 30 m³; twice the size takes twice that. 10 mm soak over 50 m²:
     # 0.5 m³, of twice the size 1 m³.
-    pond = Store("pond", 100.0, np.zeros(1), np.full(SHAPE_POINTS, 30.0),
+    pond = WaterStore("pond", 100.0, np.zeros(1), np.full(SHAPE_POINTS, 30.0),
                  np.full(SHAPE_POINTS, 50.0), open_m2=30.0, seep_mm=10.0)  # fmt: skip
     totals = simulate_sizes(System(np.array([1000.0]), np.zeros(1), (), (pond,)), "pond",
                             [0.0, 100.0, 200.0])  # fmt: skip

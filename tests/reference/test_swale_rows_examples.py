@@ -8,7 +8,7 @@ from brimline.grid import Grid
 from brimline.lines.level_lines import Drawing, level_lines
 from brimline.lines.limits import limits
 from brimline.lines.measure import departures
-from brimline.lines.rows import Duty, Spacing, catchment_ratio, swale_rows, terrace_interval_m
+from brimline.lines.rows import Duty, RowSpacing, catchment_ratio, swale_rows, terrace_interval_m
 
 GRID = Grid(210, 80, 1.0, west_m=1000.0, north_m=5210.0)
 DUTY = Duty(runoff_mm=25.0, storage_m2=0.50, soak_mm=20.0, wetted_width_m=2.0)
@@ -34,7 +34,7 @@ def test_what_a_metre_of_row_takes_and_the_strip_that_fills_it():
 def test_volume_rule_on_a_plane_by_hand():
     # Rows are aimed 3 % short of the strip of 21.6 m: 20.95 m apart, the first one that far below
     # the divide, which is the data's edge. Each row holds what its strip sheds.
-    rows = rows_on(plane(0.10), Spacing("volume", min_m=5.0, max_m=60.0))
+    rows = rows_on(plane(0.10), RowSpacing("volume", min_m=5.0, max_m=60.0))
     y = np.array([row.line.centroid.y for row in rows])
     assert len(rows) == 9  # 9 × 20.95 m = 188.6 m of 210 m
     np.testing.assert_allclose(GRID.north_m - y[0], 0.97 * 21.6, atol=0.3)
@@ -51,7 +51,7 @@ def test_volume_rule_on_a_plane_by_hand():
 
 
 def test_rows_of_a_plane_are_straight_parallel_and_exactly_level():
-    rows = rows_on(plane(0.10), Spacing("interval", 5.0, 60.0, interval_m=2.0))
+    rows = rows_on(plane(0.10), RowSpacing("interval", 5.0, 60.0, interval_m=2.0))
     for row in rows:
         points = shapely.get_coordinates(shapely.segmentize(row.line, 0.3))
         assert np.ptp(points[:, 1]) < 1e-3
@@ -67,7 +67,7 @@ def test_terrace_spacing_of_the_worked_example():
     # (December 2011). Y from 1.0 to 4.0 by erodibility and cover is confirmed in print (BMP C131,
     # gradient terraces); the range of X and the example's numbers: value from memory.
     assert terrace_interval_m(5.0, 0.6, 2.0) == pytest.approx(5.0 * 0.3048)
-    rows = rows_on(plane(0.05), Spacing("terrace", 5.0, 90.0, terrace_x=0.6, terrace_y=2.0))
+    rows = rows_on(plane(0.05), RowSpacing("terrace", 5.0, 90.0, terrace_x=0.6, terrace_y=2.0))
     y = np.array([row.line.centroid.y for row in rows])
     np.testing.assert_allclose(-np.diff([row.level_m for row in rows]), 5.0 * 0.3048, atol=0.01)
     np.testing.assert_allclose(-np.diff(y), 100 * 0.3048, atol=0.2)
@@ -90,7 +90,7 @@ def test_contour_bund_ratio_of_the_worked_example():
 
 @pytest.mark.parametrize(("least", "most", "expected"), [(30.0, 60.0, 30.0), (5.0, 12.0, 12.0)])
 def test_bounds_override_the_rule_and_the_row_says_what_it_lacks(least, most, expected):
-    rows = rows_on(plane(0.10), Spacing("volume", least, most))
+    rows = rows_on(plane(0.10), RowSpacing("volume", least, most))
     y = np.array([row.line.centroid.y for row in rows])
     np.testing.assert_allclose(-np.diff(y), expected, atol=0.3)
     for row in rows:
@@ -103,7 +103,7 @@ def test_rows_of_a_cone_are_circles_and_each_holds_its_ring():
     x, y = grid.xy(*np.indices(grid.shape))
     radius = np.hypot(x, y)
     dem = (100 - 0.12 * radius).astype(np.float32)
-    rows = rows_on(dem, Spacing("volume", 5.0, 60.0), grid=grid)
+    rows = rows_on(dem, RowSpacing("volume", 5.0, 60.0), grid=grid)
     whole = [row for row in rows if row.line.is_ring]
     # The first row: π r² × 0.025 = 2 π r × 0.54 × 0.97, so r = 41.9 m; the next:
     # π (r² - r₁²) × 0.025 = 2 π r × 0.54 × 0.97.
@@ -122,7 +122,7 @@ def test_rows_of_a_cone_are_circles_and_each_holds_its_ring():
 def test_a_drawn_row_is_corrected_and_proposals_fit_around_it():
     dem = plane(0.10)
     drawn = shapely.LineString([(1010.0, 5110.0), (1030.0, 5114.0), (1070.0, 5106.0)])
-    rows = rows_on(dem, Spacing("volume", 10.0, 60.0), drawn=[drawn])
+    rows = rows_on(dem, RowSpacing("volume", 10.0, 60.0), drawn=[drawn])
     (row,) = [row for row in rows if row.drawn == 0]
     # y runs 5110, 5114, 5106 over 20.4 m and 40.8 m: 20.4 m lie below 5110, half of it below 5111
     assert np.ptp(shapely.get_coordinates(row.line)[:, 1]) < 0.02
@@ -203,7 +203,7 @@ def test_noise_shows_as_level_error_and_is_flagged():
 )
 def test_impossible_spacings_are_refused(values, message):
     with pytest.raises(ValueError, match=message):
-        Spacing(**values)
+        RowSpacing(**values)
 
 
 def test_a_row_that_holds_nothing_is_refused():

@@ -16,7 +16,7 @@ from pyfao56.tools import FAO56Tables
 from brimline.balance.evapotranspiration import reference_et
 from brimline.balance.planting import PLANTINGS, Planting
 from brimline.balance.simulate import ZONE_COLUMNS, columns, simulate
-from brimline.balance.system import Store, System, Zone
+from brimline.balance.system import System, WaterStore, Zone
 from brimline.io.weather import Layout, read_weather
 from brimline.rainfall.daily import DailyWeather
 
@@ -214,7 +214,7 @@ def test_the_root_zone_follows_the_usda_model_day_by_day(irrigated):
         np.zeros(weather.days), ("tank",), irrigated=irrigated, start_at=0.8, efficiency=1.0,
         most_mm=12.0, start_full=0.9,
     )  # fmt: skip
-    tank = Store("tank", 40.0, np.full(weather.days, 0.8), start_full=1.0)
+    tank = WaterStore("tank", 40.0, np.full(weather.days, 0.8), start_full=1.0)
     system = System(weather.precipitation_mm, et0, (zone,), (tank,))
     ours = columns(simulate(system).zones[:, 0], ZONE_COLUMNS)
     given_mm = ours["irrigation_harvested_m3"] + ours["irrigation_mains_m3"]  # m³ on 1000 m² is mm

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from brimline.as_built.levels import Asked
     from brimline.grid import Elevation, Grid
-    from brimline.terrain.shaping import Design, LevelsAt
+    from brimline.terrain.shaping import DesignSurface, LevelsAt
 
 _SAME_PART_M: Final = 0.10  # a point whose designed level is this near a stake's is on its part
 _CLEAR_M: Final = 1.0  # of any digging, for ground that nobody touched
@@ -160,7 +160,7 @@ class FromSurface:
 
 
 def surface_change(
-    ready: Design, built_m: Elevation, built_grid: Grid, *, refine: int, settled: bool
+    ready: DesignSurface, built_m: Elevation, built_grid: Grid, *, refine: int, settled: bool
 ) -> tuple[FromSurface, NDArray[np.bool_]]:
     """Hold a surveyed surface against the design on the survey's own cells.
 
@@ -300,7 +300,7 @@ def crest_lines(crest: Sequence[Asked]) -> list[shapely.LineString]:
 
 
 def points_change(
-    ready: Design,
+    ready: DesignSurface,
     ground: LevelsAt,
     points: PointsWithLevels,
     *,

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from brimline.as_built.levels import CheckedLevel, SillLine, SillVerdict, Tolerances
     from brimline.cascade import Network
     from brimline.elements import Element, Outlet
-    from brimline.terrain.shaping import Design, LevelsAt, Piece
+    from brimline.terrain.shaping import DesignSurface, LevelsAt, SurfaceBlock
 
 _ANY_CORNER: Final = np.ones((3, 3), dtype=np.int64)
 _HOLDING: Final = frozenset({Kind.SWALE, Kind.POND, Kind.BASIN})  # water behind a sill
@@ -51,7 +51,7 @@ class DesignedWorks:
     refine : parts that a cell's side is split into.
     """
 
-    ready: Design
+    ready: DesignSurface
     ground: LevelsAt
     network: Network
     filled: frozenset[str] = frozenset()
@@ -118,7 +118,7 @@ def bottom_places(works: DesignedWorks, interval_m: float = 5.0) -> list[Asked]:
     ]
 
 
-def _bottoms(name: str, piece: Piece, label: int, interval_m: float) -> list[Asked]:
+def _bottoms(name: str, piece: SurfaceBlock, label: int, interval_m: float) -> list[Asked]:
     mine = piece.dug_by == label
     if not mine.any():
         return []
@@ -302,7 +302,7 @@ def pool_cells(
     return PoolCells(design, design + change, piece.grid.cell_area_m2)
 
 
-def _pool(piece: Piece, mine: NDArray[np.bool_], spill_level_m: float) -> NDArray[np.bool_]:
+def _pool(piece: SurfaceBlock, mine: NDArray[np.bool_], spill_level_m: float) -> NDArray[np.bool_]:
     """Cells that water at the spill level covers; where it would run off, the digging alone."""
     below = np.nan_to_num(piece.design_m, nan=np.inf) < spill_level_m
     deepest = int(np.argmin(np.where(mine, piece.design_m, np.inf)))

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from brimline.as_built.elements import AllBuilt, BuiltElement, DesignedWorks, SillBuilt
     from brimline.as_built.levels import Asked, CheckedLevel, Tolerances, Verdict
     from brimline.as_built.shift import SurveyShift
-    from brimline.cascade import Finding, Limits, Mend, Pace, Routed, StormInflow
+    from brimline.cascade import CascadeLimits, Finding, Mend, Pace, Routed, StormInflow
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,7 +35,7 @@ class Trial:
     """
 
     inflows: tuple[StormInflow, ...]
-    limits: Limits
+    limits: CascadeLimits
     pace: Pace
     targets: Mapping[str, str]
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from brimline.balance.periods import Period
-    from brimline.balance.simulate import Series
+    from brimline.balance.simulate import DailySeries
     from brimline.balance.system import System
 
 
@@ -90,7 +90,7 @@ def together(parts: Sequence[DailyMet], days: int) -> DailyMet:
     )
 
 
-def zone_days(system: System, series: Series, place: int) -> DailyMet:
+def zone_days(system: System, series: DailySeries, place: int) -> DailyMet:
     """How one zone's demand was met, day by day.
 
     Mains and harvested water count when roots take them, in proportion to what the soil holds of
@@ -111,7 +111,7 @@ def zone_days(system: System, series: Series, place: int) -> DailyMet:
     )
 
 
-def use_days(series: Series, place: int) -> DailyMet:
+def use_days(series: DailySeries, place: int) -> DailyMet:
     """How one use's demand was met, day by day; rain does not meet a use directly."""
     found = columns(series.uses[:, place], USE_COLUMNS)
     asked, harvested, mains = found["asked_m3"], found["harvested_m3"], found["mains_m3"]
@@ -124,14 +124,14 @@ def use_days(series: Series, place: int) -> DailyMet:
     )
 
 
-def site_days(system: System, series: Series) -> DailyMet:
+def site_days(system: System, series: DailySeries) -> DailyMet:
     """How the whole site's demand was met: all zones and uses together."""
     parts = [zone_days(system, series, place) for place in range(len(system.zones))]
     parts += [use_days(series, place) for place in range(len(system.uses))]
     return together(parts, system.days)
 
 
-def mains_m3(system: System, series: Series) -> NDArray[np.float64]:
+def mains_m3(system: System, series: DailySeries) -> NDArray[np.float64]:
     """Water drawn from the mains each day, irrigation losses included (days,) [m³/d]."""
     zones = columns(series.zones, ZONE_COLUMNS)["irrigation_mains_m3"].sum(axis=1)
     uses = columns(series.uses, USE_COLUMNS)["mains_m3"].sum(axis=1)
@@ -139,7 +139,7 @@ def mains_m3(system: System, series: Series) -> NDArray[np.float64]:
     return total
 
 
-def store_residual_m3(system: System, series: Series, place: int) -> NDArray[np.float64]:
+def store_residual_m3(system: System, series: DailySeries, place: int) -> NDArray[np.float64]:
     """Return what a store's daily balance fails to close by (days,) [m³]; rounding only."""
     store = system.stores[place]
     found = columns(series.stores[:, place], STORE_COLUMNS)
@@ -150,7 +150,7 @@ def store_residual_m3(system: System, series: Series, place: int) -> NDArray[np.
     return residual
 
 
-def zone_residual_mm(system: System, series: Series, place: int) -> NDArray[np.float64]:
+def zone_residual_mm(system: System, series: DailySeries, place: int) -> NDArray[np.float64]:
     """Return what a zone's daily balance fails to close by (days,) [mm]; rounding only."""
     zone = system.zones[place]
     found = columns(series.zones[:, place], ZONE_COLUMNS)
@@ -163,7 +163,7 @@ def zone_residual_mm(system: System, series: Series, place: int) -> NDArray[np.f
     return residual
 
 
-def residual_ratio(system: System, series: Series) -> float:
+def residual_ratio(system: System, series: DailySeries) -> float:
     """Return the worst of all daily residuals over the throughput of its zone or store."""
     ratios = [0.0]
     for place, zone in enumerate(system.zones):

@@ -11,7 +11,7 @@ import numpy as np
 from brimline.balance.collectors import stores_of, usual_order
 from brimline.balance.planting import unmulched
 from brimline.balance.simulate import warmed
-from brimline.balance.surface import Air, Surface, cover_share, most_kc
+from brimline.balance.surface import Air, SoilSurface, cover_share, most_kc
 from brimline.balance.system import System, Use, Zone
 from brimline.balance.wetness import WettingSoil, shed_mm
 
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Case:
+class Variant:
     """What is changed of the site as drawn.
 
     Parameters
@@ -47,31 +47,31 @@ class Case:
     by_wetness: bool = True
 
 
-AS_DRAWN = Case("as drawn", "Soils and weather as they were given.")
+AS_DRAWN = Variant("as drawn", "Soils and weather as they were given.")
 
 
-def cases(rules: YearRules) -> tuple[Case, ...]:
+def cases(rules: YearRules) -> tuple[Variant, ...]:
     """Return the site as drawn, and what it is compared with."""
     rain_pct, et0_pct = rules.drier_rain_pct, rules.drier_et0_pct
     return (
         AS_DRAWN,
-        Case(
+        Variant(
             "drier climate",
             f"{rain_pct:g} % less rain on every day, {et0_pct:g} % more evapotranspiration.",
             1 - rain_pct / 100,
             1 + et0_pct / 100,
         ),
-        Case(
+        Variant(
             "soil that holds less",
             "Soils at the low end of what their textures hold for plants.",
             within="low",
         ),
-        Case(
+        Variant(
             "soil that holds more",
             "Soils at the high end of what their textures hold for plants.",
             within="high",
         ),
-        Case(
+        Variant(
             "ground always of average wetness",
             "Runoff of every day by the tabulated curve numbers, however wet the ground is.",
             by_wetness=False,
@@ -102,7 +102,7 @@ class YearSite:
     southern: bool
     rules: YearRules
 
-    def system(self, case: Case = AS_DRAWN) -> System:
+    def system(self, case: Variant = AS_DRAWN) -> System:
         """Make the system of a case, with the contents that its first year leaves behind."""
         rain, et0 = self.weather.precipitation_mm * case.rain, self.et0_mm * case.et0
         limit = self.rules.mains_limit_m3_per_d
@@ -120,7 +120,7 @@ class YearSite:
         )
 
     def _zone(
-        self, zone: PlantedZone, rain: NDArray[np.float64], et0: NDArray[np.float64], case: Case
+        self, zone: PlantedZone, rain: NDArray[np.float64], et0: NDArray[np.float64], case: Variant
     ) -> Zone:
         rules = self.rules
         southern = self.southern and not zone.own_season
@@ -145,8 +145,8 @@ class YearSite:
         )
 
     def _coefficients(
-        self, zone: PlantedZone, case: Case, *, southern: bool
-    ) -> tuple[NDArray[np.float64], Surface | None]:
+        self, zone: PlantedZone, case: Variant, *, southern: bool
+    ) -> tuple[NDArray[np.float64], SoilSurface | None]:
         """Single coefficients, or basal ones and the surface beside the plants."""
         days = self.weather.day_of_year
         if self.rules.coefficients == "single":
@@ -156,7 +156,7 @@ class YearSite:
         height = zone.planting.height_of(days, southern=southern)
         most = most_kc(kcb, height, air)
         readily, evaporable = zone.evaporable_mm(case.within)
-        return kcb, Surface(
+        return kcb, SoilSurface(
             most,
             cover_share(kcb, most, height),
             evaporable,
@@ -165,7 +165,7 @@ class YearSite:
             unmulched=unmulched(zone.mulch_share),
         )
 
-    def _wetting_soil(self, zone: PlantedZone, case: Case) -> WettingSoil:
+    def _wetting_soil(self, zone: PlantedZone, case: Variant) -> WettingSoil:
         textures = zone.textures or {self.rules.usual_texture: 1.0}
         soil = WettingSoil.of(textures, zone.root_depth_m, case.within)
         return WettingSoil(zone.available_mm(case.within), soil.drainable_mm)

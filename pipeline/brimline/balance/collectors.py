@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from scipy import ndimage
 
-from brimline.balance.system import Store
+from brimline.balance.system import WaterStore
 from brimline.balance.wetness import GRASS_ROOTS_M, WettingSoil, shed_mm
 from brimline.errors import Problem, Severity
 from brimline.grid.shapes import cells_inside
@@ -104,7 +104,7 @@ def stores_of(
     rules: YearRules,
     *,
     by_wetness: bool = True,
-) -> tuple[Store, ...]:
+) -> tuple[WaterStore, ...]:
     """Make the stores; overflow that would run in a ring leaves instead.
 
     Parameters
@@ -115,7 +115,7 @@ def stores_of(
     soil = WettingSoil.of({rules.usual_texture: 1.0}, GRASS_ROOTS_M) if by_wetness else None
     targets = spill_targets(elements)
     return tuple(
-        Store(
+        WaterStore(
             element.element_id,
             element.capacity_m3,
             daily_inflow_m3(element, rain_mm, et0_mm, soil),

@@ -58,7 +58,7 @@ _STORE: Final = np.dtype(
 
 
 @dataclass(frozen=True, slots=True)
-class Series:
+class DailySeries:
     """Daily results; the last axis runs over the column names of this module."""
 
     zones: NDArray[np.float64]  # (days, zones, 11)
@@ -76,7 +76,7 @@ class Totals:
     days_met: NDArray[np.float64]  # (variants,): of the zones and uses that were watched
 
 
-def simulate(system: System) -> Series:
+def simulate(system: System) -> DailySeries:
     """Run the system as it is, keeping every day.
 
     A day goes as follows. Each store, uppermost first, takes its runoff and the overflow of those
@@ -89,7 +89,7 @@ def simulate(system: System) -> Series:
     on top of what roots take (FAO-56, chapter 7, equations 69 to 77). In the soil, water of all
     origins is well mixed, so what roots take is counted once, in proportion.
     """
-    return Series(*_run(system, *_base(system), keep=True)[4:])
+    return DailySeries(*_run(system, *_base(system), keep=True)[4:])
 
 
 def warmed(system: System) -> System:

@@ -23,7 +23,7 @@ _MOST_COVER: Final = 0.99
 
 
 @dataclass(frozen=True, slots=True)
-class Surface:
+class SoilSurface:
     """The uppermost soil of a zone, which plants shade and evaporation dries.
 
     Parameters
@@ -70,7 +70,7 @@ class Surface:
                 f" got {self.start_dry_mm}"
             )
 
-    def first_days(self, days: int) -> Surface:
+    def first_days(self, days: int) -> SoilSurface:
         """Return the surface with the beginning of its record only."""
         return replace(self, kc_most=self.kc_most[:days], cover=self.cover[:days])
 

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from brimline.balance.surface import Surface
+    from brimline.balance.surface import SoilSurface
 
 SHAPE_POINTS = 17  # of a store's area against its volume, equally spaced in volume
 
@@ -51,7 +51,7 @@ class Zone:
     efficiency: float = 0.9
     most_mm: float = np.inf
     start_full: float = 1.0
-    surface: Surface | None = None
+    surface: SoilSurface | None = None
 
     def first_days(self, days: int) -> Zone:
         """Return the zone with the beginning of its record only."""
@@ -64,7 +64,7 @@ class Zone:
 
 
 @dataclass(frozen=True, slots=True)
-class Store:
+class WaterStore:
     """A tank, pond, basin or swale.
 
     Parameters
@@ -133,7 +133,7 @@ class System:
     rain_mm: NDArray[np.float64]
     et0_mm: NDArray[np.float64]
     zones: tuple[Zone, ...]
-    stores: tuple[Store, ...]
+    stores: tuple[WaterStore, ...]
     uses: tuple[Use, ...] = ()
     mains_limit_m3: float = np.inf
 
@@ -224,7 +224,7 @@ class System:
             if (zone.surface.kc_most < zone.kc).any():
                 raise ValueError(f"{what}: kc_most lies below the basal coefficient")
 
-    def _check_store(self, store: Store) -> None:
+    def _check_store(self, store: WaterStore) -> None:
         what = f"store {store.store_id}"
         self._check_days(what, store.inflow_m3)
         for areas in (store.area_m2, store.soaks_over_m2):

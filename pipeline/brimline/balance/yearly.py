@@ -25,9 +25,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from brimline.balance.answers import DailyMet
-    from brimline.balance.cases import Case
+    from brimline.balance.cases import Variant
     from brimline.balance.periods import Calendar, Period
-    from brimline.balance.simulate import Series
+    from brimline.balance.simulate import DailySeries
     from brimline.balance.system import System
 
 Days: TypeAlias = "Mapping[str, NDArray[np.float64]]"
@@ -48,7 +48,7 @@ class YearRun:
     """
 
     system: System
-    series: Series
+    series: DailySeries
     calendar: Calendar
     bare_mains_m3: NDArray[np.float64]
 
@@ -129,7 +129,7 @@ class YearRun:
             found[f"site_{ending}"] = site
         return found
 
-    def case_row(self, case: Case) -> dict[str, object]:
+    def case_row(self, case: Variant) -> dict[str, object]:
         """Return the average year of a case, and the share met in its worst, as a row."""
         average = self._site_rows([self.calendar.average])
         return {

@@ -4,7 +4,7 @@ from brimline.cascade.design import SILL_WIDTH, Free, Goals, Shortfall, Sized, s
 from brimline.cascade.findings import Finding, check, flags_of
 from brimline.cascade.inflow import StormInflow, inflow_of, with_rain
 from brimline.cascade.judge import assess, judge
-from brimline.cascade.limits import Limits
+from brimline.cascade.limits import CascadeLimits
 from brimline.cascade.mends import Mend, mends_for
 from brimline.cascade.network import NOWHERE, Discharge, Link, Network
 from brimline.cascade.pipes import size_pipes
@@ -14,12 +14,12 @@ from brimline.cascade.sills import size_sills
 __all__ = [
     "NOWHERE",
     "SILL_WIDTH",
+    "CascadeLimits",
     "Discharge",
     "ElementSums",
     "Finding",
     "Free",
     "Goals",
-    "Limits",
     "Link",
     "LinkSums",
     "Mend",

@@ -14,7 +14,7 @@ import numpy as np
 
 from brimline.cascade.findings import Finding
 from brimline.cascade.inflow import StormInflow
-from brimline.cascade.limits import Limits
+from brimline.cascade.limits import CascadeLimits
 from brimline.cascade.network import NOWHERE, Network
 from brimline.cascade.routing import route
 from brimline.rainfall import Hydrograph, peak_and_volume
@@ -64,19 +64,21 @@ class CheckCase:
         return self.failure == "overtopped"
 
 
-def storm_case(routed: Routed, limits: Limits | None = None) -> CheckCase:
+def storm_case(routed: Routed, limits: CascadeLimits | None = None) -> CheckCase:
     """Say what fails first in a storm, from its series."""
-    return _case("storm", routed, "", set(), limits or Limits(), "")
+    return _case("storm", routed, "", set(), limits or CascadeLimits(), "")
 
 
-def blocked_pipes(base: Routed, pace: Pace, limits: Limits | None = None) -> Iterator[CheckCase]:
+def blocked_pipes(
+    base: Routed, pace: Pace, limits: CascadeLimits | None = None
+) -> Iterator[CheckCase]:
     """Block each pipe in turn and route the same storm: whether the way over ground holds.
 
     Parameters
     ----------
     base : the storm with all pipes open.
     """
-    limits = limits or Limits()
+    limits = limits or CascadeLimits()
     network, before = base.network, _overtopped(base, limits)
     brief = replace(pace, after_h=min(pace.after_h, _AFTER_H))
     inflow = base.inflow.thinned()
@@ -90,7 +92,9 @@ def blocked_pipes(base: Routed, pace: Pace, limits: Limits | None = None) -> Ite
         yield _case("pipe blocked", done, link.from_id, before, limits, text)
 
 
-def failed_banks(base: Routed, pace: Pace, limits: Limits | None = None) -> Iterator[CheckCase]:
+def failed_banks(
+    base: Routed, pace: Pace, limits: CascadeLimits | None = None
+) -> Iterator[CheckCase]:
     """Let each bank that holds water above ground fail in turn, at the worst moment below it.
 
     What it holds up to its crest is let go to where it spills, when the water there stands
@@ -101,7 +105,7 @@ def failed_banks(base: Routed, pace: Pace, limits: Limits | None = None) -> Iter
     ----------
     base : the storm with all banks whole, its series kept.
     """
-    limits = limits or Limits()
+    limits = limits or CascadeLimits()
     network, before = base.network, _overtopped(base, limits)
     brief = replace(pace, after_h=min(pace.after_h, _AFTER_H))
     for element in network.elements:
@@ -152,7 +156,7 @@ def breach_peak_m3_s(volume_m3: float, water_m: float) -> float:
     return float(0.607 * volume_m3**0.295 * water_m**1.24)
 
 
-def _overtopped(routed: Routed, limits: Limits) -> set[str]:
+def _overtopped(routed: Routed, limits: CascadeLimits) -> set[str]:
     return {
         one.element_id
         for one, peak in zip(routed.network.elements, routed.elements.peak_level_m, strict=True)
@@ -161,7 +165,7 @@ def _overtopped(routed: Routed, limits: Limits) -> set[str]:
 
 
 def _case(
-    case: str, routed: Routed, about: str, before: set[str], limits: Limits, text: str
+    case: str, routed: Routed, about: str, before: set[str], limits: CascadeLimits, text: str
 ) -> CheckCase:
     """Make a row of what fails that did not fail before."""
     network = routed.network

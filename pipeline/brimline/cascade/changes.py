@@ -23,7 +23,7 @@ from brimline.elements.pipe import NOMINAL_MM
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from brimline.cascade.limits import Limits
+    from brimline.cascade.limits import CascadeLimits
     from brimline.cascade.network import Network
     from brimline.cascade.routing import Routed
 
@@ -121,7 +121,7 @@ def new_sill(routed: Routed, element_id: str, target: str) -> list[Option]:
     ]
 
 
-def raise_outlet(link: Link, limits: Limits, needed_m: float, *, crest: bool) -> Option:
+def raise_outlet(link: Link, limits: CascadeLimits, needed_m: float, *, crest: bool) -> Option:
     """Raise an outlet, and the crest of its element with it where asked."""
 
     def raised(network: Network, by_m: float) -> Network:
@@ -168,7 +168,7 @@ def lower_outlet(network: Network, link: Link, needed_m: float | None = None) ->
     ]
 
 
-def raise_crest(routed: Routed, element_id: str, limits: Limits) -> Option:
+def raise_crest(routed: Routed, element_id: str, limits: CascadeLimits) -> Option:
     """Raise the crest of an element."""
     network = routed.network
     peak_m = float(routed.elements.peak_level_m[routed.at(element_id)])
@@ -187,7 +187,7 @@ def raise_crest(routed: Routed, element_id: str, limits: Limits) -> Option:
     )
 
 
-def widen(link: Link, limits: Limits) -> list[Option]:
+def widen(link: Link, limits: CascadeLimits) -> list[Option]:
     """Widen a sill; nothing where it is not one with a level crest."""
     sill = link.outlet
     if not isinstance(sill, Sill) or sill.form == "notch":
@@ -306,7 +306,7 @@ def _with_dimension(network: Network, name: str, dimension: str, value: float) -
     return network.with_element(network.element(name).changed(dimension, value))
 
 
-def widen_bottom(network: Network, link: Link, limits: Limits) -> list[Option]:
+def widen_bottom(network: Network, link: Link, limits: CascadeLimits) -> list[Option]:
     """Widen the bottom of a drain; nothing where its section has none."""
     drain = network.element(link.from_id).shape
     if not isinstance(drain, Drain) or not isinstance(drain.section, Trapezoid):

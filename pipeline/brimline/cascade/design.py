@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from brimline.cascade.limits import Limits
+from brimline.cascade.limits import CascadeLimits
 from brimline.cascade.routing import Pace, route
 from brimline.elements import Sill
 
@@ -176,7 +176,7 @@ def size(
     free: tuple[Free, ...],
     goals: Goals | None = None,
     *,
-    limits: Limits | None = None,
+    limits: CascadeLimits | None = None,
     pace: Pace | None = None,
 ) -> Sized:
     """Choose free dimensions so that a cascade meets its goals in a storm.
@@ -188,8 +188,8 @@ def size(
     """
     if not free:
         raise ValueError("there is no free dimension to size")
-    goals, limits, pace = goals or Goals(), limits or Limits(), pace or Pace()
-    search = _Search(network, inflow, free, goals, limits, pace)
+    goals, limits, pace = goals or Goals(), limits or CascadeLimits(), pace or Pace()
+    search = _DesignSearch(network, inflow, free, goals, limits, pace)
     if len(network.elements) * inflow.edges_s.size > _FINE:
         search = _coarse(search)
     values = search.common()
@@ -204,7 +204,7 @@ def size(
     return Sized(sized, routed, values, shortfall_of(routed, goals, pace), len(search.known))
 
 
-def _coarse(search: _Search) -> _Search:
+def _coarse(search: _DesignSearch) -> _DesignSearch:
     """Search in joined steps, keeping clear of the goals by what that may cost."""
     goals, pace = search.goals, search.pace
     return replace(
@@ -220,12 +220,12 @@ def _coarse(search: _Search) -> _Search:
 
 
 @dataclass(slots=True)
-class _Search:
+class _DesignSearch:
     network: Network
     inflow: StormInflow
     free: tuple[Free, ...]
     goals: Goals
-    limits: Limits
+    limits: CascadeLimits
     pace: Pace
     clear_m: float = 0.0
     known: dict[tuple[float, ...], float] = field(default_factory=dict)

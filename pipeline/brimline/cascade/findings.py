@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from brimline.cascade.limits import Limits
+from brimline.cascade.limits import CascadeLimits
 from brimline.cascade.network import NOWHERE, Link, Network
 from brimline.cascade.reaches import MOST_POOLS, pools_wanted
 from brimline.elements import Drain, Kind
@@ -34,14 +34,14 @@ class Finding:
     link: Link | None = None
 
 
-def check(network: Network, limits: Limits | None = None) -> tuple[Finding, ...]:
+def check(network: Network, limits: CascadeLimits | None = None) -> tuple[Finding, ...]:
     """Find what is wrong with a cascade before any water runs.
 
     Checked: rings, missing and unnamed ends, drops between spill levels, elements that only a
     pipe empties, embankments and volumes that ask for an engineer, steep ground, and what each
     element's own shape gives to look at.
     """
-    limits = limits or Limits()
+    limits = limits or CascadeLimits()
     found = [*_rings(network), *_ends(network), *_drops(network, limits)]
     for element in network.elements:
         found += _own(element, limits)
@@ -88,7 +88,7 @@ def _unsafe_end(network: Network, link: Link) -> str:
     return ""
 
 
-def _drops(network: Network, limits: Limits) -> Iterator[Finding]:
+def _drops(network: Network, limits: CascadeLimits) -> Iterator[Finding]:
     ringed = {name for ring in network.rings for name in ring}
     for link in network.links:
         drop = network.drop_m(link)
@@ -117,7 +117,7 @@ def _long_drain(element: Element) -> Iterator[Finding]:
         yield Finding("coarse-drain", element.element_id, text)
 
 
-def _own(element: Element, limits: Limits) -> Iterator[Finding]:
+def _own(element: Element, limits: CascadeLimits) -> Iterator[Finding]:
     name = element.element_id
     for caution in element.cautions:
         yield Finding(caution.flag, name, caution.text)

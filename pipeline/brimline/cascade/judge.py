@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from brimline.cascade.findings import Finding, check
-from brimline.cascade.limits import Limits
+from brimline.cascade.limits import CascadeLimits
 from brimline.cascade.routing import route
 from brimline.elements import Drain
 
@@ -19,13 +19,13 @@ if TYPE_CHECKING:
     from brimline.elements import Element
 
 
-def judge(routed: Routed, limits: Limits | None = None) -> tuple[Finding, ...]:
+def judge(routed: Routed, limits: CascadeLimits | None = None) -> tuple[Finding, ...]:
     """Find what a storm shows to be wrong.
 
     Checked: water over the brim or within the freeboard, pipes and channels too small for the
     peak, sills drowned from below, water standing too long, drains running too fast.
     """
-    limits = limits or Limits()
+    limits = limits or CascadeLimits()
     found: list[Finding] = []
     for element in routed.network.elements:
         found += _levels(routed, element, limits)
@@ -55,7 +55,7 @@ def _drain(routed: Routed, place: int) -> Iterator[Finding]:
         yield Finding(caution.flag, link.from_id, caution.text, link)
 
 
-def _levels(routed: Routed, element: Element, limits: Limits) -> Iterator[Finding]:
+def _levels(routed: Routed, element: Element, limits: CascadeLimits) -> Iterator[Finding]:
     at = routed.at(element.element_id)
     peak = float(routed.elements.peak_level_m[at])
     over = peak - element.crest_level_m
@@ -94,7 +94,7 @@ def _path(routed: Routed, place: int) -> Iterator[Finding]:
         yield Finding("small-outlet", link.from_id, text, link)
 
 
-def _drowned(routed: Routed, place: int, limits: Limits) -> Iterator[Finding]:
+def _drowned(routed: Routed, place: int, limits: CascadeLimits) -> Iterator[Finding]:
     link = routed.ways[place]
     tail = float(routed.links.tail_m[place])
     back = float(routed.links.back_m3[place])
@@ -111,7 +111,7 @@ def _drowned(routed: Routed, place: int, limits: Limits) -> Iterator[Finding]:
     yield Finding("drowned", link.from_id, text, link)
 
 
-def _drawdown(routed: Routed, element: Element, limits: Limits) -> Iterator[Finding]:
+def _drawdown(routed: Routed, element: Element, limits: CascadeLimits) -> Iterator[Finding]:
     hours = float(routed.elements.drawdown_h[routed.at(element.element_id)])
     if not element.empties or math.isnan(hours) or hours <= limits.drawdown_h:
         return
@@ -125,9 +125,12 @@ def _drawdown(routed: Routed, element: Element, limits: Limits) -> Iterator[Find
 
 
 def assess(
-    network: Network, inflow: StormInflow, limits: Limits | None = None, pace: Pace | None = None
+    network: Network,
+    inflow: StormInflow,
+    limits: CascadeLimits | None = None,
+    pace: Pace | None = None,
 ) -> tuple[Routed, tuple[Finding, ...]]:
     """Check a cascade, route a storm through it, and judge what comes of it."""
-    limits = limits or Limits()
+    limits = limits or CascadeLimits()
     routed = route(network, inflow, pace, residual_m=limits.residual_m)
     return routed, (*check(network, limits), *judge(routed, limits))

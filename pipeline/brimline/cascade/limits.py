@@ -9,7 +9,7 @@ _STRICTER_SHARE: Final = 0.99
 
 
 @dataclass(frozen=True, slots=True)
-class Limits:
+class CascadeLimits:
     """When a person must look.
 
     Parameters
@@ -43,7 +43,7 @@ class Limits:
     largest_sill_m: float = 100.0
     highest_raise_m: float = 3.0
 
-    def stricter(self, by_m: float) -> Limits:
+    def stricter(self, by_m: float) -> CascadeLimits:
         """Return limits that a coarser routing may be judged by.
 
         Parameters

@@ -8,7 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Final
 
 from brimline._jit import side_by_side
-from brimline.cascade.limits import Limits
+from brimline.cascade.limits import CascadeLimits
 from brimline.cascade.options import Case, options_for
 from brimline.cascade.routing import Pace
 from brimline.cascade.trial import fine_workshop, workshop
@@ -66,7 +66,7 @@ class Mend:
 def mends_for(
     routed: Routed,
     findings: Iterable[Finding],
-    limits: Limits | None = None,
+    limits: CascadeLimits | None = None,
     pace: Pace | None = None,
     targets: Mapping[str, str] | None = None,
     *,
@@ -87,7 +87,7 @@ def mends_for(
     targets : element to where its overflow would run on the ground, where that was traced.
     most : how many ways to mend one finding to look for.
     """
-    limits, pace = limits or Limits(), pace or Pace()
+    limits, pace = limits or CascadeLimits(), pace or Pace()
     findings = tuple(findings)
     if routed.series is None:
         raise ValueError("changes can only be tried on a routing that kept its series")

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from brimline.cascade.changes import Option
     from brimline.cascade.findings import Finding
-    from brimline.cascade.limits import Limits
+    from brimline.cascade.limits import CascadeLimits
     from brimline.cascade.network import Link, Network
     from brimline.cascade.routing import Routed
 
@@ -30,7 +30,7 @@ class Case:
 
     routed: Routed
     finding: Finding
-    limits: Limits
+    limits: CascadeLimits
     targets: Mapping[str, str]
 
     @property

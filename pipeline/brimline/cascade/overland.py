@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from scipy import ndimage
 
-from brimline.drainage.flood import Ground, Rain, flood
+from brimline.drainage.flood import FloodGround, Rain, flood
 from brimline.drainage.flow import flow_directions
 from brimline.drainage.receiving import received, way_down
 from brimline.grid import checked_same_shape
@@ -37,7 +37,7 @@ _LEAST_SLOPE: Final = 0.001  # of ground at the edge of the data, over which wat
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Basin:
+class OverlandElement:
     """What the run must know of an element.
 
     Parameters
@@ -72,7 +72,7 @@ class Overland:
 def run_over(
     design_m: Elevation,
     labels: Labels,
-    basins: Mapping[int, Basin],
+    basins: Mapping[int, OverlandElement],
     *,
     cell_m: float,
     roughness: float,
@@ -125,7 +125,7 @@ def run_over(
     start = np.minimum(start, _STILL_M)
     kinds, rain = _rain(upstream, seeds, basins, rain_mm)
     full = np.ones(surface.shape)
-    ground = Ground(
+    ground = FloodGround(
         np.where(domain, bed, np.nan)[window],
         cell_m,
         (roughness * full)[window],
@@ -169,7 +169,7 @@ def _window(domain: BoolGrid) -> tuple[slice, slice]:
 
 
 def _standing(
-    surface: NDArray[np.float64], seeds: Labels, basins: Mapping[int, Basin]
+    surface: NDArray[np.float64], seeds: Labels, basins: Mapping[int, OverlandElement]
 ) -> NDArray[np.float64]:
     """Depth of water that stands before the storm [m]."""
     depth = np.zeros(surface.shape)
@@ -180,7 +180,7 @@ def _standing(
     return depth
 
 
-def _soak(seeds: Labels, basins: Mapping[int, Basin]) -> NDArray[np.float64]:
+def _soak(seeds: Labels, basins: Mapping[int, OverlandElement]) -> NDArray[np.float64]:
     rate = np.zeros(seeds.shape)
     for number, basin in basins.items():
         rate[seeds == number] = basin.soak_mm_per_h
@@ -188,7 +188,10 @@ def _soak(seeds: Labels, basins: Mapping[int, Basin]) -> NDArray[np.float64]:
 
 
 def _rain(
-    upstream: Labels, seeds: Labels, basins: Mapping[int, Basin], rain_mm: NDArray[np.float64]
+    upstream: Labels,
+    seeds: Labels,
+    basins: Mapping[int, OverlandElement],
+    rain_mm: NDArray[np.float64],
 ) -> tuple[NDArray[np.uint16], NDArray[np.float64]]:
     """Kinds of ground by what runs off, and that of each; the first is all the rain.
 

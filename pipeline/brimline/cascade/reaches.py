@@ -28,7 +28,7 @@ _JOINT: Final = "\x1f"  # not to be found in a name
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Reaches:
+class DrainReaches:
     """A cascade with its drains cut up, and how to put it together again.
 
     Parameters
@@ -54,7 +54,7 @@ class Reaches:
         return not self.brim_of
 
 
-def cut(network: Network, ways: tuple[Link, ...]) -> Reaches:
+def cut(network: Network, ways: tuple[Link, ...]) -> DrainReaches:
     """Cut every long drain into pools.
 
     Parameters
@@ -83,10 +83,10 @@ def cut(network: Network, ways: tuple[Link, ...]) -> Reaches:
         moved[place] = replace(link, from_id=pools[-1].element_id, outlet=_outlet(pools[-1]))
     owners = np.array(owner, dtype=np.int64)
     if not inner:
-        return Reaches(network, ways, owners, np.array(drops), {})
+        return DrainReaches(network, ways, owners, np.array(drops), {})
     first = len(ways) + len(inner)
     whole = Network(tuple(elements), (*moved[: len(network.links)], *inner), network.discharges)
-    return Reaches(
+    return DrainReaches(
         whole,
         (*moved, *inner, *(brim for _, brim in brims)),
         owners,
@@ -159,7 +159,7 @@ def _brim(pool: Element, brim: Link, network: Network) -> Link:
     return own if drop is None or drop > 0 else replace(own, to_id="")
 
 
-def gathered(values: NDArray[Any], reaches: Reaches, count: int) -> NDArray[np.float64]:
+def gathered(values: NDArray[Any], reaches: DrainReaches, count: int) -> NDArray[np.float64]:
     """Sum values of pools by their owners, over the last axis."""
     total = np.array(values[..., :count], dtype=np.float64)
     for at in range(count, reaches.owner.size):
@@ -167,7 +167,7 @@ def gathered(values: NDArray[Any], reaches: Reaches, count: int) -> NDArray[np.f
     return total
 
 
-def deepest(levels: NDArray[np.float64], reaches: Reaches, count: int) -> NDArray[np.float64]:
+def deepest(levels: NDArray[np.float64], reaches: DrainReaches, count: int) -> NDArray[np.float64]:
     """Greatest depth of each owner's pools, as a level at its upper end."""
     best = levels[..., :count].copy()
     for at in range(count, reaches.owner.size):
@@ -177,7 +177,7 @@ def deepest(levels: NDArray[np.float64], reaches: Reaches, count: int) -> NDArra
 
 
 def together(
-    reaches: Reaches,
+    reaches: DrainReaches,
     count: int,
     ways: int,
     elements: NDArray[Any],

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
     from brimline.cascade.findings import Finding
-    from brimline.cascade.limits import Limits
+    from brimline.cascade.limits import CascadeLimits
     from brimline.cascade.routing import Routed
 
 Marks = frozenset[tuple[str, str, int]]
@@ -48,7 +48,7 @@ class Bench:
     network: Network
     inflow: StormInflow
     marks: Marks
-    limits: tuple[Limits, ...]
+    limits: tuple[CascadeLimits, ...]
     pace: Pace
 
     def mends(self, change: Callable[[Network], Network], element_id: str, flag: str) -> bool:
@@ -82,7 +82,7 @@ class Bench:
 
 
 def _marks(
-    network: Network, inflow: StormInflow, limits: tuple[Limits, ...], pace: Pace
+    network: Network, inflow: StormInflow, limits: tuple[CascadeLimits, ...], pace: Pace
 ) -> tuple[Routed, Marks]:
     """Route, and list element, flag and place of the limits of each finding."""
     routed = route(network, inflow, pace, residual_m=limits[0].residual_m)
@@ -107,7 +107,7 @@ class Workshop:
 
     routed: Routed
     marks: Marks
-    limits: tuple[Limits, ...]
+    limits: tuple[CascadeLimits, ...]
     pace: Pace
 
     def flags_of(self, element_id: str) -> set[str]:
@@ -163,7 +163,7 @@ class Workshop:
         return small, StormInflow(series.edges_s, means, inflow.rain_ends_s, inflow.name)
 
 
-def workshop(network: Network, inflow: StormInflow, limits: Limits, pace: Pace) -> Workshop:
+def workshop(network: Network, inflow: StormInflow, limits: CascadeLimits, pace: Pace) -> Workshop:
     """Make ready to try changes on a coarse routing."""
     pace = replace(pace, after_step_s=max(pace.after_step_s, _AFTER_STEP_S))
     both = (limits, limits.stricter(_CLEAR_M))
@@ -172,7 +172,7 @@ def workshop(network: Network, inflow: StormInflow, limits: Limits, pace: Pace) 
 
 
 def fine_workshop(
-    routed: Routed, findings: Iterable[Finding], limits: Limits, pace: Pace
+    routed: Routed, findings: Iterable[Finding], limits: CascadeLimits, pace: Pace
 ) -> Workshop:
     """Make ready to try changes on a routing as it is; `findings` are all of them."""
     marks = frozenset((finding.element_id, finding.flag, 0) for finding in findings)

@@ -132,7 +132,7 @@ def run(
     """Run the stages whose inputs, parameters or code changed, and publish the layers."""
     from brimline.cli import run as command
 
-    options = command.Options(
+    options = command.RunOptions(
         out=out, until=until, rebuild=rebuild, verify=verify, if_changed=if_changed, wait=wait,
         brief=brief, jobs=jobs, pdf=pdf, draft=draft, only=tuple(only or ()),
     )  # fmt: skip
@@ -159,7 +159,9 @@ def watch(
     """Run the site whenever its inputs change; take in tiles that have arrived whole."""
     from brimline.cli import watch as command
 
-    command.run(site, command.Options(folder, out, settle_s=settle_s, every_s=every_s, once=once))
+    command.run(
+        site, command.WatchOptions(folder, out, settle_s=settle_s, every_s=every_s, once=once)
+    )
 
 
 @app.command()

@@ -26,7 +26,7 @@ _GB: Final = 1_000_000_000
 
 
 @dataclass(frozen=True, slots=True)
-class Options:
+class RunOptions:
     """What the command line says."""
 
     out: Path | None = None
@@ -57,7 +57,7 @@ class Done:
         return self.published.written or bool(self.result.ran)
 
 
-def run(site: Path, options: Options, *, as_json: bool) -> None:
+def run(site: Path, options: RunOptions, *, as_json: bool) -> None:
     """Run a site and publish its results."""
     if _at_a_glance(site, options, as_json=as_json):
         return
@@ -93,7 +93,7 @@ def _pieces(published: Published) -> str:
     return f"{text}; the rest with: brimline run {left}"
 
 
-def _at_a_glance(site: Path, options: Options, *, as_json: bool) -> bool:
+def _at_a_glance(site: Path, options: RunOptions, *, as_json: bool) -> bool:
     """Say that nothing has changed, where that can be seen without loading the stages."""
     special = options.rebuild or options.verify or options.until or options.only
     if special or options.draft is not None or as_json:
@@ -117,7 +117,7 @@ def run_folder(site: Path, out: Path | None) -> Path:
     return out or site.parent / "runs" / site.stem
 
 
-def run_site(site: Path, options: Options) -> Done:
+def run_site(site: Path, options: RunOptions) -> Done:
     """Run a site and publish its results, with progress on standard error.
 
     Raises
@@ -207,14 +207,14 @@ def _kept_in(loaded: Loaded, usual: Path) -> Path:
 
 def _run(
     loaded: Loaded,
-    options: Options,
+    options: RunOptions,
     folder: Path,
     store: Store,
     journal: Journal,
     progress: Any,  # noqa: ANN401 - Progress; importing it here would slow the start
 ) -> Done:
     from brimline import _jit
-    from brimline.engine import CodeReach, Digests, Inputs, Tools, execute
+    from brimline.engine import CodeReach, Digests, RunInputs, Tools, execute
     from brimline.grid import Grid
     from brimline.io.intermediates import FileCodec, checked, versions
     from brimline.publish import publish
@@ -224,7 +224,7 @@ def _run(
 
     settings = loaded.settings
     digests = Digests(store)
-    inputs = Inputs(
+    inputs = RunInputs(
         tables={name: getattr(settings, name) for name in type(settings).model_fields},
         sources=sources_of(loaded),
         versions=versions(),
@@ -275,7 +275,7 @@ def _say_waiting(holder: Holder | None) -> None:
     console.say(f"waiting for another run of this site: {holder or 'it is just starting'}")
 
 
-def _groups(options: Options, loaded: Loaded) -> tuple[str, ...]:
+def _groups(options: RunOptions, loaded: Loaded) -> tuple[str, ...]:
     """Return the parts of the run folder that are to be made."""
     from brimline.publish import GROUPS
     from brimline.publish.groups import LAYERS

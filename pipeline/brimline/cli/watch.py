@@ -22,7 +22,7 @@ _ASIDE: Final = "replaced"
 
 
 @dataclass(frozen=True, slots=True)
-class Options:
+class WatchOptions:
     """What the command line says.
 
     Parameters
@@ -40,7 +40,7 @@ class Options:
     once: bool = False
 
 
-def run(site: Path, options: Options) -> None:
+def run(site: Path, options: WatchOptions) -> None:
     """Watch until interrupted, or until nothing moves any more."""
     watcher = Watcher(site, options)
     console.say(f"watching {options.folder or 'the inputs of ' + str(site)}; Ctrl-C ends it")
@@ -54,7 +54,7 @@ def run(site: Path, options: Options) -> None:
 class Watcher:
     """What has been seen so far of a site's inputs and of its folder of arrivals."""
 
-    def __init__(self, site: Path, options: Options) -> None:
+    def __init__(self, site: Path, options: WatchOptions) -> None:
         from brimline.io.arrivals import Settling
 
         self._site = site
@@ -96,7 +96,7 @@ class Watcher:
     def _run(self) -> None:
         run_command.run(
             self._site,
-            run_command.Options(out=self._options.out, if_changed=True, wait=True, brief=True),
+            run_command.RunOptions(out=self._options.out, if_changed=True, wait=True, brief=True),
             as_json=False,
         )
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from brimline.compare.runs import RunElement, RunIntake, RunLine, SiteRun
     from brimline.grid import Elevation, Grid
-    from brimline.terrain.change import Change
+    from brimline.terrain.change import SurfaceChange
 
 # layers of lines that are compared
 LINES: Final = ("swale_lines", "drain_lines", "keylines", "cultivation_lines")
@@ -35,7 +35,7 @@ class RunPair:
     then: SiteRun
     now: SiteRun
     grid: Grid
-    change: Change
+    change: SurfaceChange
     correlation_m: float
 
     @property

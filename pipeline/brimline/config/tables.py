@@ -37,7 +37,7 @@ class Site(ConfigTable):
     )
 
 
-class Source(ConfigTable):
+class InputSource(ConfigTable):
     """Where a vector input lies."""
 
     file: str = Field(min_length=1, description="Path relative to this file.")
@@ -53,7 +53,7 @@ def _as_list(value: object) -> object:
     return [value] if isinstance(value, str) else value
 
 
-VectorInput = Annotated[Source, BeforeValidator(_as_source)]
+VectorInput = Annotated[InputSource, BeforeValidator(_as_source)]
 FileList = Annotated[tuple[str, ...], BeforeValidator(_as_list), Field(min_length=1)]
 
 

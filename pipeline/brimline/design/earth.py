@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     from brimline.elements import Element
     from brimline.elements.building import Plane
     from brimline.grid import Elevation, Grid
-    from brimline.terrain.shaping import Design as ShapedDesign
-    from brimline.terrain.shaping import LevelsAt, Shape
+    from brimline.terrain.shaping import DesignSurface as ShapedDesign
+    from brimline.terrain.shaping import GroundShape, LevelsAt
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,10 +109,10 @@ def designed_ground(
 
 def _pads(
     drawn: Sequence[DrawnPad], taken: set[str], ground: LevelsAt
-) -> tuple[dict[str, tuple[shapely.Polygon, Plane]], list[Shape], dict[str, str]]:
+) -> tuple[dict[str, tuple[shapely.Polygon, Plane]], list[GroundShape], dict[str, str]]:
     """Make pads: by name, their shapes, and what could not be made."""
     found: dict[str, tuple[shapely.Polygon, Plane]] = {}
-    shapes: list[Shape] = []
+    shapes: list[GroundShape] = []
     unmade = {}
     for row in drawn:
         name = f"{row.name} (pad)" if row.name in taken else row.name

@@ -16,7 +16,7 @@ from brimline.design.plan import (
     DrawnSwale,
     DrawnTank,
 )
-from brimline.elements import SEALED, Basin, Drain, Layer, Pond, Soak, Swale, Tank, Trapezoid
+from brimline.elements import SEALED, Basin, Drain, FillLayer, Pond, Soak, Swale, Tank, Trapezoid
 from brimline.elements.drain import PERMISSIBLE_M_S, RETARDANCE, ROUGHNESS, permissible_m_s
 from brimline.errors import Problem, Severity
 from brimline.rainfall.infiltration import GreenAmpt
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 _RIM_M: Final = 0.005  # a rim is cut no truer
 _SUNKEN_SILL_M: Final = 0.03  # common practice, no source
-_RAIN_GARDEN_FILL: Final = (Layer(0.45, 0.25),)
+_RAIN_GARDEN_FILL: Final = (FillLayer(0.45, 0.25),)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -245,7 +245,7 @@ def _basin(row: DrawnBasin, ground: StandingGround, water: UsualWater) -> Basin:
         )
     depth = row.depth_m
     fill_m = _or(row.fill_depth_m, depth if row.form == "mulch basin" else 0.0)
-    fill = (Layer(fill_m, row.void),) if fill_m > 0 else ()
+    fill = (FillLayer(fill_m, row.void),) if fill_m > 0 else ()
     if row.form == "rain garden" and not fill:
         depth, fill = depth + _RAIN_GARDEN_FILL[0].thickness_m, _RAIN_GARDEN_FILL
     return Basin(

@@ -18,7 +18,7 @@ from brimline.errors import InputError
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from brimline.cascade import Discharge, Limits, Link, Pace, Routed, StormInflow
+    from brimline.cascade import CascadeLimits, Discharge, Link, Pace, Routed, StormInflow
     from brimline.design.arrivals import Arrivals, SurveyedGround
     from brimline.design.elements import PlacedElement
     from brimline.design.plan import Plan
@@ -57,7 +57,7 @@ class Design:
     on_ground: dict[str, str]
     arrivals: Arrivals
     sizes: tuple[SizedDimension, ...]
-    limits: Limits
+    limits: CascadeLimits
     pace: Pace
 
     @cached_property

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from brimline.cascade import Free, Goals, Limits, Pace
+    from brimline.cascade import CascadeLimits, Free, Goals, Pace
     from brimline.design.cover import UsualGround
 
 ROUTING_STEP_S = 60.0
@@ -79,5 +79,5 @@ class DesignRules:
     near_building_m: float
     level_tolerance_m: float
     mended: int
-    limits: Limits
+    limits: CascadeLimits
     pace: Pace

@@ -1,6 +1,6 @@
 """One element at a time: its shape, its storage, its sill, its earthworks."""
 
-from brimline.elements.basin import Basin, Layer, rain_garden
+from brimline.elements.basin import Basin, FillLayer, rain_garden
 from brimline.elements.drain import Drain
 from brimline.elements.element import Caution, Element, Kind, Shape
 from brimline.elements.outlet import Outlet, discharge_m3_s, flow_m3_s
@@ -22,8 +22,8 @@ __all__ = [
     "Caution",
     "Drain",
     "Element",
+    "FillLayer",
     "Kind",
-    "Layer",
     "Mound",
     "Orifice",
     "Outlet",

@@ -29,7 +29,7 @@ MULCH_VOID: Final = 0.40
 
 
 @dataclass(frozen=True, slots=True)
-class Layer:
+class FillLayer:
     """A layer of fill, from the floor upwards.
 
     Parameters
@@ -75,7 +75,7 @@ class Basin:
     soak: Soak
     depth_m: float = 0.3
     side: float = 2.0
-    fill: tuple[Layer, ...] = ()
+    fill: tuple[FillLayer, ...] = ()
     freeboard_m: float = 0.10
     crest_over_spill_m: float | None = None
     ground_slope_pct: float = 0.0
@@ -131,7 +131,7 @@ class Basin:
         return tuple(found)
 
 
-def filled(stages: StageTable, fill: tuple[Layer, ...]) -> StageTable:
+def filled(stages: StageTable, fill: tuple[FillLayer, ...]) -> StageTable:
     """Return what an open dig holds once layers of fill lie in it.
 
     Parameters
@@ -153,7 +153,7 @@ def filled(stages: StageTable, fill: tuple[Layer, ...]) -> StageTable:
     return StageTable(levels, storage, area, soak_area)
 
 
-def _voids(levels: FloatArray, tops: FloatArray, fill: tuple[Layer, ...]) -> FloatArray:
+def _voids(levels: FloatArray, tops: FloatArray, fill: tuple[FillLayer, ...]) -> FloatArray:
     """Share of each slice between levels that water can take."""
     middles = (levels[:-1] + levels[1:]) / 2
     voids = np.append([layer.void for layer in fill], 1.0)
@@ -184,7 +184,7 @@ def rain_garden(
         spill_level_m,
         soak,
         depth_m=ponding_m + soil_m,
-        fill=(Layer(soil_m, soil_void),),
+        fill=(FillLayer(soil_m, soil_void),),
         form="rain garden",
         void_assumed=True,
     )

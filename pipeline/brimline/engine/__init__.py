@@ -6,7 +6,7 @@ from brimline.engine.key import CodeReach
 from brimline.engine.listener import Listener
 from brimline.engine.lock import Holder, site_lock
 from brimline.engine.order import ordered
-from brimline.engine.run import Codec, Inputs, RunResult, StageDone, Tools, execute
+from brimline.engine.run import Codec, RunInputs, RunResult, StageDone, Tools, execute
 from brimline.engine.stage import (
     GRID,
     Facts,
@@ -30,12 +30,12 @@ __all__ = [
     "Facts",
     "Given",
     "Holder",
-    "Inputs",
     "Journal",
     "Listener",
     "Made",
     "Params",
     "Reporter",
+    "RunInputs",
     "RunResult",
     "Source",
     "Stage",

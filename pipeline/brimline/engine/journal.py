@@ -14,7 +14,7 @@ from brimline.errors import InternalError, Severity
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from brimline.engine.run import Inputs, RunResult
+    from brimline.engine.run import RunInputs, RunResult
     from brimline.engine.stage import Stage
     from brimline.errors import Problem
 
@@ -66,7 +66,7 @@ class Journal(Listener):
         self._then.finished(stage, seconds, reused=reused)
 
 
-def manifest(result: RunResult, inputs: Inputs, *, version: str, base: Path) -> dict[str, Any]:
+def manifest(result: RunResult, inputs: RunInputs, *, version: str, base: Path) -> dict[str, Any]:
     """Return what ``run.json`` holds, as plain values.
 
     Parameters

@@ -67,7 +67,7 @@ class Codec(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class Inputs:
+class RunInputs:
     """What a run works from.
 
     Parameters
@@ -172,7 +172,7 @@ class RunResult:
 
 def execute(
     stages: Iterable[Stage],
-    inputs: Inputs,
+    inputs: RunInputs,
     store: Store,
     tools: Tools,
     listener: Listener | None = None,
@@ -217,7 +217,7 @@ class _Run:
     def __init__(
         self,
         stages: tuple[Stage, ...],
-        inputs: Inputs,
+        inputs: RunInputs,
         store: Store,
         tools: Tools,
         listener: Listener,

@@ -53,7 +53,7 @@ class Cloud:
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class CloudPiece:
     """Some points of a cloud, in its own coordinates and units."""
 
     x: NDArray[np.float64]
@@ -62,9 +62,9 @@ class Piece:
     classes: NDArray[np.uint8]
     is_last: NDArray[np.bool_]  # the last return of its pulse
 
-    def taken(self, chosen: NDArray[np.bool_]) -> Piece:
+    def taken(self, chosen: NDArray[np.bool_]) -> CloudPiece:
         """Return the chosen points."""
-        return Piece(
+        return CloudPiece(
             self.x[chosen],
             self.y[chosen],
             self.z[chosen],
@@ -122,7 +122,7 @@ def read_cloud(path: Path, *, vertical_unit: str, crs: str | None) -> Cloud:
     return Cloud(path, count, box, crs_of.horizontal(settled), unit, tuple(notices))
 
 
-def pieces(cloud: Cloud) -> Iterator[Piece]:
+def pieces(cloud: Cloud) -> Iterator[CloudPiece]:
     """Read a cloud's points, withheld ones left out.
 
     Raises
@@ -146,9 +146,9 @@ def pieces(cloud: Cloud) -> Iterator[Piece]:
         )
 
 
-def _piece(chunk: Any) -> Piece:  # noqa: ANN401
+def _piece(chunk: Any) -> CloudPiece:  # noqa: ANN401
     classes = np.asarray(chunk.classification, dtype=np.uint8)
-    piece = Piece(
+    piece = CloudPiece(
         np.asarray(chunk.x, dtype=np.float64),
         np.asarray(chunk.y, dtype=np.float64),
         np.asarray(chunk.z, dtype=np.float64),

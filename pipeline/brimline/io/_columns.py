@@ -31,7 +31,7 @@ _DTYPES: Final[dict[str, str]] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class WantedColumn:
     """A column that is asked of an input.
 
     Parameters
@@ -55,7 +55,7 @@ class Wanted:
 
 def taken(
     frame: gpd.GeoDataFrame,
-    columns: Sequence[Wanted],
+    columns: Sequence[WantedColumn],
     *,
     source: str,
     truncated: bool,
@@ -88,7 +88,7 @@ def taken(
     return frame[["geometry"]].assign(**data)[[*data, "geometry"]], problems
 
 
-def _matching(want: Wanted, there: Sequence[str], *, truncated: bool) -> str | None:
+def _matching(want: WantedColumn, there: Sequence[str], *, truncated: bool) -> str | None:
     """Name of the wanted column in the file: itself, then its aliases, in any case."""
     folded = {_folded(name): name for name in reversed(there)}
     for name in (want.name, *want.aliases):
@@ -107,7 +107,7 @@ def _folded(name: str) -> str:
 
 
 def _absent(
-    want: Wanted, there: Sequence[str], used: set[str | None], source: str
+    want: WantedColumn, there: Sequence[str], used: set[str | None], source: str
 ) -> list[Problem]:
     if not want.required:
         return []
@@ -124,7 +124,7 @@ def _absent(
 
 
 def _misspelled(
-    columns: Sequence[Wanted],
+    columns: Sequence[WantedColumn],
     matched: dict[str, str | None],
     there: Sequence[str],
     source: str,
@@ -150,7 +150,7 @@ def _misspelled(
 
 
 def _typed(
-    values: pd.Series[Any], rows: pd.Series[Any], want: Wanted, source: str
+    values: pd.Series[Any], rows: pd.Series[Any], want: WantedColumn, source: str
 ) -> tuple[pd.Series[Any], list[Problem]]:
     read = _READERS[want.dtype]
     result: list[Any] = []
@@ -193,7 +193,7 @@ def _visible(text: str) -> str:
     return "".join(letter if letter.isprintable() else " " for letter in text)
 
 
-def _unprintable(text: str, want: Wanted, source: str, place: str) -> Problem:
+def _unprintable(text: str, want: WantedColumn, source: str, place: str) -> Problem:
     return Problem(
         Severity.WARNING,
         f'{want.name} "{shown(text)}" holds line breaks or control characters; spaces were taken',
@@ -203,7 +203,7 @@ def _unprintable(text: str, want: Wanted, source: str, place: str) -> Problem:
     )
 
 
-def _fault(read: Any, value: Any, want: Wanted) -> tuple[str, str] | None:  # noqa: ANN401
+def _fault(read: Any, value: Any, want: WantedColumn) -> tuple[str, str] | None:  # noqa: ANN401
     """Say what is wrong with a value and how to mend it; None where nothing is."""
     if read is None:
         what = {"int": "a whole number", "float": "a number", "bool": "yes or no"}[want.dtype]
@@ -220,7 +220,7 @@ def _fault(read: Any, value: Any, want: Wanted) -> tuple[str, str] | None:  # no
     return None
 
 
-def _allowed(text: str, want: Wanted) -> str | None:
+def _allowed(text: str, want: WantedColumn) -> str | None:
     return {value.casefold(): value for value in want.allowed}.get(text.strip().casefold())
 
 
@@ -260,7 +260,7 @@ _READERS: Final[dict[str, Callable[[Any], Any]]] = {
 
 
 def _repeated(
-    values: Sequence[Any], rows: Sequence[Any], want: Wanted, source: str
+    values: Sequence[Any], rows: Sequence[Any], want: WantedColumn, source: str
 ) -> list[Problem]:
     by_value: dict[Any, list[Any]] = {}
     for value, row in zip(values, rows, strict=True):

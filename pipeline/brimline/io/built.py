@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from brimline.io.elevation import ElevationRead
     from brimline.io.surveyed import Surveyed
     from brimline.io.surveyed_place import Box
-    from brimline.io.vectors import Source
+    from brimline.io.vectors import VectorSource
 
 _SURFACES: Final = frozenset({".tif", ".tiff", ".vrt", ".las", ".laz", ".img", ".asc"})
 
@@ -34,7 +34,13 @@ def is_surface(path: Path) -> bool:
 
 
 def read_built_points(
-    source: Source, dem: Elevation, grid: Grid, box: Box, *, crs: str | None, vertical_unit: str
+    source: VectorSource,
+    dem: Elevation,
+    grid: Grid,
+    box: Box,
+    *,
+    crs: str | None,
+    vertical_unit: str,
 ) -> Surveyed:
     """Read surveyed points, and hold them against where the site is and how high its ground.
 
@@ -59,7 +65,13 @@ def read_built_points(
 
 
 def read_built_surface(
-    source: Source, dem: Elevation, grid: Grid, box: Box, *, crs: str | None, vertical_unit: str
+    source: VectorSource,
+    dem: Elevation,
+    grid: Grid,
+    box: Box,
+    *,
+    crs: str | None,
+    vertical_unit: str,
 ) -> ElevationRead:
     """Read a surveyed surface, and hold it against where the site is and how high its ground.
 

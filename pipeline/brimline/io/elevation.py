@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from brimline.grid import BoolGrid, Elevation, Grid
-    from brimline.io.vectors import Source
+    from brimline.io.vectors import VectorSource
 
 MAX_CELLS: Final = 400_000_000  # about 16 GB in a run
 _NATIVE_FACTOR: Final = 8  # a survey may have this many times more cells before resampling
@@ -61,7 +61,7 @@ def read_elevation(
     crs: str | None = None,
     max_cells: int = MAX_CELLS,
     max_gap_m: float | None = None,
-    breaklines: Source | None = None,
+    breaklines: VectorSource | None = None,
 ) -> ElevationRead:
     """Read elevation rasters, point clouds or single levels onto one north-up grid in metres.
 

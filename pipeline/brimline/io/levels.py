@@ -17,7 +17,7 @@ from brimline.io import crs as crs_of
 from brimline.io import metric
 from brimline.io._mosaic import too_many_cells
 from brimline.io.surveyed import is_table, places_in_degrees, read_surveyed
-from brimline.io.vectors import Source, Wanted, layer_names, read_layer
+from brimline.io.vectors import VectorSource, WantedColumn, layer_names, read_layer
 from brimline.terrain.levels import LevelError, level_error, level_mesh, levels_on, spacing_m
 from brimline.units import counted
 
@@ -103,7 +103,7 @@ def read_levels(
     vertical_unit: str,
     crs: str | None,
     max_cells: int,
-    breaklines: Source | None = None,
+    breaklines: VectorSource | None = None,
 ) -> LevelsRead:
     """Read single levels, and lay a surface through them that keeps to breaklines.
 
@@ -151,18 +151,18 @@ def read_levels(
     return LevelsRead(dem, grid, mesh, points, error, tuple(notices))
 
 
-def _source(path: Path) -> Source:
+def _source(path: Path) -> VectorSource:
     """Name the layer of points where a file holds several (GPX, drawings)."""
     if is_table(path):
-        return Source(path)
+        return VectorSource(path)
     names = layer_names(path)
     for name in ("levels", "waypoints", "entities", "track_points"):
         if len(names) > 1 and name in names:
-            return Source(path, name)
-    return Source(path)
+            return VectorSource(path, name)
+    return VectorSource(path)
 
 
-def _metres(crs: str, source: Source) -> str:
+def _metres(crs: str, source: VectorSource) -> str:
     given = crs_of.parsed(crs, source="configuration")
     if given.is_geographic and is_table(source.path):
         box = places_in_degrees(source.path)
@@ -172,14 +172,14 @@ def _metres(crs: str, source: Source) -> str:
     return crs_of.canonical(target)
 
 
-def _lines(breaklines: Source | None, run_crs: str) -> tuple[list[Floats], list[Problem]]:
+def _lines(breaklines: VectorSource | None, run_crs: str) -> tuple[list[Floats], list[Problem]]:
     if breaklines is None:
         return [], []
     read = read_layer(
         breaklines,
         kinds={"line", "polygon"},
         crs=run_crs,
-        columns=[Wanted("level_m", "float")],
+        columns=[WantedColumn("level_m", "float")],
         assume_crs=run_crs,
         keep_z=True,
         default_layer="breaklines",
@@ -311,7 +311,7 @@ def _wild(points: Surveyed, error: LevelError) -> list[Problem]:
     return problems
 
 
-def _crossings(mesh: LevelMesh, breaklines: Source | None) -> list[Problem]:
+def _crossings(mesh: LevelMesh, breaklines: VectorSource | None) -> list[Problem]:
     return [
         Problem(
             Severity.WARNING,

@@ -17,7 +17,7 @@ from brimline.io._clouds import (
     GROUND,
     UNCLASSIFIED,
     Cloud,
-    Piece,
+    CloudPiece,
     class_counts,
     no_ground,
     pieces,
@@ -211,7 +211,7 @@ def _grid(box: metric.Box, cell_m: float, crs: CRS) -> Grid:
 
 
 def _in_metres(
-    piece: Piece, cloud: Cloud, to_metres: _ToMetres
+    piece: CloudPiece, cloud: Cloud, to_metres: _ToMetres
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     x, y = to_metres.xy(piece.x, piece.y)
     sane = np.isfinite(x) & np.isfinite(y) & np.isfinite(piece.z)

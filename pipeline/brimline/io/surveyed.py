@@ -17,7 +17,7 @@ import shapely
 from brimline.errors import InputError, Problem, Severity
 from brimline.io import crs as crs_of
 from brimline.io import lengths, paths
-from brimline.io.vectors import Source, Wanted, read_layer
+from brimline.io.vectors import VectorSource, WantedColumn, read_layer
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -83,7 +83,7 @@ class Surveyed:
 
 
 def read_surveyed(
-    source: Source, *, run_crs: str, crs: str | None = None, vertical_unit: str = "auto"
+    source: VectorSource, *, run_crs: str, crs: str | None = None, vertical_unit: str = "auto"
 ) -> Surveyed:
     """Read surveyed points into the run's CRS, levels in metres.
 
@@ -144,15 +144,15 @@ def _nothing(source: str, problems: list[Problem]) -> Surveyed:
     return Surveyed(none, none, none, (), (), (), none, none, source, problems)
 
 
-def _layer(source: Source, run_crs: str, crs: str | None) -> Surveyed:
+def _layer(source: VectorSource, run_crs: str, crs: str | None) -> Surveyed:
     read = read_layer(
         source,
         kinds={"point"},
         crs=run_crs,
         columns=[
-            Wanted("level_m", "float", aliases=_NAMES["level"]),
-            Wanted("name", aliases=_NAMES["name"]),
-            Wanted("role", aliases=_NAMES["role"]),
+            WantedColumn("level_m", "float", aliases=_NAMES["level"]),
+            WantedColumn("name", aliases=_NAMES["name"]),
+            WantedColumn("role", aliases=_NAMES["role"]),
         ],
         assume_crs=crs or run_crs,
         keep_z=True,
@@ -183,7 +183,7 @@ def _texts(values: Any) -> tuple[str, ...]:  # noqa: ANN401 - a column
     return tuple(value.strip() if isinstance(value, str) else "" for value in values)
 
 
-def _table(source: Source, run_crs: str, crs: str | None) -> Surveyed:
+def _table(source: VectorSource, run_crs: str, crs: str | None) -> Surveyed:
     path = source.path
     lines = _lines(path)
     columns, first, degrees = _columns(lines, str(path))

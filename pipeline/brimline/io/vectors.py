@@ -17,7 +17,7 @@ from pyogrio.errors import DataLayerError, DataSourceError, FieldError
 from brimline.errors import InputError, Problem, Severity, shown
 from brimline.io import _columns, _shapes, metric, paths
 from brimline.io import crs as crs_of
-from brimline.io._columns import Wanted
+from brimline.io._columns import WantedColumn
 from brimline.io._shapes import Kind
 from brimline.io.formats import check_vector
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from pyproj import CRS
 
-__all__ = ["Kind", "LayerRead", "Source", "Wanted", "layer_names", "read_layer"]
+__all__ = ["Kind", "LayerRead", "VectorSource", "WantedColumn", "layer_names", "read_layer"]
 
 _NO_LAYER: Final = "holds no layers"
 _GEOJSON: Final = frozenset({".geojson", ".json"})
@@ -38,7 +38,7 @@ _NOT_CONDITION: Final = re.compile(
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class VectorSource:
     """Where rows come from: a file, a layer in it, and a filter in SQL words."""
 
     path: Path
@@ -63,7 +63,7 @@ class LayerRead:
 
     frame: gpd.GeoDataFrame
     problems: tuple[Problem, ...] = ()
-    source: Source = field(default_factory=lambda: Source(Path()))
+    source: VectorSource = field(default_factory=lambda: VectorSource(Path()))
 
     @property
     def errors(self) -> tuple[Problem, ...]:
@@ -84,11 +84,11 @@ class LayerRead:
 
 
 def read_layer(
-    source: Source | str | Path,
+    source: VectorSource | str | Path,
     *,
     kinds: Collection[Kind],
     crs: str | None,
-    columns: Sequence[Wanted] = (),
+    columns: Sequence[WantedColumn] = (),
     default_layer: str = "",
     assume_crs: str | None = None,
     keep_z: bool = False,
@@ -110,7 +110,7 @@ def read_layer(
     keep_z : keep heights drawn with the shapes.
     keep_others : keep columns that are not among `columns`.
     """
-    where = source if isinstance(source, Source) else Source(Path(source))
+    where = source if isinstance(source, VectorSource) else VectorSource(Path(source))
     found: list[Problem] = []
     try:
         where, notes = _with_layer(where, default_layer)
@@ -165,7 +165,7 @@ def _unreadable(path: Path, fault: Exception) -> InputError:
     )
 
 
-def _with_layer(source: Source, default: str) -> tuple[Source, list[Problem]]:
+def _with_layer(source: VectorSource, default: str) -> tuple[VectorSource, list[Problem]]:
     """Settle which layer is meant."""
     names = layer_names(source.path)
     if not names:
@@ -181,9 +181,9 @@ def _with_layer(source: Source, default: str) -> tuple[Source, list[Problem]]:
             source=str(source.path),
         )
     if len(names) == 1:
-        return Source(source.path, names[0], source.where), []
+        return VectorSource(source.path, names[0], source.where), []
     if default in names:
-        return Source(source.path, default, source.where), []
+        return VectorSource(source.path, default, source.where), []
     raise InputError.of(
         f"holds several layers ({', '.join(names)}) and none was named",
         mend=f'write {{file = "{source.path.name}", layer = "{names[0]}"}}.',
@@ -191,7 +191,7 @@ def _with_layer(source: Source, default: str) -> tuple[Source, list[Problem]]:
     )
 
 
-def _raw(source: Source, *, keep_z: bool) -> tuple[gpd.GeoDataFrame, list[Problem]]:
+def _raw(source: VectorSource, *, keep_z: bool) -> tuple[gpd.GeoDataFrame, list[Problem]]:
     """Read the rows as they are; the index is the number that each has in the file."""
     _check_filter(source)
     try:
@@ -218,7 +218,7 @@ def _raw(source: Source, *, keep_z: bool) -> tuple[gpd.GeoDataFrame, list[Proble
     return frame, notes
 
 
-def _check_filter(source: Source) -> None:
+def _check_filter(source: VectorSource) -> None:
     """Let only a condition pass: GDAL would put other SQL into its query as it stands."""
     bare = _QUOTED.sub("", source.where)
     depth = 0
@@ -234,7 +234,7 @@ def _check_filter(source: Source) -> None:
         )
 
 
-def _nothing(source: Source) -> Problem:
+def _nothing(source: VectorSource) -> Problem:
     if source.where:
         return Problem(
             Severity.WARNING,
@@ -245,7 +245,7 @@ def _nothing(source: Source) -> Problem:
     return Problem(Severity.WARNING, "holds no rows", "draw it, or remove the input.", str(source))
 
 
-def _bad_filter(source: Source, fault: Exception) -> InputError:
+def _bad_filter(source: VectorSource, fault: Exception) -> InputError:
     known = [str(name) for name in pyogrio.read_info(source.path, layer=source.layer)["fields"]]
     return InputError.of(
         f'the filter "{source.where}" cannot be followed ({fault})',
@@ -255,7 +255,7 @@ def _bad_filter(source: Source, fault: Exception) -> InputError:
 
 
 def _own_crs(
-    frame: gpd.GeoDataFrame, source: Source, assumed: str | None, *, run: str | None
+    frame: gpd.GeoDataFrame, source: VectorSource, assumed: str | None, *, run: str | None
 ) -> tuple[CRS, list[Problem]]:
     in_local_run = run is not None and crs_of.is_local(run)
     # GeoJSON cannot say that it is local: one without a reference system reads as WGS 84
@@ -336,7 +336,7 @@ def _truncates(path: Path) -> bool:
     return path.suffix.lower() in {".shp", ".dbf"}
 
 
-def _no_rows(columns: Sequence[Wanted], crs: str) -> gpd.GeoDataFrame:
+def _no_rows(columns: Sequence[WantedColumn], crs: str) -> gpd.GeoDataFrame:
     bare = gpd.GeoDataFrame({"row": np.zeros(0, dtype=np.int64)}, geometry=[], crs=crs)
     frame, _ = _columns.taken(bare, columns, source="", truncated=False, keep_others=False)
     return frame

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Mapping, Sequence
     from pathlib import Path
 
-    from brimline.engine import CodeReach, Inputs, RunResult, Store
+    from brimline.engine import CodeReach, RunInputs, RunResult, Store
     from brimline.grid import Grid
     from brimline.publish.piece import Made, Piece
     from brimline.publish.workers import Workers
@@ -89,7 +89,7 @@ class Published:
 
 def publish(
     result: RunResult,
-    inputs: Inputs,
+    inputs: RunInputs,
     target: Path,
     *,
     reach: CodeReach,
@@ -282,7 +282,7 @@ def _world(
 
 
 def _base_keys(
-    pieces: Sequence[Piece], inputs: Inputs, reach: CodeReach, world: World
+    pieces: Sequence[Piece], inputs: RunInputs, reach: CodeReach, world: World
 ) -> dict[str, str]:
     """Return the key of each piece without what it reads: code, libraries, where the cells are."""
     common = {

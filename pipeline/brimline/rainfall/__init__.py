@@ -51,7 +51,7 @@ from brimline.rainfall.curve_numbers import (
 )
 from brimline.rainfall.ddf import DepthTable
 from brimline.rainfall.design import DesignRain, design_rain
-from brimline.rainfall.ground import Ground, GroundClass, ground_of
+from brimline.rainfall.ground import CoverOnSoil, GroundClass, ground_of
 from brimline.rainfall.hydrographs import Hydrograph, peak_and_volume, sum_hydrographs
 from brimline.rainfall.runoff import (
     MixedGround,
@@ -81,9 +81,9 @@ __all__ = [
     "COVERS",
     "SOIL_GROUPS",
     "Cover",
+    "CoverOnSoil",
     "DepthTable",
     "DesignRain",
-    "Ground",
     "GroundClass",
     "Hydrograph",
     "MixedGround",

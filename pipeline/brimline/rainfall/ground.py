@@ -59,7 +59,7 @@ class GroundClass:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Ground:
+class CoverOnSoil:
     """Area of each cover on each soil, for every subcatchment.
 
     Parameters
@@ -189,7 +189,7 @@ def ground_of(
     classes: Sequence[GroundClass],
     *,
     cell_area_m2: float,
-) -> Ground:
+) -> CoverOnSoil:
     """Count the covers and soils of every subcatchment.
 
     Parameters
@@ -228,7 +228,7 @@ def ground_of(
     area = counts * cell_area_m2
     known = np.ascontiguousarray(area[:, 1:, 1:])
     unknown = area.sum(axis=(1, 2)) - known.sum(axis=(1, 2))
-    return Ground(present, tuple(classes), read_only(known), read_only(unknown))
+    return CoverOnSoil(present, tuple(classes), read_only(known), read_only(unknown))
 
 
 def _checked_codes(codes: NDArray[Any], name: str, last: int) -> None:

@@ -20,7 +20,7 @@ _NO_LEVEL: Final = 65_535
 
 
 @dataclass(frozen=True, slots=True)
-class Surface:
+class MapSurface:
     """The surface as the page carries it.
 
     Parameters
@@ -38,7 +38,7 @@ class Surface:
     worst_m: float
 
 
-def quantised(dem: NDArray[np.float32], grid: Grid) -> Surface:
+def quantised(dem: NDArray[np.float32], grid: Grid) -> MapSurface:
     """Return the surface in whole steps of a centimetre, on every so many cells.
 
     Parameters
@@ -59,16 +59,16 @@ def quantised(dem: NDArray[np.float32], grid: Grid) -> Surface:
     coarse = type(grid)(
         kept.shape[0], kept.shape[1], cell_m, float(x) - cell_m / 2, float(y) + cell_m / 2, grid.crs
     )
-    surface = Surface(levels, coarse, low_m, step_m, thin, 0.0)
+    surface = MapSurface(levels, coarse, low_m, step_m, thin, 0.0)
     return replace(surface, worst_m=_worst(dem, grid, surface))
 
 
-def level_at(surface: Surface, x: NDArray[Any], y: NDArray[Any]) -> NDArray[np.float64]:
+def level_at(surface: MapSurface, x: NDArray[Any], y: NDArray[Any]) -> NDArray[np.float64]:
     """Return levels between cell centres as the page interpolates them (bilinear); NaN is none."""
     return _between(_levels_m(surface), surface.grid, x, y)
 
 
-def _levels_m(surface: Surface) -> NDArray[np.float64]:
+def _levels_m(surface: MapSurface) -> NDArray[np.float64]:
     raw = surface.levels
     levels = surface.low_m + surface.step_m * raw.astype(np.float64)
     return np.where(raw == _NO_LEVEL, np.nan, levels)
@@ -89,7 +89,7 @@ def _between(
     return level
 
 
-def _worst(dem: NDArray[np.float32], grid: Grid, surface: Surface) -> float:
+def _worst(dem: NDArray[np.float32], grid: Grid, surface: MapSurface) -> float:
     if surface.thinned == 1:
         return surface.step_m / 2
     z, worst = _levels_m(surface), 0.0
@@ -100,7 +100,7 @@ def _worst(dem: NDArray[np.float32], grid: Grid, surface: Surface) -> float:
     return worst
 
 
-def packed(surface: Surface, origin: tuple[float, float]) -> dict[str, Any]:
+def packed(surface: MapSurface, origin: tuple[float, float]) -> dict[str, Any]:
     """Return the surface as plain values, from an origin on the map.
 
     Levels are packed as differences along each row, deflated: neighbours differ

@@ -28,7 +28,7 @@ class Ink:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class LineStyle:
     """A line or an outline.
 
     Parameters
@@ -82,7 +82,7 @@ class Rule:
     """How some or all rows of a layer are drawn; the last rule that holds is taken."""
 
     title: str
-    line: Line | None = None
+    line: LineStyle | None = None
     fill: Fill | None = None
     mark: Mark | None = None
     where: Where | None = None
@@ -173,14 +173,14 @@ _DIVIDE: Final = (8.0, 3.0, 1.5, 3.0)
 _BOUNDARY: Final = (14.0, 3.0, 2.0, 3.0, 2.0, 3.0)
 
 
-def _kind(value: str, title: str, *, line: Line, fill: Fill) -> Rule:
+def _kind(value: str, title: str, *, line: LineStyle, fill: Fill) -> Rule:
     return Rule(title, line=line, fill=fill, where=Where("kind", "=", value))
 
 
 def _built(verdict: str, title: str, ink: Ink, dash_px: tuple[float, ...] = ()) -> Rule:
     return Rule(
         title,
-        line=Line(ink, 2.4, dash_px),
+        line=LineStyle(ink, 2.4, dash_px),
         fill=Fill(ink, 0.35),
         mark=Mark(ink, "circle", 8.0),
         where=Where("verdict", "=", verdict),
@@ -190,15 +190,15 @@ def _built(verdict: str, title: str, ink: Ink, dash_px: tuple[float, ...] = ()) 
 STYLES: Final[dict[str, Style]] = {
     style.layer: style
     for style in (
-        Style("boundary", (Rule("Boundary", line=Line(INK, 2.2, _BOUNDARY)),)),
+        Style("boundary", (Rule("Boundary", line=LineStyle(INK, 2.2, _BOUNDARY)),)),
         Style(
             "surfaces",
             (
-                Rule("Land cover", line=Line(GREY, 0.8), fill=Fill(SAND, 0.12)),
+                Rule("Land cover", line=LineStyle(GREY, 0.8), fill=Fill(SAND, 0.12)),
                 *(
                     Rule(
                         title,
-                        line=Line(INK, 1.0),
+                        line=LineStyle(INK, 1.0),
                         fill=Fill(QUIET, 0.55),
                         where=Where("cover", "=", cover),
                     )
@@ -206,13 +206,13 @@ STYLES: Final[dict[str, Style]] = {
                 ),
                 Rule(
                     "Woods",
-                    line=Line(GREY, 0.8),
+                    line=LineStyle(GREY, 0.8),
                     fill=Fill(GREEN, 0.18),
                     where=Where("cover", "=", "woods"),
                 ),
                 Rule(
                     "Gravel",
-                    line=Line(GREY, 0.8),
+                    line=LineStyle(GREY, 0.8),
                     fill=Fill(GREY, 0.35),
                     where=Where("cover", "=", "gravel"),
                 ),
@@ -225,51 +225,57 @@ STYLES: Final[dict[str, Style]] = {
             (Rule("Measure here next", mark=Mark(RED, "triangle", 9.0)),),
             label="rank",
         ),
-        Style("soils", (Rule("Soil", line=Line(GREY, 1.2, (2.0, 3.0))),), label="texture"),
+        Style("soils", (Rule("Soil", line=LineStyle(GREY, 1.2, (2.0, 3.0))),), label="texture"),
         Style(
             "keep_out",
-            (Rule("Keep-out area", line=Line(RED, 1.1), fill=Fill(RED, 0.8, "slash")),),
+            (Rule("Keep-out area", line=LineStyle(RED, 1.1), fill=Fill(RED, 0.8, "slash")),),
             label="name",
         ),
         Style(
             "contours",
             (
-                Rule("Contour", line=Line(BROWN, 0.6)),
-                Rule("Index contour", line=Line(BROWN, 1.3), where=Where("index", "=", value=True)),
+                Rule("Contour", line=LineStyle(BROWN, 0.6)),
+                Rule(
+                    "Index contour",
+                    line=LineStyle(BROWN, 1.3),
+                    where=Where("index", "=", value=True),
+                ),
             ),
             label="level_m",
         ),
         Style(
             "subcatchments",
-            (Rule("Subcatchment", line=Line(INDIGO, 1.4, _DIVIDE), fill=Fill(CYAN, 0.14)),),
+            (Rule("Subcatchment", line=LineStyle(INDIGO, 1.4, _DIVIDE), fill=Fill(CYAN, 0.14)),),
             label="intake_id",
         ),
-        Style("hollows", (Rule("Hollow", line=Line(BLUE, 0.8), fill=Fill(BLUE, 0.35)),)),
+        Style("hollows", (Rule("Hollow", line=LineStyle(BLUE, 0.8), fill=Fill(BLUE, 0.35)),)),
         Style(
             "flow_paths",
             (
-                Rule("Flow path", line=Line(BLUE, 1.0)),
-                Rule("Path of order 2", line=Line(BLUE, 1.7), where=Where("order", ">=", 2)),
-                Rule("Path of order 3", line=Line(BLUE, 2.5), where=Where("order", ">=", 3)),
-                Rule("Order 4 and up", line=Line(BLUE, 3.4), where=Where("order", ">=", 4)),
+                Rule("Flow path", line=LineStyle(BLUE, 1.0)),
+                Rule("Path of order 2", line=LineStyle(BLUE, 1.7), where=Where("order", ">=", 2)),
+                Rule("Path of order 3", line=LineStyle(BLUE, 2.5), where=Where("order", ">=", 3)),
+                Rule("Order 4 and up", line=LineStyle(BLUE, 3.4), where=Where("order", ">=", 4)),
             ),
         ),
         Style(
             "longest_paths",
-            (Rule("Longest flow path", line=Line(INDIGO, 1.6, (6.0, 3.0), arrow=True)),),
+            (Rule("Longest flow path", line=LineStyle(INDIGO, 1.6, (6.0, 3.0), arrow=True)),),
         ),
-        Style("culverts", (Rule("Culvert", line=Line(INK, 2.6, (3.0, 2.0))),), label="name"),
-        Style("valley_lines", (Rule("Valley line", line=Line(BLUE, 1.4, (6.0, 2.0))),)),
-        Style("ridge_lines", (Rule("Ridge line", line=Line(BROWN, 1.4, (6.0, 2.0))),)),
-        Style("cultivation_lines", (Rule("Cultivation line", line=Line(VERMILION, 0.7)),)),
-        Style("keylines", (Rule("Keyline", line=Line(VERMILION, 2.4)),), label="keyline_id"),
+        Style("culverts", (Rule("Culvert", line=LineStyle(INK, 2.6, (3.0, 2.0))),), label="name"),
+        Style("valley_lines", (Rule("Valley line", line=LineStyle(BLUE, 1.4, (6.0, 2.0))),)),
+        Style("ridge_lines", (Rule("Ridge line", line=LineStyle(BROWN, 1.4, (6.0, 2.0))),)),
+        Style("cultivation_lines", (Rule("Cultivation line", line=LineStyle(VERMILION, 0.7)),)),
+        Style("keylines", (Rule("Keyline", line=LineStyle(VERMILION, 2.4)),), label="keyline_id"),
         Style(
             "keypoints", (Rule("Keypoint", mark=Mark(VERMILION, "diamond", 9.0)),), label="level_m"
         ),
-        Style("swale_lines", (Rule("Swale line", line=Line(BLUE_GREEN, 2.2)),), label="swale_id"),
+        Style(
+            "swale_lines", (Rule("Swale line", line=LineStyle(BLUE_GREEN, 2.2)),), label="swale_id"
+        ),
         Style(
             "drain_lines",
-            (Rule("Drain line", line=Line(PURPLE, 2.0, (9.0, 3.0), arrow=True)),),
+            (Rule("Drain line", line=LineStyle(PURPLE, 2.0, (9.0, 3.0), arrow=True)),),
             label="drain_id",
         ),
         Style(
@@ -277,22 +283,24 @@ STYLES: Final[dict[str, Style]] = {
             (
                 Rule(
                     "Element",
-                    line=Line(BLUE, 1.6),
+                    line=LineStyle(BLUE, 1.6),
                     fill=Fill(BLUE, 0.35),
                     mark=Mark(BLUE, "circle", 8.0),
                 ),
-                _kind("swale", "Swale", line=Line(BLUE_GREEN, 2.6), fill=Fill(BLUE_GREEN, 0.4)),
+                _kind(
+                    "swale", "Swale", line=LineStyle(BLUE_GREEN, 2.6), fill=Fill(BLUE_GREEN, 0.4)
+                ),
                 _kind(
                     "drain",
                     "Drain",
-                    line=Line(PURPLE, 2.2, (9.0, 3.0), arrow=True),
+                    line=LineStyle(PURPLE, 2.2, (9.0, 3.0), arrow=True),
                     fill=Fill(PURPLE, 0.3),
                 ),
-                _kind("pond", "Pond", line=Line(BLUE, 1.6), fill=Fill(BLUE, 0.5)),
-                _kind("basin", "Basin", line=Line(GREEN, 1.6), fill=Fill(GREEN, 0.4)),
+                _kind("pond", "Pond", line=LineStyle(BLUE, 1.6), fill=Fill(BLUE, 0.5)),
+                _kind("basin", "Basin", line=LineStyle(GREEN, 1.6), fill=Fill(GREEN, 0.4)),
                 Rule(
                     "Tank",
-                    line=Line(INDIGO, 1.6),
+                    line=LineStyle(INDIGO, 1.6),
                     fill=Fill(INDIGO, 0.5),
                     mark=Mark(INDIGO, "square", 9.0),
                     where=Where("kind", "=", "tank"),
@@ -302,21 +310,23 @@ STYLES: Final[dict[str, Style]] = {
         ),
         Style(
             "change_areas",
-            (Rule("Changed ground", line=Line(RED, 0.8), fill=Fill(RED, 0.35)),),
+            (Rule("Changed ground", line=LineStyle(RED, 0.8), fill=Fill(RED, 0.35)),),
         ),
         Style("intake_changes", (Rule("Intake", mark=Mark(INDIGO, "triangle", 10.0)),)),
-        Style("line_changes", (Rule("Line", line=Line(RED, 1.8)),)),
-        Style("element_changes", (Rule("Element", line=Line(RED, 1.8), fill=Fill(RED, 0.15)),)),
-        Style("overflows", (Rule("Overflow", line=Line(WINE, 1.8, (4.0, 2.5), arrow=True)),)),
+        Style("line_changes", (Rule("Line", line=LineStyle(RED, 1.8)),)),
+        Style(
+            "element_changes", (Rule("Element", line=LineStyle(RED, 1.8), fill=Fill(RED, 0.15)),)
+        ),
+        Style("overflows", (Rule("Overflow", line=LineStyle(WINE, 1.8, (4.0, 2.5), arrow=True)),)),
         Style("intakes", (Rule("Intake", mark=Mark(INDIGO, "triangle", 10.0)),), label="name"),
         Style(
             "zones",
-            (Rule("Planting zone", line=Line(GREEN, 1.2), fill=Fill(GREEN, 0.22)),),
+            (Rule("Planting zone", line=LineStyle(GREEN, 1.2), fill=Fill(GREEN, 0.22)),),
             label="zone_id",
         ),
         Style(
             "pads",
-            (Rule("Pad", line=Line(BROWN, 1.4), fill=Fill(SAND, 0.35)),),
+            (Rule("Pad", line=LineStyle(BROWN, 1.4), fill=Fill(SAND, 0.35)),),
             label="element_id",
         ),
         Style(
@@ -324,7 +334,7 @@ STYLES: Final[dict[str, Style]] = {
             (
                 Rule(
                     "Overflow as built",
-                    line=Line(INDIGO, 1.6, (2.0, 2.0), arrow=True),
+                    line=LineStyle(INDIGO, 1.6, (2.0, 2.0), arrow=True),
                 ),
             ),
         ),
@@ -333,7 +343,7 @@ STYLES: Final[dict[str, Style]] = {
             (
                 Rule(
                     "Built as designed",
-                    line=Line(BLUE_GREEN, 2.0),
+                    line=LineStyle(BLUE_GREEN, 2.0),
                     fill=Fill(BLUE_GREEN, 0.35),
                     mark=Mark(BLUE_GREEN, "circle", 8.0),
                 ),
@@ -374,7 +384,7 @@ def style(layer: str) -> Style:
     """Return how a layer is drawn; one without a style of its own is drawn in plain ink."""
     plain = Rule(
         layer.replace("_", " ").capitalize(),
-        line=Line(QUIET, 1.2),
+        line=LineStyle(QUIET, 1.2),
         fill=Fill(QUIET, 0.2),
         mark=Mark(QUIET, "circle", 6.0),
     )

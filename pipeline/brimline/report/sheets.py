@@ -36,7 +36,7 @@ _DEGREE_DIGITS: Final = 7
 _NONE: Final = "–"
 
 
-class Line(NamedTuple):
+class SheetRow(NamedTuple):
     """One row of a sheet's table; `strong` is a stake whose level must be set first."""
 
     cells: tuple[str, ...]
@@ -53,7 +53,7 @@ class StakingSheet(NamedTuple):
     facts: tuple[tuple[str, str], ...]
     plan: str
     sections: str
-    lines: tuple[Line, ...]
+    lines: tuple[SheetRow, ...]
     staked: int
     to_level: int
 
@@ -61,7 +61,7 @@ class StakingSheet(NamedTuple):
     def of_plain(cls, values: list[Any]) -> StakingSheet:
         """Return the sheet that JSON holds as lists."""
         sheet = cls(*values)
-        lines = tuple(Line(tuple(cells), *rest) for cells, *rest in sheet.lines)
+        lines = tuple(SheetRow(tuple(cells), *rest) for cells, *rest in sheet.lines)
         return sheet._replace(lines=lines, facts=tuple((a, b) for a, b in sheet.facts))
 
 
@@ -170,7 +170,7 @@ def _facts(
     return tuple(found)
 
 
-def _lines(results: Results, name: str, stakes: GeoDataFrame) -> tuple[Line, ...]:
+def _lines(results: Results, name: str, stakes: GeoDataFrame) -> tuple[SheetRow, ...]:
     order = {role: place for place, role in enumerate(_ROLES)}
     keys = [
         (order.get(role_of(role), len(order)), role, short(stake, name).rstrip("LR"), side or "")
@@ -187,7 +187,7 @@ def _lines(results: Results, name: str, stakes: GeoDataFrame) -> tuple[Line, ...
     return tuple(found)
 
 
-def _line(results: Results, name: str, row: dict[str, Any], *, begins: bool) -> Line:
+def _line(results: Results, name: str, row: dict[str, Any], *, begins: bool) -> SheetRow:
     fine, level = _FINE[results.units], shown("level", results.units)
     length = shown("length", results.units)
     down = row["ground_m"] - row["build_m"]
@@ -195,7 +195,7 @@ def _line(results: Results, name: str, row: dict[str, Any], *, begins: bool) -> 
     words = ("down", "up") if row["side"] else ("dig", "fill")
     work = words[0] if down > 0 else words[1]
     side = f"{row['side']} {length.per_si * row['offset_m']:.2f}" if row["side"] else ""
-    return Line(
+    return SheetRow(
         (
             short(row["stake_id"], name),
             side,

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from brimline.report.palette import Fill, Line, Mark, Rule, Where
+    from brimline.report.palette import Fill, LineStyle, Mark, Rule, Where
     from brimline.report.ramps import Ramp
     from brimline.report.results import Results
 
@@ -160,7 +160,7 @@ def _labels(column: str, rule: Rule) -> str:
     )
 
 
-def _stroke(line: Line) -> str:
+def _stroke(line: LineStyle) -> str:
     dash = " ".join(f"{length:g}" for length in line.dash_px)
     return (
         f"<Stroke>{_css('stroke', line.ink.light)}{_css('stroke-width', f'{line.width_px:g}')}"
@@ -169,11 +169,11 @@ def _stroke(line: Line) -> str:
     )
 
 
-def _line(line: Line) -> str:
+def _line(line: LineStyle) -> str:
     return f"<LineSymbolizer>{_stroke(line)}</LineSymbolizer>"
 
 
-def _polygon(fill: Fill | None, line: Line | None) -> str:
+def _polygon(fill: Fill | None, line: LineStyle | None) -> str:
     inside = ""
     if fill is not None:
         opacity = _HATCHED_OPACITY if fill.hatch else fill.opacity

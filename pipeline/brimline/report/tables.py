@@ -26,7 +26,7 @@ class Heading:
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class PrintedTable:
     """A table to print.
 
     Parameters
@@ -139,7 +139,7 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
 }  # fmt: skip
 
 
-def printed(results: Results) -> tuple[Sheet, ...]:
+def printed(results: Results) -> tuple[PrintedTable, ...]:
     """Return the tables that the report prints, in the catalogue's order."""
     found = []
     for name, columns in _PRINTED.items():
@@ -155,7 +155,7 @@ def words(name: str, unit: str) -> str:
     return name.removesuffix(_suffix(unit)).replace("_", " ").capitalize()
 
 
-def _sheet(results: Results, item: Layer | Table, columns: tuple[str, ...]) -> Sheet:
+def _sheet(results: Results, item: Layer | Table, columns: tuple[str, ...]) -> PrintedTable:
     frame = results.frames[item.name]
     shown = frame if item.name in _WHOLE else frame.head(MOST_ROWS)
     headings: list[Heading] = []
@@ -168,7 +168,7 @@ def _sheet(results: Results, item: Layer | Table, columns: tuple[str, ...]) -> S
         told = [number(value, unit, column.dtype) for value in shown[column.name]]
         cells.append([_no_flag(text) for text in told] if column.name == "flag" else told)
     rows = tuple(zip(*cells, strict=True))
-    return Sheet(
+    return PrintedTable(
         item.name, item.title, item.meaning, tuple(headings), rows, len(frame) - len(shown)
     )
 

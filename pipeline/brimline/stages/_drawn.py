@@ -14,14 +14,14 @@ from brimline.errors import Problem, Severity
 from brimline.io.coverage import boundary_problems, off_data_problems, outline_of
 from brimline.io.elevation import inside_data
 from brimline.io.frames import conformed, empty
-from brimline.io.vectors import Wanted, read_layer
+from brimline.io.vectors import WantedColumn, read_layer
 from brimline.layers import layer
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from brimline.grid import BoolGrid, Elevation, Grid
-    from brimline.io.vectors import LayerRead, Source
+    from brimline.io.vectors import LayerRead, VectorSource
 
 # Clear distance where none is drawn [m]: common practice, no source; local code decides.
 SETBACK_M: Final = {
@@ -36,25 +36,25 @@ SETBACK_M: Final = {
 Kind = Literal["point", "line", "polygon"]
 
 
-_COLUMNS: Final[dict[str, tuple[Wanted, ...]]] = {
-    "boundary": (Wanted("name"),),
-    "intakes": (Wanted("name"), Wanted("snap", "bool")),
+_COLUMNS: Final[dict[str, tuple[WantedColumn, ...]]] = {
+    "boundary": (WantedColumn("name"),),
+    "intakes": (WantedColumn("name"), WantedColumn("snap", "bool")),
     "surfaces": (
-        Wanted("cover", aliases=("land_cover",), required=True),
-        Wanted("runoff_coefficient", "float", minimum=0, maximum=1),
-        Wanted("name"),
+        WantedColumn("cover", aliases=("land_cover",), required=True),
+        WantedColumn("runoff_coefficient", "float", minimum=0, maximum=1),
+        WantedColumn("name"),
     ),
     "soils": (
-        Wanted("group", allowed=("A", "B", "C", "D")),
-        Wanted("texture"),
-        Wanted("soak_mm_per_h", "float", minimum=0),
+        WantedColumn("group", allowed=("A", "B", "C", "D")),
+        WantedColumn("texture"),
+        WantedColumn("soak_mm_per_h", "float", minimum=0),
     ),
     "keep_out": (
-        Wanted("kind", allowed=tuple(SETBACK_M)),
-        Wanted("setback_m", "float", minimum=0),
-        Wanted("name"),
+        WantedColumn("kind", allowed=tuple(SETBACK_M)),
+        WantedColumn("setback_m", "float", minimum=0),
+        WantedColumn("name"),
     ),
-    "culverts": (Wanted("name"), Wanted("diameter_m", "float", minimum=0)),
+    "culverts": (WantedColumn("name"), WantedColumn("diameter_m", "float", minimum=0)),
 }
 _KINDS: Final[dict[str, tuple[Kind, ...]]] = {
     "boundary": ("polygon",),
@@ -79,7 +79,9 @@ class SiteRead:
         return [problem for problem in self.problems if problem.severity is Severity.ERROR]
 
 
-def read_site(sources: Mapping[str, Source | None], elevation: Elevation, grid: Grid) -> SiteRead:
+def read_site(
+    sources: Mapping[str, VectorSource | None], elevation: Elevation, grid: Grid
+) -> SiteRead:
     """Read every drawn layer onto the run's CRS; a source that is None gives no rows.
 
     Parameters
@@ -108,7 +110,7 @@ def read_site(sources: Mapping[str, Source | None], elevation: Elevation, grid: 
     return found
 
 
-def layer_problems(sources: Mapping[str, Source]) -> list[Problem]:
+def layer_problems(sources: Mapping[str, VectorSource]) -> list[Problem]:
     """Read every drawn layer as it is, where there is no grid to bring it to."""
     return [
         problem

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 import numpy as np
 import pandas as pd
 
-from brimline.cascade import Free, Goals, Limits, Pace
+from brimline.cascade import CascadeLimits, Free, Goals, Pace
 from brimline.config import USUAL_RAIN_2Y_24H_MM, Earthworks, Works
 from brimline.design import (
     KINDS,
@@ -208,7 +208,7 @@ def design_rules(
         works.basin_depth_range_m,
         works.tank_volume_range_m3,
     )
-    limits = Limits(
+    limits = CascadeLimits(
         min_drop_m=works.min_drop_m,
         drawdown_h=works.drawdown_h,
         engineer_height_m=works.engineer_height_m,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 
-from brimline.elements.building import Profile
+from brimline.elements.building import SectionProfile
 from brimline.lines.staking import Tolerance, fall_tolerance, stakes_on, stations_along
 from brimline.terrain.shaping import LevelAlong
 
@@ -32,7 +32,7 @@ _LEVEL: Final = Tolerance(0.05, "water would gather at a low place")  # common p
 
 def line_stakes(
     given: Given, params: Staking, ground: LevelsAt
-) -> tuple[list[Stake], list[Profile]]:
+) -> tuple[list[Stake], list[SectionProfile]]:
     """Put stakes on every line of the layers that were asked for, at the level it should have.
 
     Returns
@@ -40,7 +40,7 @@ def line_stakes(
     stakes, and a section along each line.
     """
     found: list[Stake] = []
-    cuts: list[Profile] = []
+    cuts: list[SectionProfile] = []
     for layer in params.lines:
         word, number = LINES[layer]
         for row in given.frame(layer).itertuples(index=False):
@@ -69,11 +69,13 @@ def _wanted(
     )
 
 
-def _along(name: str, line: shapely.LineString, wanted: LevelAlong, ground: LevelsAt) -> Profile:
+def _along(
+    name: str, line: shapely.LineString, wanted: LevelAlong, ground: LevelsAt
+) -> SectionProfile:
     stations = stations_along(line, _STEP_M)
     at, x, y = stations.chainage_m, stations.x, stations.y
     level = wanted.at(at)
-    return Profile(name, _ROLE, "along", at, x, y, ground(x, y), level, level)
+    return SectionProfile(name, _ROLE, "along", at, x, y, ground(x, y), level, level)
 
 
 def _on(

@@ -16,7 +16,7 @@ from brimline.elements.building import filling_m
 from brimline.engine.stage import Stage
 from brimline.errors import InternalError, Problem, Severity
 from brimline.io.built import is_surface, read_built_points, read_built_surface
-from brimline.io.vectors import Source
+from brimline.io.vectors import VectorSource
 from brimline.layers import FLAGS
 from brimline.layers.flags import joined
 from brimline.stages._frames import frame_of, table_of
@@ -93,8 +93,8 @@ def _rmse_m(given: Given, params: AsBuilt) -> float:
     return stated if params.rmse_m is None else params.rmse_m
 
 
-def _survey_of(given: Given) -> Source:
-    source = given.source("as_built", Source)
+def _survey_of(given: Given) -> VectorSource:
+    source = given.source("as_built", VectorSource)
     if source is None:
         raise InternalError("the stage is in a run only where inputs.as_built names a survey")
     return source

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from brimline.config import Settings
     from brimline.engine import Source
     from brimline.grid import Elevation, Grid
-    from brimline.io.vectors import Source as VectorSource
+    from brimline.io.vectors import VectorSource
 
 
 @dataclass(slots=True)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import pandas as pd
 
-from brimline.cascade.overland import Basin, run_over
+from brimline.cascade.overland import OverlandElement, run_over
 from brimline.config import Proof
 from brimline.elements import Kind
 from brimline.engine.stage import Stage
@@ -58,10 +58,10 @@ def _run(given: Given, report: Reporter) -> Made:
     }
 
 
-def _basin(site: DesignedGround, name: str, depth_mm: NDArray[np.float64]) -> Basin:
+def _basin(site: DesignedGround, name: str, depth_mm: NDArray[np.float64]) -> OverlandElement:
     element = site.design.network.element(name)
     start_m = element.start_level_m
-    return Basin(
+    return OverlandElement(
         site.design.arrivals.excess_mm(name, depth_mm),
         element.soak.design_mm_per_h,
         start_m if np.isfinite(start_m) else None,

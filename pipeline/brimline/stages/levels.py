@@ -13,7 +13,7 @@ from brimline.errors import InternalError, Problem, Severity
 from brimline.grid.shapes import cells_inside
 from brimline.io.elevation import MAX_CELLS
 from brimline.io.levels import read_levels
-from brimline.io.vectors import Source
+from brimline.io.vectors import VectorSource
 from brimline.stages._frames import frame_of
 from brimline.terrain.levels import next_places
 
@@ -37,7 +37,7 @@ def _run(given: Given, report: Reporter) -> Made:
         vertical_unit=terrain.vertical_unit,
         crs=terrain.crs,
         max_cells=MAX_CELLS,
-        breaklines=given.source("breaklines", Source),
+        breaklines=given.source("breaklines", VectorSource),
     )
     if read.grid != grid:
         raise InternalError("levels were read onto another grid than the elevation")

@@ -10,7 +10,7 @@ import geopandas as gpd
 from brimline.engine.stage import Stage
 from brimline.errors import InputError, Problem, Severity
 from brimline.io.frames import conformed, empty
-from brimline.io.vectors import Source, Wanted, layer_names, read_layer
+from brimline.io.vectors import VectorSource, WantedColumn, layer_names, read_layer
 from brimline.layers.drawn import ITEMS
 from brimline.layers.schema import Geometry
 
@@ -43,7 +43,7 @@ def read_plan(path: Path, grid: Grid) -> tuple[dict[str, gpd.GeoDataFrame], list
             layers[declared.name] = gpd.GeoDataFrame(empty(declared, grid.crs))
             continue
         read = read_layer(
-            Source(path, declared.name),
+            VectorSource(path, declared.name),
             kinds={_KIND[declared.geometry]},
             crs=grid.crs,
             columns=[_wanted(column) for column in declared.columns],
@@ -59,8 +59,8 @@ def _nothing_drawn(grid: Grid) -> dict[str, gpd.GeoDataFrame]:
     return {item.name: gpd.GeoDataFrame(empty(item, grid.crs)) for item in ITEMS}
 
 
-def _wanted(column: Column) -> Wanted:
-    return Wanted(
+def _wanted(column: Column) -> WantedColumn:
+    return WantedColumn(
         column.name,
         column.dtype,
         allowed=column.values,

@@ -14,7 +14,7 @@ from brimline.io.crs import plan_unit
 from brimline.io.elevation import run_crs
 from brimline.io.levels import is_levels
 from brimline.io.points import is_points
-from brimline.io.vectors import Source, read_layer
+from brimline.io.vectors import VectorSource, read_layer
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -41,14 +41,18 @@ def at_scale(loaded: Loaded) -> tuple[Loaded, str]:
     profile, told = settings.site.profile, ""
     if profile is None:
         entry, terrain = settings.inputs.boundary, settings.terrain
-        boundary = Source(loaded.resolve(entry.file), entry.layer, entry.where)
+        boundary = VectorSource(loaded.resolve(entry.file), entry.layer, entry.where)
         files = [loaded.resolve(name) for name in settings.inputs.elevation]
         profile, told = fitting(files, boundary, crs=terrain.crs, cell_m=terrain.cell_m)
     return replace(loaded, settings=with_profile(settings, profile)), told
 
 
 def fitting(
-    elevation: Sequence[Path], boundary: Source, *, crs: str | None, cell_m: float | None = None
+    elevation: Sequence[Path],
+    boundary: VectorSource,
+    *,
+    crs: str | None,
+    cell_m: float | None = None,
 ) -> tuple[Profile, str]:
     """Return the profile that inputs ask for, and why, in words; a farm where they are unreadable.
 

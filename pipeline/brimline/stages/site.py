@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from brimline.engine.stage import Stage
 from brimline.errors import InputError
-from brimline.io.vectors import Source
+from brimline.io.vectors import VectorSource
 from brimline.stages import _drawn
 
 if TYPE_CHECKING:
@@ -17,7 +17,7 @@ SOURCES = ("boundary", "intakes", "surfaces", "soils", "keep_out", "culverts")
 
 def _run(given: Given, report: Reporter) -> Made:
     found = _drawn.read_site(
-        {name: given.source(name, Source) for name in SOURCES},
+        {name: given.source(name, VectorSource) for name in SOURCES},
         given.raster("elevation"),
         given.grid,
     )

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from brimline.config import Loaded
-    from brimline.config.tables import Source as Entry
+    from brimline.config.tables import InputSource as Entry
 
 _VECTORS = (
     "boundary",
@@ -55,5 +55,5 @@ def said_paths(loaded: Loaded) -> tuple[Path, ...]:
 
 def _vector(loaded: Loaded, entry: Entry) -> Source:
     path = loaded.resolve(entry.file)
-    value = vectors.Source(path, entry.layer, entry.where)
+    value = vectors.VectorSource(path, entry.layer, entry.where)
     return Source(value, files_of(path), said=entry.model_dump(mode="json"))

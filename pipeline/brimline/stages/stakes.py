@@ -12,7 +12,7 @@ import pandas as pd
 import shapely
 
 from brimline.config import AsBuilt, Staking
-from brimline.elements.building import Margins, Spacing, profiles, set_out
+from brimline.elements.building import Margins, StakeSpacing, profiles, set_out
 from brimline.engine.stage import Stage
 from brimline.io.frames import conformed, empty
 from brimline.io.geographic import lon_lat, on_earth
@@ -32,7 +32,7 @@ from brimline.stages._stakes_lines import LINES, line_stakes
 from brimline.stages._survey_error import LEVEL_SURVEY, survey_error_m
 
 if TYPE_CHECKING:
-    from brimline.elements.building import Profile
+    from brimline.elements.building import SectionProfile
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.lines.staking import Reading, Stake
 
@@ -48,7 +48,7 @@ def _run(given: Given, report: Reporter) -> Made:
     margins = margins_of(given.frame("elements"), given.frame("overflows"))
     keep = given.params("as_built", AsBuilt)
     limits = BuildLimits(keep.sill_m, keep.floor_m, keep.crest_m, keep.edge_m, keep.storage_pct)
-    spacing = Spacing(params.interval_m, params.turn_deg, params.offset_m)
+    spacing = StakeSpacing(params.interval_m, params.turn_deg, params.offset_m)
     stakes: list[Stake] = []
     for place, name in enumerate(site.ready.elements):
         report.advanced(place / len(site.ready.elements), f"staking {name}")
@@ -133,7 +133,7 @@ def _record(stake: Stake, reading: Reading | None) -> dict[str, Any]:
     }
 
 
-def _rows(cuts: list[Profile]) -> pd.DataFrame:
+def _rows(cuts: list[SectionProfile]) -> pd.DataFrame:
     columns = ("at_m", "x", "y", "ground_m", "design_m", "build_m")
     parts = [
         pd.DataFrame({name: getattr(cut, name) for name in columns}).assign(

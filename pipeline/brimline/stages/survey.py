@@ -11,7 +11,7 @@ from brimline.engine.stage import Stage, grid_facts
 from brimline.errors import Problem, Severity
 from brimline.io.crs import is_local
 from brimline.io.elevation import read_elevation
-from brimline.io.vectors import Source
+from brimline.io.vectors import VectorSource
 from brimline.terrain.voids import span_voids
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ def _run(given: Given, report: Reporter) -> Made:
         cell_m=params.cell_m,
         vertical_unit=params.vertical_unit,
         crs=params.crs,
-        breaklines=given.source("breaklines", Source),
+        breaklines=given.source("breaklines", VectorSource),
     )
     for problem in read.notices:
         report.problem(problem)

@@ -11,7 +11,7 @@ from brimline.elements import Soak
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.layers.flags import joined, needs_look
-from brimline.lines.rows import Duty, Spacing, swale_rows
+from brimline.lines.rows import Duty, RowSpacing, swale_rows
 from brimline.rainfall import runoff_depth_mm
 from brimline.stages._filled import filled_ground
 from brimline.stages._frames import frame_of
@@ -85,10 +85,10 @@ def _said(older: float | None, now: float) -> float:
     return now if older is None else older
 
 
-def _spacing(params: SwaleRows) -> Spacing | None:
+def _spacing(params: SwaleRows) -> RowSpacing | None:
     if params.rule == "none":
         return None
-    return Spacing(
+    return RowSpacing(
         params.rule,
         params.min_spacing_m,
         params.max_spacing_m,

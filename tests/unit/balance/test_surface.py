@@ -7,7 +7,7 @@ import pytest
 
 from brimline.balance.planting import PLANTINGS, Planting, unmulched
 from brimline.balance.simulate import ZONE_COLUMNS, columns, simulate, warmed
-from brimline.balance.surface import Air, Surface, cover_share, most_kc
+from brimline.balance.surface import Air, SoilSurface, cover_share, most_kc
 from brimline.balance.system import System, Zone
 from brimline.rainfall.daily import DailyWeather
 
@@ -95,7 +95,7 @@ def test_every_planting_leaves_room_for_evaporation(name):
 def test_heights_and_shares_out_of_range_are_refused():
     with pytest.raises(ValueError, match="height_m must rise"):
         replace(PLANTINGS["berries"], height_m=(2.0, 1.0))
-    surface = Surface(np.ones(3), np.zeros(3), 20.0, 8.0)
+    surface = SoilSurface(np.ones(3), np.zeros(3), 20.0, 8.0)
     for change, words in (
         ({"readily_mm": 20.0}, "readily_mm must lie"),
         ({"wetted_share": 0.0}, "wetted_share must lie"),
@@ -119,7 +119,7 @@ def test_mulch_takes_its_share_off_evaporation_only():
     rain = np.where(np.arange(days) % 3 == 0, 5.0, 0.0)
 
     def evaporated(share):
-        surface = Surface(np.full(days, 1.2), np.full(days, 0.3), 20.0, 20.0 - 1e-6,
+        surface = SoilSurface(np.full(days, 1.2), np.full(days, 0.3), 20.0, 20.0 - 1e-6,
                           unmulched=unmulched(share))  # fmt: skip
         zone = Zone("beds", 100.0, 100.0, 0.5, np.full(days, 0.5), np.zeros(days),
                     irrigated=False, surface=surface)  # fmt: skip
@@ -134,7 +134,7 @@ def test_mulch_takes_its_share_off_evaporation_only():
 
 def test_the_first_year_leaves_its_surface_behind():
     days = 400
-    surface = Surface(np.full(days, 1.2), np.full(days, 0.3), 20.0, 8.0)
+    surface = SoilSurface(np.full(days, 1.2), np.full(days, 0.3), 20.0, 8.0)
     zone = Zone("beds", 100.0, 100.0, 0.5, np.full(days, 0.5), np.zeros(days), irrigated=False,
                 surface=surface)  # fmt: skip
     rain = np.zeros(days)

@@ -20,7 +20,7 @@ from brimline.balance.planted import ZoneRow, planted_zones
 from brimline.balance.planting import PLANTINGS
 from brimline.balance.rules import DailyUse, YearRules
 from brimline.balance.sizing import curves_of
-from brimline.balance.system import SHAPE_POINTS, Store, System, Zone
+from brimline.balance.system import SHAPE_POINTS, System, WaterStore, Zone
 from brimline.config import OwnPlanting
 from brimline.grid import Grid
 from brimline.rainfall import MixedGround
@@ -276,7 +276,7 @@ def test_rain_on_a_store_within_a_zone_is_the_stores():
 def test_curves_go_further_where_near_sizes_do_not_show_the_end():
     days = 730
     rain = np.where(np.arange(days) % 365 < 120, 8.0, 0.0)  # a rainy and a dry season
-    tank = Store("tank", 5.0, rain * 0.2)
+    tank = WaterStore("tank", 5.0, rain * 0.2)
     zone = Zone("beds", 100.0, 60.0, 0.4, np.full(days, 0.9), np.zeros(days), ("tank",))
     system = System(rain, np.full(days, 4.0), (zone,), (tank,))
     elements = [element("tank", kind="tank", capacity_m3=5.0)]

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from brimline.cascade.overland import Basin, run_over
+from brimline.cascade.overland import OverlandElement, run_over
 from brimline.errors import GridError
 from brimline.rainfall import excess_mm
 
@@ -21,7 +21,7 @@ def hillside():
 
 
 def basin(curve_number, soak_mm_per_h, start_level_m=None):
-    return Basin(excess_mm(RAIN, curve_number), soak_mm_per_h, start_level_m)
+    return OverlandElement(excess_mm(RAIN, curve_number), soak_mm_per_h, start_level_m)
 
 
 def run(surface, labels, basin, **options):

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import shapely
 
-from brimline.elements import Basin, Layer, Pond, Soak, rain_garden
+from brimline.elements import Basin, FillLayer, Pond, Soak, rain_garden
 from brimline.elements.basin import filled
 from brimline.elements.pond import freeboard_for_m, prismoid_m3
 from brimline.units import CUBIC_YARD_M3, FOOT_M
@@ -103,14 +103,20 @@ def test_outlines_that_are_no_area_are_refused(outline):
 
 def test_filled_basin_holds_its_voids():
     open_basin = Basin("b", BOX, 10.0, Soak(20.0), depth_m=0.5, side=0.0)
-    mulched = replace(open_basin, fill=(Layer(0.5, 0.4),))
+    mulched = replace(open_basin, fill=(FillLayer(0.5, 0.4),))
     assert open_basin.element().storage_m3 == pytest.approx(300.0)
     assert mulched.element().storage_m3 == pytest.approx(120.0)
 
 
 def test_layers_add_up_and_open_water_stands_over_them():
     basin = Basin(
-        "b", BOX, 10.0, Soak(20.0), depth_m=0.8, side=0.0, fill=(Layer(0.3, 0.35), Layer(0.2, 0.4))
+        "b",
+        BOX,
+        10.0,
+        Soak(20.0),
+        depth_m=0.8,
+        side=0.0,
+        fill=(FillLayer(0.3, 0.35), FillLayer(0.2, 0.4)),
     )
     element = basin.element()
     assert element.storage_m3 == pytest.approx(600 * (0.3 * 0.35 + 0.2 * 0.4 + 0.3))

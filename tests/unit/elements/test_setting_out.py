@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import shapely
 
-from brimline.elements.building import Margins, Spacing, set_out
+from brimline.elements.building import Margins, StakeSpacing, set_out
 from brimline.grid import Grid
 from brimline.terrain.shaping import Bank, Bowl, Channel, LevelAlong, Pad, design, notch
 
@@ -20,7 +20,7 @@ def ground(_x, y):
     return 100 + 0.1 * (np.asarray(y) - 30)
 
 
-def staked(*shapes, label=1, spacing=Spacing(10.0), margins=MARGINS):  # noqa: B008
+def staked(*shapes, label=1, spacing=StakeSpacing(10.0), margins=MARGINS):  # noqa: B008
     x, y = GRID.xy(*np.indices(GRID.shape))
     ready = design(ground(x, y).astype(np.float32), GRID, shapes)
     return set_out(ready, label, ground, margins, spacing)
@@ -59,7 +59,7 @@ def test_a_swale_has_floor_crest_sill_and_offset_stakes():
 
 def test_no_crest_is_staked_where_the_sill_goes_through():
     # the sill's middle stands at chainage 35, where an interval of 5 m puts a stake
-    crest = of(staked(*swale(), spacing=Spacing(5.0)), "crest")
+    crest = of(staked(*swale(), spacing=StakeSpacing(5.0)), "crest")
     assert 35 not in {stake.chainage_m for stake in crest}
     assert {30, 40} <= {stake.chainage_m for stake in crest}
     assert {round(stake.design_m, 6) for stake in crest} == {100.4}
@@ -120,6 +120,6 @@ def test_no_offset_stake_stands_in_the_digging_of_another():
 
 def test_offset_stakes_may_be_left_out_and_unknown_elements_are_refused():
     yard = Pad("yard", shapely.box(20, 34, 40, 44), 102.0)
-    assert of(staked(*swale(), spacing=Spacing(10.0, clear_m=0.0)), "floor", "left") == []
+    assert of(staked(*swale(), spacing=StakeSpacing(10.0, clear_m=0.0)), "floor", "left") == []
     with pytest.raises(ValueError, match="no element number 2"):
         staked(yard, label=2)

@@ -17,7 +17,7 @@ from pydantic import BaseModel
 
 from brimline.engine.digests import Digests, files_of
 from brimline.engine.listener import Listener
-from brimline.engine.run import Inputs, Tools, execute
+from brimline.engine.run import RunInputs, Tools, execute
 from brimline.engine.stage import Source, Stage, grid_facts
 from brimline.engine.store import Store
 from brimline.errors import InternalError, Problem, Severity
@@ -154,7 +154,7 @@ class Site:
     def inputs(self):
         source = Source(str(self.survey), files_of(self.survey), {"layer": None})
         digests = Digests(self.store)
-        return Inputs({"swell": self.swell}, {"survey": source}, self.versions, digests)
+        return RunInputs({"swell": self.swell}, {"survey": source}, self.versions, digests)
 
     def run(self, stages=STAGES, store=None, listener=None, **options):
         code = lambda stage: self.code.get(stage.name, {"toys": "1"})  # noqa: E731

@@ -18,7 +18,7 @@ from brimline.io.coverage import (
 )
 from brimline.io.drawing import new_plan
 from brimline.io.elevation import inside_data, read_elevation, run_crs
-from brimline.io.vectors import Wanted, read_layer
+from brimline.io.vectors import WantedColumn, read_layer
 from brimline.layers import Column, Geometry, Layer
 
 UTM = "EPSG:32633"
@@ -116,7 +116,9 @@ def test_points_off_the_data_are_named(drawn):
         [Point(WEST + 5, SOUTH + 5), Point(EAST + 5, SOUTH), Point(WEST + 5, NORTH - 5)],
         name_=["spring", "outfall", None],
     )
-    read = read_layer(path, kinds={"point"}, crs=UTM, columns=[Wanted("name", aliases=("name_",))])
+    read = read_layer(
+        path, kinds={"point"}, crs=UTM, columns=[WantedColumn("name", aliases=("name_",))]
+    )
     problems = off_data_problems(read, dem, GRID, "intake")
     assert len(problems) == 2
     assert 'row 2: intake "outfall" at 500205.0' in str(problems[0])

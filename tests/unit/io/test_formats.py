@@ -15,7 +15,7 @@ from brimline.errors import InputError, shown
 from brimline.io.elevation import read_elevation
 from brimline.io.formats import check_vector, raster_driver
 from brimline.io.points import read_points
-from brimline.io.vectors import Source, read_layer
+from brimline.io.vectors import VectorSource, read_layer
 
 
 class _Counting(http.server.BaseHTTPRequestHandler):
@@ -186,7 +186,7 @@ def test_a_filter_is_a_condition_and_nothing_else(tmp_path, where):
     path = tmp_path / "a.gpkg"
     rows = gpd.GeoDataFrame({"kind": ["a"]}, geometry=[shapely.box(0, 0, 9, 9)], crs="EPSG:32626")
     rows.to_file(path, layer="a")
-    read = read_layer(Source(path, "a", where), kinds=["polygon"], crs="EPSG:32626")
+    read = read_layer(VectorSource(path, "a", where), kinds=["polygon"], crs="EPSG:32626")
     assert "is not a condition" in read.errors[0].message
 
 
@@ -196,7 +196,7 @@ def test_a_filter_may_hold_such_words_in_quotes(tmp_path):
     boxes = [shapely.box(0, 0, 9, 9), shapely.box(20, 0, 29, 9)]
     gpd.GeoDataFrame({"kind": kinds}, geometry=boxes, crs="EPSG:32626").to_file(path, layer="a")
     where = "kind = 'select; it''s -- (odd' AND (kind <> 'x')"
-    read = read_layer(Source(path, "a", where), kinds=["polygon"], crs="EPSG:32626")
+    read = read_layer(VectorSource(path, "a", where), kinds=["polygon"], crs="EPSG:32626")
     assert not read.errors
     assert len(read.frame) == 1
 

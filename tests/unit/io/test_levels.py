@@ -8,7 +8,7 @@ import shapely
 from brimline.errors import InputError, Severity
 from brimline.io.elevation import read_elevation, run_crs
 from brimline.io.levels import read_levels
-from brimline.io.vectors import Source
+from brimline.io.vectors import VectorSource
 
 UTM = "EPSG:32633"
 EAST, NORTH = 500_000.0, 5_200_000.0
@@ -158,7 +158,7 @@ def test_a_kerb_drawn_with_a_level_stands_in_the_ground(tmp_path):
     keep = np.abs(y - NORTH - 15) > 0.05
     found = read(
         table(tmp_path / "levels.csv", x[keep], y[keep], z[keep]),
-        breaklines=Source(tmp_path / "kerb.gpkg", "breaklines"),
+        breaklines=VectorSource(tmp_path / "kerb.gpkg", "breaklines"),
     )
     east, north = found.grid.xy(*np.mgrid[0 : found.grid.rows, 0 : found.grid.cols])
     inside = (east > EAST) & (east < EAST + 40) & (np.abs(north - NORTH - 15) < 10)

@@ -11,7 +11,7 @@ import shapely
 from brimline.errors import Severity
 from brimline.io.surveyed import read_surveyed
 from brimline.io.surveyed_place import misplaced, wrong_unit
-from brimline.io.vectors import Source
+from brimline.io.vectors import VectorSource
 from brimline.units import FOOT_M
 
 CRS = "EPSG:32626"
@@ -21,7 +21,7 @@ BOX = (350_000.0, 5_209_800.0, 350_200.0, 5_210_000.0)
 def read(tmp_path, text, name="built.csv", **options):
     path = tmp_path / name
     path.write_text(text, encoding="utf-8")
-    return read_surveyed(Source(path), run_crs=CRS, **options)
+    return read_surveyed(VectorSource(path), run_crs=CRS, **options)
 
 
 @pytest.mark.parametrize(
@@ -75,7 +75,7 @@ def test_a_column_that_is_missing_is_named_with_those_that_are_there(tmp_path):
 
 
 def test_a_file_that_is_missing_or_empty_is_refused(tmp_path):
-    assert read_surveyed(Source(tmp_path / "none.csv"), run_crs=CRS).errors
+    assert read_surveyed(VectorSource(tmp_path / "none.csv"), run_crs=CRS).errors
     assert "is empty" in read(tmp_path, "\n").errors[0].message
 
 
@@ -88,7 +88,7 @@ def test_a_layer_gives_levels_by_column_or_height_and_names_rows_without(tmp_pat
     ]
     frame = gpd.GeoDataFrame({"level_m": [None, 126.0, None]}, geometry=shapes, crs=CRS)
     frame.to_file(path, layer="shots", driver="GPKG")
-    found = read_surveyed(Source(path), run_crs=CRS)
+    found = read_surveyed(VectorSource(path), run_crs=CRS)
     assert found.level_m[:2].tolist() == [125.0, 126.0]
     (error,) = found.errors
     assert "no level" in error.message

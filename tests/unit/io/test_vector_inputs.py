@@ -7,7 +7,7 @@ import shapely
 from shapely import LineString, MultiLineString, MultiPoint, MultiPolygon, Point, Polygon, box
 
 from brimline.errors import InputError, Severity
-from brimline.io.vectors import Source, Wanted, layer_names, read_layer
+from brimline.io.vectors import VectorSource, WantedColumn, layer_names, read_layer
 
 UTM = "EPSG:32633"
 EAST, NORTH = 500_000.0, 5_200_000.0
@@ -40,7 +40,7 @@ def test_every_format_gives_the_same_rows(drawn, name):
     shape = gpd.GeoSeries([square()], crs=UTM).to_crs(crs).iloc[0]
     read = polygons(
         drawn([shape], name=name, crs=crs, name_=["north field"], setback_m=[3.5]),
-        columns=[Wanted("name", aliases=("name_",)), Wanted("setback_m", "float")],
+        columns=[WantedColumn("name", aliases=("name_",)), WantedColumn("setback_m", "float")],
     )
     assert read.errors == ()
     assert read.frame.crs == UTM
@@ -144,7 +144,7 @@ def test_every_fault_is_told_not_only_the_first(drawn):
         [(EAST, NORTH), (EAST + 100, NORTH + 100), (EAST + 100, NORTH), (EAST, NORTH + 100)]
     )
     path = drawn([bow, square(), spot(), bow], kind=["a", "b", "c", "wrong"])
-    read = polygons(path, columns=[Wanted("kind", allowed=("a", "b", "c"))])
+    read = polygons(path, columns=[WantedColumn("kind", allowed=("a", "b", "c"))])
     assert [p.place.split(" at ")[0] for p in read.errors] == ["row 1", "row 3", "row 4"]
 
 
@@ -171,7 +171,7 @@ def test_a_closed_line_is_taken_as_a_polygon(drawn):
 
 def test_multi_part_points_and_lines_become_rows(drawn):
     pair = MultiPoint([spot(), spot(5)])
-    read = points(drawn([pair, spot(9)], name_=["pair", "one"]), columns=[Wanted("name_")])
+    read = points(drawn([pair, spot(9)], name_=["pair", "one"]), columns=[WantedColumn("name_")])
     assert read.frame["name_"].tolist() == ["pair", "pair", "one"]
     assert read.frame["row"].tolist() == [1, 1, 2]
     assert "2 parts became rows" in texts(read, Severity.NOTICE)
@@ -239,7 +239,7 @@ def test_a_missing_layer_names_those_there_and_the_nearest(drawn):
     drawn([square()], layer="boundary")
     path = drawn([spot()], layer="intakes")
     assert layer_names(path) == ["boundary", "intakes"]
-    message = texts(points(Source(path, "intake")), Severity.ERROR)
+    message = texts(points(VectorSource(path, "intake")), Severity.ERROR)
     assert "it holds boundary, intakes" in message
     assert 'did you mean "intakes"' in message
 
@@ -253,9 +253,11 @@ def test_the_layer_of_the_inputs_own_name_is_taken(drawn):
 
 def test_a_filter_takes_rows_and_a_wrong_one_is_told(drawn):
     path = drawn([spot(), spot(1)], kind=["well", "tree"])
-    assert len(points(Source(path, "", "kind = 'tree'")).usable()) == 1
-    assert "columns are kind" in texts(points(Source(path, "", "knid = 'tree'")), Severity.ERROR)
-    assert "no row fits" in texts(points(Source(path, "", "kind = 'Oak'")), Severity.WARNING)
+    assert len(points(VectorSource(path, "", "kind = 'tree'")).usable()) == 1
+    assert "columns are kind" in texts(
+        points(VectorSource(path, "", "knid = 'tree'")), Severity.ERROR
+    )
+    assert "no row fits" in texts(points(VectorSource(path, "", "kind = 'Oak'")), Severity.WARNING)
 
 
 def test_a_file_that_is_no_vector_data_is_refused(tmp_path):
@@ -267,14 +269,15 @@ def test_a_file_that_is_no_vector_data_is_refused(tmp_path):
 def test_an_empty_layer_is_warned_of_and_has_the_columns(drawn):
     path = drawn([spot()], name_=["a"])
     read = points(
-        Source(path, "", "name_ = 'b'"), columns=[Wanted("name_"), Wanted("x_m", "float")]
+        VectorSource(path, "", "name_ = 'b'"),
+        columns=[WantedColumn("name_"), WantedColumn("x_m", "float")],
     )
     assert list(read.frame.columns) == ["name_", "x_m", "row", "geometry"]
     assert read.errors == ()
 
 
 def test_an_unreadable_layer_still_gives_a_frame_with_the_columns(tmp_path):
-    read = points(tmp_path / "none.gpkg", columns=[Wanted("name")])
+    read = points(tmp_path / "none.gpkg", columns=[WantedColumn("name")])
     assert list(read.frame.columns) == ["name", "row", "geometry"]
     with pytest.raises(InputError, match="does not exist"):
         read.usable()
@@ -286,32 +289,33 @@ def test_an_unreadable_layer_still_gives_a_frame_with_the_columns(tmp_path):
 def test_columns_are_found_by_alias_and_in_any_case(drawn):
     path = drawn([spot()], NAME=["a"], Diameter=[0.3])
     read = points(
-        path, columns=[Wanted("name"), Wanted("diameter_m", "float", aliases=("diameter",))]
+        path,
+        columns=[WantedColumn("name"), WantedColumn("diameter_m", "float", aliases=("diameter",))],
     )
     assert read.frame[["name", "diameter_m"]].to_numpy().tolist() == [["a", 0.3]]
 
 
 def test_a_columns_own_name_comes_before_its_aliases(drawn):
     path = drawn([spot()], label=["alias"], name_=["own"])
-    read = points(path, columns=[Wanted("name_", aliases=("label",))])
+    read = points(path, columns=[WantedColumn("name_", aliases=("label",))])
     assert read.frame["name_"].tolist() == ["own"]
 
 
 def test_shapefile_names_cut_after_ten_letters_are_found(drawn):
     path = drawn([square()], name="s.shp", runoff_coe=[0.9])
-    read = polygons(path, columns=[Wanted("runoff_coefficient", "float")])
+    read = polygons(path, columns=[WantedColumn("runoff_coefficient", "float")])
     assert read.frame["runoff_coefficient"].tolist() == [0.9]
 
 
 def test_a_missing_required_column_names_the_nearest(drawn):
-    read = points(drawn([spot()], kimd=["a"]), columns=[Wanted("kind", required=True)])
+    read = points(drawn([spot()], kimd=["a"]), columns=[WantedColumn("kind", required=True)])
     message = texts(read, Severity.ERROR)
     assert 'has no column "kind"' in message
     assert 'rename "kimd" to "kind"' in message
 
 
 def test_a_nearly_known_optional_column_is_warned_of(drawn):
-    read = points(drawn([spot()], diametr_m=[0.3]), columns=[Wanted("diameter_m", "float")])
+    read = points(drawn([spot()], diametr_m=[0.3]), columns=[WantedColumn("diameter_m", "float")])
     assert 'rename it if "diameter_m" is meant' in texts(read, Severity.WARNING)
     assert read.frame["diameter_m"].isna().all()
 
@@ -326,9 +330,9 @@ def test_values_that_do_not_fit_are_named_by_row(drawn):
     read = points(
         path,
         columns=[
-            Wanted("diameter_m", "float", minimum=0),
-            Wanted("keep", "bool"),
-            Wanted("count", "int"),
+            WantedColumn("diameter_m", "float", minimum=0),
+            WantedColumn("keep", "bool"),
+            WantedColumn("count", "int"),
         ],
     )
     message = texts(read, Severity.ERROR)
@@ -336,11 +340,15 @@ def test_values_that_do_not_fit_are_named_by_row(drawn):
     assert "row 4: diameter_m is -1; the least allowed is 0" in message
     assert 'row 2: keep is "maybe", which is not yes or no' in message
     assert 'row 2: count is "2.5", which is not a whole number' in message
-    read = points(path, columns=[Wanted("diameter_m", "float", maximum=0.2)])
+    read = points(path, columns=[WantedColumn("diameter_m", "float", maximum=0.2)])
     assert "row 1: diameter_m is 0.3; the most allowed is 0.2" in texts(read, Severity.ERROR)
     read = points(
         path,
-        columns=[Wanted("diameter_m", "float"), Wanted("keep", "bool"), Wanted("count", "int")],
+        columns=[
+            WantedColumn("diameter_m", "float"),
+            WantedColumn("keep", "bool"),
+            WantedColumn("count", "int"),
+        ],
     )
     assert read.frame["diameter_m"].tolist()[0] == 0.3  # a decimal comma is understood
     assert read.frame["keep"].tolist()[0] is True
@@ -349,7 +357,7 @@ def test_values_that_do_not_fit_are_named_by_row(drawn):
 
 def test_allowed_texts_are_met_in_any_case_and_others_named(drawn):
     path = drawn([spot(), spot(1)], group=["b", "E"])
-    read = points(path, columns=[Wanted("group", allowed=("A", "B", "C", "D"))])
+    read = points(path, columns=[WantedColumn("group", allowed=("A", "B", "C", "D"))])
     assert read.frame["group"].tolist()[0] == "B"
     assert 'row 2: group is "E"; allowed are A, B, C, D' in texts(read, Severity.ERROR)
 
@@ -357,7 +365,7 @@ def test_allowed_texts_are_met_in_any_case_and_others_named(drawn):
 def test_names_used_twice_are_warned_of(drawn):
     read = points(
         drawn([spot(), spot(1), spot(2)], name_=["a", "b", "a"]),
-        columns=[Wanted("name_", unique=True)],
+        columns=[WantedColumn("name_", unique=True)],
     )
     message = texts(read, Severity.WARNING)
     assert 'name_ "a" is used 2 times' in message
@@ -366,7 +374,7 @@ def test_names_used_twice_are_warned_of(drawn):
 
 def test_an_empty_required_value_is_named_by_row(drawn):
     read = points(
-        drawn([spot(), spot(1)], kind=["well", "  "]), columns=[Wanted("kind", required=True)]
+        drawn([spot(), spot(1)], kind=["well", "  "]), columns=[WantedColumn("kind", required=True)]
     )
     assert "row 2: kind is empty" in texts(read, Severity.ERROR)
 

@@ -9,7 +9,7 @@ from brimline.grid import Grid
 from brimline.lines.relief.chains import Chains
 from brimline.lines.relief.courses import smoothed_along
 from brimline.lines.relief.extent import _bridged
-from brimline.lines.relief.ground import Ground
+from brimline.lines.relief.ground import ReliefGround
 from brimline.lines.relief.network import find_network
 
 SIZES = np.array([2, 1, 7, 40, 3, 90])
@@ -130,10 +130,10 @@ def test_clear_of_the_edge_is_where_no_level_is_missing_around(edge_m):
     )
     row, col = np.indices(grid.shape)
     xy = np.column_stack([one.ravel() for one in grid.xy(row, col)])
-    clear = Ground(levels, grid).clear_of_edge(xy, edge_m)
+    clear = ReliefGround(levels, grid).clear_of_edge(xy, edge_m)
     np.testing.assert_array_equal(clear.reshape(grid.shape), inner)
     outside = np.array([[99.0, 290.0], [110.0, 301.0], [134.5, 290.0]])
-    assert not Ground(levels, grid).clear_of_edge(outside, edge_m).any()
+    assert not ReliefGround(levels, grid).clear_of_edge(outside, edge_m).any()
 
 
 def test_the_network_upside_down_is_that_of_the_surface_turned_over():

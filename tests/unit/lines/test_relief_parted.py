@@ -6,7 +6,7 @@ import shapely
 
 from brimline.grid import Grid
 from brimline.lines.relief.chains import Chains
-from brimline.lines.relief.ground import Ground
+from brimline.lines.relief.ground import ReliefGround
 from brimline.lines.relief.parted import Drawn
 
 FLANK_M = 10.0
@@ -21,7 +21,7 @@ def wandering(rng, points):
 def drawn_on(dem, lines, *, least_m=0.0):
     """All lines drawn, each its own floor."""
     chains = Chains.of_sizes(np.array([len(line) for line in lines]))
-    ground = Ground(dem, Grid(*dem.shape, 1.0, north_m=float(dem.shape[0])))
+    ground = ReliefGround(dem, Grid(*dem.shape, 1.0, north_m=float(dem.shape[0])))
     xy = np.concatenate(lines)
     drawn = Drawn(ground, chains, xy, ground.levels_at(xy), flank_m=FLANK_M, least_m=least_m)
     for course, line in enumerate(lines):
@@ -88,7 +88,7 @@ def test_two_lines_are_two_only_where_ground_stands_between_them():
 def test_with_nothing_drawn_all_of_a_line_is_its_own(level):
     drawn = drawn_on(level, [np.array([[0.0, 0.0], [5.0, 0.0]])])
     fresh = Drawn(
-        Ground(level, Grid(200, 200, 1.0, north_m=200.0)),
+        ReliefGround(level, Grid(200, 200, 1.0, north_m=200.0)),
         Chains.of_sizes(np.array([2])),
         np.zeros((2, 2)),
         np.zeros(2),

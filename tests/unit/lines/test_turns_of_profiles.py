@@ -5,7 +5,7 @@ import pytest
 from scipy import ndimage
 
 from brimline.lines.keyline import keypoints
-from brimline.lines.keyline.profile import Profile, profile_noise
+from brimline.lines.keyline.profile import ValleyProfile, profile_noise
 from brimline.lines.keyline.reaches import Noise, chance, gains, hinges, straight_reaches
 from brimline.lines.keyline.turns import break_place, inflection
 
@@ -61,7 +61,9 @@ CURVES = {
 @pytest.mark.parametrize("name", CURVES)
 def test_an_inflection_is_placed_within_a_cell(name):
     # In each, the second derivative changes sign at 170 m and nowhere else.
-    (turn,) = keypoints._turns(Profile(S, CURVES[name]), NOISE, "inflection", 30.0, 2.0, 100.0)
+    (turn,) = keypoints._turns(
+        ValleyProfile(S, CURVES[name]), NOISE, "inflection", 30.0, 2.0, 100.0
+    )
     assert turn.kind == "inflection"
     assert turn.chainage_m == pytest.approx(170, abs=1.0)
     assert turn.above_pct > turn.below_pct
@@ -140,6 +142,6 @@ def test_smoothing_takes_noise_off_a_profile_as_the_bell_says():
 
 
 def test_a_profile_is_thinned_evenly():
-    thin = Profile(S, -S).thinned(150)
+    thin = ValleyProfile(S, -S).thinned(150)
     assert len(thin.chainage_m) <= 150
     assert thin.step_m == 3.0

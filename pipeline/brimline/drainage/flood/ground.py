@@ -21,7 +21,7 @@ _A_HAIR_S = 1e-9  # a moment this close to a change of rate counts as after it
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Ground:
+class FloodGround:
     """What water runs over; arrays (rows, cols).
 
     Parameters

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from brimline.drainage.flood.ground import Ground, Inflow, Rain
+    from brimline.drainage.flood.ground import FloodGround, Inflow, Rain
     from brimline.grid import BoolGrid
 
 # In two dimensions the smoothed scheme is stable up to sqrt(θ/2) = 0.63: a checkerboard mode of the
@@ -73,7 +73,7 @@ class Flood:
 
 
 def flood(
-    ground: Ground,
+    ground: FloodGround,
     rain: Rain,
     *,
     duration_s: float,
@@ -127,7 +127,7 @@ def flood(
         raise GridError(f"the storm has {len(rain.kinds)} rains for ground of {kinds} kinds")
     bands = _jit.bands(ground.bed_m.shape[0], least=-(-_CELLS_A_BAND // ground.bed_m.shape[1]))
     with ThreadPoolExecutor(len(bands)) as pool:
-        run = _Run(ground, checked_start(start_depth_m, ground.valid), bands, pool)
+        run = _FloodRun(ground, checked_start(start_depth_m, ground.valid), bands, pool)
         records = [run.levels(probes)]
         times = [0.0]
         while run.now_s < duration_s - 1e-9:
@@ -149,12 +149,12 @@ def flood(
     return run.result(np.array(times), np.array(records).reshape(len(times), len(probes)))
 
 
-class _Run:
+class _FloodRun:
     """The state of a run: old and new water, marks, and volumes."""
 
     def __init__(
         self,
-        ground: Ground,
+        ground: FloodGround,
         depth_m: NDArray[np.float64],
         bands: list[tuple[int, int]],
         pool: ThreadPoolExecutor,
@@ -265,7 +265,7 @@ def _water(depth_m: NDArray[np.float64]) -> _kernels.Water:
     )
 
 
-def _land(ground: Ground) -> _kernels.Land:
+def _land(ground: FloodGround) -> _kernels.Land:
     valid = ground.valid
     row, col = np.nonzero(valid & (ground.open_slope > 0))
     pull = np.sqrt(ground.open_slope[row, col]) / ground.roughness[row, col]

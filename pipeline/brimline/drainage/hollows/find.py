@@ -10,7 +10,7 @@ import numpy as np
 from brimline.drainage.hollows import _kernels
 from brimline.drainage.hollows.catchment import hollow_catchments
 from brimline.drainage.hollows.listing import (
-    Limits,
+    HollowLimits,
     kept_by_size,
     kept_with_holders,
     listed_nodes,
@@ -163,7 +163,7 @@ def find_hollows(
     nodata = np.isnan(surface)
     void = nodata & ~outside(nodata)
     tree = hollow_tree(surface, brim, void)
-    limits = Limits(
+    limits = HollowLimits(
         min_depth_m=min_depth_m,
         min_size=min_area_m2 / cell_area_m2,
         min_volume_cells_m=min_volume_m3 / cell_area_m2,

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Limits:
+class HollowLimits:
     """What a hollow must reach to be listed, and to be kept; sizes in cells.
 
     Raises
@@ -56,7 +56,7 @@ class Listing:
     number_of: NDArray[np.int32]
 
 
-def listed_nodes(tree: HollowTree, limits: Limits, drawn: NDArray[np.int32]) -> Listing:
+def listed_nodes(tree: HollowTree, limits: HollowLimits, drawn: NDArray[np.int32]) -> Listing:
     """List the outermost hollows that reach the limits, and those inside that meet another such.
 
     Parameters
@@ -124,7 +124,7 @@ def kept_with_holders(
     return kept, innermost
 
 
-def kept_by_size(tree: HollowTree, limits: Limits) -> NDArray[np.bool_]:
+def kept_by_size(tree: HollowTree, limits: HollowLimits) -> NDArray[np.bool_]:
     """Tell which nodes of the tree are kept for their depth and area."""
     if limits.keep_depth_m is None:
         return np.zeros(tree.parent.size, dtype=np.bool_)

@@ -20,8 +20,8 @@ from brimline.elements.building.ground_shapes import (
 )
 from brimline.elements.building.order import Step, Way, build_order
 from brimline.elements.building.pads import Plane, pad_of
-from brimline.elements.building.profiles import Profile, profiles
-from brimline.elements.building.setting_out import Margins, Spacing, set_out
+from brimline.elements.building.profiles import SectionProfile, profiles
+from brimline.elements.building.setting_out import Margins, StakeSpacing, set_out
 
 __all__ = [
     "ITEMS",
@@ -31,10 +31,10 @@ __all__ = [
     "Margins",
     "Outfall",
     "Plane",
-    "Profile",
     "Quantity",
+    "SectionProfile",
     "SillAt",
-    "Spacing",
+    "StakeSpacing",
     "Step",
     "Way",
     "bill",

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from brimline.elements.element import Element
     from brimline.elements.section import Section
-    from brimline.terrain.shaping import LevelsAt, Shape
+    from brimline.terrain.shaping import GroundShape, LevelsAt
 
 _LEAST_MOUND_M: Final = 0.01  # lower than this is only levelled
 _LOOK_M: Final = 2.0  # to each side of a line, to see which is uphill
@@ -93,7 +93,7 @@ def shapes_of(
     how: Building,
     *,
     outfall: Outfall | None = None,
-) -> list[Shape]:
+) -> list[GroundShape]:
     """Work out the shapes of one element; a tank, or one that was not made from a shape, has none.
 
     Parameters
@@ -150,7 +150,7 @@ def _swale(
     sills: Sequence[SillAt],
     ground: LevelsAt,
     how: Building,
-) -> list[Shape]:
+) -> list[GroundShape]:
     element_id, mound = element.element_id, swale.mound
     floor = LevelAlong.flat(swale.line_level_m - swale.depth_m)
     if swale.form == "parabola":
@@ -161,7 +161,7 @@ def _swale(
         bottom_m = swale.bottom_m if swale.form == "trapezoid" else 0.0
         reach_m = swale.side * swale.depth_m + bottom_m / 2
         ditch = Channel(element_id, line, floor, reach_m, bottom_m, swale.upper_side, swale.side)
-    shapes: list[Shape] = [ditch]
+    shapes: list[GroundShape] = [ditch]
     height_m = element.crest_level_m - swale.line_level_m
     toe_m = 0.0
     if height_m > _LEAST_MOUND_M:
@@ -185,14 +185,14 @@ def _swale(
     return shapes
 
 
-def _wings(mound: Bank, past_end_m: float, ground: LevelsAt, how: Building) -> list[Shape]:
+def _wings(mound: Bank, past_end_m: float, ground: LevelsAt, how: Building) -> list[GroundShape]:
     """Carry a mound round both ends of its ditch, uphill to where the ground is as high."""
     if not how.returns_m:
         return []
     crest_m = float(mound.crest.level_m[0])
     corners = shapely.get_coordinates(mound.line)
     batter = max(mound.left, mound.right)
-    found: list[Shape] = []
+    found: list[GroundShape] = []
     # the uphill side is to the left; at its start, the way out runs against the line
     for end, before, turn in ((corners[0], corners[1], -1.0), (corners[-1], corners[-2], 1.0)):
         out = (end - before) / np.hypot(*(end - before))
@@ -219,7 +219,7 @@ def _drain(
     outfall: Outfall | None,
     ground: LevelsAt,
     how: Building,
-) -> list[Shape]:
+) -> list[GroundShape]:
     element_id = drain.element_id
     line = uphill_left(drawn, ground)
     levels = (drain.from_level_m, drain.to_level_m)
@@ -233,7 +233,7 @@ def _drain(
     half_m = bottom_m / 2 + side * depth_m
     if parabola_m:
         half_m = parabola_m * math.sqrt(depth_m) / 2
-    shapes: list[Shape] = [
+    shapes: list[GroundShape] = [
         Channel(element_id, line, floor, 0.0, *section),
         Bank(
             element_id, line, crest, -(half_m + how.top_m / 2), how.top_m, max(side, 1.0),
@@ -285,7 +285,9 @@ def _bowl(
     )  # fmt: skip
 
 
-def _cuts(bowl: Bowl, sills: Sequence[SillAt], ground: LevelsAt, how: Building) -> list[Shape]:
+def _cuts(
+    bowl: Bowl, sills: Sequence[SillAt], ground: LevelsAt, how: Building
+) -> list[GroundShape]:
     """Cut sills through the bank round a bowl."""
     return [
         Channel(

@@ -14,7 +14,7 @@ from brimline.terrain.shaping import Bank, Channel
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from brimline.terrain.shaping import Design, LevelsAt, Placed
+    from brimline.terrain.shaping import DesignSurface, LevelsAt, Placed
 
 ProfileKind = Literal["along", "across", "sill"]
 
@@ -25,7 +25,7 @@ _SPARE_M: Final = 2.0  # of untouched ground at both ends
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Profile:
+class SectionProfile:
     """A section: float64 (points,) each [m].
 
     Parameters
@@ -46,7 +46,7 @@ class Profile:
     build_m: NDArray[np.float64]
 
 
-def profiles(ready: Design, label: int, ground: LevelsAt) -> list[Profile]:
+def profiles(ready: DesignSurface, label: int, ground: LevelsAt) -> list[SectionProfile]:
     """Cut an element along and across, and along the water's way over each sill and outfall.
 
     Levels are those of the whole design, exact rather than a grid's.
@@ -81,11 +81,11 @@ def profiles(ready: Design, label: int, ground: LevelsAt) -> list[Profile]:
 class _Saw:
     """What all sections of an element have in common."""
 
-    ready: Design
+    ready: DesignSurface
     element_id: str
     ground: LevelsAt
 
-    def line(self, channel: Channel, mine: list[Placed]) -> list[Profile]:
+    def line(self, channel: Channel, mine: list[Placed]) -> list[SectionProfile]:
         """Along floor and crest of a line, and across it."""
         line = channel.line
         beside = [one for one in mine if one.shape.core is line]
@@ -106,7 +106,7 @@ class _Saw:
                                        from_m=-reach_m))  # fmt: skip
         return found
 
-    def area(self, mine: list[Placed]) -> list[Profile]:
+    def area(self, mine: list[Placed]) -> list[SectionProfile]:
         """Along the long axis of an outline, and across its middle."""
         outline = mine[0].shape.core
         box = shapely.get_coordinates(outline.minimum_rotated_rectangle)[:4]
@@ -121,7 +121,7 @@ class _Saw:
             found.append(self.straight(name, kind, middle - half, middle + half, _FINE_M))
         return found
 
-    def along(self, name: str, line: shapely.LineString, left_m: float) -> Profile:
+    def along(self, name: str, line: shapely.LineString, left_m: float) -> SectionProfile:
         """Follow a line at a distance to its left."""
         stations = stations_along(line, _ALONG_M).moved(left_m)
         return self._cut(name, "along", stations.chainage_m, stations.x, stations.y)
@@ -135,7 +135,7 @@ class _Saw:
         step_m: float,
         *,
         from_m: float = 0.0,
-    ) -> Profile:
+    ) -> SectionProfile:
         """Cut from point to point."""
         length = float(np.hypot(*(end - start)))
         at = np.linspace(0, length, max(int(np.ceil(length / step_m)), 1) + 1)
@@ -149,10 +149,10 @@ class _Saw:
         at_m: NDArray[np.float64],
         x: NDArray[np.float64],
         y: NDArray[np.float64],
-    ) -> Profile:
+    ) -> SectionProfile:
         levels = self.ground(x, y)
         settled, built = (self.ready.at(x, y, levels, built=b).level_m for b in (False, True))
-        return Profile(self.element_id, name, kind, at_m, x, y, levels, settled, built)
+        return SectionProfile(self.element_id, name, kind, at_m, x, y, levels, settled, built)
 
 
 def _drawn_out(line: shapely.LineString) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from brimline.lines.staking import Stake, Tolerance
-    from brimline.terrain.shaping import Design, LevelsAt, Placed
+    from brimline.terrain.shaping import DesignSurface, LevelsAt, Placed
 
 _USUAL: Final = BuildLimits()
 _SAME_M: Final = 0.001
@@ -65,7 +65,7 @@ _NO_WATER: Final = Margins(math.inf, -math.inf, math.inf, -math.inf)
 
 
 @dataclass(frozen=True, slots=True)
-class Spacing:
+class StakeSpacing:
     """How stakes are spaced.
 
     Parameters
@@ -80,11 +80,11 @@ class Spacing:
 
 
 def set_out(
-    ready: Design,
+    ready: DesignSurface,
     label: int,
     ground: LevelsAt,
     margins: Margins | None,
-    spacing: Spacing,
+    spacing: StakeSpacing,
     limits: BuildLimits = _USUAL,
 ) -> list[Stake]:
     """Put stakes on an element: floor, crest and edge lines, and both ends of every sill.
@@ -156,11 +156,11 @@ def _grid_inside(outline: shapely.Polygon, step_m: float) -> Stations:
 class _Crew:
     """What all stakes of an element have in common."""
 
-    ready: Design
+    ready: DesignSurface
     element_id: str
     ground: LevelsAt
     margins: Margins
-    spacing: Spacing
+    spacing: StakeSpacing
     limits: BuildLimits
 
     def line(self, channel: Channel, mine: Sequence[Placed]) -> list[Stake]:

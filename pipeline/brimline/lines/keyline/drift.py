@@ -55,7 +55,7 @@ class Drift:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Marks:
+class CrossedMarks:
     """Valley floors and ridges that a keyline and the lines beside it may cross."""
 
     floors: BaseGeometry
@@ -87,9 +87,9 @@ class Marks:
         return found
 
 
-def marks_of(floors: BaseGeometry, ridges: BaseGeometry) -> Marks:
+def marks_of(floors: BaseGeometry, ridges: BaseGeometry) -> CrossedMarks:
     """Make floors and ridges ready for the many lines that are divided by them."""
-    return Marks(floors, legs_of(floors), legs_of(ridges))
+    return CrossedMarks(floors, legs_of(floors), legs_of(ridges))
 
 
 def halves(line: shapely.LineString, floors: BaseGeometry, ridges: BaseGeometry) -> list[Half]:

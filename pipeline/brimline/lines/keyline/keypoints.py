@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 import shapely
 
-from brimline.lines.keyline.profile import Profile, floor_profile, profile_noise
-from brimline.lines.keyline.reaches import Reaches, straight_reaches
+from brimline.lines.keyline.profile import ValleyProfile, floor_profile, profile_noise
+from brimline.lines.keyline.reaches import ProfileReaches, straight_reaches
 from brimline.lines.keyline.turns import break_place, inflection, slopes_beside
 from brimline.lines.sample import checked_on_grid, levels_of, surface_at
 
@@ -211,7 +211,7 @@ def given_keypoint(
     return Keypoint(keypoint_id, valley_id, point, level, above, below, 1.0, "given")
 
 
-def _fall_pct(profile: Profile, upper_m: float, lower_m: float) -> float:
+def _fall_pct(profile: ValleyProfile, upper_m: float, lower_m: float) -> float:
     ends = np.clip([upper_m, lower_m], profile.chainage_m[0], profile.chainage_m[-1])
     if ends[1] - ends[0] < profile.step_m:
         return float("nan")
@@ -239,9 +239,9 @@ def _keypoint(
 class _Divided:
     """A profile and the straight reaches that it was divided into."""
 
-    profile: Profile
+    profile: ValleyProfile
     noise: Noise
-    reaches: Reaches
+    reaches: ProfileReaches
     min_reach_m: float
 
     def end_m(self, place: int) -> float:
@@ -258,7 +258,7 @@ class _Divided:
 
 
 def _turns(
-    profile: Profile,
+    profile: ValleyProfile,
     noise: Noise,
     rule: Turn,
     min_reach_m: float,
@@ -283,7 +283,7 @@ def _turns(
     return turns
 
 
-def _concave_runs(reaches: Reaches) -> list[list[int]]:
+def _concave_runs(reaches: ProfileReaches) -> list[list[int]]:
     """Group breaks from steep to gentle that follow each other with no steepening between."""
     runs: list[list[int]] = []
     gentler = np.diff(reaches.slopes) > 0
@@ -295,7 +295,7 @@ def _concave_runs(reaches: Reaches) -> list[list[int]]:
     return runs
 
 
-def _standing(reaches: Reaches, run: list[int], min_separation_m: float) -> list[int]:
+def _standing(reaches: ProfileReaches, run: list[int], min_separation_m: float) -> list[int]:
     """Of a run the breaks with the largest drop that lie far enough from each other."""
     drop = np.diff(reaches.slopes)
     chosen: list[int] = []

@@ -20,7 +20,7 @@ _A_BELL = 3.0  # stations in a standard deviation: what lies between them follow
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Profile:
+class ValleyProfile:
     """Levels along a valley's floor.
 
     Parameters
@@ -39,16 +39,16 @@ class Profile:
         """Distance between stations [m]."""
         return float(self.chainage_m[1] - self.chainage_m[0])
 
-    def thinned(self, most: int) -> Profile:
+    def thinned(self, most: int) -> ValleyProfile:
         """Return every so many stations, so that there are no more than `most`."""
         return self._every(-(-len(self.chainage_m) // most))
 
-    def without_repetition(self) -> Profile:
+    def without_repetition(self) -> ValleyProfile:
         """Return as many stations as the bell that smoothed them leaves something to say."""
         return self._every(max(1, int(self.smooth_m / (_A_BELL * self.step_m))))
 
-    def _every(self, number: int) -> Profile:
-        return Profile(self.chainage_m[::number], self.level_m[::number], self.smooth_m)
+    def _every(self, number: int) -> ValleyProfile:
+        return ValleyProfile(self.chainage_m[::number], self.level_m[::number], self.smooth_m)
 
 
 def floor_profile(
@@ -59,7 +59,7 @@ def floor_profile(
     to_m: float,
     smooth_m: float,
     profile_smooth_m: float,
-) -> Profile | None:
+) -> ValleyProfile | None:
     """Read the profile of a valley line at steps of about a cell; None if too little is known.
 
     The hillside above the head is left out: where it meets the floor is no turn of the floor.
@@ -84,7 +84,7 @@ def floor_profile(
     z = np.interp(s, s[known], z[known])
     s, z = s[inside], z[inside]
     z = smoothed_along(z, profile_smooth_m / float(s[1] - s[0]))
-    return Profile(s, z, float(np.hypot(smooth_m, profile_smooth_m)))
+    return ValleyProfile(s, z, float(np.hypot(smooth_m, profile_smooth_m)))
 
 
 def profile_noise(

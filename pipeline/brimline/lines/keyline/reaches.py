@@ -50,7 +50,7 @@ class Noise:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Reaches:
+class ProfileReaches:
     """A profile as straight reaches.
 
     Parameters
@@ -114,7 +114,7 @@ def _bound(score: float, path: float) -> float:
 
 def straight_reaches(
     s: NDArray[np.float64], z: NDArray[np.float64], noise: Noise, *, min_reach_m: float
-) -> Reaches:
+) -> ProfileReaches:
     """Divide a profile into straight reaches.
 
     Parameters
@@ -139,7 +139,7 @@ def straight_reaches(
         if not chances.size or chances.max() < _CHANCE:
             break
         breaks = search.settled(np.delete(breaks, int(chances.argmax())))
-    return Reaches(breaks_m=breaks, slopes=_slopes(s, z, breaks), sure=1.0 - chances)
+    return ProfileReaches(breaks_m=breaks, slopes=_slopes(s, z, breaks), sure=1.0 - chances)
 
 
 def _slopes(

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from brimline.grid import Elevation, Grid
     from brimline.lines.relief.chains import Chains
-    from brimline.lines.relief.ground import Ground
+    from brimline.lines.relief.ground import ReliefGround
 
 _STEPS_A_CELL = 4  # points of a course in a wide cell
 _BELL_CELLS = 0.75  # standard deviation, in wide cells, of the bell that smooths a course there
@@ -29,7 +29,11 @@ _FALL_STEPS = 24  # to both sides over which that mean is taken
 
 
 def on_the_floor(
-    ground: Ground, stems: Chains, centres: NDArray[np.float64], trend: Elevation, wide_grid: Grid
+    ground: ReliefGround,
+    stems: Chains,
+    centres: NDArray[np.float64],
+    trend: Elevation,
+    wide_grid: Grid,
 ) -> tuple[Chains, NDArray[np.float64]]:
     """Lay chains of wide cells on the floors of the valleys that they follow, as smooth lines.
 
@@ -98,7 +102,7 @@ def chainage(xy: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def rise_beside(
-    ground: Ground,
+    ground: ReliefGround,
     courses: Chains,
     xy: NDArray[np.float64],
     along_m: NDArray[np.float64],

@@ -13,7 +13,7 @@ from brimline.lines.relief.courses import rise_beside
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from brimline.lines.relief.ground import Ground
+    from brimline.lines.relief.ground import ReliefGround
 
 _HEAD_FLANKS = 4  # length of a head in which water may come in from the side
 _SIDEWAYS = 0.64  # cosine of the turn, about 50°, from which on it does
@@ -38,7 +38,7 @@ class Shows:
 
 
 def extents(
-    ground: Ground,
+    ground: ReliefGround,
     courses: Chains,
     xy: NDArray[np.float64],
     along_m: NDArray[np.float64],

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Ground:
+class ReliefGround:
     """A surface that was checked, and its grid.
 
     Parameters

@@ -34,7 +34,7 @@ _TREND_SHARE = 0.4  # of the general slope that is taken off
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Network:
+class StemNetwork:
     """Stems: the main course of each valley, from its mouth up to the divide.
 
     Parameters
@@ -63,7 +63,7 @@ def find_network(
     flank_m: float,
     min_area_m2: float,
     upside_down: bool = False,
-) -> Network:
+) -> StemNetwork:
     """Follow each valley of a surface from its mouth up its main donor to the divide.
 
     At a joint the donor that brings the most ground goes on and the others end; of donors that
@@ -101,7 +101,7 @@ def find_network(
     cells, starts, network, joins = _kernels.stems(
         directions, area_m2, wide, order, float(min_area_m2)
     )
-    return Network(
+    return StemNetwork(
         grid=wide_grid,
         cells=tuple(cells[a:b][::-1] for a, b in pairwise(starts)),
         head=np.diff(starts) - network,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import shapely
 
 from brimline.lines.relief.extent import Shows
-from brimline.lines.relief.ground import Ground
+from brimline.lines.relief.ground import ReliefGround
 from brimline.lines.relief.tracing import trace
 from brimline.lines.relief.valleys import lengths_and_falls
 from brimline.lines.sample import checked_on_grid
@@ -79,7 +79,7 @@ def ridge_lines(
     ValueError
         If a number is out of range.
     """
-    ground = Ground(checked_on_grid(surface, grid, "surface"), grid, upside_down=True)
+    ground = ReliefGround(checked_on_grid(surface, grid, "surface"), grid, upside_down=True)
     traced = trace(
         ground,
         Shows(flank_m, min_height_m, edge_m=edge_m, to_end=False),

@@ -11,13 +11,13 @@ import shapely
 from brimline.lines.relief.chains import Chains
 from brimline.lines.relief.courses import on_the_floor
 from brimline.lines.relief.extent import Shows, extents
-from brimline.lines.relief.network import Network, find_network, strahler_orders
+from brimline.lines.relief.network import StemNetwork, find_network, strahler_orders
 from brimline.lines.relief.parted import Drawn
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from brimline.lines.relief.ground import Ground
+    from brimline.lines.relief.ground import ReliefGround
 
 _PRIMARY_ORDER = 2  # a valley that small side valleys join is still one that runs from the ridge
 _FEWEST_FLANK_CELLS = 3.0
@@ -75,7 +75,9 @@ class Traced:
     primary_to_m: float
 
 
-def trace(ground: Ground, shows: Shows, *, min_area_m2: float, min_length_m: float) -> list[Traced]:
+def trace(
+    ground: ReliefGround, shows: Shows, *, min_area_m2: float, min_length_m: float
+) -> list[Traced]:
     """Find the valleys of a surface, clean and in order, most ground first.
 
     Parameters
@@ -157,7 +159,7 @@ class _Candidates:
         )
 
 
-def _laid(ground: Ground, network: Network, shows: Shows) -> _Candidates | None:
+def _laid(ground: ReliefGround, network: StemNetwork, shows: Shows) -> _Candidates | None:
     """Lay the stems on the floor and find what of them is drawn; None where there are none."""
     area_m2 = network.area_m2.ravel()
     size = np.array([len(cells) for cells in network.cells], dtype=np.int64)
@@ -185,12 +187,14 @@ def _laid(ground: Ground, network: Network, shows: Shows) -> _Candidates | None:
     return _Candidates(stem, courses, xy, along_m, floor_m, gathered_m2, begin, end, drawn_m)
 
 
-def _own(candidates: _Candidates, ground: Ground, shows: Shows, min_length_m: float) -> list[_Kept]:
+def _own(
+    candidates: _Candidates, ground: ReliefGround, shows: Shows, min_length_m: float
+) -> list[_KeptCourse]:
     """Keep what stands for a length of its own beside all that was kept before."""
     courses, xy, along_m = candidates.courses, candidates.xy, candidates.along_m
     limits = {"flank_m": shows.flank_m, "least_m": shows.least_m}
     before = Drawn(ground, courses, xy, candidates.floor_m, **limits)
-    kept: list[_Kept] = []
+    kept: list[_KeptCourse] = []
     for place in np.flatnonzero(candidates.end > candidates.begin):
         begin, end = int(candidates.begin[place]), int(candidates.end[place])
         met = before.meets(xy[begin:end])
@@ -206,12 +210,12 @@ def _own(candidates: _Candidates, ground: Ground, shows: Shows, min_length_m: fl
         if before.own_length_m(vertices) >= min_length_m:
             before.add(place, vertices)
             course = candidates.course(place, end)
-            kept.append(_Kept(int(candidates.stem[place]), course, line, beside))
+            kept.append(_KeptCourse(int(candidates.stem[place]), course, line, beside))
     return kept
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Kept:
+class _KeptCourse:
     """A course that is drawn; `beside` is the stem that it was cut short at."""
 
     stem: int
@@ -220,7 +224,7 @@ class _Kept:
     beside: int | None
 
 
-def _ordered(kept: list[_Kept], network: Network) -> list[Traced]:
+def _ordered(kept: list[_KeptCourse], network: StemNetwork) -> list[Traced]:
     place = {one.stem: number for number, one in enumerate(kept)}
     joins = []
     for one in kept:

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from brimline.lines.relief.extent import Shows
-from brimline.lines.relief.ground import Ground
+from brimline.lines.relief.ground import ReliefGround
 from brimline.lines.relief.tracing import Course, trace
 from brimline.lines.sample import checked_on_grid, levels_of
 
@@ -91,7 +91,7 @@ def valley_lines(
     ValueError
         If a number is out of range.
     """
-    ground = Ground(checked_on_grid(surface, grid, "surface"), grid)
+    ground = ReliefGround(checked_on_grid(surface, grid, "surface"), grid)
     traced = trace(
         ground,
         Shows(flank_m, min_depth_m, edge_m=0.0, to_end=True),
@@ -118,7 +118,7 @@ def valley_lines(
 
 
 def lengths_and_falls(
-    ground: Ground, lines: Sequence[shapely.LineString]
+    ground: ReliefGround, lines: Sequence[shapely.LineString]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Length of each line [m] and fall of a surface from its end to end [%].
 

@@ -2,12 +2,12 @@
 
 from brimline.lines.rows.drawn import Corrected, corrected
 from brimline.lines.rows.propose import SwaleRow, swale_rows
-from brimline.lines.rows.rules import Duty, Spacing, catchment_ratio, terrace_interval_m
+from brimline.lines.rows.rules import Duty, RowSpacing, catchment_ratio, terrace_interval_m
 
 __all__ = [
     "Corrected",
     "Duty",
-    "Spacing",
+    "RowSpacing",
     "SwaleRow",
     "catchment_ratio",
     "corrected",

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from brimline.grid import BoolGrid, Directions, Elevation, Grid, Labels
-    from brimline.lines.rows.rules import Duty, Spacing
+    from brimline.lines.rows.rules import Duty, RowSpacing
 
 _FEWEST_BANDS = 16
 _MOST_BANDS = 30_000  # their numbers are kept as int16
@@ -28,7 +28,7 @@ _CLOSES: Final = ~np.isin(np.arange(256), (Stop.NONE, Stop.STEEP, Stop.ROW))
 
 
 @dataclass(frozen=True, slots=True)
-class Ground:
+class PlacingGround:
     """What placing needs to know of the ground, worked out once.
 
     Parameters
@@ -56,7 +56,7 @@ def ground(
     drawn: BoolGrid,
     grid: Grid,
     max_slope_pct: float,
-) -> Ground:
+) -> PlacingGround:
     """Divide the ground into height bands and the bands into connected pieces.
 
     A band is as high as one cell falls on the steepest ground that rows may cross, so that the
@@ -80,7 +80,7 @@ def ground(
     length = lengths_m(surface, piece, middle, grid)
     slot, start = net_kernels.slots(number, kind, int(number.max()) + 1)
     del number  # the net is the largest of all, so what it does not need goes first
-    return Ground(
+    return PlacingGround(
         piece=piece,
         pieces=pieces,
         length_m=length,
@@ -91,10 +91,10 @@ def ground(
 
 
 def levels_of_rows(
-    where: Ground,
+    where: PlacingGround,
     grid: Grid,
     duty: Duty,
-    spacing: Spacing,
+    spacing: RowSpacing,
     *,
     min_length_m: float,
     length_m: NDArray[np.float64],

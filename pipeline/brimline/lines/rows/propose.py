@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
     from brimline.grid import Directions, Elevation, Grid
     from brimline.lines.level_lines import LevelLine
-    from brimline.lines.rows.rules import Duty, Spacing
+    from brimline.lines.rows.rules import Duty, RowSpacing
 
 _CLOSEST = 0.9  # share of the least spacing that a row's measured mean must keep
 _HOLLOW_M = 0.25  # deeper hollows keep the water that runs into them
@@ -82,7 +82,7 @@ def swale_rows(
     grid: Grid,
     where: Limits,
     duty: Duty,
-    spacing: Spacing | None,
+    spacing: RowSpacing | None,
     *,
     directions: Directions | None = None,
     drawn: Sequence[shapely.LineString] = (),
@@ -188,7 +188,7 @@ def _proposed(
     where: Limits,
     directions: Directions,
     duty: Duty,
-    spacing: Spacing,
+    spacing: RowSpacing,
     drawn: NDArray[Any],
     drawing: Drawing,
 ) -> tuple[Cut, NDArray[np.float64]]:
@@ -205,7 +205,7 @@ def _traced(
     free: Limits,
     directions: Directions,
     duty: Duty,
-    spacing: Spacing,
+    spacing: RowSpacing,
     drawn: NDArray[Any],
     drawing: Drawing,
 ) -> tuple[NDArray[Any], NDArray[np.float64]]:

@@ -62,7 +62,7 @@ class Duty:
 
 
 @dataclass(frozen=True, slots=True)
-class Spacing:
+class RowSpacing:
     """When the next row down the slope is due.
 
     ``volume``: the runoff of the strip equals what the row holds, less 3 per cent for what cannot
@@ -130,7 +130,7 @@ def terrace_interval_m(slope_pct: float, terrace_x: float, terrace_y: float) -> 
 
     References
     ----------
-    As `Spacing`.
+    As `RowSpacing`.
     """
     return FOOT_M * (terrace_x * slope_pct + terrace_y)
 

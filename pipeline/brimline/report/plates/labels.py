@@ -50,7 +50,7 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class WantedLabel:
     """A label that asks for a place.
 
     Parameters
@@ -78,7 +78,7 @@ def around(x: float, y: float, width: float, height: float, gap: float) -> tuple
     return tuple(Place(x + dx, y + dy) for dx, dy in steps)
 
 
-def box_of(wanted: Wanted, place: Place) -> Box:
+def box_of(wanted: WantedLabel, place: Place) -> Box:
     """Return the upright box around a label at a place."""
     angle = math.radians(place.angle_deg)
     c, s = abs(math.cos(angle)), abs(math.sin(angle))
@@ -90,8 +90,8 @@ def box_of(wanted: Wanted, place: Place) -> Box:
 
 
 def placed(
-    wanted: Sequence[Wanted], sheet: Box, taken: Iterable[Box] = ()
-) -> list[tuple[Wanted, Place]]:
+    wanted: Sequence[WantedLabel], sheet: Box, taken: Iterable[Box] = ()
+) -> list[tuple[WantedLabel, Place]]:
     """Give each label its first free place inside the sheet; one that finds none is left out.
 
     Parameters
@@ -99,7 +99,7 @@ def placed(
     taken : boxes that no label may cover, such as point symbols.
     """
     free = _Room(taken)
-    found: list[tuple[Wanted, Place]] = []
+    found: list[tuple[WantedLabel, Place]] = []
     order = sorted(range(len(wanted)), key=lambda place: (wanted[place].rank, place))
     for label in (wanted[place] for place in order):
         for place in label.places:

@@ -63,7 +63,7 @@ class Sheet:
         self.scale = min(_WIDTH_MM / width_m, _HIGHEST_MM / height_m) * MM  # points a metre
         self.width, self.height = width_m * self.scale, height_m * self.scale
         self._strip = Strip(results)
-        self._wanted: list[labels.Wanted] = []
+        self._wanted: list[labels.WantedLabel] = []
         self._taken: list[labels.Box] = []
         self._font = FontProperties(family="DejaVu Sans")
         with mpl.rc_context(SETTINGS):
@@ -133,7 +133,7 @@ class Sheet:
     ) -> None:
         """Ask for a place for a label; `places` is told the text's width and height."""
         width, height = self._measure(text, size)
-        wanted = labels.Wanted(text, width, height, places(width, height), rank, colour)
+        wanted = labels.WantedLabel(text, width, height, places(width, height), rank, colour)
         self._wanted.append(wanted)
 
     def xy(self, x: float, y: float) -> tuple[float, float]:

@@ -6,12 +6,12 @@ from brimline.terrain.change.detection import (
     mean_error_ratio,
     several_at_once_t,
 )
-from brimline.terrain.change.difference import Change, Volume, difference
+from brimline.terrain.change.difference import SurfaceChange, Volume, difference
 from brimline.terrain.change.shift import Shift, find_shift
 
 __all__ = [
-    "Change",
     "Shift",
+    "SurfaceChange",
     "Volume",
     "detection_level_m",
     "detection_t",

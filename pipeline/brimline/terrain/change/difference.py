@@ -54,7 +54,7 @@ class Volume:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class SurfaceChange:
     """Two surfaces compared.
 
     Parameters
@@ -103,7 +103,7 @@ def difference(
     confidence: float = 0.95,
     stable: BoolGrid | None = None,
     take_off_shift: bool = True,
-) -> Change:
+) -> SurfaceChange:
     """Compare two surveys of the same ground.
 
     A cell has changed where its change passes the level of detection and it touches, through
@@ -170,7 +170,7 @@ def difference(
     by_patch = measure.by_patch(change, patches)
     lowered = (patches > 0) & (change < 0)
     raised = (patches > 0) & (change > 0)
-    return Change(
+    return SurfaceChange(
         change.astype(np.float32),
         patches,
         sigma,

@@ -1,7 +1,7 @@
 """Earth between surfaces: volumes from cells and from sections, and where the spoil goes."""
 
 from brimline.terrain.earthwork.sections import (
-    Section,
+    EarthSection,
     SectionVolumes,
     earth_by_sections,
     sections_across,
@@ -28,9 +28,9 @@ from brimline.terrain.earthwork.volumes import (
 
 __all__ = [
     "Earth",
+    "EarthSection",
     "Haul",
     "Need",
-    "Section",
     "SectionAreas",
     "SectionVolumes",
     "Soil",

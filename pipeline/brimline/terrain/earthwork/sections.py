@@ -12,7 +12,7 @@ from brimline.terrain.earthwork.volumes import SectionAreas, average_end_area_m3
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from brimline.terrain.shaping import Design, LevelsAt
+    from brimline.terrain.shaping import DesignSurface, LevelsAt
 
 _ACROSS_M: Final = 0.1  # between the points of a section
 _CLOSE_M: Final = 0.5  # between sections at the ends of a line
@@ -28,7 +28,7 @@ class SectionVolumes(NamedTuple):
     sections: int
 
 
-class Section(NamedTuple):
+class EarthSection(NamedTuple):
     """A cross-section of the design.
 
     Parameters
@@ -50,8 +50,8 @@ class Section(NamedTuple):
 
 
 def sections_across(
-    ready: Design, label: int, ground: LevelsAt, *, interval_m: float, built: bool = False
-) -> list[Section]:
+    ready: DesignSurface, label: int, ground: LevelsAt, *, interval_m: float, built: bool = False
+) -> list[EarthSection]:
     """Cut sections across an element: square to its line, or to the long axis of its outline.
 
     They begin and end past what it reaches, so that its ends are in them.
@@ -89,7 +89,9 @@ def sections_across(
         levels = ground(x, y)
         done = ready.at(x, y, levels, built=built)
         decides = (done.dug_by == label) | (done.heaped_by == label)
-        found.append(Section(at, middle.x, middle.y, left, offsets, levels, done.level_m, decides))
+        found.append(
+            EarthSection(at, middle.x, middle.y, left, offsets, levels, done.level_m, decides)
+        )
     return found
 
 
@@ -105,7 +107,7 @@ def _chainages(length_m: float, ends_m: float, interval_m: float) -> list[float]
     return [float(at) for at in kept]
 
 
-def earth_by_sections(sections: list[Section]) -> SectionVolumes:
+def earth_by_sections(sections: list[EarthSection]) -> SectionVolumes:
     """Volumes by end areas, lengths taken at the common centroid of neighbouring areas.
 
     On a bend what lies outside the line is longer than the line, and what lies inside is
@@ -117,13 +119,13 @@ def earth_by_sections(sections: list[Section]) -> SectionVolumes:
     return SectionVolumes(cut, fill, len(sections))
 
 
-def _areas(one: Section) -> SectionAreas:
+def _areas(one: EarthSection) -> SectionAreas:
     ground = np.where(np.isnan(one.design_m), 0.0, one.ground_m)
     design = np.where(one.mine, one.design_m, ground)
     return section_areas(one.offset_m, ground, np.where(np.isnan(design), ground, design))
 
 
-def _volume(sections: list[Section], areas: list[SectionAreas], which: str) -> float:
+def _volume(sections: list[EarthSection], areas: list[SectionAreas], which: str) -> float:
     area = np.array([getattr(one, f"{which}_m2") for one in areas])
     moment = area * np.array([getattr(one, f"{which}_offset_m") for one in areas])
     both = area[:-1] + area[1:]

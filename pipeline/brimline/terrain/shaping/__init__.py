@@ -4,24 +4,24 @@ from brimline.terrain.shaping.along import Bank, Channel, notch
 from brimline.terrain.shaping.areas import Bowl, Pad
 from brimline.terrain.shaping.compose import Composed, Placed, composed
 from brimline.terrain.shaping.everywhere import Everywhere, everywhere
-from brimline.terrain.shaping.shapes import LevelAlong, Levels, LevelsAt, Shape, beside
-from brimline.terrain.shaping.surface import Design, Piece, Shaped, design
+from brimline.terrain.shaping.shapes import GroundShape, LevelAlong, Levels, LevelsAt, beside
+from brimline.terrain.shaping.surface import DesignSurface, Shaped, SurfaceBlock, design
 
 __all__ = [
     "Bank",
     "Bowl",
     "Channel",
     "Composed",
-    "Design",
+    "DesignSurface",
     "Everywhere",
+    "GroundShape",
     "LevelAlong",
     "Levels",
     "LevelsAt",
     "Pad",
-    "Piece",
     "Placed",
-    "Shape",
     "Shaped",
+    "SurfaceBlock",
     "beside",
     "composed",
     "design",

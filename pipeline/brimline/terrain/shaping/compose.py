@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from brimline.terrain.shaping.shapes import Shape
+    from brimline.terrain.shaping.shapes import GroundShape
 
 _A_HAIR_M: Final = 1e-9  # what differs by less is the same level
 
@@ -51,12 +51,12 @@ class Placed:
     label : number of its element, from 1.
     """
 
-    shape: Shape
+    shape: GroundShape
     label: int
     reach_m: float
 
 
-def elements_of(shapes: Sequence[Shape]) -> tuple[str, ...]:
+def elements_of(shapes: Sequence[GroundShape]) -> tuple[str, ...]:
     """Return the elements that shapes belong to, each once, in the order of first mention."""
     return tuple(dict.fromkeys(shape.element_id for shape in shapes))
 

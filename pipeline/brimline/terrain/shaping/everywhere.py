@@ -12,7 +12,7 @@ from brimline.terrain.shaping.refine import finer_ground
 
 if TYPE_CHECKING:
     from brimline.grid import Elevation, Grid, Labels
-    from brimline.terrain.shaping.surface import Design
+    from brimline.terrain.shaping.surface import DesignSurface
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,7 +32,7 @@ class Everywhere:
     heaped_by: Labels
 
 
-def everywhere(design: Design, factor: int) -> Everywhere:
+def everywhere(design: DesignSurface, factor: int) -> Everywhere:
     """Work out a design on the whole of its grid, each cell split into `factor` × `factor`.
 
     Raises

@@ -40,7 +40,7 @@ class LevelsAt(Protocol):
         ...
 
 
-class Shape(Protocol):
+class GroundShape(Protocol):
     """Something that changes the ground."""
 
     @property

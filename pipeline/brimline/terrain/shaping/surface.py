@@ -20,14 +20,14 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from brimline.grid import Elevation, Grid, Labels
-    from brimline.terrain.shaping.shapes import Shape
+    from brimline.terrain.shaping.shapes import GroundShape
 
 _BLOCK_CELLS: Final = 64  # side of the blocks that are refined
 _FIRST_REACH_CELLS: Final = 4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Piece:
+class SurfaceBlock:
     """A block of the run's grid, refined; arrays on `grid`.
 
     Parameters
@@ -64,11 +64,11 @@ class Shaped:
     change_m: NDArray[np.float64]
     dug_by: Labels
     heaped_by: Labels
-    pieces: tuple[Piece, ...]
+    pieces: tuple[SurfaceBlock, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Design:
+class DesignSurface:
     """Shapes on a ground, ready to be asked for levels.
 
     Parameters
@@ -126,7 +126,7 @@ class Design:
         design = (self.dem.astype(np.float64) + change).astype(np.float32)
         return Shaped(self.elements, design, change, dug_by, heaped_by, tuple(pieces))
 
-    def around(self, label: int, *, factor: int = 4, built: bool = False) -> Piece:
+    def around(self, label: int, *, factor: int = 4, built: bool = False) -> SurfaceBlock:
         """Work out the surface around one element, with all others that reach there.
 
         Parameters
@@ -160,18 +160,20 @@ class Design:
         factor: int,
         *,
         built: bool,
-    ) -> Piece:
+    ) -> SurfaceBlock:
         ground = finer_ground(self.dem, *corner, *size, factor)
         fine = self.grid.window(*corner, *size).finer(factor)
         x, y = _centres(fine)
         found = composed(placed, x, y, ground.ravel(), built=built)
-        return Piece(
+        return SurfaceBlock(
             fine, *corner, ground, found.level_m.reshape(fine.shape),
             found.dug_by.reshape(fine.shape), found.heaped_by.reshape(fine.shape),
         )  # fmt: skip
 
 
-def design(dem: Elevation, grid: Grid, shapes: Sequence[Shape], *, limit_m: float = 60.0) -> Design:
+def design(
+    dem: Elevation, grid: Grid, shapes: Sequence[GroundShape], *, limit_m: float = 60.0
+) -> DesignSurface:
     """Place shapes on a ground: work out how far each of them reaches.
 
     A batter is followed from its shape outwards until it has met the ground all around; ground
@@ -206,11 +208,11 @@ def design(dem: Elevation, grid: Grid, shapes: Sequence[Shape], *, limit_m: floa
         if pads and found:
             base = composed([found[place] for place in sorted(found)], x, y, base).level_m
     placed = tuple(found[place] for place in range(len(shapes)))
-    return Design(surface, grid, elements, placed, tuple(dict.fromkeys(open_ended)))
+    return DesignSurface(surface, grid, elements, placed, tuple(dict.fromkeys(open_ended)))
 
 
 def _reach(
-    shape: Shape,
+    shape: GroundShape,
     x: NDArray[np.float64],
     y: NDArray[np.float64],
     ground_m: NDArray[np.float64],

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from brimline.lines.relief.chains import Chains
-    from brimline.lines.relief.ground import Ground
+    from brimline.lines.relief.ground import ReliefGround
 
 _NEAR_FLANKS = 4.0  # valleys farther from each other are two without asking
 _JOINING_FLANKS = 2.0  # a valley that joins another runs no farther beside it
@@ -39,7 +39,7 @@ class Drawn:
 
     def __init__(
         self,
-        ground: Ground,
+        ground: ReliefGround,
         courses: Chains,
         xy: NDArray[np.float64],
         floor_m: NDArray[np.float64],
