@@ -127,8 +127,11 @@ def test_a_drawn_row_is_corrected_and_proposals_fit_around_it():
     # y runs 5110, 5114, 5106 over 20.4 m and 40.8 m: 20.4 m lie below 5110, half of it below 5111
     assert np.ptp(shapely.get_coordinates(row.line)[:, 1]) < 0.02
     assert row.level_m == pytest.approx(100 - 0.1 * (5209.5 - 5111.0), abs=0.02)
-    assert row.line.coords[0][0] == pytest.approx(1010.0, abs=0.5)
-    assert row.line.coords[-1][0] == pytest.approx(1070.0, abs=0.5)
+    # 61.2 m were drawn askew over 60 m: what is left goes on along the contour, half at each end
+    left_m = (drawn.length - 60.0) / 2
+    assert row.line.length == pytest.approx(drawn.length, abs=0.02)
+    assert row.line.coords[0][0] == pytest.approx(1010.0 - left_m, abs=0.1)
+    assert row.line.coords[-1][0] == pytest.approx(1070.0 + left_m, abs=0.1)
     # the end at 5106 was moved by 5 m, that is 0.5 m in level on 10 %
     assert row.moved_m == pytest.approx(5.0, abs=0.2)
     assert row.moved_level_m == pytest.approx(0.5, abs=0.02)
