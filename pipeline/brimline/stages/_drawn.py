@@ -16,6 +16,7 @@ from brimline.io.elevation import inside_data
 from brimline.io.frames import conformed, empty
 from brimline.io.vectors import WantedColumn, read_layer
 from brimline.layers import layer
+from brimline.rainfall.covers import COVERS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -40,7 +41,12 @@ _COLUMNS: Final[dict[str, tuple[WantedColumn, ...]]] = {
     "boundary": (WantedColumn("name"),),
     "intakes": (WantedColumn("name"), WantedColumn("snap", "bool")),
     "surfaces": (
-        WantedColumn("cover", aliases=("land_cover",), required=True),
+        WantedColumn(
+            "cover",
+            aliases=("land_cover",),
+            required=True,
+            allowed=tuple(one.name for one in COVERS),
+        ),
         WantedColumn("runoff_coefficient", "float", minimum=0, maximum=1),
         WantedColumn("name"),
     ),
