@@ -204,18 +204,25 @@ def _run(
     result: tuple[NDArray[np.float64], ...] = _kernels.simulate(
         np.array([system.rain_mm, system.et0_mm], dtype=np.float64),
         float(system.mains_limit_m3),
-        np.array(zone_records, dtype=_ZONE),
+        _records(zone_records, _ZONE),
         _zone_days(zones, system.days),
-        np.array(store_records, dtype=_STORE),
+        _records(store_records, _STORE),
         _rows([store.inflow_m3 for store in stores], system.days),
         np.array(shapes, dtype=np.float64).reshape(2, len(stores), SHAPE_POINTS),
         np.array([capacity, scale]),
-        np.array(use_records, dtype=_USE),
+        _records(use_records, _USE),
         _rows([use.demand_m3 for use in uses], system.days),
-        np.array(links.found, dtype=_LINK),
+        _records(links.found, _LINK),
         keep,
     )
     return result
+
+
+def _records(rows: Sequence[Any], dtype: np.dtype[Any]) -> NDArray[Any]:
+    """Return rows as records; interpreted kernels read fields by name as compiled ones do."""
+    array = np.array(rows, dtype=dtype)
+    compiled = hasattr(_kernels.simulate, "py_func")
+    return array if compiled else array.view(np.recarray)
 
 
 class _Links:

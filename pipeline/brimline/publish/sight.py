@@ -25,7 +25,8 @@ if TYPE_CHECKING:
     from brimline.grid import Grid
     from brimline.units import System
 
-Read = tuple[str, ...]  # a kind (value, piece, manifest) and a name or the keys to it
+# a kind (value, piece, manifest) and a name or the keys to it; "names" alone: what there is at all
+Read = tuple[str, ...]
 _HELD_BYTES: Final = (
     200_000_000  # stored size of the values that a process keeps for the next piece
 )
@@ -61,6 +62,8 @@ class World:
     def digest(self, read: Read) -> str | None:
         """Return a digest of what a read gives; None where it gives nothing."""
         kind, *names = read
+        if kind == "names":
+            return hashlib.sha256("\n".join(sorted(self.outputs)).encode()).hexdigest()
         if kind == "manifest":
             value = self.manifest_at(names)
             text = json.dumps(value, sort_keys=True, default=str)
@@ -87,6 +90,7 @@ class Sight:
     @property
     def results(self) -> Results:
         """The run as pages are made from it."""
+        self._hear("names")  # a layer that a further stage makes must be seen
         items = {name: CATALOGUE[name] for name in self.world.outputs if name in CATALOGUE}
         shown = {name: item for name, item in items.items() if item.published}
         facts = [name for name in self.world.outputs if name not in CATALOGUE and name != GRID]
@@ -109,6 +113,7 @@ class Sight:
     @property
     def published(self) -> list[Layer | Table | Raster]:
         """Declarations of what the run published, in the catalogue's order."""
+        self._hear("names")
         items = CATALOGUE.values()
         return [item for item in items if item.published and item.name in self.world.outputs]
 
