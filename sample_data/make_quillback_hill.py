@@ -387,7 +387,7 @@ def write_rainfall(path: Path) -> None:
 def write_weather(path: Path, rng: np.random.Generator, first: int = 2004, years: int = 16) -> None:
     """Daily weather with wet winters and dry summers: a two-state chain with gamma depths."""
     days = pd.date_range(f"{first}-01-01", f"{first + years - 1}-12-31")
-    season = np.cos(2 * np.pi * (days.dayofyear.to_numpy() - 20) / 365.25)  # 1 in midwinter
+    season = np.cos(2 * np.pi * (days.day_of_year.to_numpy() - 20) / 365.25)  # 1 in midwinter
     year_mood = rng.normal(0, 0.18, years)[days.year.to_numpy() - first]
     after_wet, after_dry = (
         0.58 + 0.14 * season + year_mood / 3,

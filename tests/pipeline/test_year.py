@@ -24,7 +24,7 @@ YEAR_TABLES = [
 def record(first="2001-01-01", last="2004-12-31", dry_year=2003):
     """Wet winters, dry summers, one dry year."""
     dates = pd.date_range(first, last)
-    season = np.cos(2 * np.pi * (dates.dayofyear.to_numpy() - 20) / 365.25)
+    season = np.cos(2 * np.pi * (dates.day_of_year.to_numpy() - 20) / 365.25)
     rng = np.random.default_rng(3)
     rain = np.where(rng.random(dates.size) < 0.3 + 0.15 * season, rng.gamma(0.8, 10, dates.size), 0)
     rain = np.where(dates.year == dry_year, 0.4 * rain, rain)

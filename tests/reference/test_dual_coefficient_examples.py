@@ -121,7 +121,7 @@ def peer(air, et0_mm, rain_mm, zone, given_mm):
     watering = Irrigation()
     for place in np.flatnonzero(given_mm > 0):
         day = dates[place]
-        watering.addevent(day.year, day.dayofyear, given_mm[place], zone.surface.wetted_share)
+        watering.addevent(day.year, day.day_of_year, given_mm[place], zone.surface.wetted_share)
     model = Model(keys[0], keys[-1], soil, climate, irr=watering)
     model.run()
     return {name: model.odata[name].astype(float).to_numpy() for name in

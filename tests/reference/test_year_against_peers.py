@@ -195,7 +195,7 @@ def peer_model(weather, et0_mm, rain_mm, planting, zone, given_mm):
     )  # fmt: skip
     watering = Irrigation()
     for place in np.flatnonzero(given_mm > 0):
-        watering.addevent(dates[place].year, dates[place].dayofyear, given_mm[place], 1.0)
+        watering.addevent(dates[place].year, dates[place].day_of_year, given_mm[place], 1.0)
     model = Model(keys[0], keys[-1], soil, climate, irr=watering)
     model.run()
     return model.odata

@@ -172,10 +172,12 @@ def _facts(
 
 def _lines(results: Results, name: str, stakes: GeoDataFrame) -> tuple[SheetRow, ...]:
     order = {role: place for place, role in enumerate(_ROLES)}
+    # an empty text is None in some versions of pandas and NaN in others
+    stakes = stakes.assign(**{text: stakes[text].fillna("") for text in ("side", "flag", "say")})
     keys = [
-        (order.get(role_of(role), len(order)), role, short(stake, name).rstrip("LR"), side or "")
+        (order.get(role_of(role), len(order)), role, short(stake, name).rstrip("LR"), side)
         for role, stake, side in zip(
-            stakes["role"], stakes["stake_id"], stakes["side"].fillna(""), strict=True
+            stakes["role"], stakes["stake_id"], stakes["side"], strict=True
         )
     ]
     rows = [row for _, row in sorted(zip(keys, stakes.to_dict("records"), strict=True),
@@ -209,11 +211,11 @@ def _line(results: Results, name: str, row: dict[str, Any], *, begins: bool) -> 
             _plain(row["build_m"], fine),
             f"{work} {abs(level.per_si * down):.{level.digits}f}",
             _plain(row["above_benchmark_m"], fine, sign=True),
-            _NONE if "off-rod" in (row["flag"] or "") else _plain(row["rod_m"], fine),
+            _NONE if "off-rod" in row["flag"] else _plain(row["rod_m"], fine),
             _plain(row["tolerance_m"], level),
-            row["say"] or "",
+            row["say"],
         ),
-        "level on site" in (row["say"] or ""),
+        "level on site" in row["say"],
         begins,
     )
 

@@ -13,7 +13,7 @@ from brimline.io.weather import Layout, read_weather
 
 def record(days=800, start="2001-01-01", **changes):
     dates = pd.date_range(start, periods=days)
-    season = np.cos(2 * np.pi * (dates.dayofyear - 200) / 365)
+    season = np.cos(2 * np.pi * (dates.day_of_year - 200) / 365)
     rain = np.where(np.arange(days) % 4 == 0, 8.0, 0.0)
     table = pd.DataFrame({
         "date": dates.strftime("%Y-%m-%d"),
