@@ -1,6 +1,7 @@
 """The garden demo from end to end: spot levels, a local grid, no map."""
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -126,3 +127,28 @@ def test_the_levels_error_decides_tolerances(yard, manifest):
     stated = {problem["message"] for problem in manifest["problems"]}
     assert any("good to 0.0" in message for message in stated)
     assert rows(yard, "levels")["left_out_m"].abs().median() < 0.02
+
+
+@pytest.mark.slow
+def test_the_order_of_sets_changes_nothing(yard, tmp_path):
+    """The same site, worked out by processes that order their sets otherwise, byte for byte."""
+    site = yard.parent / "configs" / "fernhollow_yard.toml"
+    for seed in ("1", "5"):
+        command = [sys.executable, "-m", "brimline", "run", site, "--rebuild", "--brief"]
+        subprocess.run(
+            [*command, "--out", tmp_path / seed],
+            env={**os.environ, "PYTHONHASHSEED": seed},
+            check=True,
+            capture_output=True,
+        )
+    one, other = (
+        {
+            path.relative_to(tmp_path / seed).as_posix(): path.read_bytes()
+            for path in (tmp_path / seed).rglob("*")
+            if path.is_file() and path.name != "run.json"  # which tells the time
+        }
+        for seed in ("1", "5")
+    )
+    assert len(one) > 50
+    assert one.keys() == other.keys()
+    assert [name for name, content in one.items() if content != other[name]] == []

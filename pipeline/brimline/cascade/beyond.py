@@ -182,8 +182,9 @@ def _case(
     first = min(times, key=lambda name: (times[name], network.index[name]))
     element = network.element(first)
     limit_m = element.crest_level_m if over else element.highest_safe_m
-    follows = tuple(name for name in network.index if name in over and name != first)
-    spilled = sum(float(routed.elements.overtopped_m3[routed.at(name)]) for name in over)
+    in_order = [name for name in network.index if name in over]  # a set's order is left to chance
+    follows = tuple(name for name in in_order if name != first)
+    spilled = sum(float(routed.elements.overtopped_m3[routed.at(name)]) for name in in_order)
     return CheckCase(
         case, routed.inflow.name, about, failure, first,
         (times[first] - float(routed.inflow.edges_s[0])) / 3600,

@@ -63,6 +63,8 @@ def write_dxf(
         for place, (declaration, frame) in enumerate(layers):
             colour = _COLOURS[place % len(_COLOURS)]
             entities += _drawn_layer(drawing, declaration, frame, colour, labels=labels)
+        for name in sorted(drawing.entitydb.dxf_types_in_use()):  # the library takes a set's order
+            drawing.classes.add_class(name)
         content = io.StringIO()
         drawing.write(content)
     before, start, after = content.getvalue().partition(_ENTITIES)

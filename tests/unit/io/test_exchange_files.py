@@ -2,7 +2,10 @@
 
 import csv
 import json
+import os
 import re
+import subprocess
+import sys
 import xml.etree.ElementTree as ET
 from datetime import UTC, datetime
 
@@ -255,6 +258,20 @@ def test_the_same_rows_give_the_same_bytes(tmp_path, stakes, swales):
         write_points_csv(tmp_path / f"{name}.csv", stakes, STAKES)
     for ending in ("dxf", "gpx", "geojson", "csv"):
         assert (tmp_path / f"a.{ending}").read_bytes() == (tmp_path / f"b.{ending}").read_bytes()
+
+
+def test_a_drawing_does_not_depend_on_the_order_of_sets(tmp_path):
+    code = (
+        "import sys; from pathlib import Path; from brimline.io.exchange_dxf import write_dxf; "
+        "write_dxf(Path(sys.argv[1]), [])"
+    )
+    written = set()
+    for seed in ("1", "5"):  # which order what the frame of the file holds in two ways
+        path = tmp_path / f"{seed}.dxf"
+        env = {**os.environ, "PYTHONHASHSEED": seed}
+        subprocess.run([sys.executable, "-c", code, path], env=env, check=True)
+        written.add(path.read_bytes())
+    assert len(written) == 1
 
 
 def mesh():
