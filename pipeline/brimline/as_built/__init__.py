@@ -6,8 +6,9 @@ against the levels asked for, by tolerances and by what the survey errs.
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
+
+from brimline._lazy import lazily
 
 if TYPE_CHECKING:
     from brimline.as_built.differences import (
@@ -119,8 +120,4 @@ _HOMES: Final = {
     "without": "differences",
 }
 
-
-def __getattr__(name: str) -> Any:  # noqa: ANN401 - whatever is asked for
-    if name not in _HOMES:
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    return getattr(import_module(f"{__name__}.{_HOMES[name]}"), name)
+__getattr__ = lazily(__name__, _HOMES)

@@ -6,8 +6,9 @@ Everything comes in as typed rows and arrays; `designed` gives one frozen `Desig
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
+
+from brimline._lazy import lazily
 
 if TYPE_CHECKING:
     from brimline.design.arrivals import (
@@ -170,11 +171,7 @@ __all__ = [
     "ways_out",
 ]
 
-
-def __getattr__(name: str) -> Any:  # noqa: ANN401 - any public name
-    if name not in _HOME:
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    return getattr(import_module(f"{__name__}.{_HOME[name]}"), name)
+__getattr__ = lazily(__name__, _HOME)
 
 
 def __dir__() -> list[str]:

@@ -5,8 +5,9 @@ What draws is imported when it is first asked for: a run of an unchanged site dr
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
+
+from brimline._lazy import lazily
 
 if TYPE_CHECKING:
     from brimline.report.attention import flagged
@@ -44,8 +45,4 @@ _HOMES: Final = {
     "styles": "sld",
 }
 
-
-def __getattr__(name: str) -> Any:  # noqa: ANN401 - whatever is asked for
-    if name not in _HOMES:
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    return getattr(import_module(f"{__name__}.{_HOMES[name]}"), name)
+__getattr__ = lazily(__name__, _HOMES)
