@@ -3,7 +3,7 @@
 import geopandas as gpd
 import shapely
 
-from brimline.io.vectors import Source
+from brimline.io.vectors import VectorSource
 from brimline.rainfall.covers import COVERS
 from brimline.stages._drawn import layer_problems
 
@@ -12,7 +12,9 @@ def told(tmp_path, word):
     path = tmp_path / "surfaces.gpkg"
     rows = gpd.GeoDataFrame({"cover": [word]}, geometry=[shapely.box(0, 0, 9, 9)], crs="EPSG:32633")
     rows.to_file(path, layer="surfaces")
-    return [problem.message for problem in layer_problems({"surfaces": Source(path, "surfaces")})]
+    return [
+        problem.message for problem in layer_problems({"surfaces": VectorSource(path, "surfaces")})
+    ]
 
 
 def test_every_known_cover_is_taken(tmp_path):
