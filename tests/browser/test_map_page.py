@@ -24,6 +24,12 @@ HARD, THIN = "\N{NO-BREAK SPACE}", "\N{NARROW NO-BREAK SPACE}"
 
 
 def settle(page: Page) -> None:
+    """Wait until the map fills the room that panels leave it, and has drawn itself there."""
+    page.wait_for_function(
+        "() => { const { map } = window.brimline; const [room, canvas] ="
+        " [map.getContainer(), map.getCanvas()]; return room.clientWidth === canvas.clientWidth"
+        " && room.clientHeight === canvas.clientHeight; }"
+    )
     page.evaluate(
         "() => new Promise((done) => { const { map } = window.brimline;"
         " map.once('idle', done); map.triggerRepaint(); })"
