@@ -38,8 +38,8 @@ def check(network: Network, limits: CascadeLimits | None = None) -> tuple[Findin
     """Find what is wrong with a cascade before any water runs.
 
     Checked: rings, missing and unnamed ends, drops between spill levels, elements that only a
-    pipe empties, embankments and volumes that ask for an engineer, steep ground, and what each
-    element's own shape gives to look at.
+    pipe empties, embankments and volumes that ask for an engineer, and what each element's own
+    shape gives to look at.
     """
     limits = limits or CascadeLimits()
     found = [*_rings(network), *_ends(network), *_drops(network, limits)]
@@ -133,9 +133,3 @@ def _own(element: Element, limits: CascadeLimits) -> Iterator[Finding]:
             f"{limits.engineer_volume_m3:.0f} m³"
         )
         yield Finding("engineer", name, text)
-    if element.ground_slope_pct > limits.steep_slope_pct:
-        text = (
-            f"stands on ground of {element.ground_slope_pct:.0f} %, steeper than "
-            f"{limits.steep_slope_pct:.0f} %"
-        )
-        yield Finding("steep-ground", name, text)

@@ -29,10 +29,11 @@ if TYPE_CHECKING:
     )
     from brimline.design.earth import DesignedGround, designed_ground
     from brimline.design.elements import PlacedElement, placed_elements
+    from brimline.design.extent import Extent, extents_of
     from brimline.design.level_mends import mends_to_level
     from brimline.design.making import Design, Designed, designed
     from brimline.design.mends import mends_of
-    from brimline.design.places import BUILDING, KeptClear, misplaced, off_level
+    from brimline.design.places import BUILDING, KeptClear, misplaced, off_level, too_steep
     from brimline.design.plan import (
         KINDS,
         LAYERS,
@@ -79,6 +80,7 @@ _HOME: Final = {
     "DrawnSwale": "plan",
     "DrawnTank": "plan",
     "ElementCatchment": "arrivals",
+    "Extent": "extent",
     "HardGround": "arrivals",
     "KeptClear": "places",
     "PipedRoofs": "arrivals",
@@ -104,12 +106,14 @@ _HOME: Final = {
     "designed_ground": "earth",
     "mends_of": "mends",
     "mends_to_level": "level_mends",
+    "extents_of": "extent",
     "misplaced": "places",
     "off_level": "places",
     "placed_elements": "elements",
     "running_ground": "ways",
     "sized_cascade": "sizes",
     "standing_ground": "standing",
+    "too_steep": "places",
     "ways_out": "ways",
 }
 
@@ -137,6 +141,7 @@ __all__ = [
     "DrawnSwale",
     "DrawnTank",
     "ElementCatchment",
+    "Extent",
     "HardGround",
     "KeptClear",
     "PipedRoofs",
@@ -160,6 +165,7 @@ __all__ = [
     "covered_ground",
     "designed",
     "designed_ground",
+    "extents_of",
     "mends_of",
     "mends_to_level",
     "misplaced",
@@ -168,6 +174,7 @@ __all__ = [
     "running_ground",
     "sized_cascade",
     "standing_ground",
+    "too_steep",
     "ways_out",
 ]
 

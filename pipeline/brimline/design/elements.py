@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final, TypeVar
 
 import numpy as np
 
+from brimline.design.extent import bank_flat_m, ground_under_bank
 from brimline.design.plan import (
     DrawnBasin,
     DrawnDrain,
@@ -17,6 +18,7 @@ from brimline.design.plan import (
     DrawnTank,
 )
 from brimline.elements import SEALED, Basin, Drain, FillLayer, Pond, Soak, Swale, Tank, Trapezoid
+from brimline.elements.building import Building
 from brimline.elements.drain import PERMISSIBLE_M_S, RETARDANCE, ROUGHNESS, permissible_m_s
 from brimline.errors import Problem, Severity
 from brimline.rainfall.infiltration import GreenAmpt
@@ -31,6 +33,9 @@ if TYPE_CHECKING:
     from brimline.design.standing import StandingGround
     from brimline.elements import Element, Shape
 
+_Bowl = TypeVar("_Bowl", Pond, Basin)
+
+_USUAL_BUILDING: Final = Building()
 _RIM_M: Final = 0.005  # a rim is cut no truer
 _SUNKEN_SILL_M: Final = 0.03  # common practice, no source
 _RAIN_GARDEN_FILL: Final = (FillLayer(0.45, 0.25),)
@@ -65,7 +70,10 @@ class PlacedElement:
 
 
 def placed_elements(
-    rows: Iterable[DrawnElement], ground: StandingGround, water: UsualWater
+    rows: Iterable[DrawnElement],
+    ground: StandingGround,
+    water: UsualWater,
+    how: Building = _USUAL_BUILDING,
 ) -> tuple[list[PlacedElement], list[Problem]]:
     """Make elements of drawn rows.
 
@@ -75,7 +83,7 @@ def placed_elements(
     problems: list[Problem] = []
     for row in rows:
         try:
-            element = _shape_of(row, ground, water).element()
+            element = _shape_of(row, ground, water, how).element()
         except ValueError as error:
             problems.append(
                 Problem(
@@ -124,16 +132,16 @@ def _constant_soakage(placed: Sequence[PlacedElement]) -> list[Problem]:
     ]
 
 
-def _shape_of(row: DrawnElement, ground: StandingGround, water: UsualWater) -> Shape:
+def _shape_of(row: DrawnElement, ground: StandingGround, water: UsualWater, how: Building) -> Shape:
     match row:
         case DrawnSwale():
             return _swale(row, ground, water)
         case DrawnDrain():
             return _drain(row, ground)
         case DrawnPond():
-            return _pond(row, ground)
+            return _with_toe(_pond(row, ground), ground, how)
         case DrawnBasin():
-            return _basin(row, ground, water)
+            return _with_toe(_basin(row, ground, water), ground, how)
         case DrawnTank():
             return _tank(row, ground)
 
@@ -232,6 +240,15 @@ def _pond(row: DrawnPond, ground: StandingGround) -> Pond:
     )
 
 
+def _with_toe(made: _Bowl, ground: StandingGround, how: Building) -> _Bowl:
+    """Look for the lowest ground under the bank round a pond or basin."""
+    element = made.element()
+    crest_m = element.crest_level_m
+    flat_m = bank_flat_m(made.side, crest_m - element.spill_level_m, how)
+    _, levels = ground_under_bank(made.outline, crest_m, flat_m, how.outer, ground)
+    return replace(made, toe_level_m=float(levels.min())) if levels.size else made
+
+
 def _basin(row: DrawnBasin, ground: StandingGround, water: UsualWater) -> Basin:
     levels = ground.level_along(row.shape.exterior)
     _middle(levels, row.name)
@@ -259,6 +276,7 @@ def _basin(row: DrawnBasin, ground: StandingGround, water: UsualWater) -> Basin:
         0.0 if sunken and "freeboard_m" in row.empty else row.freeboard_m,
         _over(row.crest_level_m, spill_m),
         ground_slope_pct=ground.slope_at(row.shape),
+        ground_levels_m=tuple(levels[np.isfinite(levels)].tolist()),
         form=row.form,
         sunken=sunken,
         void_assumed=bool(fill) and "void" in row.empty,

@@ -106,7 +106,7 @@ def designed(
     InputError
         If names are used twice.
     """
-    placed, problems = placed_elements(plan.elements, standing, rules.water)
+    placed, problems = placed_elements(plan.elements, standing, rules.water, rules.building)
     running = running_ground(placed, plan.discharges, survey.directions, survey.grid)
     found = ways_out(placed, plan, running, standing)
     arrivals, told = arrivals_of(

@@ -6,15 +6,17 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from brimline.cascade import Finding
+from brimline.design.extent import extent_in
 from brimline.design.level_mends import level_departure_m
 from brimline.elements import Kind
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from shapely.geometry.base import BaseGeometry
 
     from brimline.design.elements import PlacedElement
+    from brimline.design.extent import Extent
     from brimline.grid import Elevation, Grid
 
 _OVER_M: Final = 0.5  # a line drawn along the boundary may stray over it by this much
@@ -49,23 +51,40 @@ def misplaced(
     kept_clear: Sequence[KeptClear],
     site: BaseGeometry,
     near_building_m: float,
+    extents: Mapping[str, Extent] | None = None,
 ) -> list[Finding]:
-    """Flag elements by where they were drawn.
+    """Flag elements by where they lie: their water's edge and the toe of their banks.
 
     Parameters
     ----------
     site : ground inside the boundary.
     near_building_m : distance to a building within which held water is flagged [m].
+    extents : by name; of what is left out, what was drawn.
     """
     inside = site.buffer(_OVER_M)
     found: list[Finding] = []
     for one in placed:
-        found += _near_buildings(one, kept_clear, near_building_m)
-        found += _in_setbacks(one, kept_clear)
-        if not inside.covers(one.shape):
-            text = f"reaches {_beyond(one.shape, inside)} beyond the boundary"
+        reach = extent_in(extents or {}, one)
+        found += _near_buildings(one, reach.water, kept_clear, near_building_m)
+        found += _in_setbacks(one, reach.earth, kept_clear)
+        if not inside.covers(reach.earth):
+            text = f"reaches {_beyond(reach.earth, inside)} beyond the boundary"
             found.append(Finding("outside-boundary", one.name, text))
     return found
+
+
+def too_steep(extents: Mapping[str, Extent], limit_pct: float) -> Iterator[Finding]:
+    """Flag elements by the steepest ground under them and within 10 m below, not the mean.
+
+    Wetted ground slips where it is steepest.
+    """
+    for name, reach in extents.items():
+        if reach.steepest_pct > limit_pct:
+            text = (
+                f"the ground under it or within 10 m below it is as steep as"
+                f" {reach.steepest_pct:.0f} %, where {limit_pct:.0f} % is the limit"
+            )
+            yield Finding("steep-ground", name, text)
 
 
 def off_level(
@@ -101,24 +120,31 @@ def off_level(
 
 
 def _near_buildings(
-    one: PlacedElement, kept_clear: Sequence[KeptClear], near_building_m: float
+    one: PlacedElement,
+    water: BaseGeometry,
+    kept_clear: Sequence[KeptClear],
+    near_building_m: float,
 ) -> Iterator[Finding]:
     if one.element.kind is Kind.TANK:
         return
     for other in kept_clear:
-        distance = one.shape.distance(other.shape)
+        distance = water.distance(other.shape)
         if other.kind == BUILDING and distance < near_building_m:
             asked = f"{near_building_m:g} m"
             text = f"holds water {distance:.1f} m from {other.called}, where {asked} is asked"
             yield Finding("near-building", one.name, text)
 
 
-def _in_setbacks(one: PlacedElement, kept_clear: Sequence[KeptClear]) -> Iterator[Finding]:
+def _in_setbacks(
+    one: PlacedElement, earth: BaseGeometry, kept_clear: Sequence[KeptClear]
+) -> Iterator[Finding]:
     for other in kept_clear:
         if one.element.kind is Kind.TANK and other.kind == BUILDING:
             continue  # a tank stands by the roof that fills it
-        if one.shape.intersects(other.area):
-            text = f"lies within {other.setback_m:g} m of {other.called}"
+        if earth.intersects(other.area):
+            drawn = one.shape.intersects(other.area)
+            what = "lies" if drawn else "with the toe of its bank or the edge of its dig lies"
+            text = f"{what} within {other.setback_m:g} m of {other.called}"
             yield Finding("in-setback", one.name, text)
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from brimline.cascade import CascadeLimits, Free, Goals, Pace
     from brimline.design.cover import UsualGround
+    from brimline.elements.building import Building
 
 ROUTING_STEP_S = 60.0
 
@@ -71,6 +72,7 @@ class DesignRules:
     near_building_m : distance to a building within which held water is flagged [m].
     level_tolerance_m : departure from level above which a drawn swale is flagged [m].
     mended : findings that mends are looked for, the worst first.
+    building : how banks are built.
     """
 
     water: UsualWater
@@ -81,3 +83,4 @@ class DesignRules:
     mended: int
     limits: CascadeLimits
     pace: Pace
+    building: Building

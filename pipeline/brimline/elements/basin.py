@@ -67,6 +67,7 @@ class Basin:
     sunken : dug into the ground without a bank; it then spills where its rim is lowest, and its
         crest is only how high water may stand over the rim.
     void_assumed : whether the void ratio was assumed, not measured; then it is said.
+    ground_levels_m, toe_level_m : as of a pond; not asked of a sunken basin, which has no bank.
     """
 
     element_id: str
@@ -82,6 +83,8 @@ class Basin:
     form: str = "infiltration basin"
     void_assumed: bool = False
     sunken: bool = False
+    ground_levels_m: tuple[float, ...] = ()
+    toe_level_m: float = math.nan
 
     @property
     def _dug(self) -> Pond:
@@ -97,6 +100,8 @@ class Basin:
             crest_over_spill_m=self.freeboard_m + 0.10 if over is None else over,
             soak=self.soak,
             holds_water=False,
+            ground_levels_m=() if self.sunken else self.ground_levels_m,
+            toe_level_m=self.toe_level_m,
             ground_slope_pct=self.ground_slope_pct,
         )
 
@@ -115,6 +120,8 @@ class Basin:
             dug.footprint_m2,
             self.soak,
             -math.inf,
+            embankment_height_m=dug.embankment_height_m,
+            held_above_ground_m3=dug.held_above_ground_m3,
             ground_slope_pct=self.ground_slope_pct,
             form=self.form,
             cautions=dug.cautions + self._cautions(),

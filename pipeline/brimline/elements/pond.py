@@ -54,7 +54,8 @@ class Pond:
     holds_water : whether water is meant to stay after a storm.
     start_level_m : water level before the storm; by `start_share` where left out [m].
     start_share : share of the volume that is full before the storm, if it holds water.
-    ground_levels_m : levels of the ground along the crest line, for the height of the bank [m].
+    ground_levels_m : levels of the ground along the outline, for what a bank holds back [m].
+    toe_level_m : lowest ground under its bank; NaN: the lowest of `ground_levels_m` [m].
     ground_slope_pct : slope of the ground that it stands on [%].
     """
 
@@ -72,6 +73,7 @@ class Pond:
     start_level_m: float | None = None
     start_share: float = 1.0
     ground_levels_m: tuple[float, ...] = ()
+    toe_level_m: float = math.nan
     ground_slope_pct: float = 0.0
 
     def __post_init__(self) -> None:
@@ -160,10 +162,11 @@ class Pond:
 
     @property
     def embankment_height_m(self) -> float:
-        """Crest over the lowest ground along it; 0 where no ground is given [m]."""
+        """Crest over the lowest ground under its bank; 0 where no ground is given [m]."""
         if not self.ground_levels_m:
             return 0.0
-        return max(self.crest_level_m - min(self.ground_levels_m), 0.0)
+        lowest_m = np.nanmin([*self.ground_levels_m, self.toe_level_m])
+        return max(self.crest_level_m - float(lowest_m), 0.0)
 
     def level_after_m(
         self, days: float, *, evaporation_mm_per_day: float, seepage_mm_per_day: float

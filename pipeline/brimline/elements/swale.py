@@ -115,6 +115,16 @@ class Swale:
         return self.mound.height_m(self.cut_m2 * self.fill_per_cut, slope)
 
     @property
+    def cut_width_m(self) -> float:
+        """Width of ground that is dug above the line [m]."""
+        return float(self._cut[0][-1])
+
+    @property
+    def mound_width_m(self) -> float:
+        """Width of ground that the mound covers below the line, to its toe [m]."""
+        return self.mound.footprint_m(self.mound_height_m, steepness(self.ground_slope_pct))
+
+    @property
     def built_height_m(self) -> float:
         """Height to which the mound is built, settlement allowed for [m]."""
         return self.mound_height_m * (1 + self.settlement)
@@ -161,8 +171,6 @@ class Swale:
             lambda at: length * profile.width_m(at - level),
             also_at_m=(level, self.spill_level_m, self.crest_level_m),
         )
-        slope = steepness(self.ground_slope_pct)
-        width_m = self._cut[0][-1] + self.mound.footprint_m(self.mound_height_m, slope)
         lip_m3 = stages.storage_at(level)
         return Element(
             self.element_id,
@@ -172,10 +180,10 @@ class Swale:
             self.crest_level_m,
             length,
             self.freeboard_m,
-            float(width_m * length),
+            (self.cut_width_m + self.mound_width_m) * length,
             self.soak,
             self.start_level_m,
-            embankment_height_m=self._embankment_height_m(slope),
+            embankment_height_m=self.embankment_height_m,
             held_above_ground_m3=stages.storage_at(self.crest_level_m) - lip_m3,
             ground_slope_pct=self.ground_slope_pct,
             form=f"{self.form} swale",
@@ -183,10 +191,12 @@ class Swale:
             shape=self,
         )
 
-    def _embankment_height_m(self, slope: float) -> float:
+    @property
+    def embankment_height_m(self) -> float:
         """Height of the settled crest over the outer toe of the mound [m]."""
-        height_m = self.mound_height_m
-        return height_m + slope * self.mound.footprint_m(height_m, slope) if height_m > 0 else 0.0
+        if self.mound_height_m <= 0:
+            return 0.0
+        return self.mound_height_m + steepness(self.ground_slope_pct) * self.mound_width_m
 
     def _cautions(self) -> tuple[Caution, ...]:
         spare_m = self.crest_level_m - self.spill_level_m

@@ -188,7 +188,10 @@ def usual_water(works: Works, rain_2y_24h_mm: float | None = None) -> UsualWater
 
 
 def design_rules(
-    works: Works, level_tolerance_m: float, rain_2y_24h_mm: float | None = None
+    works: Works,
+    level_tolerance_m: float,
+    rain_2y_24h_mm: float | None = None,
+    building: Building = Building(),  # noqa: B008 - frozen
 ) -> DesignRules:
     """Return what a design keeps to, as the configuration has it.
 
@@ -224,6 +227,7 @@ def design_rules(
         works.mended,
         limits,
         Pace(after_h=works.after_h),
+        building,
     )
 
 

@@ -26,16 +26,18 @@ from brimline.cascade.rows import (
     result_rows,
     series_columns,
 )
-from brimline.config import LevelLines, Works
+from brimline.config import Earthworks, LevelLines, Works
 from brimline.design import (
     LAYERS,
     ROUTING_STEP_S,
     Design,
     designed,
+    extents_of,
     mends_of,
     mends_to_level,
     misplaced,
     off_level,
+    too_steep,
 )
 from brimline.elements import Kind
 from brimline.engine.stage import Stage
@@ -49,6 +51,7 @@ from brimline.stages._ground_for_lines import drawing_of, smooth_surface
 from brimline.stages._plan import (
     SURVEYED,
     beyond_of,
+    building_of,
     design_rules,
     hydrographs_of,
     kept_clear_of,
@@ -67,7 +70,7 @@ if TYPE_CHECKING:
 
     from brimline.cascade import Link, Network, Routed
     from brimline.cascade.beyond import CheckCase
-    from brimline.design import Designed, DesignRules, SizedDimension
+    from brimline.design import Designed, DesignRules, SizedDimension, StandingGround
     from brimline.design.elements import PlacedElement
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.grid import Grid
@@ -90,7 +93,8 @@ def _run(given: Given, report: Reporter) -> Made:
     works = given.params("works", Works)
     two_year_mm = given.facts("storms")["rain_2y_24h_mm"]
     tolerance_m = given.params("lines", LevelLines).level_tolerance_m
-    rules = design_rules(works, tolerance_m, two_year_mm)
+    building = building_of(given.params("earthworks", Earthworks))
+    rules = design_rules(works, tolerance_m, two_year_mm, building)
     if two_year_mm is None and works.rain_2y_24h_mm is None and works.concentration == "segments":
         report.problem(_no_two_year_rain(rules.water.rain_2y_24h_mm))
     standing = standing_of(given)
@@ -111,7 +115,7 @@ def _run(given: Given, report: Reporter) -> Made:
     others = (route(design.network, inflow, design.pace) for inflow in done.inflows[1:])
     routed = [done.first, *others]
     report.advanced(0.6, "looking for what is wrong, and what would mend it")
-    found = _findings(given, done, routed, rules)
+    found = _findings(given, done, routed, rules, standing)
     mends, left_out = mends_of(design, routed, found, rules)
     levelled = _mends_to_level(given, design, found[""])
     mends = [*levelled, *mends]
@@ -184,14 +188,17 @@ def _findings(
     done: Designed,
     routed: Sequence[Routed],
     rules: DesignRules,
+    standing: StandingGround,
 ) -> dict[str, list[Finding]]:
     """Sort findings by storm; those of the drawing itself under an empty name."""
     placed, limits = done.design.placed, rules.limits
+    extents = extents_of(placed, standing, rules.building)
     site = given.frame("boundary").geometry.union_all()
     found = {
         "": [
             *check(done.design.network, limits),
-            *misplaced(placed, kept_clear_of(given), site, rules.near_building_m),
+            *misplaced(placed, kept_clear_of(given), site, rules.near_building_m, extents),
+            *too_steep(extents, limits.steep_slope_pct),
             *off_level(placed, smooth_surface(given), given.grid, *_level_tolerance(given)),
             *_on_fill(placed, filled_ground(given)),
         ]
@@ -389,7 +396,7 @@ STAGE = Stage(
     makes=("design", "elements", "overflows", *_TABLES, "cascade"),
     run=_run,
     sources=("inflows",),
-    tables=("works", "lines", "survey"),
+    tables=("works", "lines", "survey", "earthworks"),
     optional_needs=(LEVEL_SURVEY,),
     typed={"design": Design},
 )
