@@ -29,6 +29,10 @@ class CascadeLimits:
     drowned_m : height of water beyond over a crest from which it counts as drowned [m].
     level_slack_m : a level may stand this far over the freeboard or the crest before it is called
         over; below 0, it must keep clear of it by as much [m].
+    fence_depth_m : standing water deeper than this is told; 24 in of many pool codes (value from
+        memory) [m].
+    embankment_water_m : water against fill from which it counts as an embankment pond; 3 ft, NRCS
+        Code 378 [m].
     largest_sill_m, highest_raise_m : how far a mend may go before another is looked for [m].
     """
 
@@ -40,6 +44,8 @@ class CascadeLimits:
     steep_slope_pct: float = 20.0
     drowned_m: float = 0.02
     level_slack_m: float = 1e-6
+    fence_depth_m: float = 0.6
+    embankment_water_m: float = 0.91
     largest_sill_m: float = 100.0
     highest_raise_m: float = 3.0
 

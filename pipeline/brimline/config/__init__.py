@@ -1,5 +1,6 @@
 """The site's TOML file as validated values: one model a table."""
 
+from brimline.config.hazard import Hazard
 from brimline.config.load import Loaded, load
 from brimline.config.tables import (
     AsBuilt,
@@ -37,6 +38,7 @@ __all__ = [
     "Drainage",
     "Earthworks",
     "FreeDimension",
+    "Hazard",
     "InputSource",
     "Inputs",
     "Keep",

@@ -10,6 +10,7 @@ from typing import Annotated, Literal, Self
 from pydantic import BeforeValidator, Field, model_validator
 
 from brimline.config.base import ConfigTable, NotNegative, Positive, Share
+from brimline.config.hazard import Hazard
 from brimline.config.works import Works
 from brimline.config.year import Weather, Year
 
@@ -571,6 +572,7 @@ class Settings(ConfigTable):
     proof: Proof = Proof()
     as_built: AsBuilt = AsBuilt()
     works: Works = Works()
+    hazard: Hazard = Hazard()
     weather: Weather = Weather()
     year: Year = Year()
     keep: Keep = Keep()

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
-from brimline.elements import Drain, Pond, Swale
+from brimline.elements import Drain, Kind, Pond, Swale
 from brimline.elements.basin import Basin
 from brimline.elements.building import uphill_left
 from brimline.lines.sample import levels_of, rises_of
@@ -37,7 +37,8 @@ class Extent:
     ----------
     water : what stands under water when it is full to its sill.
     earth : all that is dug and heaped, to the toe of its bank; the water too.
-    steepest_pct : of the smoothed ground under it, and within 10 m below it [%]; 0 off the data.
+    steepest_pct : of the smoothed ground under it, and within 10 m below it [%]; 0 off the
+        data, and of tanks and drains, which are not to wet the ground.
     """
 
     water: BaseGeometry
@@ -52,7 +53,8 @@ def extents_of(
     found = {}
     for one in placed:
         water, earth = _shapes(one, ground, how)
-        steepest = _steepest_pct(earth, one.element.spill_level_m, ground)
+        wets = one.element.kind not in (Kind.TANK, Kind.DRAIN)
+        steepest = _steepest_pct(earth, one.element.spill_level_m, ground) if wets else 0.0
         found[one.name] = Extent(water, earth, steepest)
     return found
 

@@ -4,10 +4,22 @@ from __future__ import annotations
 
 from typing import Final
 
-from brimline.layers import as_built, change, drawn, flags, lines, rasters, site, water, works, year
+from brimline.layers import (
+    as_built,
+    change,
+    drawn,
+    flags,
+    hazards,
+    lines,
+    rasters,
+    site,
+    water,
+    works,
+    year,
+)  # fmt: skip
 from brimline.layers.schema import Flag, Item, Layer, Raster, Table
 
-_MODULES: Final = (site, rasters, water, lines, works, as_built, year, drawn, change)
+_MODULES: Final = (site, rasters, water, lines, works, hazards, as_built, year, drawn, change)
 
 
 def _gather() -> dict[str, Item]:

@@ -218,6 +218,40 @@ FLAGS: Final = (
         "Hold less above ground, lead its sill elsewhere, or strengthen what lies below.",
     ),
     Flag(
+        "harm-below",
+        "Were its bank to fail, water deep and fast enough to be dangerous could reach a building"
+        " or a road.",
+        "Hold less above ground, move it, or have it designed by a licensed engineer.",
+    ),
+    Flag(
+        "failure-way",
+        "Were its bank to fail, its water could reach a building or a road, or leave the site.",
+        "Read bank_hazards; keep the bank low, and its way down free.",
+        "notice",
+    ),
+    Flag(
+        "spillway-on-fill",
+        "The only way out over ground runs over the bank's fill, which the water may wear away.",
+        "Lead a second sill over natural ground beside the bank, or armour this one.",
+    ),
+    Flag(
+        "no-emergency-way",
+        "A banked pond has no way out over ground for what its pipe cannot take.",
+        "Draw an overflow over natural ground above the pipe, to a safe place.",
+    ),
+    Flag(
+        "no-drawdown",
+        "Water stands against the bank and no low pipe empties it, for repair or in an emergency.",
+        "Draw a pipe with a valve at its floor, or keep a pump that can empty it in days.",
+        "notice",
+    ),
+    Flag(
+        "deep-water",
+        "Water stands deeper than the limit: people, children above all, can drown.",
+        "Fence it where the law asks, or give it a shelf that children can climb out on.",
+        "notice",
+    ),
+    Flag(
         "outside-method",
         "Runoff or its timing is worked out by a relation outside of what it was made for.",
         "Read notes; measure flow on site, or have a hydrologist choose the method.",

@@ -317,6 +317,14 @@ STYLES: Final[dict[str, Style]] = {
         Style(
             "element_changes", (Rule("Element", line=LineStyle(RED, 1.8), fill=Fill(RED, 0.15)),)
         ),
+        Style(
+            "bank_hazards",
+            (
+                Rule(
+                    "Way of a failed bank's water", line=LineStyle(RED, 1.6, (2.0, 2.0), arrow=True)
+                ),
+            ),
+        ),
         Style("overflows", (Rule("Overflow", line=LineStyle(WINE, 1.8, (4.0, 2.5), arrow=True)),)),
         Style("intakes", (Rule("Intake", mark=Mark(INDIGO, "triangle", 10.0)),), label="name"),
         Style(

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from brimline.cascade import CascadeLimits, Free, Goals, Pace
-from brimline.config import USUAL_RAIN_2Y_24H_MM, Earthworks, Works
+from brimline.config import USUAL_RAIN_2Y_24H_MM, Earthworks, Hazard, Works
 from brimline.design import (
     KINDS,
     CoverArea,
@@ -192,6 +192,7 @@ def design_rules(
     level_tolerance_m: float,
     rain_2y_24h_mm: float | None = None,
     building: Building = Building(),  # noqa: B008 - frozen
+    hazard: Hazard = Hazard(),  # noqa: B008 - frozen
 ) -> DesignRules:
     """Return what a design keeps to, as the configuration has it.
 
@@ -217,6 +218,8 @@ def design_rules(
         engineer_height_m=works.engineer_height_m,
         engineer_volume_m3=works.engineer_volume_m3,
         steep_slope_pct=works.max_slope_pct,
+        fence_depth_m=hazard.fence_depth_m,
+        embankment_water_m=hazard.embankment_water_m,
     )
     return DesignRules(
         usual_water(works, rain_2y_24h_mm),

@@ -26,7 +26,8 @@ from brimline.cascade.rows import (
     result_rows,
     series_columns,
 )
-from brimline.config import Earthworks, LevelLines, Works
+from brimline.cascade.safety import unsafe
+from brimline.config import Earthworks, Hazard, LevelLines, Works
 from brimline.design import (
     LAYERS,
     ROUTING_STEP_S,
@@ -94,7 +95,7 @@ def _run(given: Given, report: Reporter) -> Made:
     two_year_mm = given.facts("storms")["rain_2y_24h_mm"]
     tolerance_m = given.params("lines", LevelLines).level_tolerance_m
     building = building_of(given.params("earthworks", Earthworks))
-    rules = design_rules(works, tolerance_m, two_year_mm, building)
+    rules = design_rules(works, tolerance_m, two_year_mm, building, given.params("hazard", Hazard))
     if two_year_mm is None and works.rain_2y_24h_mm is None and works.concentration == "segments":
         report.problem(_no_two_year_rain(rules.water.rain_2y_24h_mm))
     standing = standing_of(given)
@@ -197,6 +198,7 @@ def _findings(
     found = {
         "": [
             *check(done.design.network, limits),
+            *unsafe(done.design.network, limits),
             *misplaced(placed, kept_clear_of(given), site, rules.near_building_m, extents),
             *too_steep(extents, limits.steep_slope_pct),
             *off_level(placed, smooth_surface(given), given.grid, *_level_tolerance(given)),
@@ -396,7 +398,7 @@ STAGE = Stage(
     makes=("design", "elements", "overflows", *_TABLES, "cascade"),
     run=_run,
     sources=("inflows",),
-    tables=("works", "lines", "survey", "earthworks"),
+    tables=("works", "lines", "survey", "earthworks", "hazard"),
     optional_needs=(LEVEL_SURVEY,),
     typed={"design": Design},
 )

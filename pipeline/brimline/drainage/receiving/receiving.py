@@ -96,6 +96,32 @@ def way_down(
     return rows, cols
 
 
+def distance_below_m(
+    directions: Directions, starts: NDArray[np.int64], *, cell_m: float
+) -> NDArray[np.float64]:
+    """Distance that water has run from the nearest of some cells, along the cells.
+
+    Parameters
+    ----------
+    directions : uint8 (rows, cols); codes of `brimline.grid.neighbours`.
+    starts : int64 (cells,), linear indices.
+    cell_m : side of a cell [m].
+
+    Returns
+    -------
+    float64 (rows, cols) [m]; infinite where water from none of them runs.
+
+    Raises
+    ------
+    GridError
+        If a direction is wrong.
+    """
+    codes = checked_directions(directions)
+    distance = np.full(codes.shape, np.inf)
+    _kernels.reach_down(codes, np.asarray(starts, dtype=np.int64), distance)
+    return distance * cell_m
+
+
 def way_to(
     directions: Directions, head: int, seeds: Labels
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
