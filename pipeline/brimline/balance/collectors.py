@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from brimline.balance.rules import YearRules
     from brimline.grid import Elevation, Grid
-    from brimline.rainfall import MixedGround
+    from brimline.rainfall import MixedGround, OutsideGround
 
 # Evaporation of open water over reference evapotranspiration: FAO-56 (Allen et al. 1998), table
 # 12, water shallower than 2 m or in subhumid climates.
@@ -45,7 +45,9 @@ class Collector:
     ground : open ground that sheds into it; None where there is none.
     hard_m2, hard_coefficient : surfaces with a runoff coefficient of their own.
     open_m2 : area in plan whose rain falls into it [m²].
-    roof_m2, roof_coefficient, first_flush_mm : roofs that are piped to it.
+    roof_m2, roof_coefficient, first_flush_mm : roofs that are led to it.
+    outside : ground beyond the site whose water arrives.
+    own_use : only zones that name it draw on it, as on the reservoir beneath a bed.
     """
 
     element_id: str
@@ -65,6 +67,8 @@ class Collector:
     roof_m2: float = 0.0
     roof_coefficient: float = 0.0
     first_flush_mm: float = 0.0
+    outside: tuple[OutsideGround, ...] = ()
+    own_use: bool = False
 
 
 def daily_inflow_m3(
@@ -93,6 +97,13 @@ def daily_inflow_m3(
     inflow = inflow + element.hard_m2 * mm_to_m3 * element.hard_coefficient * rain_mm
     kept = np.maximum(rain_mm * element.roof_coefficient - element.first_flush_mm, 0.0)
     total: NDArray[np.float64] = inflow + element.roof_m2 * mm_to_m3 * kept
+    for beyond in element.outside:
+        if beyond.ground is None:
+            shed = beyond.share * rain_mm
+        else:
+            shed = shed_mm(beyond.ground, rain_mm, drunk_mm, soil)
+        reaches = rain_mm >= beyond.from_mm
+        total = total + beyond.area_m2 * mm_to_m3 * np.where(reaches, shed, 0.0)
     return total
 
 
@@ -175,7 +186,7 @@ def usual_order(elements: Sequence[Collector], rules: YearRules) -> tuple[str, .
         element.element_id
         for kind in ("tank", "pond")
         for element in elements
-        if element.kind == kind
+        if element.kind == kind and not element.own_use
     )
 
 

@@ -381,8 +381,22 @@ class Rates(ConfigTable):
     mulch_per_m2: Rate = Field(None, description="Mulch bare ground.")
     sill_stone_per_m3: Rate = Field(None, description="Stone for sills and aprons.")
     sill_cloth_per_m2: Rate = Field(None, description="Filter cloth under stone.")
-    gravel_per_m3: Rate = Field(None, description="Filling of basins: gravel, mulch or soil.")
+    gravel_per_m3: Rate = Field(
+        None, description="Filling of basins and beds: gravel, mulch or soil."
+    )
+    liner_per_m2: Rate = Field(None, description="Lining sheet, laid.")
+    clay_per_m3: Rate = Field(None, description="Clay lining, compacted.")
+    shelf_plants_per_m2: Rate = Field(None, description="Plant a shelf with marsh plants.")
+    bed_wall_per_m2: Rate = Field(None, description="Wall of a raised bed.")
+    bed_soil_per_m3: Rate = Field(None, description="Soil of a raised bed.")
+    trench_per_m3: Rate = Field(None, description="Dig trench or pit, measured in place.")
+    bedding_per_m3: Rate = Field(None, description="Bed pipe or tank in sand or fine gravel.")
+    backfill_per_m3: Rate = Field(None, description="Fill trench or pit again.")
+    trench_spoil_per_m3: Rate = Field(
+        None, description="Take away spoil of trench or pit, measured in place."
+    )
     pipe_per_m: Rate = Field(None, description="Pipe, laid.")
+    downpipe_per_m: Rate = Field(None, description="Downpipe or trough, fixed.")
     tank_each: Rate = Field(None, description="Tank, supplied and set.")
     set_out_each: Rate = Field(None, description="Stake, set and levelled.")
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 from itertools import groupby
 from typing import TYPE_CHECKING, Final
 
@@ -11,12 +12,14 @@ import numpy as np
 
 from brimline.cascade import inflow_of, with_rain
 from brimline.design.cover import covered_ground
+from brimline.design.roofs import led_roofs
 from brimline.drainage.receiving import received, way_to
 from brimline.elements import Kind
 from brimline.errors import Problem, Severity
 from brimline.grid.shapes import cells_inside
 from brimline.rainfall import (
     Hydrograph,
+    OutsideGround,
     PathFlow,
     Storm,
     composite_coefficient,
@@ -41,7 +44,8 @@ if TYPE_CHECKING:
     from brimline.cascade import StormInflow
     from brimline.design.cover import CoverArea, CoveredGround, SoilArea
     from brimline.design.elements import PlacedElement
-    from brimline.design.plan import DrawnInflow
+    from brimline.design.plan import DrawnDownpipe, DrawnInflow
+    from brimline.design.roofs import LedRoof
     from brimline.design.rules import UsualWater
     from brimline.design.ways import RunningGround
     from brimline.drainage.receiving import Received
@@ -50,6 +54,7 @@ if TYPE_CHECKING:
     from brimline.rainfall import MixedGround
 
 _LEAST_FALL: Final = 0.001  # of a way, for Kirpich's relation
+_WHOLE: Final = 1e-9  # of a roof, that rounding may lack
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +96,7 @@ class PipedRoofs:
     flush_mm: float
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Arrivals:
     """Everything that arrives at elements, but for the storm itself; each by element's name.
 
@@ -100,14 +105,22 @@ class Arrivals:
     catchments : open ground; left out where nothing drains to the element.
     hard : yards and tracks among its ground.
     open_m2 : water surface that rain falls on [m²].
+    led : roofs, and parts of them, that are led to elements.
     outside : hydrographs of water from outside the site.
+    beyond : ground outside the site whose rain arrives.
     """
 
     catchments: dict[str, ElementCatchment]
     hard: dict[str, HardGround]
-    roofs: dict[str, PipedRoofs]
+    led: tuple[LedRoof, ...]
     open_m2: dict[str, float]
     outside: dict[str, tuple[Hydrograph, ...]]
+    beyond: dict[str, tuple[OutsideGround, ...]] = field(default_factory=dict)
+
+    @cached_property
+    def roofs(self) -> dict[str, PipedRoofs]:
+        """Roofs that are led to each element, as one."""
+        return _piped(self.led)
 
     def over(self, elements: Sequence[Element]) -> Arrivals:
         """Return the same arrivals with the rain on elements whose dimensions have changed."""
@@ -145,6 +158,15 @@ class Arrivals:
             )
         for name, flows in self.outside.items():
             parts[name] += flows
+        for name, grounds in self.beyond.items():
+            parts[name] += [
+                route_excess(
+                    one.excess_mm(storm.depth_mm), storm.step_s, one.area_m2,
+                    concentration_h=LEAST_CONCENTRATION_H,
+                )
+                for one in grounds
+                if one.in_storm
+            ]  # fmt: skip
         ends = [float(one.time_s[-1]) for flows in parts.values() for one in flows]
         last = max([storm.step_s * storm.depth_mm.size, *ends])
         edges = step_s * np.arange(math.ceil(last / step_s) + 1)
@@ -211,6 +233,7 @@ def arrivals_of(
     inflows: Sequence[DrawnInflow],
     hydrographs: Mapping[str, Hydrograph],
     water: UsualWater,
+    downpipes: Sequence[DrawnDownpipe] = (),
 ) -> tuple[Arrivals, list[Problem]]:
     """Measure the ground of every element.
 
@@ -223,10 +246,14 @@ def arrivals_of(
     seeds = running.seeds.copy()
     seeds[seeds > len(placed)] = 0  # a discharge point gathers nothing
     found = received(running.directions, seeds, cell_m=grid.cell_m)
-    roofs, piped = _roofs(placed, survey.covers, water, problems)
+    led, told = led_roofs(placed, survey.covers, downpipes, running, water.roof_coefficient)
+    problems += told
+    away, left = _not_led(survey.covers, led)
     labels = np.where(seeds == 0, found.labels, 0).astype(np.int32)
-    labels[cells_inside(piped, grid)] = 0  # roof water goes to its tank, not to the ground below
+    labels[cells_inside(away, grid)] = 0  # roof water goes where it is led, not to the ground below
     shares = _coefficients(survey.covers, grid)
+    for area in left:
+        shares[cells_inside([area.shape], grid)] = area.runoff_coefficient
     of_curve = np.where(np.isnan(shares), labels, 0).astype(np.int32)
     covered = covered_ground(survey.covers, survey.soils, grid, water.ground)
     grounds = _grounds(of_curve, covered, water, problems)
@@ -244,8 +271,8 @@ def arrivals_of(
             hard[one.name] = HardGround(hard_m2, float(own.mean()), hours)
     names = [one.name for one in placed]
     open_m2 = _open_m2([one.element for one in placed])
-    outside = _outside(inflows, hydrographs, names, grid, found, problems)
-    return Arrivals(catchments, hard, roofs, open_m2, outside), problems
+    outside, beyond = _outside(inflows, hydrographs, names, grid, found, water, problems)
+    return Arrivals(catchments, hard, led, open_m2, outside, beyond), problems
 
 
 def _coefficients(covers: Sequence[CoverArea], grid: Grid) -> NDArray[np.float64]:
@@ -268,37 +295,36 @@ def _open_m2(elements: Sequence[Element]) -> dict[str, float]:
     }
 
 
-def _roofs(
-    placed: Sequence[PlacedElement],
-    covers: Sequence[CoverArea],
-    water: UsualWater,
-    problems: list[Problem],
-) -> tuple[dict[str, PipedRoofs], list[BaseGeometry]]:
-    """Return what drains to each tank, and the outlines of it all."""
-    roofs: dict[str, PipedRoofs] = {}
-    piped: list[BaseGeometry] = []
-    by_name = {area.name: area for area in covers}
-    for one in placed:
-        missing = [name for name in one.roofs if name not in by_name]
-        if missing:
-            problems.append(
-                Problem(
-                    Severity.WARNING,
-                    f"{one.name} names surfaces that are not there: {', '.join(missing)}",
-                    "write the names of the surfaces input, separated by semicolons",
-                    "plan, drawn_tanks",
-                )
+def _piped(led: Sequence[LedRoof]) -> dict[str, PipedRoofs]:
+    """Return what is led to each element, all its roofs as one."""
+    found: dict[str, PipedRoofs] = {}
+    for name in dict.fromkeys(one.to_id for one in led):
+        mine = [one for one in led if one.to_id == name and one.area_m2 > 0]
+        areas = [one.area_m2 for one in mine]
+        if mine:
+            found[name] = PipedRoofs(
+                float(sum(areas)),
+                composite_coefficient([one.coefficient for one in mine], areas),
+                float(np.average([one.flush_mm for one in mine], weights=areas)),
             )
-        found = [by_name[name] for name in one.roofs if name in by_name]
-        if found:
-            areas = [area.shape.area for area in found]
-            own = [area.runoff_coefficient for area in found]
-            shares = [water.roof_coefficient if math.isnan(share) else share for share in own]
-            roofs[one.name] = PipedRoofs(
-                float(sum(areas)), composite_coefficient(shares, areas), one.first_flush_mm
-            )
-            piped += [area.shape for area in found]
-    return roofs, piped
+    return found
+
+
+def _not_led(
+    covers: Sequence[CoverArea], led: Sequence[LedRoof]
+) -> tuple[list[BaseGeometry], list[CoverArea]]:
+    """Return roofs that are led away whole, and what is left of others as so much less runoff."""
+    away, left = [], []
+    for area in covers:
+        mine = [one for one in led if one.roof == area.name]
+        if mine:
+            share = sum(one.share for one in mine)
+            if share >= 1 - _WHOLE:
+                away.append(area.shape)
+            else:
+                rest = (1 - share) * mine[0].coefficient
+                left.append(replace(area, runoff_coefficient=rest))
+    return away, left
 
 
 def _grounds(
@@ -357,27 +383,38 @@ def _outside(
     names: Sequence[str],
     grid: Grid,
     found: Received,
+    water: UsualWater,
     problems: list[Problem],
-) -> dict[str, tuple[Hydrograph, ...]]:
-    """Hydrographs of water from outside by element: as given, or of a peak and a volume."""
+) -> tuple[dict[str, tuple[Hydrograph, ...]], dict[str, tuple[OutsideGround, ...]]]:
+    """Water from outside by element: hydrographs as given or of a peak and a volume, and ground."""
     flows: dict[str, tuple[Hydrograph, ...]] = {}
+    beyond: dict[str, tuple[OutsideGround, ...]] = {}
     used = set()
     for number, row in enumerate(points, start=1):
         into = row.into or _reached(row.shape, names, grid, found)
         flow = hydrographs.get(row.name) or _of_peak(row)
         used.add(row.name)
-        if into not in names or flow is None:
+        ground, wrong = None, ""
+        try:
+            ground = _beyond(row, flow is None, water)
+        except (ValueError, KeyError) as error:
+            wrong = f": {error.args[0]}"
+        if into not in names or (flow is None and ground is None):
             problems.append(
                 Problem(
                     Severity.WARNING,
                     f"{row.name or f'inflow {number}'} was left out: it reaches no element, or has"
-                    " neither peak_m3_s and volume_m3 nor a hydrograph",
-                    "fill in into, peak_m3_s and volume_m3, or name it as in inputs.inflows",
+                    " neither peak_m3_s and volume_m3 nor a hydrograph nor area_m2" + wrong,
+                    "fill in into, and peak_m3_s and volume_m3, or area_m2, or name it as in"
+                    " inputs.inflows",
                     "plan, inflow_points",
                 )
             )
             continue
-        flows[into] = (*flows.get(into, ()), flow)
+        if flow is not None:
+            flows[into] = (*flows.get(into, ()), flow)
+        if ground is not None:
+            beyond[into] = (*beyond.get(into, ()), ground)
     strangers = sorted(set(hydrographs) - used)
     if strangers:
         problems.append(
@@ -388,7 +425,17 @@ def _outside(
                 "inflows",
             )
         )
-    return flows
+    return flows, beyond
+
+
+def _beyond(row: DrawnInflow, in_storm: bool, water: UsualWater) -> OutsideGround | None:  # noqa: FBT001
+    """Return the ground that an inflow gathers; None where the plan does not tell."""
+    if math.isnan(row.area_m2):
+        return None
+    number = row.curve_number
+    if math.isnan(number) and math.isnan(row.runoff_share):
+        number = replace(water.ground, cover=row.cover or water.ground.cover).curve_number
+    return OutsideGround(row.area_m2, number, row.runoff_share, row.from_mm, in_storm)
 
 
 def _of_peak(row: DrawnInflow) -> Hydrograph | None:

@@ -9,6 +9,7 @@ import numpy as np
 from brimline.balance.collectors import Collector
 from brimline.balance.system import SHAPE_POINTS
 from brimline.elements import Kind
+from brimline.elements.building import filling_m
 
 if TYPE_CHECKING:
     from brimline.design.making import Design
@@ -31,6 +32,8 @@ def _collector(element: Element, design: Design) -> Collector:
     top_m = min(ways[0].outlet.crest_m, element.crest_level_m) if ways else element.spill_level_m
     full_m3 = max(float(stages.storage_at(top_m)), 0.0)
     levels = stages.level_at(np.linspace(0.0, full_m3, SHAPE_POINTS))
+    # water among stones or chips is out of the sun
+    open_m2 = np.where(levels > element.floor_m + filling_m(element), stages.area_at(levels), 0.0)
     catchment, hard = arrivals.catchments.get(name), arrivals.hard.get(name)
     roofs = arrivals.roofs.get(name)
     start_m3 = float(stages.storage_at(max(element.start_level_m, element.floor_m)))
@@ -40,7 +43,7 @@ def _collector(element: Element, design: Design) -> Collector:
         covered=element.kind is Kind.TANK,
         capacity_m3=full_m3,
         start_share=min(start_m3 / full_m3, 1.0) if full_m3 > 0 else 0.0,
-        area_m2=tuple(stages.area_at(levels).tolist()),
+        area_m2=tuple(open_m2.tolist()),
         soak_area_m2=tuple(stages.soak_area_at(levels).tolist()),
         soak_mm_per_h=element.soak.design_mm_per_h,
         spill_level_m=element.spill_level_m,
@@ -52,4 +55,6 @@ def _collector(element: Element, design: Design) -> Collector:
         roof_m2=roofs.area_m2 if roofs else 0.0,
         roof_coefficient=roofs.coefficient if roofs else 0.0,
         first_flush_mm=roofs.flush_mm if roofs else 0.0,
+        outside=arrivals.beyond.get(name, ()),
+        own_use=element.form == "raised bed",
     )

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import shapely
 
+from brimline.design.buried import dips_of, trenches_of
 from brimline.elements import Rating, Sill
 from brimline.elements.building import Building, Outfall, SillAt, pad_of, shapes_of
 from brimline.lines.sample import surface_at
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from brimline.design.making import Design
     from brimline.design.plan import DrawnPad
     from brimline.elements import Element
-    from brimline.elements.building import Plane
+    from brimline.elements.building import PathDip, Plane, Trench
     from brimline.grid import Elevation, Grid
     from brimline.terrain.shaping import DesignSurface as ShapedDesign
     from brimline.terrain.shaping import GroundShape, LevelsAt
@@ -38,6 +39,8 @@ class DesignedGround:
     ready : the surface; element number k is `ready.elements[k - 1]`, pads among them.
     dug : names of the elements that earth is moved for, by their numbers; pads are not among them.
     sills : their sills.
+    dips : dips in paths that their ways out cross.
+    trenches : of pipes.
     ground : levels of the survey at points.
     pads : outlines and planes of pads, by name.
     unmade : names of pads that could not be made, and why.
@@ -47,6 +50,8 @@ class DesignedGround:
     ready: ShapedDesign
     dug: tuple[str, ...]
     sills: dict[str, list[SillAt]]
+    dips: dict[str, list[PathDip]]
+    trenches: tuple[Trench, ...]
     ground: LevelsAt
     pads: dict[str, tuple[shapely.Polygon, Plane]]
     unmade: dict[str, str]
@@ -95,16 +100,18 @@ def designed_ground(
     def ground(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
         return surface_at(dem, grid, x, y)
 
-    sills, outfalls = _sills_of(design), _outfalls_of(design)
+    sills, outfalls, dips = _sills_of(design), _outfalls_of(design), dips_of(design)
     made, shapes, unmade = _pads(pads, set(design.network.index), ground)
     for one in design.placed:
         shapes += shapes_of(
             one.element, one.shape, sills.get(one.name, []), ground, how,
-            outfall=outfalls.get(one.name),
+            outfall=outfalls.get(one.name), dips=dips.get(one.name, ()),
         )  # fmt: skip
     ready = shaped_design(dem, grid, shapes, limit_m=limit_m)
     dug = tuple(name for name in ready.elements if name not in made)
-    return DesignedGround(design, ready, dug, sills, ground, made, unmade)
+    return DesignedGround(
+        design, ready, dug, sills, dips, trenches_of(design), ground, made, unmade
+    )
 
 
 def _pads(

@@ -11,13 +11,27 @@ import numpy as np
 from brimline.design.extent import bank_flat_m, ground_under_bank
 from brimline.design.plan import (
     DrawnBasin,
+    DrawnBed,
     DrawnDrain,
     DrawnElement,
     DrawnPond,
     DrawnSwale,
     DrawnTank,
 )
-from brimline.elements import SEALED, Basin, Drain, FillLayer, Pond, Soak, Swale, Tank, Trapezoid
+from brimline.elements import (
+    FILLS,
+    SEALED,
+    Basin,
+    Drain,
+    FillLayer,
+    Pit,
+    Pond,
+    RaisedBed,
+    Soak,
+    Swale,
+    Tank,
+    Trapezoid,
+)
 from brimline.elements.building import Building
 from brimline.elements.drain import PERMISSIBLE_M_S, RETARDANCE, ROUGHNESS, permissible_m_s
 from brimline.errors import Problem, Severity
@@ -39,6 +53,7 @@ _USUAL_BUILDING: Final = Building()
 _RIM_M: Final = 0.005  # a rim is cut no truer
 _SUNKEN_SILL_M: Final = 0.03  # common practice, no source
 _RAIN_GARDEN_FILL: Final = (FillLayer(0.45, 0.25),)
+_TANK_RIM_M: Final = 0.3  # from the overflow to the lid
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -106,7 +121,7 @@ def _placed(element: Element, row: DrawnElement) -> PlacedElement:
         element,
         row.shape,
         row.spills_to,
-        math.nan if isinstance(row, DrawnDrain | DrawnTank) else row.sill_width_m,
+        math.nan if isinstance(row, DrawnDrain | DrawnTank | DrawnBed) else row.sill_width_m,
         tuple(name.strip() for name in roofs.split(";") if name.strip()),
         flush,
         row.empty,
@@ -144,6 +159,8 @@ def _shape_of(row: DrawnElement, ground: StandingGround, water: UsualWater, how:
             return _with_toe(_basin(row, ground, water), ground, how)
         case DrawnTank():
             return _tank(row, ground)
+        case DrawnBed():
+            return _bed(row, ground)
 
 
 def _or(value: float, designed: float) -> float:
@@ -231,12 +248,15 @@ def _pond(row: DrawnPond, ground: StandingGround) -> Pond:
         row.depth_m,
         row.side,
         row.shelf_width_m,
+        row.shelf_depth_m,
         freeboard_m=None if math.isnan(row.freeboard_m) else row.freeboard_m,
         crest_over_spill_m=_over(row.crest_level_m, spill_m),
         soak=Soak(row.seepage_mm_per_h, 1.0) if row.seepage_mm_per_h > 0 else SEALED,
         start_share=row.start_share,
         ground_levels_m=tuple(levels[np.isfinite(levels)].tolist()),
         ground_slope_pct=ground.slope_at(row.shape),
+        lining=row.lining,
+        sheet_m=row.sheet_m,
     )
 
 
@@ -261,8 +281,11 @@ def _basin(row: DrawnBasin, ground: StandingGround, water: UsualWater) -> Basin:
             f" {rim_m:.2f} m; leave spill_level_m empty, or set edge to bank"
         )
     depth = row.depth_m
-    fill_m = _or(row.fill_depth_m, depth if row.form == "mulch basin" else 0.0)
-    fill = (FillLayer(fill_m, row.void),) if fill_m > 0 else ()
+    mulch = row.form == "mulch basin"
+    kind = FILLS["woodchips" if mulch else "gravel"] if not row.fill else FILLS[row.fill]
+    fill_m = _or(row.fill_depth_m, depth if mulch or row.fill else 0.0)
+    void = kind.void if row.fill and "void" in row.empty else row.void
+    fill = (FillLayer(fill_m, void, _or(row.settle_share, kind.settles)),) if fill_m > 0 else ()
     if row.form == "rain garden" and not fill:
         depth, fill = depth + _RAIN_GARDEN_FILL[0].thickness_m, _RAIN_GARDEN_FILL
     return Basin(
@@ -287,11 +310,32 @@ def _tank(row: DrawnTank, ground: StandingGround) -> Tank:
     level = ground.level_at(row.shape)
     if math.isnan(level):
         raise ValueError(f"{row.name} lies where there is no elevation")
+    buried = not math.isnan(row.cover_m)
+    stands_m = level - row.cover_m - _TANK_RIM_M - row.height_m if buried else level
+    base_m = _or(row.base_level_m, stands_m)
     return Tank(
         row.name,
-        _or(row.base_level_m, level),
+        base_m,
         row.volume_m3,
         row.height_m,
         row.overflow_mm / 1000,
-        start_share=row.start_share,
+        _TANK_RIM_M,
+        row.start_share,
+        Pit(level - base_m + row.bedding_m, row.bedding_m, row.side) if buried else None,
+    )
+
+
+def _bed(row: DrawnBed, ground: StandingGround) -> RaisedBed:
+    level = _middle(ground.level_along(row.shape.exterior), row.name)
+    return RaisedBed(
+        row.name,
+        row.shape,
+        _or(row.base_level_m, level),
+        row.reservoir_m,
+        row.soil_m,
+        row.wall_m,
+        row.void,
+        row.overflow_mm / 1000,
+        row.start_share,
+        void_assumed="void" in row.empty,
     )

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from brimline.cascade import CascadeLimits, Discharge, Link, Pace, Routed, StormInflow
     from brimline.design.arrivals import Arrivals, SurveyedGround
     from brimline.design.elements import PlacedElement
-    from brimline.design.plan import Plan
+    from brimline.design.plan import DrawnWay, Plan
     from brimline.design.rules import DesignRules
     from brimline.design.sizes import SizedDimension
     from brimline.design.standing import StandingGround
@@ -38,7 +38,7 @@ class Design:
     names : of everything that was drawn as an element, whether it could be made or not.
     placed : elements with all dimensions, and where they lie.
     links, lines : ways out with their sizes, and how each runs on the plan.
-    link_rows : layer and name of the row that draws each; empty where the element has it of itself.
+    drawn_ways : the row that draws each; None where the element has it of itself.
     discharges : where water may leave the site.
     ends : their points, by identifier.
     on_ground : element to what its overflow reaches on the ground; left out where nothing.
@@ -51,7 +51,7 @@ class Design:
     placed: tuple[PlacedElement, ...]
     links: tuple[Link, ...]
     lines: tuple[shapely.LineString, ...]
-    link_rows: tuple[tuple[str, str] | tuple[()], ...]
+    drawn_ways: tuple[DrawnWay | None, ...]
     discharges: tuple[Discharge, ...]
     ends: dict[str, shapely.Point]
     on_ground: dict[str, str]
@@ -110,7 +110,7 @@ def designed(
     running = running_ground(placed, plan.discharges, survey.directions, survey.grid)
     found = ways_out(placed, plan, running, standing)
     arrivals, told = arrivals_of(
-        placed, running, survey, plan.inflows, hydrographs or {}, rules.water
+        placed, running, survey, plan.inflows, hydrographs or {}, rules.water, plan.downpipes
     )
     links = tuple(way.link for way in found.ways)
     discharges = discharges_of(plan.discharges)
@@ -147,7 +147,7 @@ def designed(
         done.placed,
         done.network.links,
         lines,
-        tuple(way.row for way in found.ways),
+        tuple(way.drawn for way in found.ways),
         discharges,
         ends,
         found.on_ground,

@@ -72,6 +72,9 @@ class DrawnPond:
     shelf_width_m: float
     seepage_mm_per_h: float
     start_share: float
+    shelf_depth_m: float
+    sheet_m: float
+    lining: str = ""
     freeboard_m: float = OPEN
     spill_level_m: float = OPEN
     spills_to: str = ""
@@ -94,7 +97,9 @@ class DrawnBasin:
     void: float
     freeboard_m: float
     edge: str
+    fill: str = ""
     fill_depth_m: float = OPEN
+    settle_share: float = OPEN
     spill_level_m: float = OPEN
     soak_mm_per_h: float = OPEN
     spills_to: str = ""
@@ -116,9 +121,64 @@ class DrawnTank:
     overflow_mm: float
     start_share: float
     first_flush_mm: float
+    bedding_m: float
+    side: float
     base_level_m: float = OPEN
+    cover_m: float = OPEN
     roofs: str = ""
     spills_to: str = ""
+    empty: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnBed:
+    """A raised bed over a reservoir, drawn along its inner edge."""
+
+    LAYER: ClassVar[str] = "drawn_beds"
+    WORD: ClassVar[str] = "bed"
+    name: str
+    shape: shapely.Polygon
+    wall_m: float
+    reservoir_m: float
+    soil_m: float
+    void: float
+    overflow_mm: float
+    start_share: float
+    base_level_m: float = OPEN
+    spills_to: str = ""
+    empty: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnDownpipe:
+    """A way that leads a roof, or part of it, to an element, drawn from the roof."""
+
+    LAYER: ClassVar[str] = "drawn_downpipes"
+    WORD: ClassVar[str] = "downpipe"
+    name: str
+    shape: shapely.LineString
+    form: str
+    fall_pct: float
+    first_flush_mm: float
+    roof: str = ""
+    to_id: str = ""
+    share: float = OPEN
+    diameter_mm: float = OPEN
+    empty: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnFeed:
+    """A pump, or filling by hand, drawn from where water is taken to the store that it fills."""
+
+    LAYER: ClassVar[str] = "drawn_feeds"
+    WORD: ClassVar[str] = "feed"
+    name: str
+    shape: shapely.LineString
+    most_m3_d: float
+    below_share: float
+    from_id: str = ""
+    to_id: str = ""
     empty: tuple[str, ...] = ()
 
 
@@ -132,8 +192,12 @@ class DrawnPipe:
     shape: shapely.LineString
     diameter_mm: float
     roughness: float
+    bedding_m: float
+    cover_m: float
     from_level_m: float = OPEN
     to_level_m: float = OPEN
+    preference: float = OPEN
+    trench_m: float = OPEN
     from_id: str = ""
     to_id: str = ""
     empty: tuple[str, ...] = ()
@@ -151,6 +215,9 @@ class DrawnOverflow:
     crest_level_m: float = OPEN
     sill_width_m: float = OPEN
     capacity_m3_s: float = OPEN
+    preference: float = OPEN
+    path_m: float = OPEN
+    dip_level_m: float = OPEN
     from_id: str = ""
     to_id: str = ""
     empty: tuple[str, ...] = ()
@@ -176,8 +243,13 @@ class DrawnInflow:
     name: str
     shape: shapely.Point
     start_h: float
+    from_mm: float
     peak_m3_s: float = OPEN
     volume_m3: float = OPEN
+    area_m2: float = OPEN
+    cover: str = ""
+    curve_number: float = OPEN
+    runoff_share: float = OPEN
     into: str = ""
 
 
@@ -196,7 +268,8 @@ class DrawnPad:
     only: str = ""
 
 
-DrawnElement = DrawnSwale | DrawnDrain | DrawnPond | DrawnBasin | DrawnTank
+DrawnElement = DrawnSwale | DrawnDrain | DrawnPond | DrawnBasin | DrawnTank | DrawnBed
+DrawnWay = DrawnPipe | DrawnOverflow
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,11 +285,16 @@ class Plan:
     overflows: tuple[DrawnOverflow, ...] = ()
     discharges: tuple[DrawnDischarge, ...] = ()
     inflows: tuple[DrawnInflow, ...] = ()
+    beds: tuple[DrawnBed, ...] = ()
+    downpipes: tuple[DrawnDownpipe, ...] = ()
+    feeds: tuple[DrawnFeed, ...] = ()
 
     @property
     def elements(self) -> tuple[DrawnElement, ...]:
         """Rows that are elements, swales first, as they are numbered."""
-        return (*self.swales, *self.drains, *self.ponds, *self.basins, *self.tanks)
+        return (
+            *self.swales, *self.drains, *self.ponds, *self.basins, *self.tanks, *self.beds,
+        )  # fmt: skip
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -230,6 +308,9 @@ KINDS: Final[dict[str, type[Any]]] = {
     "ponds": DrawnPond,
     "basins": DrawnBasin,
     "tanks": DrawnTank,
+    "beds": DrawnBed,
+    "downpipes": DrawnDownpipe,
+    "feeds": DrawnFeed,
     "pipes": DrawnPipe,
     "overflows": DrawnOverflow,
     "discharges": DrawnDischarge,

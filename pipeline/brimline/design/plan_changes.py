@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
     from brimline.cascade import Link, Network
     from brimline.design.making import Design
+    from brimline.design.plan import DrawnWay
     from brimline.elements import Element
 
 _LAYER_OF: Final = {
@@ -41,7 +42,7 @@ _LAYER_OF: Final = {
 # dimension of a shape to the column that says it; levels and derived dimensions are handled apart
 _COLUMNS: Final[dict[type[Any], tuple[str, ...]]] = {
     Swale: ("depth_m", "bottom_m", "side"),
-    Pond: ("depth_m", "side", "shelf_width_m"),
+    Pond: ("depth_m", "side", "shelf_width_m", "shelf_depth_m"),
     Basin: ("depth_m", "side"),
     Tank: ("volume_m3", "height_m"),
 }
@@ -170,11 +171,11 @@ def _of_drain(old: Drain, new: Drain) -> dict[str, float | str]:
 
 
 def _of_links(design: Design, mended: Network, shaped: set[str]) -> Iterator[PlanChange]:
-    rows = zip(design.links, mended.links, design.link_rows, design.lines, strict=False)
+    rows = zip(design.links, mended.links, design.drawn_ways, design.lines, strict=False)
     for old, new, row, line in rows:
         if old is new:
             continue
-        if row:
+        if row is not None:
             yield _of_row(row, old, new)
         else:
             yield from _of_own_way(design, old, new, line, shaped)
@@ -199,9 +200,9 @@ def _of_links(design: Design, mended: Network, shaped: set[str]) -> Iterator[Pla
             raise _UnsayableError
 
 
-def _of_row(row: tuple[str, str], old: Link, new: Link) -> PlanChange:
+def _of_row(row: DrawnWay, old: Link, new: Link) -> PlanChange:
     """Change a way that a person drew."""
-    layer, name = row
+    layer, name = row.LAYER, row.name
     values: dict[str, float | str] = {}
     if old.to_id != new.to_id:
         values["to_id"] = new.to_id

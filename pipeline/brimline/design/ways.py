@@ -4,32 +4,35 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
 
-from brimline.cascade import NOWHERE, Discharge, Link
+from brimline.cascade import NOWHERE, Discharge, Finding, Link
 from brimline.design.plan import DrawnOverflow, DrawnPipe
 from brimline.design.standing import LEVEL_STEP_M
 from brimline.drainage.receiving import way_down
-from brimline.elements import Drain, Kind, Pipe, Sill, Tank
+from brimline.elements import Drain, Kind, Pipe, RaisedBed, Sill, Tank
 from brimline.errors import Problem, Severity
 from brimline.grid.shapes import cells_inside
 from brimline.lines.sample import along
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from shapely.geometry.base import BaseGeometry
 
     from brimline.design.elements import PlacedElement
-    from brimline.design.plan import DrawnDischarge, Plan
+    from brimline.design.making import Design
+    from brimline.design.plan import DrawnDischarge, DrawnWay, Plan
     from brimline.design.standing import StandingGround
     from brimline.elements import Outlet
     from brimline.grid import Directions, Grid, Labels
 
-_NEAR_M: Final = 5.0  # an end that was drawn this close to a shape means it
+NEAR_M: Final = 5.0  # an end that was drawn this close to a shape means it
+_RANK_STEP_M: Final = 0.05  # from one way out to the next in preference (common practice)
 _FIRST_WIDTH_M: Final = 1.0  # of a sill that is sized later
 
 
@@ -40,13 +43,13 @@ class WayOut:
     Parameters
     ----------
     sized_later : its pipe or sill was left open, to be sized for the peak.
-    row : layer and name of the row that draws it; empty where the element has it of itself.
+    drawn : the row that draws it; None where the element has it of itself.
     """
 
     link: Link
     line: shapely.LineString
     sized_later: bool
-    row: tuple[str, str] | tuple[()] = ()
+    drawn: DrawnWay | None = None
 
 
 @dataclass(slots=True)
@@ -101,7 +104,7 @@ def running_ground(
 ) -> RunningGround:
     """Lay the elements and discharge points on the grid; where they meet, the later one wins."""
     seeds = np.zeros(grid.shape, dtype=np.int32)
-    near = [row.shape.buffer(max(_NEAR_M, grid.cell_m)) for row in points]
+    near = [row.shape.buffer(max(NEAR_M, grid.cell_m)) for row in points]
     every = [*(one.shape for one in placed), *near]
     lids = {number for number, one in enumerate(placed, start=1) if one.element.kind is Kind.TANK}
     for number, shape in enumerate(every, start=1):
@@ -119,9 +122,10 @@ def ways_out(
     """Find every way out of every element."""
     found = WaysOut()
     by_name = {one.name: one for one in placed}
-    drawn: tuple[DrawnPipe | DrawnOverflow, ...] = (*plan.pipes, *plan.overflows)
+    drawn: tuple[DrawnWay, ...] = (*plan.pipes, *plan.overflows)
+    ranks = _ranks(drawn, running)
     for row in drawn:
-        _add_drawn(found, row, by_name, running, standing)
+        _add_drawn(found, row, by_name, running, standing, ranks.get(row.name, 0))
     led_out = {way.link.from_id for way in found.ways if _is_overflow(way, by_name)}
     for one in placed:
         target, line = _on_ground(one, running, standing)
@@ -132,17 +136,35 @@ def ways_out(
     return found
 
 
+def _ranks(drawn: Sequence[DrawnWay], running: RunningGround) -> dict[str, int]:
+    """Place of each way among those of its element that state a preference, from 0."""
+    by_element: dict[str, list[DrawnWay]] = {}
+    for row in drawn:
+        if not math.isnan(row.preference):
+            by_element.setdefault(_leaves(row, running), []).append(row)
+    return {
+        row.name: place
+        for rows in by_element.values()
+        for place, row in enumerate(sorted(rows, key=lambda one: one.preference))
+    }
+
+
+def _leaves(row: DrawnWay, running: RunningGround) -> str:
+    return row.from_id or name_near(shapely.Point(row.shape.coords[0]), running)
+
+
 def _add_drawn(
     found: WaysOut,
-    row: DrawnPipe | DrawnOverflow,
+    row: DrawnWay,
     by_name: Mapping[str, PlacedElement],
     running: RunningGround,
     standing: StandingGround,
+    rank: int,
 ) -> None:
     line = row.shape
-    start, end = shapely.Point(line.coords[0]), shapely.Point(line.coords[-1])
-    from_id = row.from_id or _name_near(start, running)
-    to_id = row.to_id or _name_near(end, running)
+    from_id = _leaves(row, running)
+    to_id = row.to_id or name_near(shapely.Point(line.coords[-1]), running)
+    above_m = rank * _RANK_STEP_M
     try:
         if from_id not in by_name:
             raise ValueError("it begins at no element")
@@ -151,11 +173,11 @@ def _add_drawn(
         element = by_name[from_id].element
         if isinstance(row, DrawnPipe):
             capacity = math.inf
-            outlet: Outlet = _pipe(row, by_name[from_id], standing)
+            outlet: Outlet = _pipe(row, by_name[from_id], standing, above_m)
             later = "diameter_mm" in row.empty
         else:
             capacity = math.inf if math.isnan(row.capacity_m3_s) else row.capacity_m3_s
-            outlet, later = _sill(row, by_name[from_id])
+            outlet, later = _sill(row, by_name[from_id], above_m)
         if outlet.crest_m < element.floor_m:
             raise ValueError(f"it lies below the floor of {from_id}")
     except ValueError as error:
@@ -168,15 +190,18 @@ def _add_drawn(
             )
         )
         return
-    if isinstance(row, DrawnPipe) and math.isnan(row.from_level_m):
+    if isinstance(row, DrawnPipe) and math.isnan(row.from_level_m) and math.isnan(row.preference):
         found.problems.append(_level_taken(row, by_name[from_id]))
     link = Link(from_id, to_id or NOWHERE, outlet, capacity)
-    found.ways.append(WayOut(link, line, later, (row.LAYER, row.name)))
+    found.ways.append(WayOut(link, line, later, row))
 
 
-def _pipe(row: DrawnPipe, one: PlacedElement, standing: StandingGround) -> Pipe:
+def _pipe(row: DrawnPipe, one: PlacedElement, standing: StandingGround, above_m: float) -> Pipe:
     levels = standing.level_along(row.shape)
-    inlet = _taken_level_m(one) if math.isnan(row.from_level_m) else row.from_level_m
+    open_m = _taken_level_m(one)
+    if not math.isnan(row.preference):
+        open_m = one.element.spill_level_m + above_m
+    inlet = open_m if math.isnan(row.from_level_m) else row.from_level_m
     outlet = min(float(levels[-1]), inlet) if math.isnan(row.to_level_m) else row.to_level_m
     return Pipe(inlet, outlet, row.diameter_mm / 1000, row.shape.length, row.roughness)
 
@@ -208,8 +233,9 @@ def _level_taken(row: DrawnPipe, one: PlacedElement) -> Problem:
     )
 
 
-def _sill(row: DrawnOverflow, one: PlacedElement) -> tuple[Sill, bool]:
-    level = one.element.spill_level_m if math.isnan(row.crest_level_m) else row.crest_level_m
+def _sill(row: DrawnOverflow, one: PlacedElement, above_m: float) -> tuple[Sill, bool]:
+    open_m = one.element.spill_level_m + above_m
+    level = open_m if math.isnan(row.crest_level_m) else row.crest_level_m
     width = one.sill_width_m if math.isnan(row.sill_width_m) else row.sill_width_m
     later = math.isnan(width)
     return Sill(level, _FIRST_WIDTH_M if later else width, row.form), later  # type: ignore[arg-type]
@@ -226,7 +252,7 @@ def _main_way(
         line = shapely.shortest_line(one.shape, running.shapes[running.names.index(target) - 1])
     later = math.isnan(one.sill_width_m)
     outlet: Outlet
-    if isinstance(element.shape, Tank):
+    if isinstance(element.shape, Tank | RaisedBed):
         outlet, later = element.shape.overflow(), "overflow_mm" in one.empty
     elif isinstance(element.shape, Drain):
         outlet, later = element.shape.outlet(), False
@@ -262,9 +288,26 @@ def _spill_point(one: PlacedElement, standing: StandingGround) -> shapely.Point:
     return shapely.Point(points[int(np.nanargmin(levels))])
 
 
-def _name_near(point: shapely.Point, running: RunningGround) -> str:
+def name_near(point: shapely.Point, running: RunningGround) -> str:
     """Name of the shape nearest to a drawn end, empty where none is near."""
     distances = [shape.distance(point) for shape in running.shapes]
-    if not distances or min(distances) > _NEAR_M:
+    if not distances or min(distances) > NEAR_M:
         return ""
     return running.names[1 + int(np.argmin(distances))]
+
+
+def out_of_order(design: Design) -> Iterator[Finding]:
+    """Find ways out that run in another order than the plan prefers."""
+    stated: dict[str, list[tuple[float, Link]]] = {}
+    for link, row in zip(design.links, design.drawn_ways, strict=True):
+        if row is not None and not math.isnan(row.preference):
+            stated.setdefault(link.from_id, []).append((row.preference, link))
+    for name, ways in stated.items():
+        ways.sort(key=lambda one: one[0])
+        for (first, one), (then, other) in pairwise(ways):
+            if first < then and other.outlet.crest_m <= one.outlet.crest_m:
+                text = (
+                    f"its way out with preference {then:g} lies at {other.outlet.crest_m:.2f} m,"
+                    f" not above that with {first:g} at {one.outlet.crest_m:.2f} m"
+                )
+                yield Finding("out-of-order", name, text, other)

@@ -1,6 +1,7 @@
 """One element at a time: its shape, its storage, its sill, its earthworks."""
 
-from brimline.elements.basin import Basin, FillLayer, rain_garden
+from brimline.elements.basin import FILLS, Basin, FillKind, FillLayer, rain_garden
+from brimline.elements.bed import RaisedBed
 from brimline.elements.drain import Drain
 from brimline.elements.element import Caution, Element, Kind, Shape
 from brimline.elements.outlet import Outlet, discharge_m3_s, flow_m3_s
@@ -13,15 +14,17 @@ from brimline.elements.sill import Sill, width_for_m
 from brimline.elements.soak import SEALED, Soak
 from brimline.elements.storage import StageTable, sampled, vertical
 from brimline.elements.swale import Swale
-from brimline.elements.tank import Tank
+from brimline.elements.tank import Pit, Tank
 from brimline.elements.uneven_sill import built_sill
 
 __all__ = [
+    "FILLS",
     "SEALED",
     "Basin",
     "Caution",
     "Drain",
     "Element",
+    "FillKind",
     "FillLayer",
     "Kind",
     "Mound",
@@ -29,7 +32,9 @@ __all__ = [
     "Outlet",
     "Parabola",
     "Pipe",
+    "Pit",
     "Pond",
+    "RaisedBed",
     "Rating",
     "Section",
     "Shape",

@@ -22,10 +22,26 @@ if TYPE_CHECKING:
     from brimline.elements.soak import Soak
     from brimline.elements.storage import FloatArray
 
-# Pores over volume of fill (common practice, no source): settled woody mulch holds less than
-# fresh, so ask for a measured value; the default stands for either and is said in the cautions.
-GRAVEL_VOID: Final = 0.35
-MULCH_VOID: Final = 0.40
+
+@dataclass(frozen=True, slots=True)
+class FillKind:
+    """What is put into a basin.
+
+    Parameters
+    ----------
+    void : pores that fill and drain, over the volume of the settled fill.
+    settles : share of its depth that it loses.
+    """
+
+    void: float
+    settles: float
+
+
+# Gravel: porosity 0.25 to 0.40 (Freeze & Cherry 1979, Groundwater, table 2.4; value from memory).
+# Woodchips: porosity when saturated 0.66 to 0.78 (Christianson et al. 2010, Applied Engineering in
+# Agriculture 26, 849-854); a part of it is held, not drained, and is lost as they settle, so 0.40
+# counts, and a quarter of the depth (common practice, no source).
+FILLS: Final = {"gravel": FillKind(0.35, 0.0), "woodchips": FillKind(0.40, 0.25)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,16 +52,18 @@ class FillLayer:
     ----------
     thickness_m : thickness [m].
     void : volume of pores over volume of fill, above 0 to 1.
+    settles : share of the depth placed that it loses until it is as thick as said.
     """
 
     thickness_m: float
     void: float
+    settles: float = 0.0
 
     def __post_init__(self) -> None:
-        if not (self.thickness_m > 0 and 0 < self.void <= 1):
+        if not (self.thickness_m > 0 and 0 < self.void <= 1 and 0 <= self.settles < 1):
             raise ValueError(
-                f"a layer needs a thickness above 0 m and voids above 0 to 1, got "
-                f"{self.thickness_m} m and {self.void}"
+                f"a layer needs a thickness above 0 m, voids above 0 to 1 and settling from 0 to "
+                f"below 1, got {self.thickness_m} m, {self.void} and {self.settles}"
             )
 
 
@@ -85,6 +103,17 @@ class Basin:
     sunken: bool = False
     ground_levels_m: tuple[float, ...] = ()
     toe_level_m: float = math.nan
+
+    @property
+    def fill_m3(self) -> float:
+        """Fill to be placed, up to the spill level, before it settles [m³]."""
+        open_m3, floor_m = self._dug.stages.storage_at, self._dug.stages.floor_m
+        total, below_m = 0.0, floor_m
+        for layer in self.fill:
+            top_m = min(below_m + layer.thickness_m, self.spill_level_m)
+            total += float(open_m3(top_m) - open_m3(below_m)) / (1 - layer.settles)
+            below_m = top_m
+        return total
 
     @property
     def _dug(self) -> Pond:
@@ -135,6 +164,13 @@ class Basin:
         if self.fill and self.void_assumed:
             voids = ", ".join(f"{layer.void:g}" for layer in self.fill)
             found.append(Caution("assumed", f"void ratio of the fill taken as {voids}"))
+        for layer in self.fill:
+            if layer.settles > 0:
+                text = (
+                    f"place the fill {layer.thickness_m / (1 - layer.settles):.2f} m deep: it"
+                    f" settles to {layer.thickness_m:.2f} m, and is topped up as it rots"
+                )
+                found.append(Caution("settles", text))
         return tuple(found)
 
 

@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -57,6 +58,8 @@ class Pond:
     ground_levels_m : levels of the ground along the outline, for what a bank holds back [m].
     toe_level_m : lowest ground under its bank; NaN: the lowest of `ground_levels_m` [m].
     ground_slope_pct : slope of the ground that it stands on [%].
+    lining : "sheet", "clay" or empty.
+    sheet_m : width that the sheet comes in [m].
     """
 
     element_id: str
@@ -75,6 +78,8 @@ class Pond:
     ground_levels_m: tuple[float, ...] = ()
     toe_level_m: float = math.nan
     ground_slope_pct: float = 0.0
+    lining: str = ""
+    sheet_m: float = 6.0
 
     def __post_init__(self) -> None:
         if self.outline.geom_type != "Polygon" or not self.outline.is_valid or self._area() <= 0:
@@ -112,7 +117,7 @@ class Pond:
 
     def area_at_m2(self, below_m: float) -> float:
         """Area inside the sides at a depth below the spill level; above it where negative [m²]."""
-        offset = self.side * below_m if below_m < 0 else self.offset_m(below_m)
+        offset = self._in_m(below_m)
         if offset == 0:
             return self._area()
         inside = self.outline.buffer(-offset, join_style="mitre", mitre_limit=_MITRE_LIMIT)
@@ -154,6 +159,36 @@ class Pond:
         levels = np.unique(np.concatenate([steps, [m for m in marks if floor_m <= m <= top_m]]))
         keep = np.concatenate([[True], np.diff(levels) > 1e-6])
         return np.asarray(levels[keep])
+
+    @property
+    def shelf_m2(self) -> float:
+        """Planting area of the edge shelf, in plan [m²]."""
+        if self.shelf_width_m <= 0:
+            return 0.0
+        foot_m = self.shelf_depth_m + self.shelf_width_m * _SHELF_FALL
+        return self.area_at_m2(min(self.shelf_depth_m, self.dug_depth_m)) - self.area_at_m2(
+            min(foot_m, self.dug_depth_m)
+        )
+
+    @property
+    def lined_m2(self) -> float:
+        """Surface of floor, shelf and sides up to the crest, along their slopes [m²]."""
+        foot_m = self.shelf_depth_m + self.shelf_width_m * _SHELF_FALL
+        marks = [self.spill_level_m - self.crest_level_m, self.shelf_depth_m, foot_m]
+        depths = sorted({*(m for m in marks if m < self.dug_depth_m), self.dug_depth_m})
+        total = self.area_at_m2(self.dug_depth_m)
+        for upper, lower in pairwise(depths):
+            fall_m = lower - upper
+            run_m = self._in_m(lower) - self._in_m(upper)
+            plan_m2 = self.area_at_m2(upper) - self.area_at_m2(lower)
+            if run_m > 0:
+                total += plan_m2 * math.hypot(1, fall_m / run_m)
+            else:
+                total += float(self.outline.length) * fall_m
+        return total
+
+    def _in_m(self, below_m: float) -> float:
+        return self.side * below_m if below_m < 0 else self.offset_m(below_m)
 
     @property
     def volume_m3(self) -> float:

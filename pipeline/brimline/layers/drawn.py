@@ -51,6 +51,16 @@ _START_SHARE: Final = _free(
 )
 
 
+_PREFERENCE: Final = _free(
+    "preference",
+    "float",
+    "Which way out of its element water takes first, 1 before 2; where levels are empty, each lies"
+    " 5 cm above the one before.",
+    "",
+    1,
+)
+
+
 def _freeboard(usual: float | None = None) -> Column:
     return _free(
         "freeboard_m", "float", "Height that must stay dry below the crest.", "m", 0, usual=usual
@@ -139,6 +149,21 @@ ITEMS: Final = (
         _depth(1.5),
         _side(3.0),
         _free("shelf_width_m", "float", "Width of the edge shelf.", "m", 0, usual=1.0),
+        _free(
+            "shelf_depth_m",
+            "float",
+            "Depth of water over the outer edge of the shelf, where marsh plants stand.",
+            "m",
+            0,
+            usual=0.3,
+        ),
+        _free(
+            "lining",
+            "text",
+            "What seals its bed, billed with anchor and laps; empty seals nothing.",
+            values=("sheet", "clay"),
+        ),
+        _free("sheet_m", "float", "Width that the sheet comes in.", "m", 1, usual=6.0),
         _SILL_WIDTH,
         _freeboard(),
         _CREST_LEVEL,
@@ -177,8 +202,22 @@ ITEMS: Final = (
             values=("bank", "sunken"),
             usual="bank",
         ),
-        _free("fill_depth_m", "float", "Depth of fill from the floor up.", "m", 0),
-        _free("void", "float", "Pores over volume of the fill.", "", 0, 1, usual=0.4),
+        _free(
+            "fill",
+            "text",
+            "What fills it; sets pores and settling.",
+            values=("gravel", "woodchips"),
+        ),
+        _free("fill_depth_m", "float", "Depth of settled fill from the floor up.", "m", 0),
+        _free("void", "float", "Pores over volume of the settled fill.", "", 0, 1, usual=0.4),
+        _free(
+            "settle_share",
+            "float",
+            "Share of its depth that fill loses as it settles; empty is that of the fill.",
+            "",
+            0,
+            0.9,
+        ),
         _SILL_WIDTH,
         _freeboard(0.10),
         _CREST_LEVEL,
@@ -212,6 +251,105 @@ ITEMS: Final = (
             usual=100.0,
         ),
         _START_SHARE,
+        _free(
+            "cover_m",
+            "float",
+            "Ground over the lid of a buried tank; empty stands it on the ground.",
+            "m",
+            0,
+        ),
+        _free("bedding_m", "float", "Bed beneath a buried tank.", "m", 0, usual=0.1),
+        _free("side", "float", "Batter of the pit that a tank is buried in.", "", 0, usual=1.0),
+    ),
+    _drawn(
+        "drawn_beds",
+        Geometry.POLYGON,
+        "Raised beds as drawn",
+        "Raised beds over a reservoir, drawn along their inner edge: a sealed trough, filled with"
+        " gravel, beneath soil that draws the water up.",
+        _NAME,
+        _SPILLS_TO,
+        _free("wall_m", "float", "Height of its wall over the ground.", "m", 0, usual=0.5),
+        _free("reservoir_m", "float", "Depth of the gravel to the overflow.", "m", 0, usual=0.2),
+        _free("soil_m", "float", "Depth of soil over the gravel.", "m", 0, usual=0.3),
+        _free("void", "float", "Pores over volume of the gravel.", "", 0, 1, usual=0.35),
+        _free("base_level_m", "float", "Level of its floor; empty is the ground.", "m"),
+        _free("overflow_mm", "float", "Inside diameter of the overflow.", "mm", 0, usual=50.0),
+        _START_SHARE,
+    ),
+    _drawn(
+        "drawn_downpipes",
+        Geometry.LINE,
+        "Downpipes and troughs as drawn",
+        "Ways that lead a roof, or a part of it, to any element, drawn from the roof's downpipe to"
+        " the element.",
+        _NAME,
+        _free("roof", "text", "Name of the surface; empty is the one at its beginning."),
+        _free("to_id", "text", "Element that it reaches; empty is the one at its end."),
+        _free(
+            "share",
+            "float",
+            "Share of the roof that it takes; empty shares what is left evenly.",
+            "",
+            0,
+            1,
+        ),
+        _free(
+            "form",
+            "text",
+            "pipe: closed, to its end; trough: open.",
+            values=("pipe", "trough"),
+            usual="pipe",
+        ),
+        _free(
+            "fall_pct",
+            "float",
+            "Fall of a trough, or of the flat part of a pipe.",
+            "%",
+            0.1,
+            100,
+            usual=1.0,
+        ),
+        _free(
+            "diameter_mm",
+            "float",
+            "Inside diameter of a pipe, width of a half-round trough; empty is sized for the peak.",
+            "mm",
+            0,
+        ),
+        _free(
+            "first_flush_mm",
+            "float",
+            "Depth of rain on the roof that is led away.",
+            "mm",
+            0,
+            usual=0.0,
+        ),
+    ),
+    _drawn(
+        "drawn_feeds",
+        Geometry.LINE,
+        "Feeds as drawn",
+        "Pumps, and filling by hand, that keep a store full through the year; drawn from where the"
+        " water is taken to the store. They do not run in a storm.",
+        _NAME,
+        _free(
+            "from_id",
+            "text",
+            "Store that it draws from; empty is the one at its beginning, or, with none there,"
+            " water from outside: a tap, a well, a can.",
+        ),
+        _free("to_id", "text", "Store that it fills; empty is the one at its end."),
+        _free("most_m3_d", "float", "Most that it brings in a day.", "m³/d", 0, usual=0.5),
+        _free(
+            "below_share",
+            "float",
+            "It runs while the store holds less than this share of its volume.",
+            "",
+            0,
+            1,
+            usual=0.5,
+        ),
     ),
     _drawn(
         "drawn_pipes",
@@ -232,6 +370,17 @@ ITEMS: Final = (
         _free("from_level_m", "float", "Invert level of its inlet.", "m"),
         _free("to_level_m", "float", "Invert level of its outlet.", "m"),
         _free("roughness", "float", "Manning's n of the barrel.", "", 0, usual=0.013),
+        _PREFERENCE,
+        _free("bedding_m", "float", "Bed beneath it.", "m", 0, usual=0.1),
+        _free(
+            "trench_m",
+            "float",
+            "Width of its trench; empty is its outside diameter and 0.4 m, or 1.25 times it and"
+            " 0.3 m, whichever is more.",
+            "m",
+            0.1,
+        ),
+        _free("cover_m", "float", "Least ground over it, else it is flagged.", "m", 0, usual=0.3),
     ),
     _drawn(
         "drawn_overflows",
@@ -253,6 +402,21 @@ ITEMS: Final = (
             "What the ground or channel below the sill carries safely.",
             "m³/s",
             0,
+        ),
+        _PREFERENCE,
+        _free(
+            "path_m",
+            "float",
+            "Width of a path that its middle crosses in a dip lined with stone, measured along the"
+            " water's way; empty crosses none.",
+            "m",
+            0.1,
+        ),
+        _free(
+            "dip_level_m",
+            "float",
+            "Level of the dip; empty is that of the sill, less a fall of 1 in 100 to there.",
+            "m",
         ),
     ),
     _drawn(
@@ -280,6 +444,29 @@ ITEMS: Final = (
         _free("volume_m3", "float", "Volume in the design storm.", "m³", 0),
         _free(
             "start_h", "float", "When it begins, from the start of the storm.", "h", 0, usual=0.0
+        ),
+        _free("area_m2", "float", "Ground outside the site that it gathers.", "m²", 0),
+        _free(
+            "cover",
+            "text",
+            "Cover of that ground, on the usual soil; see the covers of the surfaces input.",
+        ),
+        _free("curve_number", "float", "Curve number of that ground, where known.", "", 1, 100),
+        _free(
+            "runoff_share",
+            "float",
+            "Share of the rain on that ground that arrives, in place of a curve number.",
+            "",
+            0,
+            1,
+        ),
+        _free(
+            "from_mm",
+            "float",
+            "Rain of a day that sends it this far; less never arrives.",
+            "mm",
+            0,
+            usual=0.0,
         ),
     ),
     _drawn(

@@ -176,6 +176,43 @@ FLAGS: Final = (
     ),
     Flag("assumed", "A value was assumed, not measured.", "Measure it and fill in the column."),
     Flag(
+        "settles",
+        "Its fill settles, so more is placed than it is deep.",
+        "Place it as deep as notes says, and top it up.",
+        "notice",
+    ),
+    Flag(
+        "deep-dig",
+        "A pit or trench is so deep that its sides may fall on who stands in it.",
+        "Batter or shore its sides, and let nobody in alone; local rules decide.",
+    ),
+    Flag(
+        "floats",
+        "An empty buried tank is lifted where groundwater rises round it.",
+        "Ask how high groundwater stands in a wet winter; anchor the tank, or keep water in it.",
+        "notice",
+    ),
+    Flag(
+        "shallow-pipe",
+        "A pipe lies under less ground than asked: a wheel or a spade may break it.",
+        "Lead it deeper, or protect it.",
+    ),
+    Flag(
+        "out-of-order",
+        "Ways out of an element run in another order than asked, because of their levels.",
+        "Change crest_level_m or from_level_m of the one that runs too early, or preference.",
+    ),
+    Flag(
+        "dam-in-path",
+        "The dip in a path lies higher than the sill above it: the path holds the water.",
+        "Lower the dip, or lift the sill.",
+    ),
+    Flag(
+        "small-downpipe",
+        "A downpipe or trough carries less than the peak of its roof.",
+        "Use the larger size stated, or a second one.",
+    ),
+    Flag(
         "engineer",
         "Height or stored volume is above the threshold for licensed design and permits.",
         "Have it designed by a licensed engineer and ask for the permit.",

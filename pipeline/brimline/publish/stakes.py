@@ -27,7 +27,8 @@ if TYPE_CHECKING:
 
 _DRAWN: Final = (
     "boundary", "keep_out", "contours", "swale_lines", "drain_lines", "keypoints", "keylines",
-    "cultivation_lines", "pads", "elements", "overflows", "proof_paths", "stakes",
+    "cultivation_lines", "pads", "elements", "overflows", "downpipes", "proof_paths",
+    "stakes",
 )  # fmt: skip
 _TRACKS: Final = ("elements", "pads", "swale_lines", "drain_lines", "keylines")
 GEOJSON: Final = ("elements", "pads", "overflows", "stakes", *_TRACKS[2:])

@@ -53,6 +53,7 @@ from brimline.rainfall.ddf import DepthTable
 from brimline.rainfall.design import DesignRain, design_rain
 from brimline.rainfall.ground import CoverOnSoil, GroundClass, ground_of
 from brimline.rainfall.hydrographs import Hydrograph, peak_and_volume, sum_hydrographs
+from brimline.rainfall.outside import OutsideGround
 from brimline.rainfall.runoff import (
     MixedGround,
     excess_mm,
@@ -87,6 +88,7 @@ __all__ = [
     "GroundClass",
     "Hydrograph",
     "MixedGround",
+    "OutsideGround",
     "PathFlow",
     "Segment",
     "Storm",

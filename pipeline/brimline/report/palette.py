@@ -326,6 +326,7 @@ STYLES: Final[dict[str, Style]] = {
             ),
         ),
         Style("overflows", (Rule("Overflow", line=LineStyle(WINE, 1.8, (4.0, 2.5), arrow=True)),)),
+        Style("downpipes", (Rule("Downpipe or trough", line=LineStyle(INDIGO, 1.2, (2.0, 2.0))),)),
         Style("intakes", (Rule("Intake", mark=Mark(INDIGO, "triangle", 10.0)),), label="name"),
         Style(
             "zones",

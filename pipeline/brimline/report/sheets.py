@@ -25,6 +25,9 @@ _ROLES: Final = (
     "edge",
     "plane",
     "crest",
+    "dip",
+    "trench",
+    "pit",
     "mark",
 )  # in the order in which they are set
 _FINE: Final[dict[System, Shown]] = {

@@ -141,8 +141,12 @@ def _around(elements: GeoDataFrame) -> Box:
 
 
 def _asked(stakes: GeoDataFrame, *, settled: bool) -> list[Asked]:
-    """Levels that the stakes ask for; offset stakes stand on ground that nobody touches."""
+    """Levels that the stakes ask for; offset stakes stand on ground that nobody touches.
+
+    Bottoms of trenches and pits are covered before anyone can survey them.
+    """
     level = "design_m" if settled else "build_m"
+    buried = stakes["role"].str.startswith(("trench", "pit")).fillna(value=False).astype(bool)
     return [
         as_built.Asked(
             row.element_id, row.stake_id, row.role, float(row.chainage_m), float(row.geometry.x),
@@ -150,7 +154,7 @@ def _asked(stakes: GeoDataFrame, *, settled: bool) -> list[Asked]:
             math.inf if pd.isna(row.bears_m) else float(row.bears_m),
             row.because if isinstance(row.because, str) else "",
         )
-        for row in stakes[stakes["offset_m"] == 0].itertuples(index=False)
+        for row in stakes[(stakes["offset_m"] == 0) & ~buried].itertuples(index=False)
     ]  # fmt: skip
 
 

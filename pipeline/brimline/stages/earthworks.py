@@ -14,7 +14,7 @@ from brimline.elements import Kind
 from brimline.elements.building import (
     Quantity,
     earth_quantities,
-    filling_m,
+    fitting_quantities,
     sill_quantities,
 )
 from brimline.engine.stage import Stage
@@ -222,17 +222,23 @@ def _quantities(
             continue
         if element.kind in _MOUNDS:
             found.append(Quantity(name, "form", site.shape_of(name).length))
-        if filling_m(element):
-            found.append(Quantity(name, "gravel", site.shape_of(name).area * filling_m(element)))
+    for one in site.design.placed:
+        found += fitting_quantities(one.element)
+    for trench in site.trenches:
+        note = f"trench of {trench.name}"
+        found += trench.measured(site.ground).quantities(trench.element_id, note)
     if params.sill_stone_m:
         found += _sill_stone(site, params)
     for row in given.frame("elements").itertuples(index=False):
-        if row.kind == "tank":
+        if row.kind == "tank" and row.form != "raised bed":
             found.append(Quantity(row.element_id, "tank", 1.0, f"{row.storage_m3:g} m³"))
     for row in given.frame("overflows").itertuples(index=False):
         if row.outlet in ("pipe", "orifice") and not pd.isna(row.diameter_mm):
             note = f"{row.diameter_mm:g} mm"
             found.append(Quantity(row.from_id, "pipe", row.geometry.length, note))
+    for row in given.frame("downpipes").itertuples(index=False):
+        note = f"{row.form} {row.diameter_mm:g} mm"
+        found.append(Quantity(row.to_id, "downpipe", row.length_m, note))
     return {"rows": [asdict(one) for one in found if math.isfinite(one.amount)]}
 
 
@@ -248,6 +254,10 @@ def _sill_stone(site: DesignedGround, params: Earthworks) -> list[Quantity]:
             along_m = params.bank_top_m + 2 * params.bank_outer * over_m + params.sill_apron_m
             found += sill_quantities(
                 name, sill.width_m, along_m, params.sill_stone_m, side=2.0, height_m=over_m
+            )
+        for dip in site.dips.get(name, ()):
+            found += sill_quantities(
+                name, dip.width_m, dip.line.length, params.sill_stone_m, note="dip in a path"
             )
     return found
 
@@ -266,7 +276,7 @@ STAGE = Stage(
     name="earthworks",
     version=2,
     title="digging and heaping up the drawn elements",
-    needs=(*BUILT, "elements", "overflows", "stockpiles"),
+    needs=(*BUILT, "elements", "overflows", "downpipes", "stockpiles"),
     makes=(
         "design_surface", "earth_volumes", "spoil_hauls", "quantities",
         "earthworks", "pads",

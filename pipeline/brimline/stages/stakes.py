@@ -12,7 +12,8 @@ import pandas as pd
 import shapely
 
 from brimline.config import AsBuilt, Staking
-from brimline.elements.building import Margins, StakeSpacing, profiles, set_out
+from brimline.elements import Tank
+from brimline.elements.building import Margins, StakeSpacing, pit_stakes, profiles, set_out
 from brimline.engine.stage import Stage
 from brimline.io.frames import conformed, empty
 from brimline.io.geographic import lon_lat, on_earth
@@ -32,6 +33,7 @@ from brimline.stages._stakes_lines import LINES, line_stakes
 from brimline.stages._survey_error import LEVEL_SURVEY, survey_error_m
 
 if TYPE_CHECKING:
+    from brimline.design import DesignedGround
     from brimline.elements.building import SectionProfile
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.lines.staking import Reading, Stake
@@ -55,6 +57,7 @@ def _run(given: Given, report: Reporter) -> Made:
         stakes += set_out(
             site.ready, place + 1, site.ground, margins.get(name), spacing, limits
         )  # fmt: skip
+    stakes += _buried(site, params)
     marks, along = line_stakes(given, params, site.ground)
     stakes += marks
     known = [stake for stake in stakes if math.isfinite(stake.ground_m)]
@@ -86,6 +89,20 @@ def _run(given: Given, report: Reporter) -> Made:
             "instrument": asdict(level) if level else None,
         },
     }
+
+
+def _buried(site: DesignedGround, params: Staking) -> list[Stake]:
+    """Stake the bottoms of trenches and pits."""
+    found: list[Stake] = []
+    count: dict[str, int] = {}
+    for trench in site.trenches:
+        number = count[trench.element_id] = count.get(trench.element_id, 0) + 1
+        role = "trench" if number == 1 else f"trench{number}"
+        found += trench.stakes(role, params.interval_m, params.turn_deg, site.ground)
+    for one in site.design.placed:
+        if isinstance(one.element.shape, Tank):
+            found += pit_stakes(one.element.shape, shapely.Point(one.shape.centroid), site.ground)
+    return found
 
 
 def margins_of(elements: gpd.GeoDataFrame, overflows: gpd.GeoDataFrame) -> dict[str, Margins]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
@@ -32,12 +33,15 @@ from brimline.design import (
     LAYERS,
     ROUTING_STEP_S,
     Design,
+    buried_findings,
     designed,
     extents_of,
     mends_of,
     mends_to_level,
     misplaced,
     off_level,
+    out_of_order,
+    sized_downpipes,
     too_steep,
 )
 from brimline.elements import Kind
@@ -46,6 +50,7 @@ from brimline.errors import Problem, Severity
 from brimline.io.frames import conformed, empty
 from brimline.layers import table
 from brimline.layers.flags import joined, needs_look
+from brimline.lines.sample import surface_at
 from brimline.stages._filled import FILLED, ON_FILLED, filled_ground
 from brimline.stages._frames import frame_of
 from brimline.stages._ground_for_lines import drawing_of, smooth_surface
@@ -75,6 +80,7 @@ if TYPE_CHECKING:
     from brimline.design.elements import PlacedElement
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.grid import Grid
+    from brimline.rainfall import Storm
     from brimline.stages._filled import FilledGround
 
 _TABLES: Final = (
@@ -133,6 +139,7 @@ def _run(given: Given, report: Reporter) -> Made:
         "design": design,
         "elements": _elements(design, routed, every, given.grid),
         "overflows": _overflows(design, routed, every, given.grid),
+        "downpipes": _downpipes(design, storms_of(given)[0], given.grid),
         **_tables(routed, found, beyond, mends, design.sizes, cases),
         "cascade": {"headline": _headline(design.network, routed[0], every)},
     }
@@ -202,6 +209,10 @@ def _findings(
             *misplaced(placed, kept_clear_of(given), site, rules.near_building_m, extents),
             *too_steep(extents, limits.steep_slope_pct),
             *off_level(placed, smooth_surface(given), given.grid, *_level_tolerance(given)),
+            *out_of_order(done.design),
+            *buried_findings(
+                done.design, partial(surface_at, given.raster("elevation"), given.grid)
+            ),
             *_on_fill(placed, filled_ground(given)),
         ]
     }
@@ -286,6 +297,27 @@ def _overflows(
         told = {"flag": joined({f.flag for f in mine}), "notes": _once(f.text for f in mine)}
         records.append(row | told)
     return frame_of(records, design.lines, "overflows", grid)
+
+
+def _downpipes(design: Design, storm: Storm, grid: Grid) -> GeoDataFrame:
+    found = sized_downpipes(design.arrivals.led, storm)
+    records = [
+        {
+            "name": one.row.name,
+            "roof": one.led.roof,
+            "to_id": one.led.to_id,
+            "form": one.row.form,
+            "share": one.led.share,
+            "area_m2": one.led.area_m2,
+            "length_m": one.row.shape.length,
+            "peak_m3_s": one.peak_m3_s,
+            "diameter_mm": one.diameter_mm,
+            "carries_m3_s": one.carries_m3_s,
+            "flag": joined(["small-downpipe"] if one.carries_m3_s < one.peak_m3_s else []),
+        }
+        for one in found
+    ]
+    return frame_of(records, [one.row.shape for one in found], "downpipes", grid)
 
 
 def _once(texts: Iterable[str]) -> str | None:
@@ -385,6 +417,7 @@ def _nothing(design: Design, grid: Grid) -> dict[str, Any]:
         "design": design,
         "elements": frame_of([], [], "elements", grid),
         "overflows": frame_of([], [], "overflows", grid),
+        "downpipes": frame_of([], [], "downpipes", grid),
         **{name: pd.DataFrame(empty(table(name))) for name in _TABLES},
         "cascade": {},
     }
@@ -395,7 +428,7 @@ STAGE = Stage(
     version=5,
     title="drawn elements and their cascade through the design storms",
     needs=(*SURVEYED, *FILLED[1:], *LAYERS, "keep_out", "keep_out_drawn", "boundary", "storms"),
-    makes=("design", "elements", "overflows", *_TABLES, "cascade"),
+    makes=("design", "elements", "overflows", "downpipes", *_TABLES, "cascade"),
     run=_run,
     sources=("inflows",),
     tables=("works", "lines", "survey", "earthworks", "hazard"),

@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 
     from brimline.balance.evapotranspiration import ReferenceEt
     from brimline.balance.yearly import Columns
+    from brimline.design import Arrivals
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.rainfall.daily import DailyWeather
 
@@ -109,7 +110,7 @@ def _site(
     et0 = reference_of(weather, latitude, elevation, params)
     told = [
         how_told(et0),
-        *_outside_told(sum(len(flows) for flows in design.arrivals.outside.values())),
+        *_outside_told(_storms_only(design.arrivals)),
     ]
     told += [surface_told(weather)] if rules.coefficients == "dual" else []
     for problem in (*problems, *(Problem(Severity.NOTICE, one, "", "year") for one in told)):
@@ -154,11 +155,17 @@ def _tell_what_lacks(has_weather: bool, zones: int, report: Reporter) -> None:  
     report.problem(Problem(Severity.NOTICE, message, mend, "year"))
 
 
+def _storms_only(arrivals: Arrivals) -> int:
+    """Count inflows whose hydrographs are all that is known of them."""
+    known = [one for ground in arrivals.beyond.values() for one in ground if not one.in_storm]
+    return sum(len(flows) for flows in arrivals.outside.values()) - len(known)
+
+
 def _outside_told(count: int) -> list[str]:
     if not count:
         return []
     inflows = counted(count, "inflow")
-    return [f"{inflows} from outside known for storms only: nothing comes of it here"]
+    return [f"{inflows} from outside without area_m2, known for storms only: none comes of it here"]
 
 
 def _zones(site: YearSite, ran: YearRun, given: Given) -> GeoDataFrame:

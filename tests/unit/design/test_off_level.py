@@ -87,10 +87,10 @@ def test_a_line_as_level_as_the_tolerance_is_not_flagged(slope):
 
 
 def tank_plan(**columns):
-    tank = DrawnTank("Tank", shapely.Point(30, 50), 10.0, 2.0, 100.0, 0.5, 0.0,
+    tank = DrawnTank("Tank", shapely.Point(30, 50), 10.0, 2.0, 100.0, 0.5, 0.0, 0.1, 1.0,
                      empty=("overflow_mm",))  # fmt: skip
     line = shapely.LineString([(30, 50), (30, 20)])
-    pipe = DrawnPipe("Down", line, 100.0, 0.013, **columns)
+    pipe = DrawnPipe("Down", line, 100.0, 0.013, 0.1, 0.3, **columns)
     end = DrawnDischarge("Brook", shapely.Point(30, 20))
     return Plan(tanks=(tank,), pipes=(pipe,), discharges=(end,))
 

@@ -40,8 +40,18 @@ ITEMS: Final[dict[str, Item]] = {
     "mulch": Item("Mulch bare ground", "m²"),
     "sill_stone": Item("Stone for sills and aprons", "m³"),
     "sill_cloth": Item("Filter cloth under stone", "m²"),
-    "gravel": Item("Filling of basins: gravel, mulch or soil", "m³"),
+    "gravel": Item("Filling of basins and beds, before it settles: gravel, mulch or soil", "m³"),
+    "liner": Item("Lining sheet, laid", "m²"),
+    "clay": Item("Clay lining, compacted", "m³"),
+    "shelf_plants": Item("Plant a shelf with marsh plants", "m²"),
+    "bed_wall": Item("Wall of a raised bed", "m²"),
+    "bed_soil": Item("Soil of a raised bed", "m³"),
+    "trench": Item("Dig trench or pit, in place", "m³"),
+    "bedding": Item("Bed pipe or tank in sand or fine gravel", "m³"),
+    "backfill": Item("Fill trench or pit again, in place", "m³"),
+    "trench_spoil": Item("Spoil of trench or pit, in place", "m³"),
     "pipe": Item("Pipe, laid", "m"),
+    "downpipe": Item("Downpipe or trough, fixed", "m"),
     "tank": Item("Tank, supplied and set", "each"),
     "set_out": Item("Stake, set and levelled", "each"),
 }
@@ -136,6 +146,7 @@ def sill_quantities(
     *,
     side: float = 0.0,
     height_m: float = 0.0,
+    note: str = "",
 ) -> list[Quantity]:
     """Stone and filter cloth of an armoured sill and its apron.
 
@@ -156,8 +167,8 @@ def sill_quantities(
     across_m = width_m + 2 * height_m * math.hypot(1.0, side)
     covered_m2 = across_m * length_m
     return [
-        Quantity(element_id, "sill_stone", covered_m2 * thickness_m),
-        Quantity(element_id, "sill_cloth", covered_m2),
+        Quantity(element_id, "sill_stone", covered_m2 * thickness_m, note),
+        Quantity(element_id, "sill_cloth", covered_m2, note),
     ]  # fmt: skip
 
 

@@ -30,6 +30,7 @@ _STEP_M: Final = 0.5  # outwards, to see where the ground is low or high enough
 _SPARE_M: Final = 1.0  # a sill runs on past the toe of its bank
 _LONGEST_OUTFALL_M: Final = 40.0  # farther on, water finds its way over the ground
 _INTO_M: Final = 1.5  # an outfall runs on into what it reaches
+_DIP_BATTER: Final = 12.0  # a path's dip for wheels: 1 in 12 (ADA Standards 2010, section 405.2)
 _LEAST_FALL: Final = 0.005  # of an outfall; 1 in 200
 
 
@@ -40,6 +41,22 @@ class SillAt:
     level_m: float
     width_m: float
     place: shapely.Point
+
+
+@dataclass(frozen=True, slots=True)
+class PathDip:
+    """A dip in a path, where water crosses it.
+
+    Parameters
+    ----------
+    level_m : level of its floor [m].
+    width_m : along the path, as wide as the sill above it [m].
+    line : across the path, along the water's way.
+    """
+
+    level_m: float
+    width_m: float
+    line: shapely.LineString
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +110,7 @@ def shapes_of(
     how: Building,
     *,
     outfall: Outfall | None = None,
+    dips: Sequence[PathDip] = (),
 ) -> list[GroundShape]:
     """Work out the shapes of one element; a tank, or one that was not made from a shape, has none.
 
@@ -102,6 +120,7 @@ def shapes_of(
     sills : its sills.
     ground : levels of the surface that it is built on.
     outfall : of a drain; without one its end is closed.
+    dips : in paths that its ways out cross.
 
     Raises
     ------
@@ -110,11 +129,19 @@ def shapes_of(
     """
     parts = shapely.get_parts(drawn)
     part = max(parts, key=lambda one: (one.area, one.length))
+    crossed = [
+        Channel(
+            element.element_id, dip.line, LevelAlong.flat(dip.level_m), bottom_m=dip.width_m,
+            left=_DIP_BATTER, right=_DIP_BATTER, through=True, in_path=True,
+        )
+        for dip in dips
+    ]  # fmt: skip
     match element.shape:
         case Drain() as drain:
-            return _drain(drain, part, outfall, ground, how)
+            return [*_drain(drain, part, outfall, ground, how), *crossed]
         case Swale() as swale:
-            return _swale(element, swale, uphill_left(part, ground), sills, ground, how)
+            turned = uphill_left(part, ground)
+            return [*_swale(element, swale, turned, sills, ground, how), *crossed]
         case Pond() as pond:
             shelf = (pond.shelf_width_m, pond.shelf_depth_m)
             bowl = _bowl(element, part, pond.dug_depth_m, pond.side, shelf, how)
@@ -125,7 +152,7 @@ def shapes_of(
                 bowl = replace(bowl, crest_m=None)
         case _:
             return []
-    return [bowl, *_cuts(bowl, sills, ground, how)]
+    return [bowl, *_cuts(bowl, sills, ground, how), *crossed]
 
 
 def uphill_left(line: shapely.LineString, ground: LevelsAt) -> shapely.LineString:

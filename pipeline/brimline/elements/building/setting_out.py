@@ -15,6 +15,7 @@ from brimline.lines.staking import (
     BuildLimits,
     Reason,
     Stations,
+    Tolerance,
     crest_tolerance,
     fall_tolerance,
     floor_tolerance,
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from brimline.lines.staking import Stake, Tolerance
+    from brimline.lines.staking import Stake
     from brimline.terrain.shaping import DesignSurface, LevelsAt, Placed
 
 _USUAL: Final = BuildLimits()
@@ -115,11 +116,13 @@ def set_out(
     else:
         found = crew.plane(first.core, mine[0].reach_m)
     ways = [s for one in mine if isinstance(s := one.shape, Channel) and s.through]
-    sills = [way for way in ways if way.is_level]  # a drain's outfall falls
+    sills = [way for way in ways if way.is_level and not way.in_path]  # a drain's outfall falls
     water_m2 = _water_m2(first, (margins or _NO_WATER).spill_level_m)
     for number, sill in enumerate(sills, start=1):
         others = [float(other.floor.level_m[0]) for other in sills if other is not sill]
         found += crew.sill(sill, number, others, water_m2)
+    for number, dip in enumerate((way for way in ways if way.in_path), start=1):
+        found += crew.dip(dip, number)
     return found
 
 
@@ -247,6 +250,27 @@ class _Crew:
         short_m = storage_error_m(m.storage_m3, self.limits.storage_pct, water_m2)
         role = "sill" if number == 1 else f"sill{number}"
         return self._stakes(role, stations, tolerance, short_m)
+
+    def dip(self, dip: Channel, number: int) -> list[Stake]:
+        """Four corners of the floor of a dip in a path."""
+        half_m = dip.bottom_m / 2
+        sides = [dip.line.offset_curve(half_m), dip.line.offset_curve(-half_m)]
+        ring = shapely.get_coordinates(sides).tolist()
+        stations = stations_along(
+            shapely.LineString(ring), 10 * dip.line.length + dip.bottom_m, turn_deg=1.0
+        )
+        level_m = float(dip.floor.level_m[0])
+        least = self.margins.spill_level_m - level_m
+        tolerance = Tolerance(max(least, 0.0), "the path would hold the water, not the sill")
+        role = "dip" if number == 1 else f"dip{number}"
+
+        def floor(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
+            return level_m + 0 * (x + y)
+
+        return stakes_on(
+            self.element_id, role, stations, self.ground, floor, tolerance=tolerance,
+            limit_m=self.limits.of(role),
+        )  # fmt: skip
 
     def _untouched(self, stakes: list[Stake]) -> list[Stake]:
         """Leave out those that would stand in the digging of another element."""

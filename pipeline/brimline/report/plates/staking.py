@@ -52,6 +52,9 @@ _LOOKS: Final[tuple[tuple[str, str, Ink], ...]] = (
     ("plane", "Plane", INK),
     ("crest", "Crest", PURPLE),
     ("sill", "End of a sill", RED),
+    ("dip", "Dip in a path", RED),
+    ("trench", "Bottom of a trench", INK),
+    ("pit", "Bottom of a pit", INK),
     ("mark", "Line", INK),
 )
 _EXAGGERATED: Final = (0.2, 0.5, 1, 2, 5, 10, 20, 50, 100)

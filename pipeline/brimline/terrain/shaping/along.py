@@ -35,6 +35,7 @@ class Channel:
     parabola_m : top width of a parabola at 1 m of depth, which then replaces bottom and
         batters; 0 for straight sides [m].
     through : True where it also cuts through its own element's banks, as a sill notch does.
+    in_path : True of a dip in a path, which is no sill.
 
     Raises
     ------
@@ -51,6 +52,7 @@ class Channel:
     right: float = 2.0
     parabola_m: float = 0.0
     through: bool = False
+    in_path: bool = False
 
     def __post_init__(self) -> None:
         check_line(self.element_id, self.line)
