@@ -115,7 +115,7 @@ def site_layers() -> dict[str, gpd.GeoDataFrame]:
 
 
 def plan_layers() -> dict[str, gpd.GeoDataFrame]:
-    """Draw a tank under the roof's downpipe, a swale on contour, and a sunken basin in the hollow."""
+    """Draw one of everything that a small site is made of."""
     basin = shapely.Point(HOLLOW).buffer(1.9, 8)
     swale = on_contour(10.62, 104.5, 119.0)
     lip = swale.interpolate(swale.project(shapely.Point(HOLLOW[0], NORTH)))
@@ -125,19 +125,65 @@ def plan_layers() -> dict[str, gpd.GeoDataFrame]:
             {"name": "Lawn swale", "spills_to": "Fern basin", "depth_m": 0.15, "bottom_m": 0.3,
              "shape": swale},
         ]),
-        "drawn_overflows": frame([{"from_id": "Lawn swale", "to_id": "Fern basin", "shape": over}]),
+        "drawn_overflows": frame([
+            {"from_id": "Lawn swale", "to_id": "Fern basin", "shape": over},
+            # to the ditch first, over the lawn path in a dip; when that is full, to the chip bed
+            {"name": "Over the path", "from_id": "Fern basin", "to_id": "Ditch", "preference": 1.0,
+             "path_m": 1.2, "sill_width_m": 0.5,
+             "shape": shapely.LineString([(111.4, 55.9), (108.8, 50.2)])},
+            {"name": "To the chips", "from_id": "Fern basin", "to_id": "Chip bed", "preference": 2.0,
+             "path_m": None, "sill_width_m": 0.5,
+             "shape": shapely.LineString([(110.4, 56.5), (106.6, 54.6)])},
+        ]),
         "drawn_basins": frame([
-            {"name": "Fern basin", "form": "rain garden", "spills_to": "Ditch", "depth_m": 0.20,
-             "shape": basin},
+            {"name": "Fern basin", "form": "rain garden", "depth_m": 0.20, "shape": basin},
+            {"name": "Chip bed", "form": "mulch basin", "fill": "woodchips", "depth_m": 0.35,
+             "spills_to": "Ditch", "shape": shapely.box(104.6, 53.4, 107.0, 55.4)},
+        ]),
+        "drawn_ponds": frame([
+            {"name": "Frog pond", "spills_to": "Lawn swale", "depth_m": 0.6, "side": 1.5,
+             "shelf_width_m": 0.5, "shelf_depth_m": 0.15, "lining": "sheet", "freeboard_m": 0.1,
+             "shape": shapely.Point(119.5, 78.5).buffer(1.8, 8)},
         ]),
         "drawn_tanks": frame([
             {"name": "Roof tank", "spills_to": "Lawn swale", "volume_m3": 2.0, "height_m": 1.5,
-             "roofs": "Classroom roof", "start_share": 0.5, "shape": shapely.Point(130, 70)},
+             "start_share": 0.5, "shape": shapely.Point(129.5, 70.5)},
+            {"name": "Cellar", "spills_to": "Lawn swale", "volume_m3": 3.0, "height_m": 1.0,
+             "cover_m": 0.2, "start_share": 0.5, "shape": shapely.Point(127.2, 77.0)},
+        ]),
+        "drawn_beds": frame([
+            {"name": "Bean bed", "spills_to": "Lawn swale", "reservoir_m": 0.25, "void": 0.40,
+             "start_share": 0.5, "shape": shapely.box(119.0, 72.5, 121.4, 73.7)},
+        ]),
+        "drawn_downpipes": frame([
+            {"name": "West downpipe", "roof": "Classroom roof", "to_id": "Cellar", "share": 0.5,
+             "form": "pipe", "shape": shapely.LineString([(131.0, 76.0), (127.2, 77.0)])},
+            {"name": "South downpipe", "roof": "Classroom roof", "to_id": "Roof tank", "share": 0.3,
+             "form": "pipe", "shape": shapely.LineString([(131.0, 71.2), (129.5, 70.5)])},
+            {"name": "Trough", "roof": "Classroom roof", "to_id": "Frog pond", "share": 0.2,
+             "form": "trough", "shape": shapely.LineString([(131.0, 77.8), (121.0, 78.4)])},
+        ]),
+        "drawn_pipes": frame([
+            {"name": "Cellar drain", "from_id": "Cellar", "to_id": "Lawn swale",
+             "to_level_m": 10.58, "diameter_mm": 75.0,
+             "shape": shapely.LineString([(127.2, 77.0), (119.2, 68.0), (118.8, 66.2)])},
+        ]),
+        "drawn_feeds": frame([
+            {"name": "Hand pump", "from_id": "Cellar", "to_id": "Bean bed", "most_m3_d": 0.05,
+             "below_share": 0.6, "shape": shapely.LineString([(127.2, 77.0), (121.0, 73.1)])},
+            {"name": "Garden tap", "to_id": "Frog pond", "most_m3_d": 0.2, "below_share": 0.4,
+             "shape": shapely.LineString([(131.0, 74.0), (121.0, 78.0)])},
+        ]),
+        "inflow_points": frame([
+            {"name": "Lane corner", "into": "Fern basin", "area_m2": 120.0, "runoff_share": 0.7,
+             "from_mm": 8.0, "shape": shapely.Point(113.5, 59.0)},
         ]),
         "discharge_points": frame([{"name": "Ditch", "level_m": 9.6, "shape": shapely.Point(108.8, 50.2)}]),
         "planting_zones": frame([
             {"name": "School beds", "planting": "small vegetables", "irrigated": True,
              "draws_on": "Roof tank", "shape": shapely.box(112, 66, 121, 71)},
+            {"name": "Beans", "planting": "small vegetables", "irrigated": True,
+             "draws_on": "Bean bed", "shape": shapely.box(119.0, 72.5, 121.4, 73.7)},
             {"name": "Fern bank", "planting": "orchard, grassed floor", "irrigated": False,
              "shape": shapely.box(103, 66, 110, 72)},
         ]),

@@ -15,7 +15,7 @@ from brimline.balance.simulate import (
     simulate_sizes,
 )
 from brimline.balance.surface import SoilSurface
-from brimline.balance.system import SHAPE_POINTS, System, Use, WaterStore, Zone
+from brimline.balance.system import SHAPE_POINTS, Feed, System, Use, WaterStore, Zone
 
 DAYS = 90
 
@@ -57,7 +57,10 @@ def site(seed):
     )  # fmt: skip
     uses = (Use("house", rng.uniform(0, 1, DAYS), (names[0], names[-1])),)
     limit = float(rng.choice([0.0, 2.0, np.inf]))
-    return System(rain, rng.uniform(0, 7, DAYS), zones, stores, uses, mains_limit_m3=limit)
+    feeds = [Feed("hand", names[0], 0.4, float(rng.random()))]
+    feeds += [Feed("pump", names[-1], 2.0, float(rng.random()), names[0])] * (len(names) > 1)
+    return System(rain, rng.uniform(0, 7, DAYS), zones, stores, uses, mains_limit_m3=limit,
+                  feeds=tuple(feeds[: int(rng.integers(0, 3))]))  # fmt: skip
 
 
 def evaporated_today(zone, day, et0, rain_mm, moisture, tops):
@@ -75,9 +78,33 @@ def evaporated_today(zone, day, et0, rain_mm, moisture, tops):
     return lost
 
 
+def bring(system, by_name, held, morning, tap, rows):
+    """Fill what is low, from another store or from outside."""
+    for f in system.feeds:
+        full = by_name[f.to_id].capacity_m3
+        if held[f.to_id] >= f.below_share * full:
+            continue
+        part, share = min(f.most_m3, full - held[f.to_id]), 1.0
+        if f.from_id:
+            source = by_name[f.from_id]
+            part = min(part, morning[f.from_id] - source.reserve_share * source.capacity_m3)
+            share = tap[f.from_id]
+        if part <= 0:
+            continue
+        if f.from_id:
+            morning[f.from_id] -= part
+            held[f.from_id] -= part
+            rows[f.from_id][5] += part
+        was = held[f.to_id]
+        tap[f.to_id] = (tap[f.to_id] * was + share * part) / (was + part)
+        held[f.to_id] += part
+        rows[f.to_id][6] += part
+
+
 def told_plainly(system):
     """The docstring of `simulate`, line by line, with dictionaries."""
     held = {s.store_id: s.start_full * s.capacity_m3 for s in system.stores}
+    tap = dict.fromkeys(held, 0.0)  # share that was brought from outside
     soil = {z.zone_id: np.array([z.start_full * z.available_mm, 0.0, 0.0]) for z in system.zones}
     by_name = {s.store_id: s for s in system.stores}
     top = {z.zone_id: [z.surface.start_dry_mm if z.surface else 0.0, 1.0] for z in system.zones}
@@ -86,12 +113,16 @@ def told_plainly(system):
     fractions = np.linspace(0, 1, SHAPE_POINTS)
     for day in range(system.days):
         rows, arriving, fed, morning = {}, dict.fromkeys(held, 0.0), {}, {}
+        fed_tap, arriving_tap = {}, dict.fromkeys(held, 0.0)
         for s in order:
             own = s.inflow_m3[day] + system.rain_mm[day] * s.open_m2 / 1000
             water = held[s.store_id] + own + arriving[s.store_id]
+            brought = held[s.store_id] * tap[s.store_id] + arriving_tap[s.store_id]
+            share = tap[s.store_id] = brought / water if water > 0 else 0.0
             spilled = max(water - s.capacity_m3, 0.0)
             if s.spills_to:
                 arriving[s.spills_to] += spilled
+                arriving_tap[s.spills_to] += spilled * share
             water -= spilled
             full = water / s.capacity_m3 if s.capacity_m3 > 0 else 0.0
             wet = s.capacity_m3 > 0
@@ -102,13 +133,15 @@ def told_plainly(system):
             evaporated, soaked = evaporated * short, soaked * short
             morning[s.store_id] = min(held[s.store_id], water - evaporated - soaked)
             held[s.store_id] = water - evaporated - soaked
-            rows[s.store_id] = [own, arriving[s.store_id], spilled, evaporated, soaked, 0.0]
-            for zone, share in s.feeds.items():
-                fed[zone] = fed.get(zone, 0.0) + share * soaked
+            rows[s.store_id] = [own, arriving[s.store_id], spilled, evaporated, soaked, 0.0, 0.0]
+            for zone, reached in s.feeds.items():
+                fed[zone] = fed.get(zone, 0.0) + reached * soaked
+                fed_tap[zone] = fed_tap.get(zone, 0.0) + reached * soaked * share
+        bring(system, by_name, held, morning, tap, rows)
         mains_left = system.mains_limit_m3
 
         def draw(wanted, names, rows=rows, morning=morning):
-            got = 0.0
+            got = brought = 0.0
             for name in names:
                 spare = morning[name] - by_name[name].reserve_share * by_name[name].capacity_m3
                 part = max(min(wanted - got, spare), 0.0)
@@ -116,14 +149,16 @@ def told_plainly(system):
                 held[name] -= part
                 rows[name][5] += part
                 got += part
-            return got
+                brought += part * tap[name]
+            return got, brought
 
         uses, zones, asked_all, short_all = [], [], 0.0, 0.0
         for use in system.uses:
             asked = use.demand_m3[day]
-            got = draw(asked, use.draws_on)
+            got, brought = draw(asked, use.draws_on)
             mains = max(min(asked - got, mains_left), 0.0)
             mains_left -= mains
+            got, mains = got - brought, mains + brought
             uses.append([asked, got, mains])
             asked_all, short_all = asked_all + asked, short_all + asked - got
         for z in system.zones:
@@ -138,7 +173,8 @@ def told_plainly(system):
             readily = np.clip(z.depletion + 0.04 * (5 - demand), 0.1, 0.8) * z.available_mm
             gone = z.available_mm - soil[z.zone_id].sum()
             stress = min(max((z.available_mm - gone) / (z.available_mm - readily), 0.0), 1.0)
-            mix = soil[z.zone_id] + [rain_mm, fed_mm, 0.0]
+            tap_mm = fed_tap.get(z.zone_id, 0.0) / z.area_m2 * 1000
+            mix = soil[z.zone_id] + [rain_mm, fed_mm - tap_mm, tap_mm]
             total = mix.sum()
             used = mix * min((stress * roots + lost) / total, 1.0) if total > 0 else 0 * mix
             mix = mix - used
@@ -148,9 +184,10 @@ def told_plainly(system):
             gone = z.available_mm - mix.sum()
             if z.irrigated and gone > z.start_at * readily:
                 asked = min(gone, z.most_mm) / z.efficiency * z.area_m2 / 1000
-                got = draw(asked, z.draws_on)
+                got, brought = draw(asked, z.draws_on)
                 mains = max(min(asked - got, mains_left), 0.0)
                 mains_left -= mains
+                got, mains = got - brought, mains + brought
                 mix = mix + np.array([0.0, got, mains]) * z.efficiency / z.area_m2 * 1000
             soil[z.zone_id] = mix
             given = (got + mains) * z.efficiency / z.area_m2 * 1000

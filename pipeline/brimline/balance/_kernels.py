@@ -13,7 +13,7 @@ from brimline._jit import kernel
 # columns of the results
 ET, DEMAND, ET_HARVEST, ET_MAINS, DRAINED, FED, GIVEN_STORE, GIVEN_MAINS, WATER = range(9)
 FROM_SURFACE, SURFACE_DRY = 9, 10
-IN_OWN, IN_SPILL, SPILLED, EVAPORATED, SOAKED, DRAWN, HELD = range(7)
+IN_OWN, IN_SPILL, SPILLED, EVAPORATED, SOAKED, DRAWN, BROUGHT, HELD = range(8)
 ASKED, USE_STORE, USE_MAINS = range(3)
 
 # rows of what goes in
@@ -39,23 +39,31 @@ def _at_fill(areas, share):
 
 @kernel
 def _store_day(
-    store, place, rain, et0, inflow, shapes, capacity, scales, held, arrives, spare, row
+    store, place, rain, et0, inflow, shapes, capacity, scales, held, tap, arrives, spare, row
 ):  # fmt: skip
-    """Fill, spill, then lose water from one store in every variant, into its row of results."""
+    """Fill, spill, then lose water from one store in every variant, into its row of results.
+
+    `tap` is the share of its water that was brought from outside; `arrives` is the overflow that
+    reaches each store, and how much of that was.
+    """
     for v in range(held.shape[1]):
         before = held[place, v]
         full = capacity[place, v]
         scale = scales[place, v] * 1e-3  # m³ for each mm
         own = inflow + rain * store.open_m2 * scale
-        water = before + own + arrives[place, v]
+        water = before + own + arrives[0, place, v]
+        share = 0.0
+        if water > 0.0:
+            share = (before * tap[place, v] + arrives[1, place, v]) / water
+        tap[place, v] = share
         spill = max(water - full, 0.0)
         water -= spill
         lost = 0.0
         soaked = 0.0
         if full > 0.0:
-            share = water / full
-            lost = et0 * store.evaporates * _at_fill(shapes[OPEN, place], share) * scale
-            soaked = store.seep_mm * _at_fill(shapes[SOAKS, place], share) * scale
+            fill = water / full
+            lost = et0 * store.evaporates * _at_fill(shapes[OPEN, place], fill) * scale
+            soaked = store.seep_mm * _at_fill(shapes[SOAKS, place], fill) * scale
         wanted = lost + soaked
         if wanted > water:
             lost *= water / wanted
@@ -67,20 +75,52 @@ def _store_day(
         # yield after spillage: only what was there in the morning can be drawn today
         spare[place, v] = min(before, water)
         row[v, IN_OWN] = own
-        row[v, IN_SPILL] = arrives[place, v]
+        row[v, IN_SPILL] = arrives[0, place, v]
         row[v, SPILLED] = spill
         row[v, EVAPORATED] = lost
         row[v, SOAKED] = soaked
         row[v, DRAWN] = 0.0
-        arrives[place, v] = 0.0
+        row[v, BROUGHT] = 0.0
+        arrives[0, place, v] = 0.0
+        arrives[1, place, v] = 0.0
         if store.spills_to >= 0:
-            arrives[store.spills_to, v] += spill
+            arrives[0, store.spills_to, v] += spill
+            arrives[1, store.spills_to, v] += spill * share
 
 
 @kernel
-def _draw(amount, v, drinks, links, stores, capacity, spare, held, store_row):
-    """Take up to an amount from the stores of a zone or use in order; returns what it got [m³]."""
+def _feed(feed, stores, capacity, spare, held, tap, store_row):
+    """Bring water into a store that is low, from another or from outside; to be drawn tomorrow."""
+    place, source = feed.place, feed.source
+    for v in range(held.shape[1]):
+        full = capacity[place, v]
+        if held[place, v] >= feed.below * full:
+            continue
+        part = min(feed.most_m3, full - held[place, v])
+        share = 1.0
+        if source >= 0:
+            part = min(part, spare[source, v] - stores[source].reserve * capacity[source, v])
+            share = tap[source, v]
+        if part > 0.0:
+            if source >= 0:
+                spare[source, v] -= part
+                held[source, v] -= part
+                store_row[source, v, DRAWN] += part
+            tap[place, v] = (tap[place, v] * held[place, v] + part * share) / (
+                held[place, v] + part
+            )
+            held[place, v] += part
+            store_row[place, v, BROUGHT] += part
+
+
+@kernel
+def _draw(amount, v, drinks, links, stores, capacity, spare, held, tap, store_row):
+    """Take up to an amount from the stores of a zone or use in order [m³].
+
+    Returns what it got, and how much of that had been brought from outside.
+    """
     taken = 0.0
+    brought = 0.0
     for link in range(drinks.first, drinks.last):
         place = links[link].place
         reserve = stores[place].reserve * capacity[place, v]
@@ -90,7 +130,8 @@ def _draw(amount, v, drinks, links, stores, capacity, spare, held, store_row):
             held[place, v] -= part
             store_row[place, v, DRAWN] += part
             taken += part
-    return taken
+            brought += part * tap[place, v]
+    return taken, brought
 
 
 @kernel
@@ -127,7 +168,9 @@ def _readily(depletion, demand, total):
 
 
 @kernel
-def _soil_day(water, from_store, from_mains, rain_in, fed, demand, evaporated, total, readily):
+def _soil_day(
+    water, from_store, from_mains, rain_in, fed, fed_tap, demand, evaporated, total, readily
+):
     """Root zone through one day before irrigation; all in mm.
 
     `demand` is what roots want, `evaporated` what leaves through the surface besides (0 where
@@ -137,7 +180,8 @@ def _soil_day(water, from_store, from_mains, rain_in, fed, demand, evaporated, t
     """
     can = _stress(total - water, total, readily) * demand
     water += rain_in + fed
-    from_store += fed
+    from_store += fed - fed_tap
+    from_mains += fed_tap
     used = min(can + evaporated, water)
     if water <= 0.0:
         return 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
@@ -184,28 +228,28 @@ def shed_by_wetness(days, parts, available):
 
 @kernel
 def simulate(
-    weather, mains_limit, zones, zone_days, stores, inflow, shapes, sizes, uses, use_days, links,
-    keep,
+    weather, mains_limit, zones, zone_days, stores, inflow, shapes, sizes, uses, use_days, feeds,
+    links, keep,
 ):  # fmt: skip
     """Run every day; returns totals by variant, days met, and series of the first variant.
 
-    `zones`, `stores`, `uses` and `links` are records as `simulate.py` declares them; the links of
-    a part lie from its `first` to before its `last`. Axes: weather (2, days); zone_days (4, zones,
-    days), or (2, zones, days) where no zone is layered; inflow and use_days (parts, days); shapes
-    (2, stores, points); sizes (2, stores, variants). Days met count the watched zones and uses
-    together. Where a zone is layered, its coefficient is the basal one, and evaporation comes on
-    top.
+    `zones`, `stores`, `uses`, `feeds` and `links` are records as `simulate.py` declares them; the
+    links of a part lie from its `first` to before its `last`. Axes: weather (2, days); zone_days
+    (4, zones, days), or (2, zones, days) where no zone is layered; inflow and use_days (parts,
+    days); shapes (2, stores, points); sizes (2, stores, variants). Days met count the watched zones
+    and uses together. Where a zone is layered, its coefficient is the basal one, and evaporation
+    comes on top.
     """
     days = weather.shape[1]
     capacity, scale = sizes[0], sizes[1]
     variants = capacity.shape[1]
     kept = days if keep else 0
     zone_sum = np.zeros((zones.size, variants, 11))
-    store_sum = np.zeros((stores.size, variants, 7))
+    store_sum = np.zeros((stores.size, variants, 8))
     use_sum = np.zeros((uses.size, variants, 3))
     days_met = np.zeros(variants)
     zone_series = np.zeros((kept, zones.size, 11))
-    store_series = np.zeros((kept, stores.size, 7))
+    store_series = np.zeros((kept, stores.size, 8))
     use_series = np.zeros((kept, uses.size, 3))
 
     water = np.empty((zones.size, variants))
@@ -220,10 +264,12 @@ def simulate(
     for s in range(stores.size):
         for v in range(variants):
             held[s, v] = stores[s].full * capacity[s, v]
-    arrives = np.zeros((stores.size, variants))
+    tap = np.zeros((stores.size, variants))
+    arrives = np.zeros((2, stores.size, variants))
     spare = np.zeros((stores.size, variants))
     fed = np.zeros((zones.size, variants))
-    store_row = np.zeros((stores.size, variants, 7))
+    fed_tap = np.zeros((zones.size, variants))
+    store_row = np.zeros((stores.size, variants, 8))
     row = np.empty(11)
     mains_left = np.empty(variants)
     day_demand = np.empty(variants)
@@ -233,25 +279,35 @@ def simulate(
         rain = weather[RAIN, day]
         et0 = weather[ET0, day]
         fed[:] = 0.0
+        fed_tap[:] = 0.0
         for k in range(stores.size):
             place = stores[k].order
             store = stores[place]
             _store_day(store, place, rain, et0, inflow[place, day], shapes, capacity, scale, held,
-                       arrives, spare, store_row[place])  # fmt: skip
+                       tap, arrives, spare, store_row[place])  # fmt: skip
             for link in range(store.first, store.last):
                 z = links[link].place
                 for v in range(variants):
                     soaked = store_row[place, v, SOAKED] * links[link].share
-                    fed[z, v] += soaked / zones[z].area_m2 * 1e3
+                    soaked_mm = soaked / zones[z].area_m2 * 1e3
+                    fed[z, v] += soaked_mm
+                    fed_tap[z, v] += soaked_mm * tap[place, v]
+        for f in range(feeds.size):
+            _feed(feeds[f], stores, capacity, spare, held, tap, store_row)
         mains_left[:] = mains_limit
         day_demand[:] = 0.0
         day_short[:] = 0.0
         for u in range(uses.size):
             asked = use_days[u, day]
             for v in range(variants):
-                taken = _draw(asked, v, uses[u], links, stores, capacity, spare, held, store_row)
+                taken, brought = _draw(
+                    asked, v, uses[u], links, stores, capacity, spare, held, tap, store_row
+                )
                 mains = _rest(asked - taken, mains_left[v])
                 mains_left[v] -= mains
+                # what was brought from outside is no harvest
+                taken -= brought
+                mains += brought
                 use_sum[u, v, ASKED] += asked
                 use_sum[u, v, USE_STORE] += taken
                 use_sum[u, v, USE_MAINS] += mains
@@ -293,15 +349,19 @@ def simulate(
                     demand = roots + evaporated
                     readily = _readily(zone.depletion, demand, total)
                 w, hs, hm, used, used_store, used_mains, drained = _soil_day(
-                    water[z, v], from_store[z, v], from_mains[z, v], rain_in, fed[z, v], roots,
-                    evaporated, total, readily)  # fmt: skip
+                    water[z, v], from_store[z, v], from_mains[z, v], rain_in, fed[z, v],
+                    fed_tap[z, v], roots, evaporated, total, readily)  # fmt: skip
                 taken = 0.0
                 mains = 0.0
                 if irrigated and total - w > zone.start_at * readily:
                     asked = min(total - w, zone.most_mm) / zone.efficiency * cubic
-                    taken = _draw(asked, v, zone, links, stores, capacity, spare, held, store_row)
+                    taken, brought = _draw(
+                        asked, v, zone, links, stores, capacity, spare, held, tap, store_row
+                    )
                     mains = _rest(asked - taken, mains_left[v])
                     mains_left[v] -= mains
+                    taken -= brought
+                    mains += brought
                     w += (taken + mains) * to_soil
                     hs += taken * to_soil
                     hm += mains * to_soil
@@ -337,7 +397,7 @@ def simulate(
         for s in range(stores.size):
             for v in range(variants):
                 store_row[s, v, HELD] = held[s, v]
-                for q in range(6):
+                for q in range(7):
                     store_sum[s, v, q] += store_row[s, v, q]
             if keep:
                 store_series[day, s] = store_row[s, 0]

@@ -144,7 +144,7 @@ def store_residual_m3(system: System, series: DailySeries, place: int) -> NDArra
     store = system.stores[place]
     found = columns(series.stores[:, place], STORE_COLUMNS)
     held = np.concatenate([[store.start_full * store.capacity_m3], found["held_m3"]])
-    gains = found["runoff_in_m3"] + found["overflow_in_m3"]
+    gains = found["runoff_in_m3"] + found["overflow_in_m3"] + found["brought_m3"]
     losses = _added(found, ("spilled_m3", "evaporated_m3", "soaked_m3", "drawn_m3"))
     residual: NDArray[np.float64] = np.diff(held) - gains + losses
     return residual
@@ -170,7 +170,7 @@ def residual_ratio(system: System, series: DailySeries) -> float:
         through = float(system.rain_mm.sum()) + zone.available_mm
         ratios.append(float(np.abs(zone_residual_mm(system, series, place)).max()) / through)
     for place, store in enumerate(system.stores):
-        taken = series.stores[:, place, :2].sum()
+        taken = series.stores[:, place, [0, 1, STORE_COLUMNS.index("brought_m3")]].sum()
         through = float(taken) + store.start_full * store.capacity_m3
         if through > 0:
             ratios.append(float(np.abs(store_residual_m3(system, series, place)).max()) / through)

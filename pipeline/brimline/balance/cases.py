@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from brimline.balance.planted import PlantedZone
     from brimline.balance.rules import YearRules
     from brimline.balance.soil import Within
+    from brimline.balance.system import Feed
     from brimline.rainfall import MixedGround
     from brimline.rainfall.daily import DailyWeather
 
@@ -90,6 +91,7 @@ class YearSite:
     under_stores : share of a zone's ground where rain falls into stores instead, by name.
     et0_mm : (days,) reference evapotranspiration [mm/d].
     southern : the site lies south of the equator.
+    filled : how stores are filled by pump or by hand.
     """
 
     zones: Sequence[PlantedZone]
@@ -101,6 +103,7 @@ class YearSite:
     et0_mm: NDArray[np.float64]
     southern: bool
     rules: YearRules
+    filled: Sequence[Feed] = ()
 
     def system(self, case: Variant = AS_DRAWN) -> System:
         """Make the system of a case, with the contents that its first year leaves behind."""
@@ -116,6 +119,7 @@ class YearSite:
                 ),
                 self._uses(),
                 mains_limit_m3=math.inf if limit is None else limit,
+                feeds=tuple(self.filled),
             )
         )
 

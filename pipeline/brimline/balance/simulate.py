@@ -27,7 +27,7 @@ ZONE_COLUMNS: Final = (
 )  # fmt: skip
 STORE_COLUMNS: Final = (
     "runoff_in_m3", "overflow_in_m3", "spilled_m3", "evaporated_m3", "soaked_m3", "drawn_m3",
-    "held_m3",
+    "brought_m3", "held_m3",
 )  # fmt: skip
 USE_COLUMNS: Final = ("asked_m3", "harvested_m3", "mains_m3")
 
@@ -39,6 +39,7 @@ _YEAR_D: Final = 365
 
 # what the kernel is given of each part; first and last are places of its links
 _LINK: Final = np.dtype([("place", "i8"), ("share", "f8")])
+_FEED: Final = np.dtype([("source", "i8"), ("place", "i8"), ("most_m3", "f8"), ("below", "f8")])
 _USE: Final = np.dtype([("first", "i8"), ("last", "i8"), ("watched", "?")], align=True)
 _ZONE: Final = np.dtype(
     [("first", "i8"), ("last", "i8"), ("irrigated", "?"), ("watched", "?"), ("layered", "?")]
@@ -62,7 +63,7 @@ class DailySeries:
     """Daily results; the last axis runs over the column names of this module."""
 
     zones: NDArray[np.float64]  # (days, zones, 11)
-    stores: NDArray[np.float64]  # (days, stores, 7)
+    stores: NDArray[np.float64]  # (days, stores, 8)
     uses: NDArray[np.float64]  # (days, uses, 3)
 
 
@@ -71,7 +72,7 @@ class Totals:
     """Sums over the record for each variant; soil_water_mm, surface_dry_mm, held_m3 at its end."""
 
     zones: NDArray[np.float64]  # (zones, variants, 11)
-    stores: NDArray[np.float64]  # (stores, variants, 7)
+    stores: NDArray[np.float64]  # (stores, variants, 8)
     uses: NDArray[np.float64]  # (uses, variants, 3)
     days_met: NDArray[np.float64]  # (variants,): of the zones and uses that were watched
 
@@ -80,7 +81,9 @@ def simulate(system: System) -> DailySeries:
     """Run the system as it is, keeping every day.
 
     A day goes as follows. Each store, uppermost first, takes its runoff and the overflow of those
-    above, spills what exceeds its capacity, then loses evaporation and soakage. Uses, then zones
+    above, spills what exceeds its capacity, then loses evaporation and soakage. Feeds bring water
+    into stores that are low, which can be drawn from the next day on; what comes from outside mixes
+    with what the store holds and counts as mains wherever it is drawn or soaks in. Uses, then zones
     in their order, draw what stood in their stores that morning (yield after spillage: Fewkes &
     Butler 2000, doi:10.1177/014362440002100201), then the mains. A zone's soil takes rain less
     runoff and the soakage fed to it, gives up evapotranspiration reduced by stress, drains what is
@@ -200,6 +203,10 @@ def _run(
          store.open_m2, store.seep_mm, store.evaporates, store.reserve_share, store.start_full)
         for order, store in zip(system.spill_order(), stores, strict=True)
     ]  # fmt: skip
+    feed_records = [
+        (places.get(feed.from_id, -1), places[feed.to_id], feed.most_m3, feed.below_share)
+        for feed in system.feeds
+    ]
     shapes = [[store.area_m2 for store in stores], [store.soaks_over_m2 for store in stores]]
     result: tuple[NDArray[np.float64], ...] = _kernels.simulate(
         np.array([system.rain_mm, system.et0_mm], dtype=np.float64),
@@ -212,6 +219,7 @@ def _run(
         np.array([capacity, scale]),
         _records(use_records, _USE),
         _rows([use.demand_m3 for use in uses], system.days),
+        _records(feed_records, _FEED),
         _records(links.found, _LINK),
         keep,
     )

@@ -114,6 +114,25 @@ class Use:
 
 
 @dataclass(frozen=True, slots=True)
+class Feed:
+    """A pump, or filling by hand, that keeps a store from running dry.
+
+    Parameters
+    ----------
+    from_id : store that it draws from; empty is water from outside, which is no harvest.
+    to_id : store that it fills.
+    most_m3 : most that it brings in a day [m³].
+    below_share : it runs while the store holds less than this share of its capacity.
+    """
+
+    feed_id: str
+    to_id: str
+    most_m3: float
+    below_share: float
+    from_id: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class System:
     """Zones, stores and uses of a site, checked against each other.
 
@@ -136,6 +155,7 @@ class System:
     stores: tuple[WaterStore, ...]
     uses: tuple[Use, ...] = ()
     mains_limit_m3: float = np.inf
+    feeds: tuple[Feed, ...] = ()
 
     def __post_init__(self) -> None:
         served = [zone.zone_id for zone in self.zones] + [use.use_id for use in self.uses]
@@ -154,6 +174,11 @@ class System:
         for use in self.uses:
             self._check_days(f"use {use.use_id}", use.demand_m3)
             self._check_names(f"use {use.use_id}", use.draws_on)
+        for feed in self.feeds:
+            what = f"feed {feed.feed_id}"
+            self._check_names(what, (feed.to_id, *((feed.from_id,) if feed.from_id else ())))
+            _check_range(what, "most_m3", feed.most_m3, 0, np.inf)
+            _check_range(what, "below_share", feed.below_share, 0, 1)
         self.spill_order()
 
     @property
@@ -179,6 +204,7 @@ class System:
             self,
             zones=tuple(replace(zone, draws_on=()) for zone in self.zones),
             stores=(),
+            feeds=(),
             uses=tuple(replace(use, draws_on=()) for use in self.uses),
         )
 

@@ -78,6 +78,7 @@ _GARDEN: Final[Defaults] = {
     "works": {
         "usual_cover": "lawn",
         "sill_head_m": 0.03,
+        "pond_edge": "sunken",
         "swale_depth_m": 0.15,
         "swale_bottom_m": 0.2,
         "swale_top_m": 0.8,

@@ -35,6 +35,7 @@ COLUMNS: Final[dict[str, tuple[str, str]]] = {
     "pond_depth_m": ("drawn_ponds", "depth_m"),
     "pond_side": ("drawn_ponds", "side"),
     "pond_shelf_m": ("drawn_ponds", "shelf_width_m"),
+    "pond_edge": ("drawn_ponds", "edge"),
     "basin_depth_m": ("drawn_basins", "depth_m"),
     "basin_edge": ("drawn_basins", "edge"),
     "basin_freeboard_m": ("drawn_basins", "freeboard_m"),
@@ -141,6 +142,11 @@ class Works(ConfigTable):
     )
     pond_shelf_m: NotNegative = Field(
         _usual("pond_shelf_m"), description="Width of a pond's edge shelf."
+    )
+    pond_edge: Literal["bank", "sunken"] = Field(
+        "bank",
+        description="bank: a bank with freeboard round a pond; sunken: dug into the ground, without"
+        " a bank.",
     )
     basin_depth_m: Positive = Field(
         _usual("basin_depth_m"), description="Depth of a planted basin."

@@ -50,7 +50,8 @@ if TYPE_CHECKING:
 _Bowl = TypeVar("_Bowl", Pond, Basin)
 
 _USUAL_BUILDING: Final = Building()
-_RIM_M: Final = 0.005  # a rim is cut no truer
+_TRUE_M: Final = 0.005  # a rim is cut no truer
+_RIM_M: Final = 0.10  # that water may stand over the sill of what has no bank
 _SUNKEN_SILL_M: Final = 0.03  # common practice, no source
 _RAIN_GARDEN_FILL: Final = (FillLayer(0.45, 0.25),)
 _TANK_RIM_M: Final = 0.3  # from the overflow to the lid
@@ -240,7 +241,8 @@ def _drain(row: DrawnDrain, ground: StandingGround) -> Drain:
 
 def _pond(row: DrawnPond, ground: StandingGround) -> Pond:
     levels = ground.level_along(row.shape.exterior)
-    spill_m = _or(row.spill_level_m, _middle(levels, row.name))
+    middle_m, sunken = _middle(levels, row.name), row.edge == "sunken"
+    spill_m = _sunken_spill_m(row, levels) if sunken else _or(row.spill_level_m, middle_m)
     return Pond(
         row.name,
         row.shape,
@@ -249,19 +251,22 @@ def _pond(row: DrawnPond, ground: StandingGround) -> Pond:
         row.side,
         row.shelf_width_m,
         row.shelf_depth_m,
-        freeboard_m=None if math.isnan(row.freeboard_m) else row.freeboard_m,
-        crest_over_spill_m=_over(row.crest_level_m, spill_m),
+        freeboard_m=_or_none(row.freeboard_m, 0.0 if sunken else None),
+        crest_over_spill_m=_or_none(row.crest_level_m - spill_m, _RIM_M if sunken else None),
         soak=Soak(row.seepage_mm_per_h, 1.0) if row.seepage_mm_per_h > 0 else SEALED,
         start_share=row.start_share,
-        ground_levels_m=tuple(levels[np.isfinite(levels)].tolist()),
+        ground_levels_m=() if sunken else tuple(levels[np.isfinite(levels)].tolist()),
         ground_slope_pct=ground.slope_at(row.shape),
         lining=row.lining,
         sheet_m=row.sheet_m,
+        sunken=sunken,
     )
 
 
 def _with_toe(made: _Bowl, ground: StandingGround, how: Building) -> _Bowl:
     """Look for the lowest ground under the bank round a pond or basin."""
+    if made.sunken:
+        return made
     element = made.element()
     crest_m = element.crest_level_m
     flat_m = bank_flat_m(made.side, crest_m - element.spill_level_m, how)
@@ -269,17 +274,28 @@ def _with_toe(made: _Bowl, ground: StandingGround, how: Building) -> _Bowl:
     return replace(made, toe_level_m=float(levels.min())) if levels.size else made
 
 
+def _sunken_spill_m(row: DrawnPond | DrawnBasin, levels: NDArray[np.float64]) -> float:
+    """Level of the sill of what has no bank: cut into the lowest place of its rim."""
+    rim_m = float(np.nanmin(levels))
+    spill_m = _or(row.spill_level_m, rim_m - _SUNKEN_SILL_M)
+    if spill_m > rim_m + _TRUE_M:
+        raise ValueError(
+            f"a sunken {row.WORD} cannot hold water at {spill_m:.2f} m, its rim is as low as"
+            f" {rim_m:.2f} m; leave spill_level_m empty, or set edge to bank"
+        )
+    return spill_m
+
+
+def _or_none(value: float, designed: float | None) -> float | None:
+    return designed if math.isnan(value) else value
+
+
 def _basin(row: DrawnBasin, ground: StandingGround, water: UsualWater) -> Basin:
     levels = ground.level_along(row.shape.exterior)
     _middle(levels, row.name)
-    rim_m, sunken = float(np.nanmin(levels)), row.edge == "sunken"
-    # a sunken basin has no bank that holds water to its sill, so the sill is cut below the rim
-    spill_m = _or(row.spill_level_m, rim_m - _SUNKEN_SILL_M if sunken else rim_m)
-    if sunken and spill_m > rim_m + _RIM_M:
-        raise ValueError(
-            f"a sunken basin cannot hold water at {spill_m:.2f} m, its rim is as low as"
-            f" {rim_m:.2f} m; leave spill_level_m empty, or set edge to bank"
-        )
+    sunken = row.edge == "sunken"
+    lowest_m = float(np.nanmin(levels))
+    spill_m = _sunken_spill_m(row, levels) if sunken else _or(row.spill_level_m, lowest_m)
     depth = row.depth_m
     mulch = row.form == "mulch basin"
     kind = FILLS["woodchips" if mulch else "gravel"] if not row.fill else FILLS[row.fill]

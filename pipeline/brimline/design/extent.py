@@ -103,7 +103,7 @@ def _shapes(
             water = drawn.buffer(half_m, cap_style="flat")
             return water, drawn.buffer(half_m + how.top_m, cap_style="flat")
         case Pond() | Basin():
-            if isinstance(made, Basin) and made.sunken:
+            if made.sunken:
                 return drawn, drawn
             crest_m = one.element.crest_level_m
             flat_m = bank_flat_m(made.side, over_m, how)

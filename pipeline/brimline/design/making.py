@@ -11,6 +11,7 @@ import shapely
 from brimline.cascade import Network
 from brimline.design.arrivals import arrivals_of
 from brimline.design.elements import placed_elements
+from brimline.design.feeds import feeds_of
 from brimline.design.sizes import sized_cascade
 from brimline.design.ways import discharges_of, running_ground, ways_out
 from brimline.errors import InputError
@@ -18,6 +19,7 @@ from brimline.errors import InputError
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from brimline.balance.system import Feed
     from brimline.cascade import CascadeLimits, Discharge, Link, Pace, Routed, StormInflow
     from brimline.design.arrivals import Arrivals, SurveyedGround
     from brimline.design.elements import PlacedElement
@@ -44,6 +46,7 @@ class Design:
     on_ground : element to what its overflow reaches on the ground; left out where nothing.
     arrivals : what drains, is piped and is led to each element.
     sizes : dimensions that were free, and what came of them.
+    feeds : pumps, and filling by hand, through the year.
     limits, pace : what the cascade keeps to, and how it is routed.
     """
 
@@ -59,6 +62,7 @@ class Design:
     sizes: tuple[SizedDimension, ...]
     limits: CascadeLimits
     pace: Pace
+    feeds: tuple[Feed, ...] = ()
 
     @cached_property
     def network(self) -> Network:
@@ -141,6 +145,8 @@ def designed(
         )
         return Designed(design, (), None, tuple(problems))
     later = [place for place, way in enumerate(found.ways) if way.sized_later]
+    feeds, told_of_feeds = feeds_of(plan.feeds, placed)
+    problems += told_of_feeds
     done = sized_cascade(network, placed, arrivals, storms, later, rules)
     design = Design(
         plan.names,
@@ -155,6 +161,7 @@ def designed(
         done.sizes.rows,
         rules.limits,
         rules.pace,
+        feeds,
     )
     problems += [*found.problems, *told, *done.sizes.problems]
     return Designed(design, done.inflows, done.first, tuple(problems))

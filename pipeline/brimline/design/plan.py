@@ -74,6 +74,7 @@ class DrawnPond:
     start_share: float
     shelf_depth_m: float
     sheet_m: float
+    edge: str
     lining: str = ""
     freeboard_m: float = OPEN
     spill_level_m: float = OPEN

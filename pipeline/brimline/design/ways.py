@@ -253,7 +253,8 @@ def _main_way(
     later = math.isnan(one.sill_width_m)
     outlet: Outlet
     if isinstance(element.shape, Tank | RaisedBed):
-        outlet, later = element.shape.overflow(), "overflow_mm" in one.empty
+        sized = isinstance(element.shape, Tank) and "overflow_mm" in one.empty
+        outlet, later = element.shape.overflow(), sized
     elif isinstance(element.shape, Drain):
         outlet, later = element.shape.outlet(), False
     else:

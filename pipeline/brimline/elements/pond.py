@@ -60,6 +60,7 @@ class Pond:
     ground_slope_pct : slope of the ground that it stands on [%].
     lining : "sheet", "clay" or empty.
     sheet_m : width that the sheet comes in [m].
+    sunken : dug into the ground without a bank; its crest is only how high water may stand.
     """
 
     element_id: str
@@ -80,6 +81,7 @@ class Pond:
     ground_slope_pct: float = 0.0
     lining: str = ""
     sheet_m: float = 6.0
+    sunken: bool = False
 
     def __post_init__(self) -> None:
         if self.outline.geom_type != "Polygon" or not self.outline.is_valid or self._area() <= 0:

@@ -30,6 +30,14 @@ def _free(
     return Column(name, dtype, meaning, unit, minimum, maximum, values, required=False, usual=usual)
 
 
+_EDGE: Final = _free(
+    "edge",
+    "text",
+    "bank: a bank with freeboard stands round it; sunken: nothing is heaped up, it is dug into the"
+    " ground, its sill cut 3 cm into the lowest place of its rim.",
+    values=("bank", "sunken"),
+    usual="bank",
+)
 _NAME: Final = _free("name", "text", "What it is called; used as its identifier, so unique.")
 _SPILLS_TO: Final = _free(
     "spills_to",
@@ -164,6 +172,7 @@ ITEMS: Final = (
             values=("sheet", "clay"),
         ),
         _free("sheet_m", "float", "Width that the sheet comes in.", "m", 1, usual=6.0),
+        _EDGE,
         _SILL_WIDTH,
         _freeboard(),
         _CREST_LEVEL,
@@ -194,14 +203,7 @@ ITEMS: Final = (
         _SPILL_LEVEL,
         _depth(0.3),
         _side(2.0),
-        _free(
-            "edge",
-            "text",
-            "bank: a bank with freeboard stands round it; sunken: nothing is heaped up, it is dug"
-            " into the ground, its sill cut 3 cm into the lowest place of its rim.",
-            values=("bank", "sunken"),
-            usual="bank",
-        ),
+        _EDGE,
         _free(
             "fill",
             "text",

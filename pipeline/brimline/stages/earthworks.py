@@ -10,7 +10,7 @@ import pandas as pd
 import shapely
 
 from brimline.config import Earthworks
-from brimline.elements import Kind
+from brimline.elements import Kind, RaisedBed
 from brimline.elements.building import (
     Quantity,
     earth_quantities,
@@ -233,7 +233,8 @@ def _quantities(
         if row.kind == "tank" and row.form != "raised bed":
             found.append(Quantity(row.element_id, "tank", 1.0, f"{row.storage_m3:g} m³"))
     for row in given.frame("overflows").itertuples(index=False):
-        if row.outlet in ("pipe", "orifice") and not pd.isna(row.diameter_mm):
+        spout = isinstance(site.design.network.element(row.from_id).shape, RaisedBed)
+        if row.outlet in ("pipe", "orifice") and not pd.isna(row.diameter_mm) and not spout:
             note = f"{row.diameter_mm:g} mm"
             found.append(Quantity(row.from_id, "pipe", row.geometry.length, note))
     for row in given.frame("downpipes").itertuples(index=False):

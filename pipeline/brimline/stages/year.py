@@ -123,7 +123,7 @@ def _site(
     )
     site = YearSite(
         found.zones, grounds, elements, feeds, under_stores(elements, shapes, outlines), weather,
-        et0.et0_mm, latitude < 0, rules,
+        et0.et0_mm, latitude < 0, rules, design.feeds,
     )  # fmt: skip
     return site, et0, {"latitude_deg": latitude, "elevation_m": elevation}
 

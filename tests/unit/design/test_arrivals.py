@@ -8,7 +8,19 @@ import shapely
 from brimline.design import CoverArea, DrawnDischarge, DrawnPond, Plan, designed
 from brimline.rainfall import runoff_depth_mm
 
-POND = DrawnPond("Pond", shapely.Point(30, 30).buffer(8), 1.5, 3.0, 1.0, 0.0, 1.0, 0.3, 6.0, sill_width_m=2.0)
+POND = DrawnPond(
+    "Pond",
+    shapely.Point(30, 30).buffer(8),
+    1.5,
+    3.0,
+    1.0,
+    0.0,
+    1.0,
+    0.3,
+    6.0,
+    "bank",
+    sill_width_m=2.0,
+)
 PLAN = Plan(ponds=(POND,), discharges=(DrawnDischarge("Creek", shapely.Point(30, 4)),))
 YARD = CoverArea(shapely.box(0, 60, 60, 80), "paving")
 

@@ -29,14 +29,34 @@ from brimline.io.values import value_bytes, value_of
 SWALE = DrawnSwale(
     "Upper", shapely.LineString([(55, 60), (30, 60)]), "trapezoid", 0.4, 0.6, 2.5, 2.0, 0.15
 )
-POND = DrawnPond("Pond", shapely.Point(30, 30).buffer(8), 1.5, 3.0, 1.0, 0.0, 1.0, 0.3, 6.0, sill_width_m=2.0)
+POND = DrawnPond(
+    "Pond",
+    shapely.Point(30, 30).buffer(8),
+    1.5,
+    3.0,
+    1.0,
+    0.0,
+    1.0,
+    0.3,
+    6.0,
+    "bank",
+    sill_width_m=2.0,
+)
 DRAIN = DrawnDrain(
     "Drain", shapely.LineString([(45, 20), (55, 10)]), 0.4, 0.5, 2.0, "short-grass", "firm-loam",
     0.1,
 )  # fmt: skip
-TANK = DrawnTank("Tank", shapely.Point(5, 5), 10.0, 2.0, 100.0, 1.0, 0.5, 0.1, 1.0, empty=("overflow_mm",))
+TANK = DrawnTank(
+    "Tank", shapely.Point(5, 5), 10.0, 2.0, 100.0, 1.0, 0.5, 0.1, 1.0, empty=("overflow_mm",)
+)
 PIPE = DrawnPipe(
-    "Outlet", shapely.LineString([(30, 24), (30, 12)]), 150.0, 0.013, 0.1, 0.3, empty=("diameter_mm",)
+    "Outlet",
+    shapely.LineString([(30, 24), (30, 12)]),
+    150.0,
+    0.013,
+    0.1,
+    0.3,
+    empty=("diameter_mm",),
 )
 CREEK = DrawnDischarge("Creek", shapely.Point(30, 4))
 PLAN = Plan((SWALE,), (DRAIN,), (POND,), (), (TANK,), (PIPE,), (), (CREEK,))

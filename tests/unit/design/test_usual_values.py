@@ -82,7 +82,7 @@ def test_the_configuration_reads_its_default_from_the_catalogue(key):
     name, column = COLUMNS[key]
     assert getattr(Works(), key) == usual_of(layer(name))[column]
     assert f"{key} = {toml_value(getattr(Works(), key))}" in template({})
-    other = "sunken" if key == "basin_edge" else 0.75
+    other = "sunken" if key.endswith("edge") else 0.75
     assert Works(**{key: other}).usual_of(name)[column] == other
 
 

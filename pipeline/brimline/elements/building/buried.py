@@ -40,7 +40,7 @@ class Refilled:
     bedding_m3 : beneath what is buried.
     buried_m3 : taken by what is buried.
     deepest_m : from the ground to the bottom [m].
-    shallow_m : length over which less than the least cover lies over a pipe [m].
+    shallow_m : length in the ground over which less than the least cover lies over a pipe [m].
     """
 
     dug_m3: float
@@ -115,7 +115,7 @@ class Trench:
             length_m * self.wide_m * self.bedding_m,
             length_m * math.pi / 4 * self.outside_m**2,
             float(depth.max()),
-            float((cover < self.least_cover_m).sum()) * step_m,
+            float((dug & (cover < self.least_cover_m)).sum()) * step_m,
         )
 
     def stakes(

@@ -145,6 +145,8 @@ def shapes_of(
         case Pond() as pond:
             shelf = (pond.shelf_width_m, pond.shelf_depth_m)
             bowl = _bowl(element, part, pond.dug_depth_m, pond.side, shelf, how)
+            if pond.sunken:
+                bowl = replace(bowl, crest_m=None)
         case Basin() as basin:
             depth_m = element.spill_level_m - element.floor_m
             bowl = _bowl(element, part, depth_m, basin.side, (0.0, 0.0), how)
