@@ -99,7 +99,7 @@ def drawn(kind, **columns):
     """A square pond or basin of 20 m, its usual values filled in."""
     shape = shapely.box(90, 90, 110, 110)
     names = [field.name for field in fields(kind)]
-    values = dict.fromkeys(names, float("nan"))
+    values = dict.fromkeys(names, float("nan")) | {"fill" if "fill" in names else "lining": ""}
     values |= usual_of(layer(kind.LAYER)) | {"name": "p", "shape": shape, "empty": ()}
     values |= {"spills_to": "", "edge": "bank", "form": "infiltration basin"} | columns
     return kind(**{name: values[name] for name in names})
