@@ -1,6 +1,6 @@
 """Beyond the design storm: what fails first in a greater one, and what one fault sets off.
 
-Three kinds of case are routed beside the design storm: greater and longer storms; each pipe
+Beside the design storm are routed: greater and longer storms; the same on frozen ground; each pipe
 blocked in turn; each bank that holds water above ground failed in turn. Each gives one row that
 says what fails first, by how much, and what follows.
 """
@@ -17,6 +17,7 @@ from brimline.cascade.inflow import StormInflow
 from brimline.cascade.limits import CascadeLimits
 from brimline.cascade.network import NOWHERE, Network
 from brimline.cascade.routing import route
+from brimline.elements import SEALED
 from brimline.rainfall import Hydrograph, peak_and_volume
 
 if TYPE_CHECKING:
@@ -25,6 +26,13 @@ if TYPE_CHECKING:
     from brimline.cascade.routing import Pace, Routed
     from brimline.elements import Element
 
+CASE_FLAGS: Final = {
+    "storm": "fails-beyond",
+    "frozen ground": "fails-frozen",
+    "high end": "fails-high-end",
+    "pipe blocked": "blocked-pipe",
+    "bank fails": "takes-next",
+}
 _AFTER_H: Final = 6.0  # a fault shows itself by then; drawdown is not asked for
 _RELEASE_STEPS: Final = 16
 _FOLLOWED: Final = 12  # elements that a release is followed through, so that hundreds stay cheap
@@ -36,7 +44,7 @@ class CheckCase:
 
     Parameters
     ----------
-    case : ``storm``, ``pipe blocked`` or ``bank fails``.
+    case : ``storm``, ``frozen ground``, ``high end``, ``pipe blocked`` or ``bank fails``.
     storm : name of the storm that was routed.
     element_id : whose pipe is blocked or whose bank fails; empty for a storm alone.
     failure : ``none``; ``freeboard``, where only that is used up; ``overtopped``.
@@ -64,9 +72,31 @@ class CheckCase:
         return self.failure == "overtopped"
 
 
-def storm_case(routed: Routed, limits: CascadeLimits | None = None) -> CheckCase:
-    """Say what fails first in a storm, from its series."""
-    return _case("storm", routed, "", set(), limits or CascadeLimits(), "")
+def storm_case(
+    routed: Routed,
+    limits: CascadeLimits | None = None,
+    *,
+    case: str = "storm",
+    beside: Routed | None = None,
+    text: str = "",
+) -> CheckCase:
+    """Say what fails first in a storm, from its series.
+
+    Parameters
+    ----------
+    case : what else than the storm is different, as in `CheckCase`.
+    beside : the storm without that; what it overtops itself is not told again.
+    text : the rest, in words.
+    """
+    limits = limits or CascadeLimits()
+    before = set() if beside is None else _overtopped(beside, limits)
+    return _case(case, routed, "", before, limits, text)
+
+
+def frozen(network: Network) -> Network:
+    """Return a cascade whose elements soak nothing, their floors being frozen."""
+    sealed = tuple(replace(one, soak=SEALED) for one in network.elements)
+    return replace(network, elements=sealed)
 
 
 def blocked_pipes(
@@ -289,6 +319,10 @@ def beyond_findings(cases: Iterable[CheckCase], design_storm: str = "") -> Itera
                 told.add(name)
             continue
         what = ", ".join((one.first_id, *one.follows))
+        if one.case in ("frozen ground", "high end"):
+            for name in (one.first_id, *one.follows):
+                yield Finding(CASE_FLAGS[one.case], name, f"is overtopped: {one.case}, {one.storm}")
+            continue
         if one.case == "pipe blocked":
             yield Finding("blocked-pipe", one.element_id, f"with its pipe blocked: over at {what}")
         else:
@@ -307,6 +341,11 @@ def headline(cases: Iterable[CheckCase]) -> str:
     blocked = [one.element_id for one in every if one.case == "pipe blocked" and one.fails]
     banks = [one.element_id for one in every if one.case == "bank fails" and one.fails]
     parts = [held]
+    parts += [
+        f"on frozen ground {one.first_id} is overtopped first"
+        for one in every
+        if one.case == "frozen ground" and one.fails
+    ]
     if blocked:
         parts.append(f"a blocked pipe overtops at {', '.join(dict.fromkeys(blocked))}")
     if banks:

@@ -19,6 +19,7 @@ from brimline.errors import Problem, Severity
 from brimline.grid.shapes import cells_inside
 from brimline.rainfall import (
     Hydrograph,
+    MixedGround,
     OutsideGround,
     PathFlow,
     Storm,
@@ -51,7 +52,6 @@ if TYPE_CHECKING:
     from brimline.drainage.receiving import Received
     from brimline.elements import Element
     from brimline.grid import Elevation, Grid
-    from brimline.rainfall import MixedGround
 
 _LEAST_FALL: Final = 0.001  # of a way, for Kirpich's relation
 _WHOLE: Final = 1e-9  # of a roof, that rounding may lack
@@ -125,6 +125,27 @@ class Arrivals:
     def over(self, elements: Sequence[Element]) -> Arrivals:
         """Return the same arrivals with the rain on elements whose dimensions have changed."""
         return replace(self, open_m2=_open_m2(elements))
+
+    def frozen(self) -> Arrivals:
+        """Return the same arrivals with ground that sheds all rain."""
+        catchments = {
+            name: replace(one, ground=MixedGround((100.0,), (one.area_m2,)))
+            for name, one in self.catchments.items()
+        }
+        hard = {name: replace(one, coefficient=1.0) for name, one in self.hard.items()}
+        return replace(self, catchments=catchments, hard=hard)
+
+    def larger(self, factors: Mapping[str, float]) -> Arrivals:
+        """Return the same arrivals with all ground of an element larger by a factor."""
+        catchments = {
+            name: replace(one, ground=one.ground.scaled(factors.get(name, 1.0)))
+            for name, one in self.catchments.items()
+        }
+        hard = {
+            name: replace(one, area_m2=one.area_m2 * factors.get(name, 1.0))
+            for name, one in self.hard.items()
+        }
+        return replace(self, catchments=catchments, hard=hard)
 
     def of(self, storm: Storm, step_s: float) -> StormInflow:
         """Return a storm's inflow, stepped until the last hydrograph has run out."""

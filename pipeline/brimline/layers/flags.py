@@ -245,6 +245,18 @@ FLAGS: Final = (
         "Read check_storms; widen the sill, raise the crest, or see where that water would go.",
     ),
     Flag(
+        "fails-frozen",
+        "In the design storm on frozen ground, which soaks up nothing, water runs over its crest.",
+        "Where winters freeze: widen the sill, and keep it free of ice and snow.",
+        "notice",
+    ),
+    Flag(
+        "fails-high-end",
+        "Were its catchment as large as the high end of its range, the design storm would run over"
+        " its crest.",
+        "Widen the sill, or walk the divide and survey it more exactly.",
+    ),
+    Flag(
         "blocked-pipe",
         "Were its pipe blocked in the design storm, water would run over a brim.",
         "Draw a sill above the pipe that carries the whole flow to a safe place.",

@@ -23,6 +23,42 @@ def _volume(name: str, meaning: str) -> Column:
     return Column(name, "float", meaning, "m³", 0)
 
 
+_CHECKED: Final = (
+    Column(
+        "case",
+        "text",
+        "What is tried beside the design.",
+        values=("storm", "frozen ground", "high end", "pipe blocked", "bank fails"),
+    ),
+    _STORM,
+    Column(
+        "element_id",
+        "text",
+        "Whose pipe is blocked or whose bank fails; empty for a storm alone.",
+        required=False,
+    ),
+    Column(
+        "failure",
+        "text",
+        "Worst that happens which the design storm alone does not bring: overtopped, or"
+        " only the freeboard used up.",
+        values=("none", "freeboard", "overtopped"),
+    ),
+    Column("first_id", "text", "Element that fails first.", required=False),
+    Column("first_h", "float", "When, after the storm's begin.", "h", 0, required=False),
+    Column(
+        "over_m",
+        "float",
+        "Highest stand over its crest; over the foot of its freeboard where only that is used up.",
+        "m",
+        required=False,
+    ),
+    Column("follows", "text", "What else is overtopped.", required=False),
+    _volume("overtopped_m3", "Volume that runs over brims."),
+    FLAG_COLUMN,
+    _NOTES,
+)
+
 ITEMS: Final = (
     Layer(
         "elements",
@@ -478,44 +514,16 @@ ITEMS: Final = (
     Table(
         "check_storms",
         "Beyond the design storm",
-        "What fails first in greater and longer storms, with each pipe blocked in turn, and with"
-        " each bank that holds water failed in turn.",
-        (
-            Column(
-                "case",
-                "text",
-                "What is tried beside the design.",
-                values=("storm", "pipe blocked", "bank fails"),
-            ),
-            _STORM,
-            Column(
-                "element_id",
-                "text",
-                "Whose pipe is blocked or whose bank fails; empty for a storm alone.",
-                required=False,
-            ),
-            Column(
-                "failure",
-                "text",
-                "Worst that happens which the design storm alone does not bring: overtopped, or"
-                " only the freeboard used up.",
-                values=("none", "freeboard", "overtopped"),
-            ),
-            Column("first_id", "text", "Element that fails first.", required=False),
-            Column("first_h", "float", "When, after the storm's begin.", "h", 0, required=False),
-            Column(
-                "over_m",
-                "float",
-                "Highest stand over its crest; over the foot of its freeboard where only that is"
-                " used up.",
-                "m",
-                required=False,
-            ),
-            Column("follows", "text", "What else is overtopped.", required=False),
-            _volume("overtopped_m3", "Volume that runs over brims."),
-            FLAG_COLUMN,
-            _NOTES,
-        ),
+        "What fails first in greater and longer storms, on frozen ground, with each pipe blocked in"
+        " turn, and with each bank that holds water failed in turn.",
+        _CHECKED,
+    ),
+    Table(
+        "check_high_end",
+        "The high end of catchments",
+        "What fails first in the design storm where each element gathers as much more ground as the"
+        " high end of the range of the intake nearest to it has over its estimate.",
+        _CHECKED,
     ),
     Table(
         "design_sizes",

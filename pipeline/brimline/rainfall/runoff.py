@@ -168,6 +168,10 @@ class MixedGround:
         """Area of all parts [m²]."""
         return float(sum(self.areas_m2))
 
+    def scaled(self, factor: float) -> MixedGround:
+        """Return the same mixture on a larger or smaller area."""
+        return MixedGround(self.curve_numbers, tuple(factor * area for area in self.areas_m2))
+
     @property
     def curve_number(self) -> float:
         """Area-weighted mean of the curve numbers: to be told, not to be worked with."""

@@ -100,6 +100,10 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
         "case", "storm", "element_id", "failure", "first_id", "first_h", "over_m", "follows",
         "overtopped_m3", "notes",
     ),
+    "check_high_end": (
+        "case", "storm", "failure", "first_id", "first_h", "over_m", "follows", "overtopped_m3",
+        "notes",
+    ),
     "bank_hazards": (
         "element_id", "height_m", "water_m", "held_m3", "height_volume_m4", "rating_m2_s",
         "building_id", "building_m", "road_id", "road_m", "leaves_m", "emergency_way", "flag",

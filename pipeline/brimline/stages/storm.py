@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
-
-import numpy as np
+from typing import TYPE_CHECKING, Any
 
 from brimline.config import DesignStorm
 from brimline.engine.stage import Stage
@@ -16,9 +14,6 @@ from brimline.rainfall import Storm, StormRequest, design_storms, uniform
 if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.rainfall import DepthTable
-
-_RAREST_Y: Final = 100.0  # return period by which hollows are checked
-_HEAVIER: Final = 2.0  # times the stated rain, where there is no table (common practice, no source)
 
 
 def _run(given: Given, report: Reporter) -> Made:
@@ -37,26 +32,20 @@ def _run(given: Given, report: Reporter) -> Made:
         )
         storms = [_even(params)]
         beyond = [_heavier(storms[0], factor) for factor in params.beyond_steps]
-        heaviest: dict[str, Any] = {
-            "name": f"{_HEAVIER:g} times the stated rain",
-            "total_mm": _HEAVIER * storms[0].total_mm,
-        }
     else:
         table = read_depth_table(path)
         for problem in depth_doubts(table, str(path)):
             report.problem(problem)
-        storms, heaviest = _from_table(table, path, params)
+        storms = _from_table(table, path, params)
         rain_2y_mm = _two_year_rain_mm(table, params)
         beyond = _beyond(table, params, {storm.name for storm in storms})
-    most = max(storms, key=lambda storm: storm.total_mm)
-    if most.total_mm > heaviest["total_mm"]:
-        heaviest = {"name": most.name, "total_mm": most.total_mm}
+    heaviest = max((*storms, *beyond), key=lambda storm: storm.total_mm)
     return {
         "storms": {
             "design": _plain(storms[0]),
             "checks": [_plain(storm) for storm in storms[1:]],
             "beyond": [_plain(storm) for storm in beyond],
-            "heaviest": heaviest,
+            "heaviest": {"name": heaviest.name, "total_mm": heaviest.total_mm},
             "rain_2y_24h_mm": rain_2y_mm,
         }
     }
@@ -70,31 +59,22 @@ def _two_year_rain_mm(table: DepthTable, params: DesignStorm) -> float | None:
         return None
 
 
-def _from_table(
-    table: DepthTable, path: Path, params: DesignStorm
-) -> tuple[list[Storm], dict[str, Any]]:
-    """Return the storms of the run, and the heaviest that hollows are checked by."""
+def _from_table(table: DepthTable, path: Path, params: DesignStorm) -> list[Storm]:
+    """Return the design storm, then the others of the run."""
     uplift = 1 + params.climate_uplift_pct / 100
     periods = dict.fromkeys((params.return_period_y, *params.check_periods_y))
     hours = dict.fromkeys((params.duration_h, *params.check_durations_h))
-    rarest = float(np.clip(_RAREST_Y, *table.return_periods_y[[0, -1]]))
     requests = [
         StormRequest(period, hour, params.shape, uplift, name=_name(period, hour, params))
         for hour in hours
         for period in periods
     ]
     try:
-        storms = list(design_storms(table, requests, step_s=60 * params.step_min))
-        depths_mm = [uplift * float(table.depth_mm(hour, rarest)) for hour in hours]
+        return list(design_storms(table, requests, step_s=60 * params.step_min))
     except ValueError as error:
         raise InputError.of(
             str(error), mend="change [storm], or extend the table", source=str(path)
         ) from error
-    heaviest = int(np.argmax(depths_mm))
-    return storms, {
-        "name": _name(rarest, list(hours)[heaviest], params),
-        "total_mm": depths_mm[heaviest],
-    }
 
 
 def _beyond(table: DepthTable, params: DesignStorm, known: set[str]) -> list[Storm]:

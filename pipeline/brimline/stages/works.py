@@ -10,9 +10,11 @@ import pandas as pd
 
 from brimline.cascade import Finding, check, flags_of, judge, route
 from brimline.cascade.beyond import (
+    CASE_FLAGS,
     beyond_findings,
     blocked_pipes,
     failed_banks,
+    frozen,
     headline,
     storm_case,
 )
@@ -234,9 +236,16 @@ def _beyond(
         route(design.network, design.arrivals.of(storm, ROUTING_STEP_S), design.pace)
         for storm in beyond_of(given)
     )
-    limits = rules.limits
+    limits, design_storm = rules.limits, storms_of(given)[0]
+    icy = route(
+        frozen(design.network),
+        design.arrivals.frozen().of(design_storm, ROUTING_STEP_S),
+        design.pace,
+    )
+    text = "all rain runs off and nothing soaks away; melting snow would come on top"
     return [
         *(storm_case(one, limits) for one in (*routed, *further)),
+        storm_case(icy, limits, case="frozen ground", beside=routed[0], text=text),
         *blocked_pipes(routed[0], design.pace, limits),
         *failed_banks(routed[0], design.pace, limits),
     ]
@@ -375,8 +384,7 @@ def _tables(
 
 
 def _check_row(case: CheckCase) -> dict[str, Any]:
-    flags = {"storm": "fails-beyond", "pipe blocked": "blocked-pipe", "bank fails": "takes-next"}
-    return check_row(case) | {"flag": joined([flags[case.case]] if case.fails else [])}
+    return check_row(case) | {"flag": joined([CASE_FLAGS[case.case]] if case.fails else [])}
 
 
 def _size_row(one: SizedDimension) -> dict[str, Any]:

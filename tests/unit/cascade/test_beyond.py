@@ -11,10 +11,11 @@ from brimline.cascade.beyond import (
     blocked_pipes,
     breach_peak_m3_s,
     failed_banks,
+    frozen,
     headline,
     storm_case,
 )
-from brimline.elements import Pipe, Sill
+from brimline.elements import Pipe, Sill, Soak
 from brimline.units import ACRE_M2, FOOT_M
 
 PACE = Pace(after_h=6.0)
@@ -106,3 +107,22 @@ def test_what_a_failed_bank_lets_go_arrives_to_the_last_litre(make, storm):
     released = _with_release(inflow, "lower", 3.8, 500.0, 9000.0)
     assert [one.element_id for one in part.elements] == ["lower"]
     assert released.volume_m3 == pytest.approx(inflow.volume_m3 + 500.0, rel=1e-6)
+
+
+def test_frozen_ground_soaks_nothing_and_its_overtopping_is_told_apart(make, storm):
+    soaking = make()
+    soaking = replace(
+        soaking, elements=tuple(replace(one, soak=Soak(20.0, 1.0)) for one in soaking.elements)
+    )
+    icy = frozen(soaking)
+    base, cold = route(soaking, storm, PACE), route(icy, storm, PACE)
+    assert base.elements.soaked_m3.sum() > 0
+    assert cold.elements.soaked_m3.sum() == 0
+    much = replace(storm.scaled(16.0), name="10-year")
+    case = storm_case(route(icy, much, PACE), case="frozen ground", beside=base)
+    assert case.fails
+    assert {one.flag for one in beyond_findings([case])} == {"fails-frozen"}
+    assert "on frozen ground" in headline([case])
+    # what the storm itself overtops is not told again
+    again = storm_case(route(icy, much, PACE), case="frozen ground", beside=route(icy, much, PACE))
+    assert not again.fails

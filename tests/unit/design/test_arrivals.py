@@ -2,11 +2,23 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 import shapely
 
-from brimline.design import CoverArea, DrawnDischarge, DrawnPond, Plan, designed
+from brimline.design import (
+    CoverArea,
+    DrawnDischarge,
+    DrawnPond,
+    Plan,
+    SurveyedGround,
+    designed,
+    standing_ground,
+)
+from brimline.drainage.flow import accumulate, flow_directions
+from brimline.grid import Grid
 from brimline.rainfall import runoff_depth_mm
+from brimline.rainfall.concentration import LEAST_CONCENTRATION_H
 
 POND = DrawnPond(
     "Pond",
@@ -77,3 +89,43 @@ def test_a_method_used_outside_its_range_is_told(slope):
     ((name, text),) = doubts("Kirpich")
     assert name == "Pond"
     assert "ha are outside 0.4 to 45 ha" in text
+
+
+def test_on_frozen_ground_all_rain_arrives(slope):
+    hard = replace(YARD, runoff_coefficient=0.9)
+    arrivals, storm = made(slope, covers=(hard,)).arrivals, slope.storms[0]
+    area_m2 = arrivals.catchments["Pond"].area_m2 + arrivals.hard["Pond"].area_m2
+    all_m3 = 0.060 * (area_m2 + arrivals.open_m2["Pond"])
+    assert arrivals.frozen().of(storm, 60.0).volume_m3 == pytest.approx(all_m3, rel=1e-6)
+    assert arrivals.of(storm, 60.0).volume_m3 < 0.9 * all_m3
+
+
+def test_a_larger_catchment_brings_more_in_proportion_but_no_more_rain_on_the_pond(slope):
+    hard = replace(YARD, runoff_coefficient=0.9)
+    arrivals, storm = made(slope, covers=(hard,)).arrivals, slope.storms[0]
+    rain_m3 = 0.060 * arrivals.open_m2["Pond"]
+    shed_m3 = arrivals.of(storm, 60.0).volume_m3 - rain_m3
+    larger = arrivals.larger({"Pond": 1.5, "another": 9.0}).of(storm, 60.0).volume_m3
+    assert larger == pytest.approx(rain_m3 + 1.5 * shed_m3, rel=1e-6)
+
+
+@pytest.mark.parametrize("cell_m", [0.5, 2.0])
+def test_times_are_of_metres_not_of_cells(slope, cell_m):
+    # the same ground on other cells: the same way of water, so the same time within a tenth
+    shape = tuple(round(cells / cell_m) for cells in slope.grid.shape)
+    grid = Grid(*shape, cell_m, 0.0, 80.0, slope.grid.crs)
+    x, y = grid.xy(*np.indices(grid.shape))
+    dem = (100 - 0.08 * (80 - y) + 0.0005 * (x - 30) ** 2).astype(np.float32)
+    directions = flow_directions(dem)
+    survey = SurveyedGround(grid, dem, directions, accumulate(directions) * grid.cell_area_m2)
+    standing = standing_ground(dem, np.full(grid.shape, 8.0, dtype=np.float32), grid, ())
+    for concentration in ("segments", "Kirpich"):
+        water = replace(slope.rules.water, concentration=concentration)
+        rules = replace(slope.rules, water=water)
+        hours, usual = (
+            designed(PLAN, on, of, slope.storms, rules).design.arrivals.catchments["Pond"]
+            for on, of in ((standing, survey), (slope.standing, slope.survey))
+        )
+        assert usual.concentration_h > 1.01 * LEAST_CONCENTRATION_H or concentration == "Kirpich"
+        assert hours.concentration_h == pytest.approx(usual.concentration_h, rel=0.1)
+        assert hours.area_m2 == pytest.approx(usual.area_m2, rel=0.1)

@@ -86,3 +86,14 @@ def test_impossible_swales_are_refused(change, says):
 def test_unknown_dimension_cannot_be_changed():
     with pytest.raises(ValueError, match="no dimension"):
         BASIC.element().changed("colour", 1.0)
+
+
+def test_a_mound_is_as_high_as_its_crest_stands_over_its_toe():
+    # by hand, on a fall of 10 %, 0.50 m over the line, sides of 2 to 1, crest 0.30 m: the mound
+    # covers (2 x 2 x 0.50 + 0.30)/(1 - 0.10 x 2) = 2.875 m, and its outer side falls at 2 to 1 over
+    # 2.875 - 1.30 m = 1.575 m, so by 0.7875 m
+    made = Swale("s", 100.0, 40.0, 10.0, crest_over_line_m=0.5)
+    assert made.mound_width_m == pytest.approx(2.875)
+    assert made.element().embankment_height_m == pytest.approx(0.7875)
+    level = Swale("s", 100.0, 40.0, 10.0, crest_over_line_m=0.0)
+    assert level.element().embankment_height_m == 0
