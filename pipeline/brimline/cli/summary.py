@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 
 _QUANTITY: Final = {"_m2": "area", "_m3": "volume", "_m": "length", "_pct": "slope"}
 _FILES: Final = (
+    ("client.html", "for whoever pays and lives there: four answers on few pages"),
+    ("client.pdf", "the same, printed"),
     ("report.html", "the report, for reading and printing"),
     ("report.pdf", "the same, printed"),
     ("map.html", "the map page, works offline"),

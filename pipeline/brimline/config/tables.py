@@ -36,6 +36,13 @@ class Site(ConfigTable):
         description="North positive, for sun and evaporation; left out: from the map. A local grid"
         " needs it.",
     )
+    revision: str = Field(
+        "", max_length=12, description="Mark of this issue of the drawings, such as A or 2."
+    )
+    prepared_by: str = Field(
+        "", max_length=80, description="Who answers for the drawings, printed in each title block."
+    )
+    prepared_for: str = Field("", max_length=80, description="The client, printed likewise.")
 
 
 class InputSource(ConfigTable):
@@ -365,8 +372,25 @@ Rate = NotNegative | None
 
 
 class Rates(ConfigTable):
-    """Prices of the bill of quantities, in one currency; what is left out has no price."""
+    """Prices of the bill of quantities, in one currency; what is left out has no price.
 
+    The range is that usual of estimates at concept stage, after contingency: AACE International
+    18R-97, class 4, about its middle (value from memory).
+    """
+
+    currency: str = Field(
+        "", max_length=12, description="Of all prices, as it is written after a sum, such as EUR."
+    )
+    contingency_pct: NotNegative = Field(
+        15.0,
+        description="Added to the bill for what the ground hides (common practice, no source).",
+    )
+    range_below_pct: float = Field(
+        20.0, ge=0, lt=100, description="How far the works may cost less than the sum."
+    )
+    range_above_pct: NotNegative = Field(
+        30.0, description="How far the works may cost more than the sum."
+    )
     strip_per_m3: Rate = Field(None, description="Strip topsoil and heap it beside the work.")
     cut_per_m3: Rate = Field(None, description="Dig, measured in place.")
     fill_per_m3: Rate = Field(None, description="Place and compact fill, measured compacted.")

@@ -19,12 +19,14 @@ FLAGS: Final = (
         "edge-limited",
         "The catchment reaches the edge of the data, so its area is a lower bound.",
         "Get elevation beyond that edge, up to the divide.",
+        who="the surveyor",
     ),
     Flag(
         "outside-range",
         "The area lies outside its own range of 5 to 95 % over the ground that the survey leaves"
         " possible: the survey's error draws it too large or too small.",
         "Design by both ends of the range; walk the divide, or survey it more exactly.",
+        who="the surveyor",
     ),
     Flag(
         "snap-ambiguous",
@@ -48,11 +50,13 @@ FLAGS: Final = (
         "level-error",
         "The drawn line departs from level by more than the tolerance.",
         "Peg the line on site with a level, or raise lines.smooth_m.",
+        who="the crew, with a level",
     ),
     Flag(
         "fall-error",
         "The drawn line departs from the stated fall by more than the tolerance.",
         "Peg the line on site with a level.",
+        who="the crew, with a level",
     ),
     Flag(
         "at-flow-path",
@@ -124,6 +128,7 @@ FLAGS: Final = (
         "no-safe-outlet",
         "The overflow does not end at a drawn, named discharge point.",
         "Draw the link or the discharge point.",
+        who="the designer",
     ),
     Flag("cycle", "Elements spill into each other in a ring.", "Lower one sill or redraw a link."),
     Flag("uphill", "The element spills to one whose spill level is not lower.", "Lower the sill."),
@@ -137,7 +142,12 @@ FLAGS: Final = (
         "Peak water stands closer to the crest than the freeboard.",
         "Widen the sill, lower it, or raise the crest.",
     ),
-    Flag("overtopped", "Peak water stands above the crest.", "Widen the sill or add storage."),
+    Flag(
+        "overtopped",
+        "Peak water stands above the crest.",
+        "Widen the sill or add storage.",
+        who="a licensed engineer",
+    ),
     Flag(
         "goal-missed",
         "The free dimensions do not meet the stated goals within their bounds.",
@@ -216,11 +226,13 @@ FLAGS: Final = (
         "engineer",
         "Height or stored volume is above the threshold for licensed design and permits.",
         "Have it designed by a licensed engineer and ask for the permit.",
+        who="a licensed engineer",
     ),
     Flag(
         "near-building",
         "Held water lies within the setback of a building.",
         "Move the element, or have the foundation checked.",
+        who="a licensed engineer",
     ),
     Flag(
         "off-level",
@@ -232,13 +244,20 @@ FLAGS: Final = (
         "in-setback",
         "The element lies within a keep-out area or its setback.",
         "Move it, or have the local code confirm the setback.",
+        who="the local authority",
     ),
     Flag(
         "outside-boundary",
         "Part of the element lies beyond the boundary of the site.",
         "Draw it inside, or correct the boundary.",
+        who="the neighbour and the local authority",
     ),
-    Flag("steep-ground", "The element stands on ground steeper than the limit.", "Move it."),
+    Flag(
+        "steep-ground",
+        "The element stands on ground steeper than the limit.",
+        "Move it.",
+        who="a licensed engineer",
+    ),
     Flag(
         "fails-beyond",
         "In a storm greater or longer than the design storm, water runs over its crest.",
@@ -265,6 +284,7 @@ FLAGS: Final = (
         "takes-next",
         "Were its bank to fail in the design storm, what it spills to would be overtopped.",
         "Hold less above ground, lead its sill elsewhere, or strengthen what lies below.",
+        who="a licensed engineer",
     ),
     Flag(
         "harm-below",
@@ -305,12 +325,14 @@ FLAGS: Final = (
         "Runoff or its timing is worked out by a relation outside of what it was made for.",
         "Read notes; measure flow on site, or have a hydrologist choose the method.",
         "notice",
+        who="a hydrologist",
     ),
     # earthworks and stakes
     Flag(
         "level-on-site",
         "The survey errs by more than levels of this element may: level on site before digging.",
         "Set the stake's level with a laser or optical level from the benchmark.",
+        who="the crew, with a level",
     ),
     Flag(
         "off-rod",
@@ -344,11 +366,13 @@ FLAGS: Final = (
         "at-building",
         "The overflow runs through a building or its setback.",
         "Turn it away with a drain, or move the sill.",
+        who="a licensed engineer",
     ),
     Flag(
         "over-boundary",
         "The overflow leaves the boundary.",
         "Lead it to a discharge point; no water onto a neighbour.",
+        who="the neighbour and the local authority",
     ),
     Flag(
         "open-batter",
@@ -365,16 +389,19 @@ FLAGS: Final = (
         "built-off",
         "Built off its design level by more than the tolerance.",
         "Cut or fill as told, and survey it again.",
+        who="the crew, with a level",
     ),
     Flag(
         "not-decided",
         "The as-built survey errs too much to tell whether this was built right.",
         "Check it with a level from the benchmark, or shoot more places on it.",
+        who="the surveyor",
     ),
     Flag(
         "uneven-sill",
         "The sill is not level from side to side: it spills where it is lowest.",
         "Level it over its whole width.",
+        who="the crew, with a level",
     ),
     Flag(
         "short-storage",

@@ -96,6 +96,15 @@ class Raster:
 
 
 Severity = Literal["look", "notice"]
+Who = Literal[
+    "the designer",
+    "a licensed engineer",
+    "the surveyor",
+    "the crew, with a level",
+    "the local authority",
+    "the neighbour and the local authority",
+    "a hydrologist",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,12 +115,14 @@ class Flag:
     ----------
     severity : ``look`` where a person must look before using the row; ``notice`` where the rules
         have done what they are for, such as ending a row at a flow path, and it is only told.
+    who : who has to look.
     """
 
     code: str
     meaning: str
     mend: str
     severity: Severity = "look"
+    who: Who = "the designer"
 
 
 Item = Layer | Table | Raster

@@ -12,10 +12,11 @@ GROUPS: Final = {
     "rasters": "rasters on the run's grid",
     "styles": "a style for each layer",
     "stakes": "staking sheets and files for machines and drawing programs",
-    "pages": "the report and the map page",
+    "pages": "the client's page, the report and the map page",
 }
 DRAFT: Final = frozenset({LAYERS})
 REPORT_PDF: Final = "report.pdf"
+CLIENT_PDF: Final = "client.pdf"
 NEAR: Final = {  # layers that cover the whole grid, by the piece that holds what lies near the site
     f"parts/near/{name}": name
     for name in ("contours", "flow_paths", "hollows", "ridge_lines", "valley_lines")

@@ -64,8 +64,18 @@ def pdf_bytes(results: Results, plates: Sequence[Plate] | None = None) -> bytes:
     """
     from brimline.report.page import report_html
 
-    html = weasyprint_or_refuse().HTML(string=report_html(results, plates, paper=True))
-    content: bytes = html.write_pdf()
+    return printed(report_html(results, plates, paper=True))
+
+
+def printed(html: str) -> bytes:
+    """Return a page as PDF.
+
+    Raises
+    ------
+    StoreError
+        If the printer's library is not installed.
+    """
+    content: bytes = weasyprint_or_refuse().HTML(string=html).write_pdf()
     return content
 
 

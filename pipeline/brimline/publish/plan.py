@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 import pyarrow.parquet as pq
 
 from brimline.layers import CATALOGUE, Layer, Raster, Table
-from brimline.publish import data, map_page, near, pages, plates, sheets, stakes
-from brimline.publish.groups import LAYERS, NEAR, REPORT_PDF
+from brimline.publish import client, data, map_page, near, pages, plates, sheets, stakes
+from brimline.publish.groups import CLIENT_PDF, LAYERS, NEAR, REPORT_PDF
 from brimline.publish.piece import Piece
 from brimline.report.map_data import part_names
-from brimline.report.plates.album import PLATES
+from brimline.report.plates.album import CONCEPT, PLATES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -99,14 +99,21 @@ def _report(*, pdf: bool) -> Iterator[Piece]:
         plates.FRAME, "pages", "looking at the site's extent", plates.write_frame, part=True
     )
     names = []
-    for module, function in PLATES:
+    for module, function in (*PLATES, CONCEPT):
         words = f"{module.rpartition('.')[2]}, {function}".replace("_", " ")
         names.append(f"parts/plates/{words}")
         yield Piece(
             names[-1], "pages", f"drawing: {words}", plates.write_plate, (module, function),
             code=(module,), part=True, after=(plates.FRAME,),
         )  # fmt: skip
-    drawn = tuple(names)
+    drawn, plan = tuple(names[:-1]), names[-1]
+    yield Piece(
+        "client.html", "pages", "writing the client's page", client.write_client, (plan,),
+        after=(plan,),
+    )  # fmt: skip
+    if pdf:
+        title = "printing the client's page"
+        yield Piece(CLIENT_PDF, "pages", title, client.write_client_pdf, (plan,), after=(plan,))
     title = "putting the report together"
     yield Piece("report.html", "pages", title, pages.write_report, drawn, after=drawn)
     if pdf:

@@ -11,6 +11,7 @@ from brimline._lazy import lazily
 
 if TYPE_CHECKING:
     from brimline.report.attention import flagged
+    from brimline.report.client_page import client_html
     from brimline.report.digest import assets_digest
     from brimline.report.map_page import map_html
     from brimline.report.numbers import Figure, figures
@@ -23,6 +24,7 @@ __all__ = [
     "Figure",
     "Results",
     "assets_digest",
+    "client_html",
     "figures",
     "flagged",
     "layer_style",
@@ -40,6 +42,7 @@ _HOMES: Final = {
     "layer_style": "sld",
     "map_html": "map_page",
     "assets_digest": "digest",
+    "client_html": "client_page",
     "report_html": "page",
     "sheets_html": "sheets",
     "styles": "sld",

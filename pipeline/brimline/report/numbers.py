@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from brimline.grid.shapes import cells_inside
+from brimline.report.costs import costs
 from brimline.units import counted, shown
 
 if TYPE_CHECKING:
@@ -342,13 +343,14 @@ def _earth(results: Results) -> list[Figure]:
 
 def _cost(results: Results) -> list[Figure]:
     """Sum of the bill, where rates were given; in the currency of the rates."""
-    bill = results.table("bill")
-    if bill is None or not bill["cost"].notna().any():
+    found = costs(results)
+    if found is None:
         return []
-    unpriced = int(bill["cost"].isna().sum())
-    missing = f"{counted(unpriced, 'row has', 'rows have')} no rate"
-    note = missing if unpriced else "in the currency of the rates"
-    total = float(round(bill["cost"].sum()))
+    note = f"{found.text(found.total)} with {found.contingency_pct:g} % contingency"
+    note = f"{found.currency or 'currency not stated'}; {note}"
+    if found.unpriced:
+        note += f"; {counted(found.unpriced, 'row has', 'rows have')} no rate"
+    total = float(round(found.works))
     return [Figure("cost", "Works at the rates given", total, "", "bill", note)]
 
 

@@ -32,6 +32,7 @@ PLATES: Final = tuple(
         ("building", "staging"),
     )
 )
+CONCEPT: Final = ("brimline.report.plates.concept", "concept")  # of the client's page
 
 
 def plate(results: Results, frame: MapFrame, module: str, function: str) -> Plate | None:

@@ -48,6 +48,12 @@ class MapFrame:
             east, north = min(east, high[0]), min(north, high[1])
         return cls(float(west), float(south), float(east), float(north))
 
+    def grown(self, times: float) -> MapFrame:
+        """Return the frame made so much larger about its middle."""
+        dx = (times - 1) * self.width_m / 2
+        dy = (times - 1) * (self.north - self.south) / 2
+        return MapFrame(self.west - dx, self.south - dy, self.east + dx, self.north + dy)
+
     @property
     def width_m(self) -> float:
         """From west to east [m]."""

@@ -17,9 +17,10 @@ from matplotlib.patheffects import withStroke
 from matplotlib.textpath import TextPath
 
 from brimline.report import backdrop
-from brimline.report.palette import INK, PAPER, style
+from brimline.report.palette import INK, PAPER, RED, style
 from brimline.report.plates import labels
 from brimline.report.plates.pens import MARKERS, MM, PX, by_rule, dashes, rings
+from brimline.report.plates.scales import drawing_scale, scale_words
 from brimline.report.plates.strip import Strip
 from brimline.report.plates.svg import BACKDROP, SETTINGS, svg_of
 from brimline.units import FOOT_M
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
 _WIDTH_MM: Final = 180.0
 _HIGHEST_MM: Final = 178.0
 _PIXELS: Final = 1300
+_KEY_PLAN_PT: Final = 84.0
 
 
 class Sheet:
@@ -47,6 +49,8 @@ class Sheet:
     ----------
     frame : ground that is shown.
     ramp, values : a raster of the run's grid in the colours of its ramp, over the relief.
+    letters : size of labels, as a share of the usual.
+    to_scale : show so much more ground that the sheet, printed 180 mm wide, has a plain scale.
     """
 
     def __init__(
@@ -56,13 +60,21 @@ class Sheet:
         *,
         ramp: Ramp | None = None,
         values: NDArray[Any] | None = None,
+        letters: float = 1.0,
+        to_scale: bool = True,
     ) -> None:
         self.results = results
+        self._letters = letters
+        us, scale = results.units == "us", ""
+        if to_scale:
+            fits = 1000 / _mm_a_metre(frame)
+            denominator = drawing_scale(fits, us=us)
+            frame, scale = frame.grown(denominator / fits), scale_words(denominator, us=us)
         self.frame = frame
         width_m, height_m = frame.east - frame.west, frame.north - frame.south
-        self.scale = min(_WIDTH_MM / width_m, _HIGHEST_MM / height_m) * MM  # points a metre
+        self.scale = _mm_a_metre(frame) * MM  # points a metre
         self.width, self.height = width_m * self.scale, height_m * self.scale
-        self._strip = Strip(results)
+        self._strip = Strip(results, scale)
         self._wanted: list[labels.WantedLabel] = []
         self._taken: list[labels.Box] = []
         self._font = FontProperties(family="DejaVu Sans")
@@ -132,9 +144,44 @@ class Sheet:
         rank: float = 5.0,
     ) -> None:
         """Ask for a place for a label; `places` is told the text's width and height."""
-        width, height = self._measure(text, size)
+        width, height = self._measure(text, size * self._letters)
         wanted = labels.WantedLabel(text, width, height, places(width, height), rank, colour)
         self._wanted.append(wanted)
+
+    def key_plan(self, name: str) -> None:
+        """Draw the outline of a layer in a corner, with the ground of this sheet in it."""
+        layer = self.results.layer(name)
+        if layer is None:
+            return
+        west, south, east, north = layer.total_bounds
+        size = _KEY_PLAN_PT / max(east - west, north - south)
+        wide, high = (east - west) * size, (north - south) * size
+        left, top = self.width - wide - 9, self.height - 9
+
+        def at(points: NDArray[Any]) -> NDArray[Any]:
+            placed: NDArray[Any] = (points - (west, north)) * size + (left, top)
+            return placed
+
+        pad = 4
+        box = labels.Box(left - pad, top - high - pad, left + wide + pad, top + pad)
+        self.axes.add_patch(
+            Rectangle((box.left, box.bottom), box.right - box.left, box.top - box.bottom,
+                      facecolor=PAPER.light, edgecolor=INK.light, linewidth=0.6, zorder=9)
+        )  # fmt: skip
+        for shape in layer.geometry:
+            for ring in rings(shape):
+                self.axes.add_patch(
+                    Polygon(at(shapely.get_coordinates(ring)), closed=True, fill=False,
+                            edgecolor=INK.light, linewidth=0.8, zorder=10)
+                )  # fmt: skip
+        seen = shapely.get_coordinates(
+            shapely.box(*self.frame.bounds).intersection(shapely.box(west, south, east, north))
+        )
+        if len(seen):
+            self.axes.add_patch(
+                Polygon(at(seen), closed=True, facecolor=RED.light, alpha=0.3, zorder=10)
+            )
+        self._taken.append(box)
 
     def xy(self, x: float, y: float) -> tuple[float, float]:
         """Return a map coordinate in points on the sheet."""
@@ -424,3 +471,8 @@ class Sheet:
                 zorder=6,
                 path_effects=[withStroke(linewidth=2.0, foreground=PAPER.light)],
             )
+
+
+def _mm_a_metre(frame: MapFrame) -> float:
+    """Return the largest scale at which a frame fits the sheet."""
+    return min(_WIDTH_MM / frame.width_m, _HIGHEST_MM / (frame.north - frame.south))

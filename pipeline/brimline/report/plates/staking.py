@@ -67,7 +67,7 @@ def role_of(role: str) -> str:
 
 def stakes_plan(results: Results, name: str, stakes: GeoDataFrame) -> str:
     """Draw an element from above with its stakes, as one ``<svg>`` element."""
-    sheet = Sheet(results, _around(results, stakes))
+    sheet = Sheet(results, _around(results, stakes), to_scale=False)
     for other in ("contours", "keep_out", "boundary"):
         sheet.draw(other)
     if (stakes["role"] == "mark").any():

@@ -29,10 +29,16 @@ _BAR_MM: Final = 36.0  # longest scale bar
 
 
 class Strip:
-    """Gathers the legend while a map is drawn, then draws everything beneath the map."""
+    """Gathers the legend while a map is drawn, then draws everything beneath the map.
 
-    def __init__(self, results: Results) -> None:
+    Parameters
+    ----------
+    scale : of the printed map in words; empty where it is printed at no particular one.
+    """
+
+    def __init__(self, results: Results, scale: str = "") -> None:
         self._results = results
+        self._scale = scale
         self._entries: dict[str, Callable[[Axes, float, float], None]] = {}
 
     def add(self, title: str, rule: Rule, kind: str) -> None:
@@ -74,7 +80,8 @@ class Strip:
         x = _LEGEND_MM + 4
         _scale_bar(axes, x, height - 7.5, mm_a_metre, us=self._results.units == "us")
         _north_arrow(axes, width_mm - 5, height - 9)
-        note = f"{self._results.crs_text} · {self._results.date}"
+        told = (self._scale, self._results.crs_text, self._results.date)
+        note = " · ".join(word for word in told if word)
         axes.text(x, height - 14.2, note, fontsize=5.8, color=QUIET.light, va="center_baseline")
 
 
