@@ -68,8 +68,8 @@ def calendar(results: Results) -> tuple[Care, ...]:
         (
             f"{hours:g} hours after heavy rain",
             (
-                "Look whether the water has soaked away. Where it has not, rake off the silt; if that "
-                "does not help, ask the designer."
+                "Look whether the water has soaked away. Where it has not, rake off the silt; if "
+                "that does not help, ask the designer."
             ),
             soaking,
         ),
@@ -81,8 +81,8 @@ def calendar(results: Results) -> tuple[Care, ...]:
         (
             before,
             (
-                "Clear gutters, screens and the device that leads the first dirty water away; empty "
-                "what has settled."
+                "Clear gutters, screens and the device that leads the first dirty water away; "
+                "empty what has settled."
             ),
             ("tank",),
         ),
@@ -98,8 +98,8 @@ def calendar(results: Results) -> tuple[Care, ...]:
         (
             after,
             (
-                "Dig out silt where it has taken a quarter of the depth, and spread it uphill of the "
-                "planting."
+                "Dig out silt where it has taken a quarter of the depth, and spread it uphill of "
+                "the planting."
             ),
             soaking,
         ),
@@ -107,9 +107,9 @@ def calendar(results: Results) -> tuple[Care, ...]:
         (
             "Twice a year, and when the water is low",
             (
-                "Walk the bank: cracks, wet or soft spots on its outer side, burrows, and young trees "
-                "are signs that it may fail. Lower the water and call an engineer if you find any. "
-                "Never let trees grow on it."
+                "Walk the bank: cracks, wet or soft spots on its outer side, burrows, and young "
+                "trees are signs that it may fail. Lower the water and call an engineer if you find "
+                "any. Never let trees grow on it."
             ),
             ("pond",),
         ),
@@ -117,8 +117,8 @@ def calendar(results: Results) -> tuple[Care, ...]:
         (
             "Every five years",
             (
-                "Check the level of each overflow and of each bank against the drawings with a level, "
-                "and sound the depth of silt."
+                "Check the level of each overflow and of each bank against the drawings with a "
+                "level, and sound the depth of silt."
             ),
             earth,
         ),

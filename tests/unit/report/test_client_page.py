@@ -227,7 +227,7 @@ def test_costs_add_up(priced: Results) -> None:
 
 
 def test_the_wet_season_is_the_four_months_with_most_rain(made_results: Results) -> None:
-    rain = [90, 60, 50, 40, 30, 20, 10, 10, 30, 60, 95, 110]
+    rain = [90, 70, 50, 40, 30, 20, 10, 10, 30, 60, 95, 110]
     months = filled(
         "site_months",
         [{"year": None, "month": n, "rain_mm": float(mm)} for n, mm in enumerate(rain, 1)],

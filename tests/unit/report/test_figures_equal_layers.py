@@ -236,7 +236,7 @@ def test_a_bill_is_printed_whole_and_summed(make_results: Any) -> None:
     results = dataclasses.replace(results, frames=held)
     found = {f.key: f for f in figures(results)}
     assert found["cost"].value == 79 * 8.0
-    assert found["cost"].note == "1 row has no rate"
+    assert found["cost"].note == "currency not stated; 727 with 15 % contingency; 1 row has no rate"
     assert found["cut_m3"].note == "from cells; 2\N{NO-BREAK SPACE}yd³ from sections"
     tables = read(report_html(results)).tables
     assert len(tables["bill"]) == 81

@@ -14,6 +14,7 @@ from brimline.report.palette import style
 from brimline.report.plates import album, building, svg
 from brimline.report.plates.frame import MapFrame
 from brimline.report.plates.pens import by_rule
+from brimline.report.plates.scales import drawing_scale, scale_words
 from brimline.report.plates.sheet import Sheet
 from brimline.report.plates.strip import Strip, nice_below
 
@@ -96,6 +97,7 @@ def test_every_map_plate_has_the_ground_beneath(made_results: Results) -> None:
 def test_the_ground_lies_where_the_cells_are(made_results: Results) -> None:
     frame = MapFrame.around(made_results)
     sheet = Sheet(made_results, frame)
+    frame = sheet.frame  # a little more ground than asked for, at a plain scale
     text = sheet.svg("x")
     image = re.search(
         r'<image class="ground" x="(.*?)" y="(.*?)" width="(.*?)" height="(.*?)"', text
@@ -112,9 +114,10 @@ def test_the_ground_lies_where_the_cells_are(made_results: Results) -> None:
     assert (grid.north_m - north) / grid.cell_m == pytest.approx(
         round((grid.north_m - north) / grid.cell_m), abs=0.02
     )
-    assert west <= frame.west + 0.1
-    assert west + width / sheet.scale >= frame.east - 0.1
-    assert north - height / sheet.scale <= frame.south + 0.1
+    assert west <= max(frame.west, grid.west_m) + 0.1
+    east, south = grid.bounds[2], grid.bounds[1]
+    assert west + width / sheet.scale >= min(frame.east, east) - 0.1
+    assert north - height / sheet.scale <= max(frame.south, south) + 0.1
 
 
 @pytest.mark.parametrize("units", ["metric", "us"])
@@ -194,3 +197,28 @@ def test_every_step_that_builds_has_its_number_on_the_map(
         "2": "Point", "3": "Polygon", "4": "LineString", "5": "LineString", "6": "LineString",
         "7": "LineString",
     }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("least", "us", "plain", "words"),
+    [
+        (1930.0, False, 2000.0, "1:2\N{NARROW NO-BREAK SPACE}000"),
+        (500.0, False, 500.0, "1:500"),
+        (101.0, False, 125.0, "1:125"),
+        (480.0, True, 480.0, "1 in = 40 ft"),
+        (481.0, True, 600.0, "1 in = 50 ft"),
+    ],
+)
+def test_a_plan_has_a_plain_scale(least: float, us: bool, plain: float, words: str) -> None:
+    # ISO 5455:1979 names 1, 2 and 5 and their multiples by ten; a US engineer's rule 10 to 60 ft
+    # an inch; those between are common practice, no source
+    found = drawing_scale(least, us=us)
+    assert found == pytest.approx(plain)
+    assert scale_words(found, us=us) == words
+
+
+def test_a_millimetre_on_the_printed_sheet_is_what_its_scale_says(made_results: Results) -> None:
+    sheet = Sheet(made_results, MapFrame.around(made_results))
+    denominator = 72 / 25.4 * 1000 / sheet.scale  # points a metre on paper over points a metre
+    assert drawing_scale(denominator * 0.999999, us=False) == pytest.approx(denominator)
+    assert sheet.width <= 180 * 72 / 25.4 * (1 + 1e-9)  # as the page's print style has it
