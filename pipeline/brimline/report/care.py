@@ -108,8 +108,8 @@ def calendar(results: Results) -> tuple[Care, ...]:
             "Twice a year, and when the water is low",
             (
                 "Walk the bank: cracks, wet or soft spots on its outer side, burrows, and young "
-                "trees are signs that it may fail. Lower the water and call an engineer if you find "
-                "any. Never let trees grow on it."
+                "trees are signs that it may fail. Lower the water and call an engineer if you "
+                "find any. Never let trees grow on it."
             ),
             ("pond",),
         ),
