@@ -263,12 +263,12 @@ def site_layers() -> dict[str, gpd.GeoDataFrame]:
             {"name": "Stream at the east fence", "snap": True, "shape": point(806, stream_y(np.array(806.0)).item())},
         ]),
         "surfaces": frame([
-            {"name": "North shed", "cover": "roof", "shape": SHEDS[0]},
-            {"name": "South shed", "cover": "roof", "shape": SHEDS[1]},
+            {"name": "North shed", "cover": "roof", "height_m": 6.0, "shape": SHEDS[0]},
+            {"name": "South shed", "cover": "roof", "height_m": 5.0, "shape": SHEDS[1]},
             {"name": "Yard", "cover": "gravel", "shape": YARD.difference(roofs)},
             {"name": "Lane", "cover": "gravel", "shape": lane.difference(YARD)},
             {"name": "Orchard", "cover": "orchard", "shape": orchard.difference(built)},
-            {"name": "Ridge wood", "cover": "woods", "shape": wood.difference(built)},
+            {"name": "Ridge wood", "cover": "woods", "height_m": 14.0, "shape": wood.difference(built)},
             {"name": "Pasture", "cover": "pasture", "shape": pasture},
         ]),
         "soils": frame([

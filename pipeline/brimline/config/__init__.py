@@ -2,6 +2,7 @@
 
 from brimline.config.hazard import Hazard
 from brimline.config.load import Loaded, load
+from brimline.config.reading import Sun
 from brimline.config.tables import (
     AsBuilt,
     Conditioning,
@@ -50,6 +51,7 @@ __all__ = [
     "Settings",
     "Site",
     "Staking",
+    "Sun",
     "Survey",
     "SwaleRows",
     "Terrain",

@@ -11,6 +11,7 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from brimline.config.base import ConfigTable, NotNegative, Positive, Share
 from brimline.config.hazard import Hazard
+from brimline.config.reading import Sun
 from brimline.config.works import Works
 from brimline.config.year import Weather, Year
 
@@ -613,5 +614,6 @@ class Settings(ConfigTable):
     hazard: Hazard = Hazard()
     weather: Weather = Weather()
     year: Year = Year()
+    sun: Sun = Sun()
     keep: Keep = Keep()
     publish: Publishing = Publishing()

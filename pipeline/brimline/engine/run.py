@@ -409,10 +409,10 @@ class _Run:
         facts: Any = self._hold(GRID)
         grid = Grid(**facts)
         found = getattr(value, "shape", None), str(getattr(value, "dtype", type(value).__name__))
-        if found != (grid.shape, item.dtype):
+        if found != (item.shape(grid.shape), item.dtype):
             raise InternalError(
                 f"stage {stage.name} made {item.name} as {found[1]} {found[0]}, "
-                f"declared {item.dtype} on a grid of {grid.shape}"
+                f"declared {item.dtype} {item.shape(grid.shape)}"
             )
         return grid
 

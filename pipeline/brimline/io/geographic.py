@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
-from pyproj import CRS, Transformer
+from pyproj import CRS, Geod, Transformer
 
 from brimline.errors import InternalError
 from brimline.io.crs import is_local
@@ -14,6 +14,8 @@ from brimline.io.crs import is_local
 if TYPE_CHECKING:
     import geopandas as gpd
     from numpy.typing import NDArray
+
+    from brimline.grid import Grid
 
 WGS84: Final = "OGC:CRS84"  # longitude first
 
@@ -54,3 +56,21 @@ def lon_lat(points: gpd.GeoSeries) -> tuple[NDArray[np.float64], NDArray[np.floa
     # as lists: of arrays with one point the library would make a single number, and warn
     longitude, latitude = moved.transform(points.x.tolist(), points.y.tolist())
     return np.array(longitude, dtype=np.float64), np.array(latitude, dtype=np.float64)
+
+
+def grid_north_deg(grid: Grid) -> float:
+    """Return the true bearing of a grid's upward axis at its middle [°].
+
+    Raises
+    ------
+    InternalError
+        If the grid has no place on the Earth.
+    """
+    if not on_earth(grid.crs):
+        raise InternalError("a grid without a place on the Earth has no true north")
+    west, south, east, north = grid.bounds
+    x, y = (west + east) / 2, (south + north) / 2
+    moved = Transformer.from_crs(CRS.from_user_input(grid.crs), WGS84, always_xy=True)
+    longitude, latitude = moved.transform([x, x], [y, y + grid.cell_m])
+    bearing, _, _ = Geod(ellps="WGS84").inv(longitude[0], latitude[0], longitude[1], latitude[1])
+    return float(bearing)

@@ -45,7 +45,7 @@ def write_raster(path: Path, array: NDArray[Any], grid: Grid, declaration: Raste
 
     Parameters
     ----------
-    array : (rows, cols) of the declared dtype.
+    array : (rows, cols) of the declared dtype, or (bands, rows, cols) where bands are declared.
 
     Raises
     ------
@@ -59,12 +59,14 @@ def write_raster(path: Path, array: NDArray[Any], grid: Grid, declaration: Raste
     try:
         with MemoryFile() as memory, MemoryFile(ext=".tif") as published:
             with memory.open(**profile) as file:
-                file.write(array, 1)
-                file.set_band_description(1, declaration.title)
-                if declaration.unit:
-                    file.set_band_unit(1, declaration.unit)
                 file.update_tags(**_tags(declaration))
-                file.update_tags(1, **_statistics(array, declaration.nodata))
+                titles = declaration.bands or (declaration.title,)
+                for band, (title, values) in enumerate(zip(titles, _bands(array), strict=True), 1):
+                    file.write(values, band)
+                    file.set_band_description(band, title)
+                    if declaration.unit:
+                        file.set_band_unit(band, declaration.unit)
+                    file.update_tags(band, **_statistics(values, declaration.nodata))
             options = _cog_options(declaration)
             rasterio.shutil.copy(memory.name, published.name, driver="COG", **options)
             content = published.read()
@@ -83,7 +85,7 @@ def plain_bytes(array: NDArray[Any], grid: Grid, *, nodata: float | None) -> byt
     StoreError
         If GDAL cannot make it.
     """
-    if array.shape != grid.shape:
+    if array.shape[-2:] != grid.shape:
         raise GridError(f"array {array.shape} does not fit its grid {grid.shape}")
     profile = _profile(array, grid, nodata) | {
         "tiled": True,
@@ -98,7 +100,7 @@ def plain_bytes(array: NDArray[Any], grid: Grid, *, nodata: float | None) -> byt
     try:
         with MemoryFile() as memory:
             with memory.open(**profile) as file:
-                file.write(array, 1)
+                file.write(_bands(array))
                 file.update_tags(**{_CRS_TAG: grid.crs})
             content: bytes = memory.read()
     except RasterioError as fault:
@@ -107,7 +109,7 @@ def plain_bytes(array: NDArray[Any], grid: Grid, *, nodata: float | None) -> byt
 
 
 def read_raster(path: Path) -> OnGrid:
-    """Read a raster that brimline wrote: its first band, as stored, and its grid.
+    """Read a raster that brimline wrote, as stored, and its grid; of one band as (rows, cols).
 
     Raises
     ------
@@ -122,13 +124,13 @@ def read_raster(path: Path) -> OnGrid:
             grid = Grid(
                 file.height, file.width, transform.a, transform.c, transform.f, _crs_text(file)
             )
-            return OnGrid(file.read(1), grid)
+            return OnGrid(file.read(1) if file.count == 1 else file.read(), grid)
     except RasterioError as fault:
         raise StoreError(f"{path} could not be read: {fault}") from fault
 
 
 def _checked(array: NDArray[Any], grid: Grid, declaration: Raster) -> None:
-    if array.shape != grid.shape:
+    if array.shape != declaration.shape(grid.shape):
         raise GridError(f"{declaration.name} {array.shape} does not fit its grid {grid.shape}")
     if array.dtype != np.dtype(declaration.dtype):
         raise GridError(f"{declaration.name} must be {declaration.dtype}, got {array.dtype}")
@@ -137,7 +139,7 @@ def _checked(array: NDArray[Any], grid: Grid, declaration: Raster) -> None:
 def _profile(array: NDArray[Any], grid: Grid, nodata: float | None) -> dict[str, Any]:
     return {
         "driver": "GTiff",
-        "count": 1,
+        "count": len(_bands(array)),
         "height": grid.rows,
         "width": grid.cols,
         "dtype": array.dtype.name,
@@ -145,6 +147,10 @@ def _profile(array: NDArray[Any], grid: Grid, nodata: float | None) -> dict[str,
         "transform": grid.transform,
         "nodata": nodata,
     }
+
+
+def _bands(array: NDArray[Any]) -> NDArray[Any]:
+    return array if array.ndim == 3 else array[np.newaxis]
 
 
 def _cog_options(declaration: Raster) -> dict[str, str]:

@@ -12,6 +12,7 @@ from brimline.layers import (
     hazards,
     lines,
     rasters,
+    reading,
     site,
     water,
     works,
@@ -19,7 +20,19 @@ from brimline.layers import (
 )  # fmt: skip
 from brimline.layers.schema import Flag, Item, Layer, Raster, Table
 
-_MODULES: Final = (site, rasters, water, lines, works, hazards, as_built, year, drawn, change)
+_MODULES: Final = (
+    site,
+    rasters,
+    water,
+    lines,
+    works,
+    hazards,
+    as_built,
+    year,
+    reading,
+    drawn,
+    change,
+)
 
 
 def _gather() -> dict[str, Item]:

@@ -519,6 +519,15 @@ ITEMS: Final = (
         _free("only", "text", "What is done; empty is both.", values=("dig", "heap")),
     ),
     _drawn(
+        "drawn_shade",
+        Geometry.POLYGON,
+        "What casts shade",
+        "Buildings, trees and hedges that shade the ground, drawn round their wall or crown. Those"
+        " of the surfaces input with a height_m need not be drawn again.",
+        _NAME,
+        _free("height_m", "float", "How far it rises above the ground.", "m", 0, 120, usual=5.0),
+    ),
+    _drawn(
         "stockpiles",
         Geometry.POINT,
         "Stockpiles",

@@ -78,11 +78,12 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Raster:
-    """One band on the run's grid.
+    """Values on the run's grid.
 
     Parameters
     ----------
     codes : values are codes or numbers of things, which must never be averaged.
+    bands : what each band is where there are several; arrays are (bands, rows, cols) then.
     """
 
     name: str
@@ -93,6 +94,11 @@ class Raster:
     unit: str = ""
     published: bool = True
     codes: bool = False
+    bands: tuple[str, ...] = ()
+
+    def shape(self, grid_shape: tuple[int, int]) -> tuple[int, ...]:
+        """Return the shape of its array on a grid."""
+        return (len(self.bands), *grid_shape) if self.bands else grid_shape
 
 
 Severity = Literal["look", "notice"]

@@ -48,6 +48,7 @@ _COLUMNS: Final[dict[str, tuple[WantedColumn, ...]]] = {
             allowed=tuple(one.name for one in COVERS),
         ),
         WantedColumn("runoff_coefficient", "float", minimum=0, maximum=1),
+        WantedColumn("height_m", "float", minimum=0),
         WantedColumn("name"),
     ),
     "soils": (

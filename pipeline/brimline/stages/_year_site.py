@@ -87,17 +87,10 @@ def ground_of_zones(
 
 def position_of(given: Given, labels: NDArray[np.int32], params: Year) -> tuple[float, float]:
     """Latitude [°] and height above sea level [m] of the planting."""
-    grid, levels = given.grid, given.raster("elevation")
-    under = np.isfinite(levels) & (labels > 0)
-    if not under.any():
-        under = np.isfinite(levels)
-    elevation = float(levels[under].mean(dtype=np.float64))
-    stated = params.latitude_deg
-    if stated is None:
-        stated = given.params("site", Site).latitude_deg
-    if stated is not None:
-        return stated, elevation
-    if not on_earth(grid.crs):
+    found, elevation = latitude_and_height(given, labels > 0)
+    if params.latitude_deg is not None:
+        return params.latitude_deg, elevation
+    if found is None:
         raise InputError.of(
             "nothing says how far north the site lies, which evaporation follows from: its local"
             " grid has no place on the Earth",
@@ -105,6 +98,25 @@ def position_of(given: Given, labels: NDArray[np.int32], params: Year) -> tuple[
             source="configuration",
             place="site.latitude_deg",
         )
+    return found, elevation
+
+
+def latitude_and_height(
+    given: Given, where: NDArray[np.bool_] | None = None
+) -> tuple[float | None, float]:
+    """Latitude [°] and mean height [m] of ground; no latitude where nothing says it.
+
+    Parameters
+    ----------
+    where : bool (rows, cols) of the ground that is meant; all of it where that is none.
+    """
+    grid, levels = given.grid, given.raster("elevation")
+    known = np.isfinite(levels)
+    under = known & where if where is not None and (known & where).any() else known
+    elevation = float(levels[under].mean(dtype=np.float64))
+    stated = given.params("site", Site).latitude_deg
+    if stated is not None or not on_earth(grid.crs):
+        return stated, elevation
     row, col = (float(part.mean()) for part in np.nonzero(under))
     x, y = grid.xy(row, col)
     _, latitude = lon_lat(gpd.GeoSeries([shapely.Point(x, y)], crs=grid.crs))

@@ -19,6 +19,8 @@ PLATES: Final = tuple(
         ("as_built", "levels"),
         ("ground", "base"),
         ("ground", "slope"),
+        ("reading", "sun_in_winter"),
+        ("reading", "sun_in_season"),
         ("water", "sources"),
         ("water", "chance"),
         ("lines", "level_lines"),

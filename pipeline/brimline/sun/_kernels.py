@@ -1,0 +1,155 @@
+"""Compiled loops: the skyline around every cell, and the sun above it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from brimline._jit import kernel
+
+_LANES = 16  # lines that are walked side by side, so that memory is read in whole cache lines
+
+
+@kernel
+def _height(surface, row, col):
+    """Level of a cell of the surface, NaN outside."""
+    if 0 <= row < surface.shape[0] and 0 <= col < surface.shape[1]:
+        return np.float64(surface[row, col])
+    return np.nan
+
+
+@kernel
+def _between(surface, row, col, d_row, d_col, share):
+    """Level between a cell and the one beside it; that of one of them where the other lacks."""
+    one = _height(surface, row, col)
+    if share == 0.0:
+        return one
+    other = _height(surface, row + d_row, col + d_col)
+    if np.isnan(one):
+        return other
+    if np.isnan(other):
+        return one
+    return one + share * (other - one)
+
+
+@kernel
+def skyline(surface, ground, east, north, cell_m, least, codes_per_rad):
+    """Height of the skyline towards one bearing, as codes (rows, cols).
+
+    Lines run parallel to the bearing and are walked away from it; each keeps the upper hull of what
+    it has passed, on which the skyline of the next place is the tangent.
+    """
+    rows, cols = ground.shape
+    codes = np.zeros((rows, cols), dtype=np.uint8)
+    by_row = abs(north) >= abs(east)
+    long_side, wide = (rows, cols) if by_row else (cols, rows)
+    lean = -east / north if by_row else -north / east  # sideways for a step down or to the east
+    # towards the bearing is up where it is northern, to the east where it is eastern
+    from_start = north > 0 if by_row else east < 0
+    step_m = cell_m * np.sqrt(1.0 + lean * lean)
+    reach = int(np.ceil(abs(lean) * long_side)) + 1
+    first = -reach if lean > 0 else -1
+    last = wide + 1 if lean > 0 else wide + reach + 1
+    hull_s = np.empty((long_side, _LANES))
+    hull_z = np.empty((long_side, _LANES))
+    held = np.empty(_LANES, dtype=np.int64)
+    d_row, d_col = (0, 1) if by_row else (1, 0)
+    for start in range(first, last, _LANES):
+        held[:] = 0
+        for step in range(long_side):
+            along = step if from_start else long_side - 1 - step
+            shift = along * lean
+            whole = int(np.floor(shift))
+            share = shift - whole
+            nearer = int(np.floor(shift + 0.5))
+            s = step * step_m
+            for lane in range(_LANES):
+                aside = start + lane + whole
+                if aside < -1 or aside > wide:
+                    continue
+                centre = start + lane + nearer
+                centre_row, centre_col = (along, centre) if by_row else (centre, along)
+                row, col = (along, aside) if by_row else (aside, along)
+                top = held[lane] - 1
+                if 0 <= centre < wide:
+                    # from the line, not from the centre: a slope across would show as a skyline
+                    z = _between(ground, row, col, d_row, d_col, share)
+                    rise = -np.inf
+                    place = top
+                    while place >= 0:
+                        further = (hull_z[place, lane] - z) / (s - hull_s[place, lane])
+                        if further < rise:
+                            break
+                        rise = further
+                        place -= 1
+                    rise = max(rise, least)
+                    if rise > 0.0:
+                        codes[centre_row, centre_col] = np.uint8(
+                            np.arctan(rise) * codes_per_rad + 0.5
+                        )
+                z = _between(surface, row, col, d_row, d_col, share)
+                if np.isnan(z):
+                    continue
+                while top >= 1:  # what lies below the line from the new point is never seen again
+                    over = (hull_z[top, lane] - z) / (s - hull_s[top, lane])
+                    beyond = (hull_z[top - 1, lane] - z) / (s - hull_s[top - 1, lane])
+                    if over > beyond:
+                        break
+                    top -= 1
+                hull_s[top + 1, lane] = s
+                hull_z[top + 1, lane] = z
+                held[lane] = top + 2
+    return codes
+
+
+@kernel
+def light(codes, east, north, bearings, table, diffuse, angles):
+    """Hours and energy of every period, and the share of the sky that is seen.
+
+    The skyline of a cell is never below its own plane, so that the sun above it lights the plane.
+    """
+    sectors, rows, cols = codes.shape
+    periods = table.shape[3]
+    hours = np.empty((periods, rows, cols), dtype=np.float32)
+    energy = np.empty((periods, rows, cols), dtype=np.float32)
+    seen = np.empty((rows, cols), dtype=np.float32)
+    sums = np.empty((cols, 2 * periods), dtype=np.float32)
+    sky = np.empty(cols)
+    per_rad = np.float64(angles.size - 1) / angles[-1]
+    cos2 = np.cos(angles) ** 2
+    turned = 0.5 * np.pi - angles - np.sin(angles) * np.cos(angles)
+    for row in range(rows):
+        sums[:] = np.float32(0.0)
+        sky[:] = 0.0
+        for sector in range(sectors):
+            toward_east, toward_north = np.sin(bearings[sector]), np.cos(bearings[sector])
+            lit = table[sector, 0, 0, 0] >= 0.0
+            for col in range(cols):
+                e, n = np.float64(east[row, col]), np.float64(north[row, col])
+                if np.isnan(e):
+                    continue
+                rise = e * toward_east + n * toward_north
+                code = np.int64(codes[sector, row, col])
+                if rise > 0.0:
+                    code = max(code, np.int64(np.arctan(rise) * per_rad + 0.5))
+                up = 1.0 / np.sqrt(1.0 + e * e + n * n)
+                sky[col] += up * (cos2[code] - rise * turned[code])
+                if not lit:
+                    continue
+                facing_e, facing_n = np.float32(-e * up), np.float32(-n * up)
+                upward = np.float32(up)
+                for period in range(periods):
+                    sums[col, period] += table[sector, code, 0, period]
+                    sums[col, periods + period] += (
+                        facing_e * table[sector, code, 1, period]
+                        + facing_n * table[sector, code, 2, period]
+                        + upward * table[sector, code, 3, period]
+                    )
+        for col in range(cols):
+            known = not np.isnan(east[row, col])
+            share = min(1.0, max(0.0, sky[col] / sectors))
+            seen[row, col] = share if known else np.nan
+            for period in range(periods):
+                hours[period, row, col] = sums[col, period] if known else np.nan
+                total = sums[col, periods + period] + share * diffuse[period]
+                energy[period, row, col] = total if known else np.nan
+    return hours, energy, seen
