@@ -122,6 +122,13 @@ _CATCHMENT: Final[Defaults] = {
         "keyline_smooth_m": 15.0,
     },
 }
+# metres mean nothing below the cells: least number of cells, along (_m) or in area (_m2)
+LEAST_CELLS: Final[dict[str, dict[str, float]]] = {
+    "conditioning": {"hollow_area_m2": 4.0},
+    "drainage": {"path_area_m2": 50.0, "snap_radius_m": 2.0, "snap_area_m2": 10.0},
+    "lines": {"path_area_m2": 50.0},
+    "cultivation": {"valley_area_m2": 50.0},
+}
 PROFILES: Final[dict[Profile, Defaults]] = {
     "garden": _GARDEN,
     "farm": {},
@@ -144,8 +151,22 @@ def profile_for(area_m2: float, cell_m: float | None) -> Profile:
     return "farm"
 
 
-def with_profile(settings: Settings, profile: Profile) -> Settings:
+def _least(table: str, cell_m: float | None) -> dict[str, float]:
+    """Return the least values of a table's keys on cells of a size."""
+    if cell_m is None:
+        return {}
+    return {
+        key: cells * (cell_m**2 if key.endswith("_m2") else cell_m)
+        for key, cells in LEAST_CELLS.get(table, {}).items()
+    }
+
+
+def with_profile(settings: Settings, profile: Profile, cell_m: float | None = None) -> Settings:
     """Return settings in which what was left out has the defaults of a profile.
+
+    Parameters
+    ----------
+    cell_m : side of a cell; what is left out is raised to what such cells can tell.
 
     Raises
     ------
@@ -155,11 +176,18 @@ def with_profile(settings: Settings, profile: Profile) -> Settings:
     tables: dict[str, Any] = {
         "site": settings.site.model_copy(update={"profile": profile}),
     }
-    for name, defaults in PROFILES[profile].items():
+    for name in {**PROFILES[profile], **(LEAST_CELLS if cell_m else {})}:
         table = getattr(settings, name)
         said: Mapping[str, Any] = table.model_dump(exclude_unset=True)
         try:
-            tables[name] = type(table).model_validate({**defaults, **said})
+            made = type(table).model_validate({**PROFILES[profile].get(name, {}), **said})
+            least = _least(name, cell_m)
+            raised = {
+                key: value
+                for key, value in least.items()
+                if key not in said and getattr(made, key) < value
+            }
+            tables[name] = made.model_copy(update=raised)
         except ValidationError as error:
             first = error.errors(include_url=False)[0]["msg"].removeprefix("Value error, ")
             raise ConfigError.of(

@@ -133,7 +133,11 @@ class Arrivals:
             for name, one in self.catchments.items()
         }
         hard = {name: replace(one, coefficient=1.0) for name, one in self.hard.items()}
-        return replace(self, catchments=catchments, hard=hard)
+        beyond = {
+            name: tuple(replace(one, curve_number=100.0, share=math.nan) for one in grounds)
+            for name, grounds in self.beyond.items()
+        }
+        return replace(self, catchments=catchments, hard=hard, beyond=beyond)
 
     def larger(self, factors: Mapping[str, float]) -> Arrivals:
         """Return the same arrivals with all ground of an element larger by a factor."""

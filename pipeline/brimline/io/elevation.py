@@ -43,6 +43,7 @@ class ElevationRead:
     notices : what was found and changed, for the person; no errors.
     files : what was read, in the order in which it was named.
     holes, hole_cells : nodata inside the data: how many pieces, how many cells.
+    known_share : of the cells that have a level, those that hold points of a cloud; else 1.
     """
 
     dem: Elevation
@@ -51,6 +52,7 @@ class ElevationRead:
     files: tuple[Path, ...]
     holes: int
     hole_cells: int
+    known_share: float = 1.0
 
 
 def read_elevation(
@@ -85,7 +87,7 @@ def read_elevation(
         With every problem of every file, each with its mend.
     """
     files = _files(paths)
-    source = _source(files)
+    source, known_share = _source(files), 1.0
     if is_points(files[0]):
         points = read_points(
             files,
@@ -96,6 +98,7 @@ def read_elevation(
             max_gap_m=max_gap_m,
         )
         dem, grid, notices = points.dem, points.grid, list(points.notices)
+        known_share = points.known_share
     elif is_levels(files[0]):
         if len(files) > 1:
             raise InputError.of(
@@ -134,7 +137,7 @@ def read_elevation(
     holes, hole_cells = count_holes(dem)
     if holes:
         notices.append(_holes_notice(dem, grid, holes, hole_cells, source))
-    return ElevationRead(dem, grid, tuple(notices), files, holes, hole_cells)
+    return ElevationRead(dem, grid, tuple(notices), files, holes, hole_cells, known_share)
 
 
 def run_crs(paths: str | Path | Iterable[str | Path], *, crs: str | None = None) -> str:

@@ -50,12 +50,14 @@ class PointsRead:
     ----------
     dem : float32 (rows, cols) [m]; NaN where no point is near.
     ground_points : how many points it is made from.
+    known_share : of the cells that have a level, those that hold points.
     """
 
     dem: Elevation
     grid: Grid
     notices: tuple[Problem, ...]
     ground_points: int
+    known_share: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +145,9 @@ def read_points(
     if bins.cells.size < 3:
         raise InputError(no_ground(source, counts))
     notices.append(_gridded_notice(sum(counts.values()), used, bins, gap_m, source))
-    return PointsRead(gridded(bins, max_gap_m=gap_m), grid, grouped(notices), used)
+    dem = gridded(bins, max_gap_m=gap_m)
+    known = float(bins.occupied.sum() / max(np.isfinite(dem).sum(), 1))
+    return PointsRead(dem, grid, grouped(notices), used, min(known, 1.0))
 
 
 def points_run_crs(path: Path, crs: str | None) -> str:

@@ -1,23 +1,21 @@
-"""How far the elevation may be off: as stated, else as its levels tell, else that of its class."""
+"""How far the elevation may be off, as the stage `support` found."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from brimline.config import Survey
-from brimline.drainage.certainty import survey_rmse_m
-
 if TYPE_CHECKING:
     from brimline.engine.stage import Given
 
-LEVEL_SURVEY: Final = "level_survey"  # optional need of every stage that asks
+LEVEL_SURVEY: Final = "level_survey"  # made where the elevation is single levels
+SUPPORT: Final = "support"  # need of every stage that asks
 
 
 def survey_error_m(given: Given) -> float:
-    """Return the standard error of the elevation [m]; the stage has the table ``survey``."""
-    survey = given.params("survey", Survey)
-    if survey.rmse_m is None and given.has(LEVEL_SURVEY):
-        told = given.facts(LEVEL_SURVEY)["rmse_m"]
-        if told is not None:
-            return float(told)
-    return survey_rmse_m(survey.accuracy_class, survey.rmse_m)
+    """Return the standard error of the elevation [m]; needs `SUPPORT`."""
+    return float(given.facts(SUPPORT)["error_m"])
+
+
+def survey_lacks(given: Given) -> str:
+    """Say why the survey cannot carry works, in words; empty where it can; needs `SUPPORT`."""
+    return str(given.facts(SUPPORT)["lacks"])

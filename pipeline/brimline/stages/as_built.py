@@ -21,7 +21,7 @@ from brimline.layers import FLAGS
 from brimline.layers.flags import joined
 from brimline.stages._frames import frame_of, table_of
 from brimline.stages._plan import BUILT, ground_of_design, storms_of
-from brimline.stages._survey_error import LEVEL_SURVEY, survey_error_m
+from brimline.stages._survey_error import SUPPORT, survey_error_m
 from brimline.units import counted
 
 if TYPE_CHECKING:
@@ -275,10 +275,9 @@ STAGE = Stage(
     name="as_built",
     version=2,
     title="what was built against the design",
-    needs=(*BUILT, "elements", "storms", "stakes", "setting_out"),
+    needs=(*BUILT, "elements", "storms", "stakes", "setting_out", SUPPORT),
     makes=(*_TABLES, *_LAYERS, "as_built"),
     run=_run,
     sources=("as_built",),
-    optional_needs=(LEVEL_SURVEY,),
     tables=("as_built", "earthworks", "survey"),
 )

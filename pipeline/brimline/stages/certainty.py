@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pandas as pd
@@ -15,15 +15,19 @@ from brimline.errors import Problem, Severity
 from brimline.io.frames import empty
 from brimline.layers import table
 from brimline.stages._frames import positions
-from brimline.stages._survey_error import LEVEL_SURVEY, survey_error_m
+from brimline.stages._survey_error import SUPPORT, survey_error_m
 from brimline.terrain.conditioning import condition
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
+    from numpy.typing import NDArray
+
     from brimline.drainage.certainty import CatchmentRanges, Patch
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.grid import BoolGrid, Elevation, Grid
+
+_LEAST_LEVELS: Final = 50  # in a catchment that a range is told of (common practice, no source)
 
 
 def _run(given: Given, report: Reporter) -> Made:
@@ -60,12 +64,13 @@ def _run(given: Given, report: Reporter) -> Made:
         sinks=sinks,
         progress=lambda share: report.advanced(share, "surfaces that the survey leaves possible"),
     )
-    _tell_unsettled(found, snapped, report)
+    told = _large_enough(given, snapped, report)
+    _tell_unsettled(found, snapped[told], told, report)
     ranges = pd.DataFrame(
         {
             "intake_id": snapped["intake_id"],
-            "area_low_m2": found.area_low_m2,
-            "area_high_m2": found.area_high_m2,
+            "area_low_m2": np.where(told, found.area_low_m2, np.nan),
+            "area_high_m2": np.where(told, found.area_high_m2, np.nan),
         }
     )
     return {
@@ -75,8 +80,30 @@ def _run(given: Given, report: Reporter) -> Made:
     }
 
 
-def _tell_unsettled(found: CatchmentRanges, snapped: pd.DataFrame, report: Reporter) -> None:
-    moving = snapped.loc[~found.settled, "intake_id"].tolist()
+def _large_enough(given: Given, snapped: pd.DataFrame, report: Reporter) -> NDArray[np.bool_]:
+    """Tell whose catchment spans enough levels for a range, and say so of the others."""
+    gathered = given.raster("contributing_area_m2")[snapped["row"], snapped["col"]]
+    spacing_m = given.facts(SUPPORT)["spacing_m"]
+    enough: NDArray[np.bool_] = np.asarray(gathered >= _LEAST_LEVELS * spacing_m**2)
+    if not enough.all():
+        names = ", ".join(str(number) for number in snapped.loc[~enough, "intake_id"])
+        finer_m = (float(gathered[~enough].min()) / _LEAST_LEVELS) ** 0.5
+        report.problem(
+            Problem(
+                Severity.WARNING,
+                f"no range is told for intake {names}: its catchment holds fewer than"
+                f" {_LEAST_LEVELS} levels, which lie {spacing_m:.3g} m apart",
+                f"get a survey with a level at least every {finer_m:.2g} m",
+                "intakes",
+            )
+        )
+    return enough
+
+
+def _tell_unsettled(
+    found: CatchmentRanges, snapped: pd.DataFrame, told: NDArray[np.bool_], report: Reporter
+) -> None:
+    moving = snapped.loc[~found.settled[told], "intake_id"].tolist()
     if moving:
         report.problem(
             Problem(
@@ -123,9 +150,9 @@ STAGE = Stage(
         "intakes_snapped",
         "conditioning",
         "snapping",
+        SUPPORT,
     ),
     makes=("catchment_chance", "intake_certainty", "certainty"),
     run=_run,
     tables=("survey",),
-    optional_needs=(LEVEL_SURVEY,),
 )

@@ -26,7 +26,7 @@ from brimline.lines.relief import ridge_lines, valley_lines
 from brimline.stages._filled import filled_ground
 from brimline.stages._frames import frame_of, table_of
 from brimline.stages._ground_for_lines import NEEDS, drawing_of, limits_for
-from brimline.stages._survey_error import LEVEL_SURVEY, survey_error_m
+from brimline.stages._survey_error import SUPPORT, survey_error_m
 from brimline.terrain.smooth import smoothed
 
 if TYPE_CHECKING:
@@ -248,7 +248,7 @@ STAGE = Stage(
     name="keylines",
     version=4,
     title="valleys, keypoints, keylines and cultivation lines",
-    needs=(*NEEDS, "drawn_keypoints", "guide_lines"),
+    needs=(*NEEDS, "drawn_keypoints", "guide_lines", SUPPORT),
     makes=(
         "valley_lines",
         "ridge_lines",
@@ -258,6 +258,5 @@ STAGE = Stage(
         "cultivation_families",
     ),
     run=_run,
-    optional_needs=(LEVEL_SURVEY,),
     tables=("cultivation", "lines", "survey"),
 )

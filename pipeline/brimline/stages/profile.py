@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-from brimline.config.profiles import profile_for, with_profile
+from brimline.config.profiles import LEAST_CELLS, profile_for, with_profile
 from brimline.errors import InputError
 from brimline.io import paths as paths_of
 from brimline.io._raster_source import read_header
@@ -38,13 +38,26 @@ def at_scale(loaded: Loaded) -> tuple[Loaded, str]:
         If a stated value does not go with a default of the profile.
     """
     settings = loaded.settings
-    profile, told = settings.site.profile, ""
+    profile, told, terrain = settings.site.profile, "", settings.terrain
+    files = [loaded.resolve(name) for name in settings.inputs.elevation]
     if profile is None:
-        entry, terrain = settings.inputs.boundary, settings.terrain
+        entry = settings.inputs.boundary
         boundary = VectorSource(loaded.resolve(entry.file), entry.layer, entry.where)
-        files = [loaded.resolve(name) for name in settings.inputs.elevation]
         profile, told = fitting(files, boundary, crs=terrain.crs, cell_m=terrain.cell_m)
-    return replace(loaded, settings=with_profile(settings, profile)), told
+    try:
+        cell_m = terrain.cell_m or _cell_m(paths_of.spread(files)[0], terrain.crs)
+    except (InputError, IndexError):
+        cell_m = None  # the run itself says what is wrong
+    plain, made = (with_profile(settings, profile, side_m) for side_m in (None, cell_m))
+    raised = [
+        f"{table}.{key} {getattr(getattr(made, table), key):g}"
+        for table, keys in LEAST_CELLS.items()
+        for key in keys
+        if getattr(getattr(made, table), key) != getattr(getattr(plain, table), key)
+    ]
+    if raised:
+        told += f"; raised to what cells of {cell_m:.3g} m can tell: {', '.join(raised)}"
+    return replace(loaded, settings=made), told.removeprefix("; ")
 
 
 def fitting(

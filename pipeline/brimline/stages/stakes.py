@@ -30,7 +30,7 @@ from brimline.lines.staking import (
 from brimline.stages._frames import frame_of
 from brimline.stages._plan import BUILT, ground_of_design
 from brimline.stages._stakes_lines import LINES, line_stakes
-from brimline.stages._survey_error import LEVEL_SURVEY, survey_error_m
+from brimline.stages._survey_error import SUPPORT, survey_error_m, survey_lacks
 
 if TYPE_CHECKING:
     from brimline.design import DesignedGround
@@ -52,13 +52,14 @@ def _run(given: Given, report: Reporter) -> Made:
     limits = BuildLimits(keep.sill_m, keep.floor_m, keep.crest_m, keep.edge_m, keep.storage_pct)
     spacing = StakeSpacing(params.interval_m, params.turn_deg, params.offset_m)
     stakes: list[Stake] = []
-    for place, name in enumerate(site.ready.elements):
+    wanted = () if survey_lacks(given) else tuple(site.ready.elements)
+    for place, name in enumerate(wanted):
         report.advanced(place / len(site.ready.elements), f"staking {name}")
         stakes += set_out(
             site.ready, place + 1, site.ground, margins.get(name), spacing, limits
         )  # fmt: skip
     stakes += _buried(site, params)
-    marks, along = line_stakes(given, params, site.ground)
+    marks, along = line_stakes(given, params, site.ground) if not survey_lacks(given) else ([], [])
     stakes += marks
     known = [stake for stake in stakes if math.isfinite(stake.ground_m)]
     rmse_m = survey_error_m(given)
@@ -77,7 +78,7 @@ def _run(given: Given, report: Reporter) -> Made:
         record["latitude_deg"], record["longitude_deg"] = float(latitude), float(longitude)
     cuts = [
         one
-        for number in range(1, len(site.ready.elements) + 1)
+        for number in range(1, len(wanted) + 1)
         for one in profiles(site.ready, number, site.ground)
     ] + along
     return {
@@ -181,9 +182,8 @@ STAGE = Stage(
     name="stakes",
     version=3,
     title="stakes and levels",
-    needs=(*BUILT, "elements", "overflows", *LINES),
+    needs=(*BUILT, "elements", "overflows", *LINES, SUPPORT),
     makes=("stakes", "profiles", "setting_out"),
     run=_run,
-    optional_needs=(LEVEL_SURVEY,),
-    tables=("stakes", "survey", "earthworks", "as_built"),
+    tables=("stakes", "earthworks", "as_built"),
 )

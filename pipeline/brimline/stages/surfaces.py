@@ -13,6 +13,7 @@ from brimline.engine.stage import Stage
 from brimline.io.frames import conformed, empty
 from brimline.layers import table
 from brimline.stages._plan import BUILT, ground_of_design
+from brimline.stages._survey_error import SUPPORT, survey_lacks
 from brimline.terrain.triangles import triangulated
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ def _run(given: Given, report: Reporter) -> Made:
     params = given.params("stakes", Staking)
     site, refine = ground_of_design(given), given.params("earthworks", Earthworks).refine
     points, faces = [], []
-    for place, name in enumerate(site.ready.elements):
+    for place, name in enumerate(() if survey_lacks(given) else site.ready.elements):
         report.advanced(place / len(site.ready.elements), f"triangles of {name}")
         piece = site.ready.around(place + 1, factor=refine, built=True)
         mine = (piece.dug_by == place + 1) | (piece.heaped_by == place + 1)
@@ -56,7 +57,7 @@ STAGE = Stage(
     name="surfaces",
     version=1,
     title="triangles to build to",
-    needs=BUILT,
+    needs=(*BUILT, SUPPORT),
     makes=("surface_points", "surface_faces"),
     run=_run,
     tables=("stakes", "earthworks"),

@@ -62,6 +62,7 @@ def _run(given: Given, report: Reporter) -> Made:
             "lowest_m": float(spanned.surface[known].min()),
             "highest_m": float(spanned.surface[known].max()),
             "spanned_m2": spanned.spanned_cells * read.grid.cell_area_m2,
+            "known_share": read.known_share,
             "left_void_m2": spanned.left_cells * read.grid.cell_area_m2,
         },
     }
@@ -69,7 +70,7 @@ def _run(given: Given, report: Reporter) -> Made:
 
 STAGE = Stage(
     name="survey",
-    version=3,
+    version=4,
     title="reading the elevation",
     needs=(),
     makes=("grid", "elevation", "survey"),

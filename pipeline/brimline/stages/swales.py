@@ -17,6 +17,7 @@ from brimline.stages._filled import filled_ground
 from brimline.stages._frames import frame_of
 from brimline.stages._ground_for_lines import NEEDS, drawing_of, limits_for, smooth_surface
 from brimline.stages._plan import usual_water
+from brimline.stages._survey_error import SUPPORT, survey_lacks
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -40,7 +41,7 @@ def _run(given: Given, report: Reporter) -> Made:
             grid,
             limits_for(given, surface),
             duty,
-            _spacing(params),
+            None if survey_lacks(given) else _spacing(params),
             drawn=list(drawn.geometry),
             drawn_levels_m=levels,
             drawing=replace(drawing_of(given), min_length_m=params.min_length_m),
@@ -132,7 +133,7 @@ STAGE = Stage(
     name="swales",
     version=3,
     title="swale rows",
-    needs=(*NEEDS, "storms", "drawn_swales"),
+    needs=(*NEEDS, "storms", "drawn_swales", SUPPORT),
     makes=("swale_lines", "swale_rows"),
     run=_run,
     tables=("swales", "lines", "works"),

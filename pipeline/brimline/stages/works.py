@@ -68,7 +68,7 @@ from brimline.stages._plan import (
     storms_of,
     survey_of,
 )
-from brimline.stages._survey_error import LEVEL_SURVEY, survey_error_m
+from brimline.stages._survey_error import SUPPORT, survey_error_m
 from brimline.units import counted
 
 if TYPE_CHECKING:
@@ -435,11 +435,19 @@ STAGE = Stage(
     name="works",
     version=5,
     title="drawn elements and their cascade through the design storms",
-    needs=(*SURVEYED, *FILLED[1:], *LAYERS, "keep_out", "keep_out_drawn", "boundary", "storms"),
+    needs=(
+        *SURVEYED,
+        *FILLED[1:],
+        *LAYERS,
+        "keep_out",
+        "keep_out_drawn",
+        "boundary",
+        "storms",
+        SUPPORT,
+    ),
     makes=("design", "elements", "overflows", "downpipes", *_TABLES, "cascade"),
     run=_run,
     sources=("inflows",),
     tables=("works", "lines", "survey", "earthworks", "hazard"),
-    optional_needs=(LEVEL_SURVEY,),
     typed={"design": Design},
 )

@@ -50,3 +50,16 @@ def test_what_is_stated_stays():
 def test_a_stated_value_that_a_default_contradicts_is_told():
     with pytest.raises(ConfigError, match=r"profile garden: max_spacing_m"):
         with_profile(settings(swales={"min_spacing_m": 20.0}), "garden")
+
+
+def test_what_is_left_out_is_raised_to_what_coarse_cells_can_tell():
+    coarse = with_profile(settings(), "farm", 30.0)
+    assert coarse.drainage.snap_radius_m == 60.0  # two cells
+    assert coarse.drainage.path_area_m2 == 50 * 900.0
+    assert coarse.drainage.snap_area_m2 == 10 * 900.0
+    assert coarse.lines.path_area_m2 == 50 * 900.0
+    fine = with_profile(settings(), "farm", 1.0)
+    assert fine.model_dump(exclude={"site"}) == settings().model_dump(exclude={"site"})
+    said = with_profile(settings(drainage={"snap_radius_m": 10.0}), "farm", 30.0)
+    assert said.drainage.snap_radius_m == 10.0  # who states it means it
+    assert said.drainage.snap_area_m2 == 9000.0
