@@ -62,8 +62,8 @@ ITEMS: Final = (
     Table(
         "intake_certainty",
         "How sure the catchment areas are",
-        "Range of each intake's area, 5 to 95 %, over the ground that the survey leaves possible; empty"
-        " where its catchment holds too few levels.",
+        "Range of each intake's area, 5 to 95 %, over the ground that the survey leaves possible;"
+        " empty where its catchment holds too few levels.",
         (
             _INTAKE_ID,
             Column("area_low_m2", "float", "5th percentile.", "m²", 0, required=False),
