@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from brimline.io.runs import RunFolder
 
 _TABLE = "cascade_mends"
+_SITES = "pond_sites"
 
 
 def run(
@@ -36,7 +37,7 @@ def run(
     if bool(chosen) == all_safe:
         raise InputError.of(
             "name mends, or give --all-safe",
-            mend="mend_id in the table cascade_mends names them",
+            mend="mend_id in cascade_mends names them, site_id in pond_sites places for ponds",
             source="brimline apply",
         )
     loaded = load(site)
@@ -92,17 +93,46 @@ def _digest(path: Path) -> str:
 
 
 def _rows(done: RunFolder) -> list[dict[str, Any]]:
-    frame = done.layer(_TABLE)
+    frame, places = done.layer(_TABLE), _places(done)
+    if frame is None and places:
+        return places
     if frame is None or "mend_id" not in frame.columns:
         raise InputError.of(
             f"holds no {_TABLE} with mend_id",
             mend="run the site again",
             source=str(done.folder),
         )
-    return [
+    mends = [
         {key: None if value != value else value for key, value in row.items()}
         for row in frame.to_dict("records")
     ]
+    return mends + places
+
+
+def _places(done: RunFolder) -> list[dict[str, Any]]:
+    """Return what puts each place for a pond into the plan, by the name of the place."""
+    from brimline.choose.ponds.drawn import pond_row
+    from brimline.design.plan_changes import changes_text
+
+    frame = done.layer(_SITES)
+    if frame is None:
+        return []
+    found = []
+    for place in frame.to_dict("records"):
+        name = str(place["site_id"])
+        change = pond_row(name, place["geometry"], place["level_m"], place["storage_m3"])
+        found.append(
+            {
+                "mend_id": name,
+                "element_id": change.row,
+                "changed_id": change.row,
+                "code": "place for a pond",
+                "text": f"drawn as a pond that holds about {place['storage_m3']:.0f} m³",
+                "safe": False,
+                "change": changes_text([change]),
+            }
+        )
+    return found
 
 
 def _named(rows: Sequence[dict[str, Any]], chosen: Sequence[str]) -> list[dict[str, Any]]:
@@ -173,8 +203,8 @@ def _write(plan: Path, taken: Sequence[dict[str, Any]], done: RunFolder) -> Path
         for row in taken
         for change in changes_of(row["change"])
     ]
-    elements = done.layer("elements")
-    crs = "" if elements is None or elements.crs is None else elements.crs.to_wkt()
+    boundary = done.layer("boundary")
+    crs = "" if boundary is None or boundary.crs is None else boundary.crs.to_wkt()
     return write_changes(plan, [one for one, _ in pairs], [note for _, note in pairs], crs=crs)
 
 

@@ -1,5 +1,6 @@
 """The site's TOML file as validated values: one model a table."""
 
+from brimline.config.choosing import Ponds
 from brimline.config.hazard import Hazard
 from brimline.config.load import Loaded, load
 from brimline.config.reading import Sun
@@ -46,6 +47,7 @@ __all__ = [
     "LevelLines",
     "Loaded",
     "OwnPlanting",
+    "Ponds",
     "Proof",
     "Rates",
     "Settings",

@@ -73,6 +73,16 @@ _GARDEN: Final[Defaults] = {
         "sill_stone_m": 0.1,
         "sill_apron_m": 0.5,
     },
+    "ponds": {
+        "depths_m": (0.2, 0.4, 0.6, 0.8),
+        "freeboard_m": 0.2,
+        "top_m": 0.6,
+        "half_lengths_m": (3.0, 8.0),
+        "wing_m": 8.0,
+        "reach_m": 30.0,
+        "path_area_m2": 100.0,
+        "least_m3": 2.0,
+    },
     "stakes": {"interval_m": 2.0, "offset_m": 0.5, "rod_m": 4.0, "surface_error_m": 0.005},
     "proof": {"tolerance_m": 0.01},
     "works": {

@@ -10,6 +10,7 @@ from typing import Annotated, Literal, Self
 from pydantic import BeforeValidator, Field, model_validator
 
 from brimline.config.base import ConfigTable, NotNegative, Positive, Share
+from brimline.config.choosing import Ponds
 from brimline.config.hazard import Hazard
 from brimline.config.reading import Sun
 from brimline.config.works import Works
@@ -612,6 +613,7 @@ class Settings(ConfigTable):
     as_built: AsBuilt = AsBuilt()
     works: Works = Works()
     hazard: Hazard = Hazard()
+    ponds: Ponds = Ponds()
     weather: Weather = Weather()
     year: Year = Year()
     sun: Sun = Sun()

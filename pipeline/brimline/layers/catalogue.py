@@ -7,6 +7,7 @@ from typing import Final
 from brimline.layers import (
     as_built,
     change,
+    choosing,
     drawn,
     flags,
     hazards,
@@ -27,6 +28,7 @@ _MODULES: Final = (
     lines,
     works,
     hazards,
+    choosing,
     as_built,
     year,
     reading,

@@ -384,6 +384,24 @@ FLAGS: Final = (
         "Spoil is left over and no stockpile is named for it.",
         "Draw a stockpile, or raise the mound.",
     ),
+    # places for ponds
+    Flag(
+        "no-spill-way",
+        "Past neither end of the bank is there undisturbed ground gentle enough for a spill way"
+        " that comes to a flow path without meeting kept-clear ground or a neighbour.",
+        "Choose another place, or have the spill way designed before anything else.",
+    ),
+    Flag(
+        "building-below",
+        "A building stands near the way that the water would take if the bank failed.",
+        "Let an engineer say what a failure would do there before the place is chosen.",
+    ),
+    Flag(
+        "fills-seldom",
+        "In fewer than half of the years does enough run off to fill it.",
+        "Choose a lower bank from pond_curves, or lead more water to it.",
+        "notice",
+    ),
     # what was built
     Flag(
         "built-off",

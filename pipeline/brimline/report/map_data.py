@@ -42,7 +42,17 @@ MOST_VERTICES: Final = 400_000
 _PIXELS: Final = 1400
 _OVERLAY_PIXELS: Final = 1000
 _NODES: Final = 9
-_OFF: Final = frozenset({"stakes", "soils", "longest_paths", "cultivation_lines", "surfaces"})
+_OFF: Final = frozenset(
+    {
+        "stakes",
+        "soils",
+        "longest_paths",
+        "cultivation_lines",
+        "surfaces",
+        "pond_sites",
+        "pond_banks",
+    }
+)
 _OVERLAYS: Final = (
     "slope_pct",
     "contributing_area_m2",
@@ -53,7 +63,10 @@ _OVERLAYS: Final = (
 )
 _GROUPS: Final = {
     "Site": ("boundary", "surfaces", "soils", "keep_out", "culverts", "contours"),
-    "Water": ("subcatchments", "hollows", "flow_paths", "longest_paths", "intakes"),
+    "Water": (
+        "subcatchments", "hollows", "flow_paths", "longest_paths", "intakes", "pond_sites",
+        "pond_banks",
+    ),
     "Lines": (
         "valley_lines", "ridge_lines", "cultivation_lines", "keylines", "keypoints", "swale_lines",
         "drain_lines",

@@ -250,6 +250,16 @@ STYLES: Final[dict[str, Style]] = {
         ),
         Style("hollows", (Rule("Hollow", line=LineStyle(BLUE, 0.8), fill=Fill(BLUE, 0.35)),)),
         Style(
+            "pond_sites",
+            (
+                Rule(
+                    "Place for a pond", line=LineStyle(BLUE, 1.4, (5.0, 2.0)), fill=Fill(CYAN, 0.5)
+                ),
+            ),
+            label="site_id",
+        ),
+        Style("pond_banks", (Rule("Its bank", line=LineStyle(BROWN, 3.0)),)),
+        Style(
             "flow_paths",
             (
                 Rule("Flow path", line=LineStyle(BLUE, 1.0)),

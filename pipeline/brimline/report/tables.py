@@ -68,6 +68,15 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
         "inside_pct", "edge_limited",
     ),
     "hollows": ("hollow_id", "area_m2", "depth_m", "volume_m3", "spill_level_m", "kept"),
+    "pond_sites": (
+        "site_id", "kind", "pays", "storage_m3", "fill_m3", "storage_per_earth", "depth_m",
+        "bank_height_m", "bank_length_m", "catchment_m2", "fills_pct", "commands_m2",
+        "spill_side", "building_m", "soil", "flag",
+    ),
+    "pond_curves": (
+        "site_id", "depth_m", "level_m", "storage_m3", "water_m2", "fill_m3",
+        "storage_per_earth", "bank_height_m", "bank_length_m",
+    ),
     "swale_lines": (
         "swale_id", "level_m", "length_m", "level_error_m", "mean_slope_pct", "spacing_m",
         "catchment_m2", "flag",

@@ -23,6 +23,7 @@ PLATES: Final = tuple(
         ("reading", "sun_in_season"),
         ("water", "sources"),
         ("water", "chance"),
+        ("choosing", "pond_sites"),
         ("lines", "level_lines"),
         ("lines", "key_lines"),
         ("cascade", "plan"),
