@@ -298,7 +298,8 @@ ITEMS: Final = (
     Table(
         "earth_volumes",
         "Earth of each element",
-        "Cut and fill from cells and, independently, from the end areas of sections; in place.",
+        "Cut and fill from cells, in place, which is what is told and billed; the end areas"
+        " of sections are an independent check.",
         (
             _ELEMENT_ID,
             _volume("cut_m3", "Dug, from cells."),
@@ -307,6 +308,11 @@ ITEMS: Final = (
             _volume("cut_sections_m3", "Dug, from sections."),
             _volume("fill_sections_m3", "Heaped up and settled, from sections."),
             Column("sections", "int", "Number of sections.", minimum=0),
+            _volume(
+                "cut_error_m3",
+                "Standard error of cut_m3: the survey's, and what cells and sections differ by.",
+            ),
+            _volume("fill_error_m3", "Standard error of fill_m3, of the same."),
             Column("cut_m2", "float", "Ground dug, in plan.", "m²", 0),
             Column("fill_m2", "float", "Ground heaped over, in plan.", "m²", 0),
             Column("deepest_m", "float", "Deepest cut.", "m", 0),

@@ -333,11 +333,10 @@ def _earth(results: Results) -> list[Figure]:
     earth = shown("earth", results.units)
     found = []
     for kind, title in (("cut", "Dug"), ("fill", "Heaped up")):
-        by_cells, by_sections = (
-            float(volumes[name].sum()) for name in (f"{kind}_m3", f"{kind}_sections_m3")
-        )
-        note = f"from cells; {earth.text(by_sections)} from sections"
-        found.append(Figure(f"{kind}_m3", title, by_cells, "earth", "earth_volumes", note))
+        volume_m3 = float(volumes[f"{kind}_m3"].sum())
+        error_m3 = float(np.hypot.reduce(volumes[f"{kind}_error_m3"].to_numpy(dtype=np.float64)))
+        note = f"give or take {earth.text(error_m3)}, by the survey and the way of measuring"
+        found.append(Figure(f"{kind}_m3", title, volume_m3, "earth", "earth_volumes", note))
     return found + _cost(results)
 
 

@@ -137,7 +137,7 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
         "element_id", "cascade_peak_m", "flood_peak_m", "difference_m", "speed_m_s",
     ),
     "earth_volumes": (
-        "element_id", "cut_m3", "fill_m3", "built_m3", "cut_sections_m3", "fill_sections_m3",
+        "element_id", "cut_m3", "cut_error_m3", "fill_m3", "fill_error_m3", "built_m3",
         "deepest_m", "highest_m", "topsoil_m3", "spoil_m3", "fill_needed_m3", "flag",
     ),
     "spoil_hauls": ("from_id", "to_id", "kind", "bank_m3", "loose_m3", "distance_m"),

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import pandas as pd
 import shapely
 
-from brimline.config import Earthworks
+from brimline.config import Earthworks, Survey
 from brimline.elements import Kind, RaisedBed
 from brimline.elements.building import (
     Quantity,
@@ -17,11 +17,13 @@ from brimline.elements.building import (
     fitting_quantities,
     sill_quantities,
 )
+from brimline.elements.pond import longest_side_m
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.layers.flags import joined
 from brimline.stages._frames import frame_of, table_of
 from brimline.stages._plan import BUILT, ground_of_design
+from brimline.stages._survey_error import SUPPORT, survey_error_m
 from brimline.terrain.earthwork import (
     Earth,
     Soil,
@@ -31,6 +33,7 @@ from brimline.terrain.earthwork import (
     earth_by_label,
     earth_by_sections,
     sections_across,
+    volume_error_m3,
 )
 
 if TYPE_CHECKING:
@@ -74,7 +77,9 @@ def _run(given: Given, report: Reporter) -> Made:
     return {
         "design_surface": settled.design_m,
         "pads": _pad_rows(site, flags, given),
-        "earth_volumes": _volume_rows(by_cells, as_built, by_sections, spoil.needs, flags),
+        "earth_volumes": _volume_rows(
+            by_cells, as_built, by_sections, spoil.needs, flags, _errors(site, given, by_cells)
+        ),
         "spoil_hauls": table_of([asdict(haul) for haul in spoil.hauls], "spoil_hauls"),
         "quantities": _quantities(site, given, as_built, spoil, soil, params),
         "earthworks": {"headline": _headline(by_cells, spoil)},
@@ -156,16 +161,36 @@ def _flags(
     return {name: joined(found) for name, found in codes.items()}
 
 
+def _errors(
+    site: DesignedGround, given: Given, earth: Mapping[str, Earth]
+) -> dict[str, tuple[float, float]]:
+    """Return standard errors of each element's cut and fill that the survey brings [m³]."""
+    error_m, alike_m = survey_error_m(given), given.params("survey", Survey).correlation_m
+    found = {}
+    for name, one in earth.items():
+        shape = site.shape_of(name)
+        outlined = isinstance(shape, shapely.Polygon)
+        length_m = longest_side_m(shape) if outlined else shape.length
+        cut_m3, fill_m3 = (
+            volume_error_m3(error_m, area_m2, length_m, alike_m)
+            for area_m2 in (one.cut_m2, one.fill_m2)
+        )
+        found[name] = cut_m3, fill_m3
+    return found
+
+
 def _volume_rows(
     by_cells: Mapping[str, Earth],
     as_built: Mapping[str, Earth],
     by_sections: Mapping[str, SectionVolumes],
     needs: Mapping[str, Need],
     flags: Mapping[str, str],
+    errors: Mapping[str, tuple[float, float]],
 ) -> pd.DataFrame:
     records = []
     for name, cells in by_cells.items():
         sections, need = by_sections[name], needs[name]
+        cut_error_m3, fill_error_m3 = errors[name]
         records.append(
             {
                 "element_id": name,
@@ -175,6 +200,8 @@ def _volume_rows(
                 "cut_sections_m3": sections.cut_m3,
                 "fill_sections_m3": sections.fill_m3,
                 "sections": sections.sections,
+                "cut_error_m3": math.hypot(cut_error_m3, cells.cut_m3 - sections.cut_m3),
+                "fill_error_m3": math.hypot(fill_error_m3, cells.fill_m3 - sections.fill_m3),
                 "cut_m2": cells.cut_m2,
                 "fill_m2": cells.fill_m2,
                 "deepest_m": cells.deepest_m,
@@ -277,11 +304,11 @@ STAGE = Stage(
     name="earthworks",
     version=2,
     title="digging and heaping up the drawn elements",
-    needs=(*BUILT, "elements", "overflows", "downpipes", "stockpiles"),
+    needs=(*BUILT, "elements", "overflows", "downpipes", "stockpiles", SUPPORT),
     makes=(
         "design_surface", "earth_volumes", "spoil_hauls", "quantities",
         "earthworks", "pads",
     ),
     run=_run,
-    tables=("earthworks",),
+    tables=("earthworks", "survey"),
 )  # fmt: skip

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from brimline.drainage.certainty import error_field
 from brimline.errors import GridError
 from brimline.terrain.earthwork import (
     Earth,
@@ -11,6 +12,7 @@ from brimline.terrain.earthwork import (
     earth_by_label,
     prismoidal_m3,
     section_areas,
+    volume_error_m3,
 )
 from brimline.units import CUBIC_YARD_M3, FOOT_M
 
@@ -119,3 +121,22 @@ def test_labels_beyond_the_count_are_refused():
     two = np.full((1, 1), 2, dtype=np.int32)
     with pytest.raises(GridError, match="at most 1"):
         earth_by_label(np.zeros((1, 1)), np.ones((1, 1)), 1.0, two, two, 1)
+
+
+@pytest.mark.parametrize(("long_m", "wide_m"), [(120, 4), (60, 60), (12, 12)])
+def test_the_error_of_a_volume_is_that_of_many_drawn_surfaces(long_m, wide_m):
+    # the outside: fields of survey error drawn one by one, summed over the footprint
+    rng = np.random.default_rng(3)
+    sums = [
+        error_field(
+            (long_m, wide_m), rmse_m=0.1, correlation_m=10.0, cell_m=1.0, random=rng
+        ).sum(dtype=float)
+        for _ in range(600)
+    ]  # fmt: skip
+    told = volume_error_m3(0.1, long_m * wide_m, long_m, 10.0)
+    assert told == pytest.approx(np.std(sums), rel=0.1)
+    assert volume_error_m3(0.2, long_m * wide_m, long_m, 10.0) == pytest.approx(2 * told)
+
+
+def test_a_volume_without_ground_has_no_error():
+    assert volume_error_m3(0.1, 0.0, 10.0, 10.0) == 0.0

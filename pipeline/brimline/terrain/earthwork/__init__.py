@@ -24,6 +24,7 @@ from brimline.terrain.earthwork.volumes import (
     earth_by_label,
     prismoidal_m3,
     section_areas,
+    volume_error_m3,
 )
 
 __all__ = [
@@ -46,4 +47,5 @@ __all__ = [
     "prismoidal_m3",
     "section_areas",
     "sections_across",
+    "volume_error_m3",
 ]

@@ -1,11 +1,13 @@
 """How much earth: between two surfaces by cells, and between sections by their areas.
 
-The two ways are independent of each other and are both shown: they differ by what each of them
-cannot see (cells: detail finer than a cell; sections: what happens between them).
+The two ways are independent of each other: they differ by what each of them cannot see (cells:
+detail finer than a cell; sections: what happens between them). What is told is from cells, and the
+difference goes into how sure it is.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -48,6 +50,35 @@ class Earth:
             max(self.deepest_m, other.deepest_m),
             max(self.highest_m, other.highest_m),
         )
+
+
+def volume_error_m3(error_m: float, area_m2: float, length_m: float, correlation_m: float) -> float:
+    """Return the standard error of a volume that the survey's error brings [m³].
+
+    Errors that correlate by exp(-(h/correlation)²) average out over a long rectangle, and hardly
+    over a short one. A shift of the whole survey is not in it: it moves the designed levels as
+    well.
+
+    Parameters
+    ----------
+    error_m : standard error of one level of the ground [m].
+    area_m2 : ground that is dug or heaped over [m²].
+    length_m : its long side [m].
+    correlation_m : distance over which the error stays alike [m].
+    """
+    if not (area_m2 > 0 and length_m > 0):
+        return 0.0
+    along, across = (
+        _alike(side_m / max(correlation_m, 1e-6)) for side_m in (length_m, area_m2 / length_m)
+    )
+    return error_m * area_m2 * math.sqrt(along * across)
+
+
+def _alike(side: float) -> float:
+    """Mean correlation of two points on a side, in correlation lengths: the double integral."""
+    if side < 1e-3:
+        return 1.0
+    return (math.sqrt(math.pi) * side * math.erf(side) + math.exp(-(side**2)) - 1) / side**2
 
 
 def earth_between(
