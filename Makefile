@@ -27,6 +27,7 @@ $(VENV)/.run: pyproject.toml | $(BIN)/python
 $(VENV)/.test: pyproject.toml | $(BIN)/python
 	@echo "setting up brimline and its test tools in $(VENV) (once)"
 	$(PIP) --editable '.[test]'
+	$(PIP) --no-deps gdal-utils  # its validator alone, without GDAL's bindings
 	@touch $@ $(VENV)/.run
 
 sample_data/quillback_hill/terrain.tif: sample_data/make_quillback_hill.py | $(VENV)/.run

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import subprocess
 from ctypes.util import find_library
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +21,14 @@ settings.load_profile("repeatable")
 
 # by mark: what is looked for, and what is said where `tests/setup_machine.sh` could not install it
 TOOLS = {
+    "renderer": (
+        lambda: (
+            not subprocess.run(
+                ["/usr/bin/python3", "-c", "import mapscript"], capture_output=True, check=False
+            ).returncode
+        ),
+        "MapServer's bindings are not installed; on Debian: apt-get install python3-mapscript",
+    ),
     "browser": (
         lambda: shutil.which("chromium") or shutil.which("chromium-browser"),
         "Chromium is not installed; on Debian: apt-get install chromium",

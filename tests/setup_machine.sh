@@ -1,11 +1,12 @@
 #!/bin/sh
 # Install what the tests need beside Python packages: a browser for the map page and the library
-# that sets type for the printed report. Where that cannot be done, say which tests are skipped;
+# that sets type for the printed report, and a second renderer for the styles. Where that cannot be done, say which tests are skipped;
 # the rest can run. Looks only, and installs nothing, where all is there.
 set -u
 
 missing() {
     command -v chromium >/dev/null 2>&1 || command -v chromium-browser >/dev/null 2>&1 || echo chromium
+    /usr/bin/python3 -c "import mapscript" >/dev/null 2>&1 || echo python3-mapscript
     "${PYTHON:-python3}" - <<'CODE' || echo libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core
 import sys
 from ctypes.util import find_library
@@ -16,6 +17,7 @@ CODE
 without() {
     echo "not on this machine: $(echo $1). $2"
     case "$1" in *chromium*) echo "  skipped for want of Chromium: tests marked browser" ;; esac
+    case "$1" in *mapscript*) echo "  skipped for want of MapServer: tests marked renderer" ;; esac
     case "$1" in *pango*) echo "  skipped for want of Pango: tests marked printing" ;; esac
     exit 0
 }

@@ -82,8 +82,10 @@ def test_it_loads_and_draws_every_layer(opened: Callable[..., Page], written: Pa
 
 def test_layers_switch_off_and_on(opened: Callable[..., Page]) -> None:
     page = opened("map.html")
-    switch = page.get_by_role("checkbox", name=re.compile("^Swale lines"))
-    assert switch.is_checked()
+    switch = page.get_by_role("checkbox", name=re.compile("^Proposed swale lines"))
+    assert not switch.is_checked()  # the page opens on the design
+    switch.check()
+    settle(page)
     before = drawn(page, "swale_lines")
     switch.uncheck()
     settle(page)
@@ -202,9 +204,11 @@ def test_a_long_section_equals_the_surface(
     line = shapely.LineString([at[0], at[-1]])
     crossed = swales[swales.intersects(line)]
     along = crossed.geometry.intersection(line).map(line.project)
-    wanted = [f"Swale line {number}" for number in crossed["swale_id"].iloc[along.argsort()]]
+    wanted = [
+        f"Proposed swale line {number}" for number in crossed["swale_id"].iloc[along.argsort()]
+    ]
     marks = [mark.text_content() for mark in page.locator("#section-chart .mark").all()]
-    assert [mark for mark in marks if mark.startswith("Swale line")] == wanted
+    assert [mark for mark in marks if mark.startswith("Proposed swale")] == wanted
     assert len(wanted) == 3
 
 

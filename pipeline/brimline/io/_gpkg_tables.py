@@ -207,7 +207,7 @@ def _describe_file(
         told = [child]
         if declaration.name in about.styles:
             sld = about.styles[declaration.name]
-            told.append(_add_metadata(file, "style", _SLD, _SLD_MIME, sld))
+            told.append(_add_metadata(file, "undefined", _SLD, _SLD_MIME, sld))
         file.executemany(
             "INSERT INTO gpkg_metadata_reference VALUES ('table', ?, NULL, NULL, ?, ?, ?)",
             [(declaration.name, stamp, number, parent) for number in told],

@@ -29,7 +29,7 @@ ITEMS: Final = (
     Layer(
         "swale_lines",
         Geometry.LINE,
-        "Swale lines",
+        "Proposed swale lines",
         "Level lines on which a swale could be dug. Levels are set on site before digging.",
         (
             Column("swale_id", "int", "Number of the line, from 1, top down.", minimum=1),
@@ -73,7 +73,7 @@ ITEMS: Final = (
     Layer(
         "drain_lines",
         Geometry.LINE,
-        "Drain lines",
+        "Proposed drain lines",
         "Lines that fall gently along the slope, drawn downhill.",
         (
             Column("drain_id", "int", "Number of the line, from 1.", minimum=1),

@@ -10,6 +10,7 @@ from brimline.io.exchange_csv import write_table_csv
 from brimline.io.geopackage import write_geopackage
 from brimline.io.rasters import write_raster
 from brimline.layers import CATALOGUE, Layer, Raster, Table
+from brimline.layers.themes import DESIGN_FILE, place_of
 from brimline.report.sld import item_style, layer_style
 
 if TYPE_CHECKING:
@@ -41,9 +42,25 @@ def write_style(sight: Sight, path: Path, name: str) -> None:
 
 def write_layers(sight: Sight, path: Path) -> None:
     """Write every layer and table as one GeoPackage; nothing where a run holds rasters only."""
-    items = [item for item in sight.published if not isinstance(item, Raster)]
+    _write(sight, path, _vectors(sight))
+
+
+def write_design(sight: Sight, path: Path) -> None:
+    """Write the few layers of the design as a GeoPackage of their own, as far as they hold rows."""
+    if sight.rows("elements") is None:
+        return
+    declared = [item for item in _vectors(sight) if item.name in DESIGN_FILE]
+    _write(sight, path, [item for item in declared if sight.rows(item.name) is not None])
+
+
+def _vectors(sight: Sight) -> list[Layer | Table]:
+    return [item for item in sight.published if not isinstance(item, Raster)]
+
+
+def _write(sight: Sight, path: Path, items: list[Layer | Table]) -> None:
     if not items:
         return
+    items.sort(key=lambda item: (isinstance(item, Table), place_of(item.name)))
     world, manifest = sight.world, sight.results.manifest
     about = About(
         title=world.site_name,

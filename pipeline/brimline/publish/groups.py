@@ -7,7 +7,7 @@ from typing import Final
 LAYERS: Final = "layers"
 # group: what it is, for people
 GROUPS: Final = {
-    LAYERS: "site.gpkg",
+    LAYERS: "site.gpkg and design.gpkg",
     "tables": "every table as CSV",
     "rasters": "rasters on the run's grid",
     "styles": "a style for each layer",

@@ -51,6 +51,7 @@ def _shown(world: World, staked: tuple[str, ...], *, pdf: bool) -> tuple[Piece, 
     return (
         Piece(pages.FIGURES, LAYERS, "what needs a person", pages.write_figures, part=True),
         Piece("site.gpkg", LAYERS, "writing site.gpkg", data.write_layers),
+        Piece("design.gpkg", LAYERS, "writing design.gpkg", data.write_design),
         *_data(world),
         *_stakes(staked),
         *_report(pdf=pdf),

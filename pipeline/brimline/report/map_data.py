@@ -18,6 +18,7 @@ import shapely
 from pyproj import CRS
 
 from brimline.layers import CATALOGUE, FLAGS, Layer, Raster
+from brimline.layers.themes import PROPOSALS, THEMES, theme_of
 from brimline.report import backdrop, quantities
 from brimline.report.attention import codes_of, row_name
 from brimline.report.map_surface import packed, quantised
@@ -43,15 +44,7 @@ _PIXELS: Final = 1400
 _OVERLAY_PIXELS: Final = 1000
 _NODES: Final = 9
 _OFF: Final = frozenset(
-    {
-        "stakes",
-        "soils",
-        "longest_paths",
-        "cultivation_lines",
-        "surfaces",
-        "pond_sites",
-        "pond_banks",
-    }
+    {"stakes", "soils", "longest_paths", "cultivation_lines", "surfaces", "subcatchments"}
 )
 _OVERLAYS: Final = (
     "slope_pct",
@@ -61,17 +54,6 @@ _OVERLAYS: Final = (
     "flood_depth_m",
     "flood_speed_m_s",
 )
-_GROUPS: Final = {
-    "Site": ("boundary", "surfaces", "soils", "keep_out", "culverts", "contours"),
-    "Water": (
-        "subcatchments", "hollows", "flow_paths", "longest_paths", "intakes", "pond_sites",
-        "pond_banks",
-    ),
-    "Lines": (
-        "valley_lines", "ridge_lines", "cultivation_lines", "keylines", "keypoints", "swale_lines",
-        "drain_lines",
-    ),
-}  # fmt: skip
 _SHOWN: Final = ("length", "level", "area", "small area", "slope", "volume")
 
 
@@ -157,6 +139,9 @@ def _head(results: Results) -> dict[str, Any]:
         "origin": origin,
         "bounds": _local(np.array([[west, south], [east, north]]), origin),
         "start": _start(results, origin),
+        "design": _design(results, origin),
+        "themes": list(THEMES),
+        "proposals": PROPOSALS,
         "lonlat": _lonlat(results),
         "shown": {name: _unit(shown(name, results.units)) for name in _SHOWN},
         "metric": results.units == "metric",
@@ -174,6 +159,14 @@ def _start(results: Results, origin: tuple[float, float]) -> list[list[float]]:
     layer = results.layer("boundary")
     bounds = results.grid.bounds if layer is None else tuple(layer.total_bounds)
     return _local(np.array(bounds, dtype=np.float64).reshape(2, 2), origin)
+
+
+def _design(results: Results, origin: tuple[float, float]) -> list[list[float]] | None:
+    """Return the ground of the design, on which the page opens; None where nothing is designed."""
+    elements = results.layer("elements")
+    if elements is None:
+        return None
+    return _local(np.array(elements.total_bounds).reshape(2, 2), origin)
 
 
 def _lonlat(results: Results) -> list[list[list[float]]] | None:
@@ -259,7 +252,7 @@ def _layer(
         "name": item.name,
         "title": item.title,
         "single": look.rules[0].title,
-        "group": next((group for group, names in _GROUPS.items() if item.name in names), "Works"),
+        "group": theme_of(item.name),
         "meaning": item.meaning,
         "on": item.name not in _OFF,
         "columns": [[words(column.name, column.unit), column.meaning] for column in columns],

@@ -155,8 +155,12 @@ def _range_note(rows: Any, system: System) -> str:  # noqa: ANN401 - a frame
 
 
 def _lines(results: Results) -> list[Figure]:
-    found = _sum(results, "swale_lines", "swale_lines_m", "Swale lines", "length_m", "length")
-    found += _sum(results, "drain_lines", "drain_lines_m", "Drain lines", "length_m", "length")
+    found = _sum(
+        results, "swale_lines", "swale_lines_m", "Proposed swale lines", "length_m", "length"
+    )
+    found += _sum(
+        results, "drain_lines", "drain_lines_m", "Proposed drain lines", "length_m", "length"
+    )
     keypoints = results.layer("keypoints")
     if keypoints is not None:
         found.append(Figure("keypoints", "Keypoints", len(keypoints), "", "keypoints"))

@@ -10,7 +10,8 @@ Colours come from sets published for colour-blind readers:
 
 Conventions follow the trade's drawings: brown contours with every index line heavier, blue for
 water, a long dash with two dots for the boundary, a dash and a dot for divides, ticks and arrows
-downslope (common practice, no source). Every colour has a counterpart for dark screens.
+downslope (common practice, no source). What is only proposed is in vermilion; what is
+designed is heavy and has the colour of its kind. Every colour has a counterpart for dark screens.
 """
 
 from __future__ import annotations
@@ -170,6 +171,7 @@ CELLS: Final = (
 """Pale fills for areas that only need telling apart (Tol, scheme light), in the set's order."""
 
 _DIVIDE: Final = (8.0, 3.0, 1.5, 3.0)
+_PROPOSED: Final = (5.0, 2.5)
 _BOUNDARY: Final = (14.0, 3.0, 2.0, 3.0, 2.0, 3.0)
 
 
@@ -281,11 +283,13 @@ STYLES: Final[dict[str, Style]] = {
             "keypoints", (Rule("Keypoint", mark=Mark(VERMILION, "diamond", 9.0)),), label="level_m"
         ),
         Style(
-            "swale_lines", (Rule("Swale line", line=LineStyle(BLUE_GREEN, 2.2)),), label="swale_id"
+            "swale_lines",
+            (Rule("Proposed swale line", line=LineStyle(VERMILION, 1.4, _PROPOSED)),),
+            label="swale_id",
         ),
         Style(
             "drain_lines",
-            (Rule("Drain line", line=LineStyle(PURPLE, 2.0, (9.0, 3.0), arrow=True)),),
+            (Rule("Proposed drain line", line=LineStyle(VERMILION, 1.4, (1.5, 2.5), arrow=True)),),
             label="drain_id",
         ),
         Style(

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from brimline.report.palette import Fill, LineStyle, Mark, Rule, Where
+    from brimline.report.palette import Fill, LineStyle, Mark, Rule, Style, Where
     from brimline.report.ramps import Ramp
     from brimline.report.results import Results
 
@@ -61,9 +61,7 @@ def item_style(results: Results, item: Layer | Raster) -> str:
 def layer_style(item: Layer) -> str:
     """Return the SLD of a vector layer."""
     look = style(item.name)
-    ruled = [_rule(rule, look.rules, item.geometry) for rule in look.rules]
-    if look.label:
-        ruled.append(_labels(look.label, look.rules[0]))
+    ruled = [_rule(rule, look, item.geometry) for rule in look.rules]
     return _document(item.name, item.title, ruled)
 
 
@@ -111,7 +109,8 @@ def _document(name: str, title: str, rules: Iterable[str]) -> str:
 """  # noqa: E501 - one tag
 
 
-def _rule(rule: Rule, rules: tuple[Rule, ...], geometry: Geometry) -> str:
+def _rule(rule: Rule, look: Style, geometry: Geometry) -> str:
+    """Return one rule with shape and text: some renderers draw a row by its first rule only."""
     symbols = []
     if geometry in _POINTS:
         symbols = [_point(rule.mark)] if rule.mark else []
@@ -124,8 +123,8 @@ def _rule(rule: Rule, rules: tuple[Rule, ...], geometry: Geometry) -> str:
         symbols += [_point(rule.mark)] if rule.mark else []
     title = escape(rule.title)
     return (
-        f"<Rule><Name>{title}</Name><Title>{title}</Title>{_selection(rule, rules)}"
-        f"{''.join(symbols)}</Rule>"
+        f"<Rule><Name>{title}</Name><Title>{title}</Title>{_selection(rule, look.rules)}"
+        f"{''.join(symbols)}{_text(look.label, rule)}</Rule>"
     )
 
 
@@ -149,14 +148,16 @@ def _test(where: Where) -> str:
     )
 
 
-def _labels(column: str, rule: Rule) -> str:
+def _text(column: str, rule: Rule) -> str:
+    if not column:
+        return ""
     ink = rule.line.ink if rule.line else rule.mark.ink if rule.mark else None
     return (
-        "<Rule><Name>Labels</Name><Title>Labels</Title><TextSymbolizer><Label><ogc:PropertyName>"
+        "<TextSymbolizer><Label><ogc:PropertyName>"
         f"{escape(column)}</ogc:PropertyName></Label><Font>{_css('font-family', 'sans-serif')}"
         f"{_css('font-size', '10')}</Font><Halo><Radius><ogc:Literal>1.5</ogc:Literal></Radius>"
         f"<Fill>{_css('fill', PAPER.light)}</Fill></Halo>"
-        f"<Fill>{_css('fill', ink.light if ink else '#000000')}</Fill></TextSymbolizer></Rule>"
+        f"<Fill>{_css('fill', ink.light if ink else '#000000')}</Fill></TextSymbolizer>"
     )
 
 

@@ -49,7 +49,7 @@ def test_a_run_ends_with_what_matters(made_results: Results, tmp_path: Path, uni
     assert "  Intakes: edge-limited in 1 row (2 Old gate)" in told
     assert "  1 warning, see above and run.json" in told
     # a row that ends at a flow path as the rules want it is told in one line, not put to a person
-    assert "Swale lines: at-flow-path" not in told
+    assert "swale lines: at-flow-path" not in told
     assert "Only told: at-flow-path 1" in told.splitlines()
     assert f"Results in {tmp_path}:" in told
     assert "report.html" in told

@@ -9,7 +9,7 @@ function startMap() {
   const map = new maplibregl.Map({
     container: "map",
     style: { version: 8, sources: {}, layers: [] },
-    bounds: box(DATA.start),
+    bounds: box(DATA.design || DATA.start),
     fitBoundsOptions: { padding: 30 },
     attributionControl: false,
     canvasContextAttributes: { preserveDrawingBuffer: true, antialias: true },
@@ -229,13 +229,13 @@ function addPictures(map) {
 function buildSwitches(onLayer, onOverlay) {
   const panel = byId("switches");
   const groups = new Map();
+  for (const theme of DATA.themes) {
+    if (!DATA.layers.some((layer) => layer.group === theme)) continue;
+    groups.set(theme, make("fieldset", {}, make("legend", {}, theme)));
+    panel.append(groups.get(theme));
+  }
   for (const layer of DATA.layers) {
-    if (!groups.has(layer.group)) {
-      const group = make("fieldset", {}, make("legend", {}, layer.group));
-      groups.set(layer.group, group);
-      panel.append(group);
-    }
-    const input = make("input", { type: "checkbox", id: `on-${layer.name}`, checked: layer.on });
+    const input = make("input", { type: "checkbox", id: `on-${layer.name}`, checked: startsOn(layer) });
     input.addEventListener("change", () => onLayer(layer.name, input.checked));
     const count = make("span", { class: "count" }, String(layer.rows.length));
     const used = layer.rules.findIndex((_, r) => layer.rows.some((row) => row.r === r));
@@ -260,6 +260,11 @@ function buildSwitches(onLayer, onOverlay) {
     panel.append(group);
   }
   refreshSigns();
+}
+
+/** Where there is a design, what is only proposed is switched off at first. */
+function startsOn(layer) {
+  return layer.on && !(DATA.design && layer.group === DATA.proposals);
 }
 
 function refreshSigns() {

@@ -2,7 +2,7 @@
 
 async function start() {
   if (!window.maplibregl) throw new Error("the map library is missing from this page");
-  const on = new Map(DATA.layers.map((layer) => [layer.name, layer.on]));
+  const on = new Map(DATA.layers.map((layer) => [layer.name, startsOn(layer)]));
   let overlay = "";
   const map = startMap();
   await new Promise((resolve) => map.once("load", resolve));
