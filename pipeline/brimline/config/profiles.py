@@ -25,7 +25,12 @@ CATCHMENT_CELL_M: Final = 5.0  # coarser ground shows no swale
 Defaults = dict[str, dict[str, Any]]
 
 _GARDEN: Final[Defaults] = {
-    "terrain": {"span_voids_m2": 5.0, "curvature_smooth_m": 1.0},
+    "terrain": {
+        "span_voids_m2": 5.0,
+        "curvature_smooth_m": 1.0,
+        "ground_step_m": 0.1,  # a kerb is ground, a bench is not
+        "ground_window_m": 20.0,
+    },
     "conditioning": {
         "breach_depth_m": 0.05,  # kerbs and walls go on damming
         "breach_length_m": 2.0,

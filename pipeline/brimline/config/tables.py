@@ -79,6 +79,11 @@ class Inputs(ConfigTable):
         description="With single levels: lines that the ground bends at (kerbs, walls, tops and"
         " toes of banks); column level_m, or heights of their corners.",
     )
+    walls: VectorInput | None = Field(
+        None,
+        description="Lines of walls and kerbs that stop water; column height_m over the ground,"
+        " 0.3 m where it is empty.",
+    )
     boundary: VectorInput = Field(description="Polygon of the site.")
     intakes: VectorInput | None = Field(
         None, description="Points where water is taken in; columns name, snap (false: leave it)."
@@ -126,6 +131,14 @@ class Terrain(ConfigTable):
     )
     span_voids_m2: NotNegative = Field(
         100.0, description="Holes in the data up to this area are spanned."
+    )
+    ground_step_m: Positive = Field(
+        0.3,
+        description="Clouds without a ground class: what stands this little over its surroundings"
+        " is ground.",
+    )
+    ground_window_m: Positive = Field(
+        30.0, description="Such clouds: width of the widest roof that is taken off."
     )
     curvature_smooth_m: Positive = Field(
         5.0, description="Smoothing of the surface before its bend is measured."

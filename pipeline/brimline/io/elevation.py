@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
     from brimline.grid import BoolGrid, Elevation, Grid
     from brimline.io.vectors import VectorSource
+    from brimline.terrain.ground import GroundFilter
+    from brimline.terrain.levels import SpotLevels
 
 MAX_CELLS: Final = 400_000_000  # about 16 GB in a run
 _NATIVE_FACTOR: Final = 8  # a survey may have this many times more cells before resampling
@@ -44,6 +46,7 @@ class ElevationRead:
     files : what was read, in the order in which it was named.
     holes, hole_cells : nodata inside the data: how many pieces, how many cells.
     known_share : of the cells that have a level, those that hold points of a cloud; else 1.
+    spots : single levels and their error; None where the survey is none.
     """
 
     dem: Elevation
@@ -53,6 +56,7 @@ class ElevationRead:
     holes: int
     hole_cells: int
     known_share: float = 1.0
+    spots: SpotLevels | None = None
 
 
 def read_elevation(
@@ -64,6 +68,7 @@ def read_elevation(
     max_cells: int = MAX_CELLS,
     max_gap_m: float | None = None,
     breaklines: VectorSource | None = None,
+    ground: GroundFilter | None = None,
 ) -> ElevationRead:
     """Read elevation rasters, point clouds or single levels onto one north-up grid in metres.
 
@@ -80,6 +85,7 @@ def read_elevation(
     max_gap_m : point clouds: ground farther than this from any point is nodata [m]; None fits
         it by the spacing of the points.
     breaklines : single levels: lines that the surface may bend at.
+    ground : point clouds without a class of ground: how it is told from what stands on it.
 
     Raises
     ------
@@ -87,7 +93,7 @@ def read_elevation(
         With every problem of every file, each with its mend.
     """
     files = _files(paths)
-    source, known_share = _source(files), 1.0
+    source, known_share, spots = _source(files), 1.0, None
     if is_points(files[0]):
         points = read_points(
             files,
@@ -96,6 +102,7 @@ def read_elevation(
             crs=crs,
             max_cells=max_cells,
             max_gap_m=max_gap_m,
+            rule=ground,
         )
         dem, grid, notices = points.dem, points.grid, list(points.notices)
         known_share = points.known_share
@@ -115,6 +122,7 @@ def read_elevation(
             breaklines=breaklines,
         )
         dem, grid, notices = levels.dem, levels.grid, list(levels.notices)
+        spots = levels.spots
     else:
         mosaic = read_mosaic(
             files, vertical_unit=vertical_unit, crs=crs, max_cells=max_cells * _NATIVE_FACTOR
@@ -137,7 +145,7 @@ def read_elevation(
     holes, hole_cells = count_holes(dem)
     if holes:
         notices.append(_holes_notice(dem, grid, holes, hole_cells, source))
-    return ElevationRead(dem, grid, tuple(notices), files, holes, hole_cells, known_share)
+    return ElevationRead(dem, grid, tuple(notices), files, holes, hole_cells, known_share, spots)
 
 
 def run_crs(paths: str | Path | Iterable[str | Path], *, crs: str | None = None) -> str:

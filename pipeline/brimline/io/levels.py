@@ -18,7 +18,14 @@ from brimline.io import metric
 from brimline.io._mosaic import too_many_cells
 from brimline.io.surveyed import is_table, places_in_degrees, read_surveyed
 from brimline.io.vectors import VectorSource, WantedColumn, layer_names, read_layer
-from brimline.terrain.levels import LevelError, level_error, level_mesh, levels_on, spacing_m
+from brimline.terrain.levels import (
+    LevelError,
+    SpotLevels,
+    level_error,
+    level_mesh,
+    levels_on,
+    spacing_m,
+)
 from brimline.units import counted
 
 if TYPE_CHECKING:
@@ -63,6 +70,12 @@ class LevelsRead:
     points: Surveyed
     error: LevelError | None
     notices: tuple[Problem, ...]
+
+    @property
+    def spots(self) -> SpotLevels:
+        """The levels and what they tell, as stages hand them on."""
+        at = self.points
+        return SpotLevels(at.x, at.y, at.level_m, at.row, at.name, at.role, self.mesh, self.error)
 
 
 def is_levels(path: Path) -> bool:

@@ -24,7 +24,7 @@ from brimline.io._clouds import (
     read_cloud,
 )
 from brimline.io._mosaic import grouped, too_many_cells
-from brimline.terrain.ground import ground_cells
+from brimline.terrain.ground import GroundFilter, ground_cells
 from brimline.terrain.points import LowestBins, PointBins, fitting_cell_m, gridded
 
 if TYPE_CHECKING:
@@ -97,6 +97,7 @@ def read_points(
     crs: str | None,
     max_cells: int,
     max_gap_m: float | None,
+    rule: GroundFilter | None = None,
 ) -> PointsRead:
     """Read the ground points of LAS, LAZ or COPC files onto one grid in metres.
 
@@ -111,6 +112,7 @@ def read_points(
     crs : where the files do not say theirs, or say it wrongly.
     max_gap_m : ground farther than this from any point is nodata [m]; None takes five times the
         spacing, at least 10 m.
+    rule : how ground is told from what stands on it, where the files do not say.
 
     Raises
     ------
@@ -136,7 +138,7 @@ def read_points(
         raise InputError(too_many_cells(grid.shape, max_cells, source))
     bins = PointBins(grid)
     if filtering:
-        used = _gather_filtered(clouds, bins, to_metres)
+        used = _gather_filtered(clouds, bins, to_metres, rule)
         notices.append(_filtered_notice(used, ground, source))
     else:
         used = sum(_gather(cloud, bins, to_metres) for cloud in clouds)
@@ -229,7 +231,9 @@ def _gather(cloud: Cloud, bins: PointBins, to_metres: _ToMetres) -> int:
     )
 
 
-def _gather_filtered(clouds: Sequence[Cloud], bins: PointBins, to_metres: _ToMetres) -> int:
+def _gather_filtered(
+    clouds: Sequence[Cloud], bins: PointBins, to_metres: _ToMetres, rule: GroundFilter | None
+) -> int:
     """Gather the points that lie close above the lowest one of a cell on the ground."""
     grid = bins.grid
     lowest = LowestBins(grid)
@@ -237,7 +241,7 @@ def _gather_filtered(clouds: Sequence[Cloud], bins: PointBins, to_metres: _ToMet
         for piece in pieces(cloud):
             lowest.add(*_in_metres(piece.taken(piece.may_be_ground), cloud, to_metres))
     levels = lowest.levels()
-    levels[~ground_cells(levels, cell_m=grid.cell_m)] = np.nan
+    levels[~ground_cells(levels, cell_m=grid.cell_m, rule=rule)] = np.nan
     used = 0
     for cloud in clouds:
         for piece in pieces(cloud):

@@ -45,6 +45,12 @@ FLAGS: Final = (
         "See hollows; draw the pipe that drains it in culverts, keep it by a point in kept_hollows,"
         " or move what lies in it.",
     ),
+    Flag(
+        "not-ground",
+        "It stands up behind steep jumps: a roof, a hedge or trees in a surface that should be bare"
+        " ground; levels, flow and stakes there are wrong.",
+        "Draw roofs in surfaces with cover roof; hand over bare ground for the rest.",
+    ),
     # lines
     Flag(
         "level-error",

@@ -13,6 +13,15 @@ _NAN: Final = math.nan
 ITEMS: Final = (
     Raster("elevation", "float32", _NAN, "Elevation", "Bare-earth survey surface.", "m"),
     Raster(
+        "surveyed",
+        "float32",
+        _NAN,
+        "Elevation as surveyed",
+        "The survey, before roofs are taken off and walls are put on.",
+        "m",
+        published=False,
+    ),
+    Raster(
         "conditioned",
         "float32",
         _NAN,

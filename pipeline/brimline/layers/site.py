@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from brimline.layers.flags import FLAG_COLUMN
 from brimline.layers.schema import Column, Geometry, Layer
 
 _KEPT_CLEAR: Final = (
@@ -23,6 +24,19 @@ ITEMS: Final = (
         (
             Column("name", "text", "Name of the site."),
             Column("area_m2", "float", "Area inside the outline.", "m²", 0),
+        ),
+    ),
+    Layer(
+        "raised_areas",
+        Geometry.MULTIPOLYGON,
+        "What stands on the ground",
+        "Places that stand up behind steep jumps, as roofs, hedges and trees do where the elevation"
+        " is a surface and not bare ground.",
+        (
+            Column("area_id", "int", "Number of the place, from 1.", minimum=1),
+            Column("area_m2", "float", "Area.", "m²", 0),
+            Column("height_m", "float", "Median height over the nearest ground.", "m"),
+            FLAG_COLUMN,
         ),
     ),
     Layer(

@@ -340,6 +340,10 @@ STYLES: Final[dict[str, Style]] = {
             ),
         ),
         Style("overflows", (Rule("Overflow", line=LineStyle(WINE, 1.8, (4.0, 2.5), arrow=True)),)),
+        Style(
+            "raised_areas",
+            (Rule("Stands on the ground", line=LineStyle(RED, 1.0), fill=Fill(RED, 0.25)),),
+        ),
         Style("downpipes", (Rule("Downpipe or trough", line=LineStyle(INDIGO, 1.2, (2.0, 2.0))),)),
         Style("intakes", (Rule("Intake", mark=Mark(INDIGO, "triangle", 10.0)),), label="name"),
         Style(

@@ -7,40 +7,25 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from brimline.config import Survey, Terrain
+from brimline.config import Survey
 from brimline.engine.stage import Stage
-from brimline.errors import InternalError, Problem, Severity
+from brimline.errors import Problem, Severity
 from brimline.grid.shapes import cells_inside
-from brimline.io.elevation import MAX_CELLS
-from brimline.io.levels import read_levels
-from brimline.io.vectors import VectorSource
 from brimline.stages._frames import frame_of
-from brimline.terrain.levels import next_places
+from brimline.terrain.levels import SpotLevels, next_places
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
 
     from brimline.engine.stage import Given, Made, Reporter
-    from brimline.grid import BoolGrid
-    from brimline.io.levels import LevelsRead
+    from brimline.grid import BoolGrid, Grid
 
 _ROOF = "roof"
 
 
 def _run(given: Given, report: Reporter) -> Made:
-    terrain, grid = given.params("terrain", Terrain), given.grid
-    files = given.source("elevation", list) or []
-    read = read_levels(
-        files[0],
-        cell_m=terrain.cell_m,
-        vertical_unit=terrain.vertical_unit,
-        crs=terrain.crs,
-        max_cells=MAX_CELLS,
-        breaklines=given.source("breaklines", VectorSource),
-    )
-    if read.grid != grid:
-        raise InternalError("levels were read onto another grid than the elevation")
+    grid, read = given.grid, given.value("spot_levels", SpotLevels)
     inside = cells_inside(given.frame("boundary").geometry, grid)
     inside &= np.isfinite(given.raster("elevation"))
     if read.error is None:
@@ -48,11 +33,12 @@ def _run(given: Given, report: Reporter) -> Made:
             "levels": _levels(read, given),
             "measure_next": frame_of([], [], "measure_next", grid),
             "level_error_m": np.full(grid.shape, np.nan, dtype=np.float32),
-            "level_survey": {"rmse_m": None, "left_out_rmse_m": None, "levels": read.points.x.size},
+            "level_survey": {"rmse_m": None, "left_out_rmse_m": None, "levels": read.x.size},
         }
     report.advanced(0.6, "where to measure next")
     sd_m = np.where(np.isfinite(given.raster("elevation")), read.error.sd_m, np.float32(np.nan))
-    next_ones = _next(read, inside & ~_roofs(given), given.params("survey", Survey).measure_next)
+    count = given.params("survey", Survey).measure_next
+    next_ones = _next(read, grid, inside & ~_roofs(given), count)
     rmse_m = float(np.sqrt(np.mean(np.square(sd_m[inside], dtype=np.float64))))
     _tell(sd_m, inside, rmse_m, report)
     return {
@@ -70,25 +56,24 @@ def _run(given: Given, report: Reporter) -> Made:
         "level_survey": {
             "rmse_m": rmse_m,
             "left_out_rmse_m": read.error.rmse_m,
-            "levels": read.points.x.size,
+            "levels": read.x.size,
         },
     }
 
 
-def _levels(read: LevelsRead, given: Given) -> GeoDataFrame:
-    points = read.points
-    off_m = np.full(points.x.size, np.nan) if read.error is None else read.error.left_out_m
+def _levels(read: SpotLevels, given: Given) -> GeoDataFrame:
+    off_m = np.full(read.x.size, np.nan) if read.error is None else read.error.left_out_m
     records = [
         {
-            "row": points.row[at],
-            "name": points.name[at] or None,
-            "code": points.role[at] or None,
-            "level_m": points.level_m[at],
+            "row": read.row[at],
+            "name": read.name[at] or None,
+            "code": read.code[at] or None,
+            "level_m": read.level_m[at],
             "left_out_m": off_m[at] if np.isfinite(off_m[at]) else None,
         }
-        for at in range(points.x.size)
+        for at in range(read.x.size)
     ]
-    shapes = list(shapely.points(points.x, points.y, points.level_m))
+    shapes = list(shapely.points(read.x, read.y, read.level_m))
     return frame_of(records, shapes, "levels", given.grid)
 
 
@@ -98,10 +83,10 @@ def _roofs(given: Given) -> BoolGrid:
     return cells_inside(surfaces[surfaces["cover"] == _ROOF].geometry, given.grid)
 
 
-def _next(read: LevelsRead, wanted: BoolGrid, count: int) -> NDArray[np.float64]:
+def _next(read: SpotLevels, grid: Grid, wanted: BoolGrid, count: int) -> NDArray[np.float64]:
     if not count or not wanted.any():
         return np.zeros((0, 2))
-    return next_places(read.mesh, read.grid, wanted, count=count)
+    return next_places(read.mesh, grid, wanted, count=count)
 
 
 def _at(sd_m: NDArray[np.float32], given: Given, x: float, y: float) -> float:
@@ -126,11 +111,10 @@ def _tell(sd_m: NDArray[np.float32], inside: BoolGrid, rmse_m: float, report: Re
 
 STAGE = Stage(
     name="levels",
-    version=1,
+    version=2,
     title="the error of single levels, and where to measure next",
-    needs=("grid", "elevation", "boundary", "surfaces"),
+    needs=("grid", "elevation", "boundary", "surfaces", "spot_levels"),
     makes=("levels", "measure_next", "level_error_m", "level_survey"),
     run=_run,
-    sources=("elevation", "breaklines"),
-    tables=("terrain", "survey"),
+    tables=("survey",),
 )

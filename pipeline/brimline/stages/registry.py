@@ -9,6 +9,7 @@ from brimline.io.levels import is_levels
 from brimline.stages import (
     as_built,
     audit,
+    bare_ground,
     building,
     catchments,
     certainty,
@@ -27,6 +28,7 @@ from brimline.stages import (
     plan,
     ponds,
     proof,
+    raised,
     site,
     snapping,
     stakes,
@@ -47,10 +49,10 @@ if TYPE_CHECKING:
     from brimline.engine import Stage
 
 _ALWAYS: Final = (
-    survey,
     site,
     plan,
     support,
+    raised,
     terrain,
     hollows,
     conditioning,
@@ -82,12 +84,23 @@ _ALWAYS: Final = (
 def stages_for(settings: Settings) -> tuple[Stage, ...]:
     """Return the stages of a site; their order follows from what each needs and makes."""
     wanted = [*_ALWAYS]
-    if is_levels(Path(settings.inputs.elevation[0])):
+    single, inputs = is_levels(Path(settings.inputs.elevation[0])), settings.inputs
+    # nobody takes levels on a roof
+    objects = inputs.walls is not None or (inputs.surfaces is not None and not single)
+    if single:
         wanted.append(levels)
+    if objects:
+        wanted.append(bare_ground)
     if settings.survey.realisations:
         wanted.append(certainty)
     if settings.proof.rain_on_grid:
         wanted.append(flooding)
     if settings.inputs.as_built is not None:
         wanted.append(as_built)
-    return tuple(module.STAGE for module in wanted)
+    first = {
+        (False, False): survey.STAGE,
+        (True, False): survey.OF_LEVELS,
+        (False, True): survey.WITH_OBJECTS,
+        (True, True): survey.OF_LEVELS_WITH_OBJECTS,
+    }[single, objects]
+    return (first, *(module.STAGE for module in wanted))

@@ -22,6 +22,7 @@ _VECTORS = (
     "culverts",
     "as_built",
     "breaklines",
+    "walls",
 )
 _FILES = ("plan", "weather", "rainfall", "inflows")
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -12,6 +13,8 @@ from brimline.errors import Problem, Severity
 from brimline.io.crs import is_local
 from brimline.io.elevation import read_elevation
 from brimline.io.vectors import VectorSource
+from brimline.terrain.ground import GroundFilter
+from brimline.terrain.levels import SpotLevels
 from brimline.terrain.voids import span_voids
 
 if TYPE_CHECKING:
@@ -19,6 +22,26 @@ if TYPE_CHECKING:
 
 
 def _run(given: Given, report: Reporter) -> Made:
+    return _part(_read(given, report), "elevation")
+
+
+def _run_levels(given: Given, report: Reporter) -> Made:
+    return _part(_read(given, report), "elevation", "spot_levels")
+
+
+def _run_objects(given: Given, report: Reporter) -> Made:
+    return _part(_read(given, report), "surveyed")
+
+
+def _run_levels_objects(given: Given, report: Reporter) -> Made:
+    return _part(_read(given, report), "surveyed", "spot_levels")
+
+
+def _part(made: dict[str, Any], *names: str) -> Made:
+    return {name: made[name] for name in ("grid", "survey", *names)}
+
+
+def _read(given: Given, report: Reporter) -> dict[str, Any]:
     params = given.params("terrain", Terrain)
     read = read_elevation(
         given.source("elevation", list) or (),
@@ -26,6 +49,9 @@ def _run(given: Given, report: Reporter) -> Made:
         vertical_unit=params.vertical_unit,
         crs=params.crs,
         breaklines=given.source("breaklines", VectorSource),
+        ground=GroundFilter(
+            least_step_m=params.ground_step_m, largest_window_m=params.ground_window_m
+        ),
     )
     for problem in read.notices:
         report.problem(problem)
@@ -56,6 +82,8 @@ def _run(given: Given, report: Reporter) -> Made:
     return {
         "grid": grid_facts(read.grid),
         "elevation": spanned.surface,
+        "surveyed": spanned.surface,
+        "spot_levels": read.spots,
         "survey": {
             "cells": int(known.sum()),
             "area_m2": float(known.sum() * read.grid.cell_area_m2),
@@ -77,4 +105,15 @@ STAGE = Stage(
     run=_run,
     sources=("elevation", "breaklines"),
     tables=("terrain",),
+)
+# single levels are handed on; where objects are taken off or put on, that is a stage of its own
+OF_LEVELS = replace(
+    STAGE,
+    run=_run_levels,
+    makes=("grid", "elevation", "survey", "spot_levels"),
+    typed={"spot_levels": SpotLevels},
+)
+WITH_OBJECTS = replace(STAGE, run=_run_objects, makes=("grid", "surveyed", "survey"))
+OF_LEVELS_WITH_OBJECTS = replace(
+    OF_LEVELS, run=_run_levels_objects, makes=("grid", "surveyed", "survey", "spot_levels")
 )

@@ -2,11 +2,13 @@
 
 from brimline.terrain.levels.error import LevelError, level_error, next_places
 from brimline.terrain.levels.mesh import Crossing, LevelMesh, level_mesh, levels_on, spacing_m
+from brimline.terrain.levels.spots import SpotLevels
 
 __all__ = [
     "Crossing",
     "LevelError",
     "LevelMesh",
+    "SpotLevels",
     "level_error",
     "level_mesh",
     "levels_on",

@@ -1,0 +1,101 @@
+"""The survey made bare: roofs taken off where they stand in it, walls and kerbs put on."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from brimline.config import Conditioning
+from brimline.engine.stage import Stage
+from brimline.errors import Problem, Severity
+from brimline.grid.shapes import cells_inside
+from brimline.io.vectors import VectorSource, WantedColumn, read_layer
+from brimline.terrain.objects import with_walls, without_roofs
+from brimline.units import counted
+
+if TYPE_CHECKING:
+    from brimline.engine.stage import Given, Made, Reporter
+    from brimline.grid import BoolGrid
+
+_USUAL_WALL_M: Final = 0.3
+_ROOF: Final = "roof"
+
+
+def _run(given: Given, report: Reporter) -> Made:
+    surface = given.raster("surveyed")
+    roofs = _roofs(given)
+    bare = without_roofs(surface, roofs, cell_m=given.grid.cell_m)
+    if bare.taken:
+        highest_m = max(bare.heights_m[number] for number in bare.taken)
+        report.problem(
+            Problem(
+                Severity.WARNING,
+                f"{counted(len(bare.taken), 'roof stands', 'roofs stand')} in the elevation, up to"
+                f" {highest_m:.1f} m over the ground: taken off, and the ground beneath spanned as"
+                " a membrane; nobody has measured it",
+                "hand over bare ground where levels beneath or beside buildings matter",
+                "elevation",
+            )
+        )
+    walls = _walls(given, report)
+    return {"elevation": with_walls(bare.surface, walls)}
+
+
+def _roofs(given: Given) -> list[BoolGrid]:
+    source, grid = given.source("surfaces", VectorSource), given.grid
+    if source is None:
+        return []
+    columns = [WantedColumn("cover", aliases=("land_cover",))]
+    rows = read_layer(
+        source, kinds={"polygon"}, crs=grid.crs, columns=columns, default_layer="surfaces"
+    ).frame  # what is wrong with them is told where the site's layers are read
+    return [
+        cells_inside([shape], grid)
+        for shape, cover in zip(rows.geometry, rows["cover"], strict=True)
+        if cover == _ROOF
+    ]
+
+
+def _walls(given: Given, report: Reporter) -> list[tuple[BoolGrid, float]]:
+    source, grid = given.source("walls", VectorSource), given.grid
+    if source is None:
+        return []
+    read = read_layer(
+        source,
+        kinds={"line"},
+        crs=grid.crs,
+        columns=[WantedColumn("height_m", "float", minimum=0)],
+        default_layer="walls",
+    )
+    for problem in read.problems:
+        report.problem(problem)
+    heights = read.usable()["height_m"].fillna(_USUAL_WALL_M).to_numpy(dtype=np.float64)
+    breach_m = given.params("conditioning", Conditioning).breach_depth_m
+    low = int((heights <= breach_m).sum())
+    if low:
+        report.problem(
+            Problem(
+                Severity.WARNING,
+                f"{counted(low, 'wall is', 'walls are')} no higher than"
+                f" conditioning.breach_depth_m, {breach_m:g} m: breaching may let water through",
+                "set conditioning.breach_depth_m below the lowest wall that stops water",
+                str(source),
+            )
+        )
+    return [
+        (cells_inside([shape], grid, all_touched=True), float(height))
+        for shape, height in zip(read.frame.geometry, heights, strict=True)
+    ]
+
+
+STAGE = Stage(
+    name="bare_ground",
+    version=1,
+    title="taking roofs off the survey, putting walls on",
+    needs=("grid", "surveyed"),
+    makes=("elevation",),
+    run=_run,
+    sources=("surfaces", "walls"),
+    tables=("conditioning",),
+)
