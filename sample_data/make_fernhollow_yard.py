@@ -142,7 +142,7 @@ def plan_layers() -> dict[str, gpd.GeoDataFrame]:
         ]),
         "drawn_ponds": frame([
             {"name": "Frog pond", "spills_to": "Lawn swale", "depth_m": 0.6, "side": 1.5,
-             "shelf_width_m": 0.5, "shelf_depth_m": 0.15, "lining": "sheet", "freeboard_m": 0.1,
+             "shelf_width_m": 0.5, "shelf_depth_m": 0.15, "lining": "sheet",
              "shape": shapely.Point(119.5, 78.5).buffer(1.8, 8)},
         ]),
         "drawn_tanks": frame([
@@ -178,6 +178,7 @@ def plan_layers() -> dict[str, gpd.GeoDataFrame]:
             {"name": "Lane corner", "into": "Fern basin", "area_m2": 120.0, "runoff_share": 0.7,
              "from_mm": 8.0, "shape": shapely.Point(113.5, 59.0)},
         ]),
+        "stockpiles": frame([{"name": "Compost corner", "shape": shapely.Point(140, 56)}]),
         "discharge_points": frame([{"name": "Ditch", "level_m": 9.6, "shape": shapely.Point(108.8, 50.2)}]),
         "planting_zones": frame([
             {"name": "School beds", "planting": "small vegetables", "irrigated": True,

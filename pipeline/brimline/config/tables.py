@@ -440,6 +440,14 @@ class Rates(ConfigTable):
     set_out_each: Rate = Field(None, description="Stake, set and levelled.")
 
 
+class FixedPoint(ConfigTable):
+    """A point on the ground that anybody finds again: a house corner, a gate post."""
+
+    name: str = Field(min_length=1, description="What it is.")
+    easting_m: float = Field(description="In the survey's coordinates.")
+    northing_m: float = Field(description="In the survey's coordinates.")
+
+
 class Staking(ConfigTable):
     """Stakes along lines, round outlines and at sills, and the levels that are read on a rod."""
 
@@ -459,6 +467,12 @@ class Staking(ConfigTable):
         1.5, description="Height of the instrument's line of sight over the benchmark."
     )
     rod_m: Positive = Field(5.0, description="Length of the rod.")
+    fixed_points: tuple[FixedPoint, ...] = Field(
+        (),
+        max_length=2,
+        description="Two points that stakes are measured from by hand, each with name, easting_m"
+        " and northing_m.",
+    )
     surface_error_m: Positive = Field(
         0.01, description="Departure of the triangles for machine guidance from the surface."
     )

@@ -93,6 +93,8 @@ def _stakes(staked: tuple[str, ...]) -> Iterator[Piece]:
         yield Piece(part, "stakes", title, sheets.write_sheet, (name,), part=True)
     title = "putting the staking sheets together"
     yield Piece("stakes/sheets.html", "stakes", title, sheets.write_sheets, after=parts)
+    title = "drawing the sheets for setting out by hand"
+    yield Piece("stakes/by_hand.html", "stakes", title, sheets.write_hand)
 
 
 def _report(*, pdf: bool) -> Iterator[Piece]:

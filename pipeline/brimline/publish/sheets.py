@@ -20,6 +20,15 @@ def write_sheet(sight: Sight, path: Path, name: str) -> None:
     path.write_text(json.dumps(sheet_of(sight.results, name)), encoding="utf-8")
 
 
+def write_hand(sight: Sight, path: Path) -> None:
+    """Write the sheets for setting out by hand, where anything is staked."""
+    from brimline.report.hand import hand_html
+
+    text = hand_html(sight.results)
+    if text:
+        path.write_text(text, encoding="utf-8")
+
+
 def write_sheets(sight: Sight, path: Path) -> None:
     """Write all sheets as one page to print, where anything is staked."""
     from brimline.report.sheets import StakingSheet, sheets_html, staked

@@ -88,6 +88,9 @@ def _run(given: Given, report: Reporter) -> Made:
             "rmse_m": rmse_m,
             "survey_decides_m": survey_decides_m(rmse_m),
             "instrument": asdict(level) if level else None,
+            "fixed_points": [
+                [one.name, one.easting_m, one.northing_m] for one in params.fixed_points
+            ],
         },
     }
 

@@ -1,5 +1,6 @@
 """Setting out: stations along lines, stakes on them, tolerances, and rod readings."""
 
+from brimline.lines.staking.by_hand import FromTwoPoints, SetUp, from_two_points, set_ups
 from brimline.lines.staking.levelling import Instrument, Reading, readings
 from brimline.lines.staking.stakes import (
     LEVEL_ON_SITE,
@@ -25,18 +26,22 @@ __all__ = [
     "ANY_ERROR",
     "LEVEL_ON_SITE",
     "BuildLimits",
+    "FromTwoPoints",
     "Instrument",
     "Reading",
     "Reason",
+    "SetUp",
     "Stake",
     "Stations",
     "Tolerance",
     "crest_tolerance",
     "fall_tolerance",
     "floor_tolerance",
+    "from_two_points",
     "judged",
     "offset_stakes",
     "readings",
+    "set_ups",
     "sill_tolerance",
     "stakes_on",
     "stations_along",
