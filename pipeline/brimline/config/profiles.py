@@ -92,6 +92,7 @@ _GARDEN: Final[Defaults] = {
     "proof": {"tolerance_m": 0.01},
     "works": {
         "usual_cover": "lawn",
+        "smooth_m": 0.3,  # a hollow of a few metres is what a garden's basin is dug in
         "sill_head_m": 0.03,
         "pond_edge": "sunken",
         "swale_depth_m": 0.15,

@@ -106,6 +106,9 @@ class Works(ConfigTable):
         description="Time of concentration along the longest way: sheet, shallow and channel flow"
         " after TR-55, or Kirpich for steep catchments with a channel.",
     )
+    smooth_m: Positive = Field(
+        2.0, description="Smoothing of the ground that elements take their levels from."
+    )
     sill_head_m: Positive = Field(0.15, description="Head that empty sill widths are sized for.")
     swale_depth_m: Positive = Field(
         _usual("swale_depth_m"), description="Depth of a swale below its lip."

@@ -22,8 +22,7 @@ if TYPE_CHECKING:
     from brimline.design.cover import SoilArea
     from brimline.grid import Elevation, Grid
 
-LEVEL_STEP_M: Final = 1.0  # along outlines and lines, for their ground levels
-_SMOOTH_M: Final = 2.0  # takes the survey's noise off the levels that elements are designed from
+_STEP_M: Final = 1.0  # at most, along outlines and lines, for their ground levels
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +35,7 @@ class StandingGround:
     slope_pct : float32 (rows, cols) [%].
     soak_mm_per_h : float32 (rows, cols) tested soakage rate; NaN where it is not known.
     soils : areas of soil.
+    step_m : along outlines and lines, for their ground levels [m].
     """
 
     grid: Grid
@@ -43,10 +43,11 @@ class StandingGround:
     slope_pct: NDArray[np.float32]
     soak_mm_per_h: NDArray[np.float32]
     soils: tuple[SoilArea, ...]
+    step_m: float = _STEP_M
 
     def level_along(self, line: BaseGeometry) -> NDArray[np.float64]:
         """Ground levels along a line, NaN off the data."""
-        points = along(line, LEVEL_STEP_M)
+        points = along(line, self.step_m)
         return surface_at(self.levels, self.grid, points[:, 0], points[:, 1])
 
     def level_at(self, point: shapely.Point) -> float:
@@ -80,7 +81,11 @@ class StandingGround:
 
 
 def standing_ground(
-    dem: Elevation, slope_pct: NDArray[np.float32], grid: Grid, soils: Sequence[SoilArea]
+    dem: Elevation,
+    slope_pct: NDArray[np.float32],
+    grid: Grid,
+    soils: Sequence[SoilArea],
+    smooth_m: float = 2.0,
 ) -> StandingGround:
     """Make the ground that elements stand on from a survey.
 
@@ -89,10 +94,13 @@ def standing_ground(
     dem : float32 (rows, cols) [m]; NaN is nodata.
     slope_pct : float32 (rows, cols) [%].
     soils : where two overlap, the later one counts.
+    smooth_m : takes the survey's noise off the levels that elements are designed from; it takes
+        hollows of that width off too [m].
     """
     soak = np.full(grid.shape, np.nan, dtype=np.float32)
     for soil in soils:
         if not math.isnan(soil.soak_mm_per_h):
             soak[cells_inside([soil.shape], grid)] = soil.soak_mm_per_h
-    levels = smoothed(dem, cell_m=grid.cell_m, sigma_m=_SMOOTH_M)
-    return StandingGround(grid, levels, slope_pct, soak, tuple(soils))
+    levels = smoothed(dem, cell_m=grid.cell_m, sigma_m=smooth_m)
+    step_m = min(_STEP_M, max(smooth_m, grid.cell_m))
+    return StandingGround(grid, levels, slope_pct, soak, tuple(soils), step_m)

@@ -12,7 +12,6 @@ import shapely
 
 from brimline.cascade import NOWHERE, Discharge, Finding, Link
 from brimline.design.plan import DrawnOverflow, DrawnPipe
-from brimline.design.standing import LEVEL_STEP_M
 from brimline.drainage.receiving import way_down
 from brimline.elements import Drain, Kind, Pipe, RaisedBed, Sill, Tank
 from brimline.errors import Problem, Severity
@@ -285,7 +284,7 @@ def _spill_point(one: PlacedElement, standing: StandingGround) -> shapely.Point:
     if one.shape.geom_type == "LineString":
         return shapely.Point(one.shape.coords[-1])
     levels = standing.level_along(one.shape.exterior)
-    points = along(one.shape.exterior, LEVEL_STEP_M)
+    points = along(one.shape.exterior, standing.step_m)
     return shapely.Point(points[int(np.nanargmin(levels))])
 
 

@@ -131,10 +131,11 @@ def survey_of(given: Given) -> SurveyedGround:
 
 
 def standing_of(given: Given) -> StandingGround:
-    """Return the ground that elements stand on; needs `SURVEYED`."""
+    """Return the ground that elements stand on; needs `SURVEYED` and the table works."""
     return standing_ground(
-        given.raster("elevation"), given.raster("slope_pct"), given.grid, soils_of(given)
-    )
+        given.raster("elevation"), given.raster("slope_pct"), given.grid, soils_of(given),
+        given.params("works", Works).smooth_m,
+    )  # fmt: skip
 
 
 def kept_clear_of(given: Given) -> tuple[KeptClear, ...]:

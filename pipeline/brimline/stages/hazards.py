@@ -180,5 +180,5 @@ STAGE = Stage(
     needs=(*SURVEYED, "design", "design_surface", "keep_out_drawn", "boundary"),
     makes=("bank_hazards",),
     run=_run,
-    tables=("hazard", "earthworks"),
+    tables=("hazard", "earthworks", "works"),
 )
