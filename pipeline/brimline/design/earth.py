@@ -11,7 +11,7 @@ import shapely
 from brimline.design.buried import dips_of, trenches_of
 from brimline.elements import Rating, Sill
 from brimline.elements.building import Building, Outfall, SillAt, pad_of, shapes_of
-from brimline.lines.sample import surface_at
+from brimline.lines.sample import checked_on_grid, levels_of
 from brimline.terrain.shaping import design as shaped_design
 
 if TYPE_CHECKING:
@@ -96,9 +96,10 @@ def designed_ground(
     dem : float32 (rows, cols) [m]; NaN is nodata.
     limit_m : how far a batter may run to meet the ground [m].
     """
+    survey = checked_on_grid(dem, grid)
 
     def ground(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
-        return surface_at(dem, grid, x, y)
+        return levels_of(survey, grid, x, y)
 
     sills, outfalls, dips = _sills_of(design), _outfalls_of(design), dips_of(design)
     made, shapes, unmade = _pads(pads, set(design.network.index), ground)

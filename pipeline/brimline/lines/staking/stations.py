@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import bisect
 from dataclasses import dataclass, replace
 from enum import IntEnum
 from typing import TYPE_CHECKING, Final
@@ -168,9 +169,12 @@ def _crowd_out(
 def _merged(stations: Iterable[tuple[float, Reason]]) -> dict[float, Reason]:
     """One station where several are as good as one; the more important reason stays, and place."""
     kept: dict[float, Reason] = {}
+    sorted_kept: list[float] = []
     for at, reason in sorted(stations, key=lambda one: (one[1], one[0])):
-        if all(abs(at - other) > _SAME_M for other in kept):
+        place = bisect.bisect(sorted_kept, at)
+        if all(abs(at - other) > _SAME_M for other in sorted_kept[max(place - 1, 0) : place + 1]):
             kept[at] = reason
+            sorted_kept.insert(place, at)
     return kept
 
 

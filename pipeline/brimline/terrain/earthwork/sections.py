@@ -79,20 +79,25 @@ def sections_across(
     axis, half_m = _axis(core, reach_m)
     ends_m = reach_m + _END_M if core.geom_type == "LineString" else 0.0
     offsets = np.arange(-half_m, half_m + _ACROSS_M / 2, _ACROSS_M, dtype=np.float64)
-    found = []
-    for at in _chainages(axis.length, ends_m, interval_m):
-        middle = axis.interpolate(at)
-        behind, ahead = (axis.interpolate(at + step) for step in (-min(_LOOK_M, at), _LOOK_M))
-        east, north = ahead.x - behind.x, ahead.y - behind.y
-        left = (-north / np.hypot(east, north), east / np.hypot(east, north))
-        x, y = middle.x + offsets * left[0], middle.y + offsets * left[1]
-        levels = ground(x, y)
-        done = ready.at(x, y, levels, built=built)
-        decides = (done.dug_by == label) | (done.heaped_by == label)
-        found.append(
-            EarthSection(at, middle.x, middle.y, left, offsets, levels, done.level_m, decides)
-        )
-    return found
+    chainages = _chainages(axis.length, ends_m, interval_m)
+    middle, left = np.array([_square_to(axis, at) for at in chainages]).swapaxes(0, 1)
+    x, y = (middle[:, [k]] + offsets * left[:, [k]] for k in (0, 1))  # (sections, points)
+    levels = ground(x.ravel(), y.ravel())
+    done = ready.at(x.ravel(), y.ravel(), levels, built=built)
+    decides = (done.dug_by == label) | (done.heaped_by == label)
+    each = [array.reshape(x.shape) for array in (levels, done.level_m, decides)]
+    return [
+        EarthSection(at, *middle[k], tuple(left[k]), offsets, *(array[k] for array in each))
+        for k, at in enumerate(chainages)
+    ]
+
+
+def _square_to(axis: shapely.LineString, at: float) -> tuple[tuple[float, float], ...]:
+    """Place on a line, and the unit vector to its left there."""
+    middle = axis.interpolate(at)
+    behind, ahead = (axis.interpolate(at + step) for step in (-min(_LOOK_M, at), _LOOK_M))
+    east, north = ahead.x - behind.x, ahead.y - behind.y
+    return (middle.x, middle.y), (-north / np.hypot(east, north), east / np.hypot(east, north))
 
 
 def _chainages(length_m: float, ends_m: float, interval_m: float) -> list[float]:

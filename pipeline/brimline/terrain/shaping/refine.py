@@ -32,7 +32,11 @@ def finer_ground(
     """
     r0, r1, down = _between(row, rows, factor, dem.shape[0])
     c0, c1, along = _between(col, cols, factor, dem.shape[1])
-    surface = dem.astype(np.float64)
+    top, left = min(r0[0], row), min(c0[0], col)
+    bottom, right = max(r1[-1], row + rows - 1) + 1, max(c1[-1], col + cols - 1) + 1
+    surface = dem[top:bottom, left:right].astype(np.float64)
+    r0, r1, c0, c1 = r0 - top, r1 - top, c0 - left, c1 - left
+    row, col = row - top, col - left
     upper = surface[np.ix_(r0, c0)] * (1 - along) + surface[np.ix_(r0, c1)] * along
     lower = surface[np.ix_(r1, c0)] * (1 - along) + surface[np.ix_(r1, c1)] * along
     fine = upper * (1 - down[:, None]) + lower * down[:, None]

@@ -194,41 +194,49 @@ def design(
         raise GridError(f"dem {surface.shape} does not lie on the grid of shape {grid.shape}")
     elements = elements_of(shapes)
     label = {element_id: place + 1 for place, element_id in enumerate(elements)}
-    x, y = _centres(grid)
-    base = surface.astype(np.float64).ravel()
+    base = surface.astype(np.float64)
     found: dict[int, Placed] = {}
     open_ended = []
     for pads in (True, False):  # what stands on a pad meets the pad
         for place, shape in enumerate(shapes):
             if isinstance(shape, Pad) is pads:
-                reach_m, closed = _reach(shape, x, y, base, grid.cell_m, limit_m)
+                reach_m, closed = _reach(shape, base, grid, limit_m)
                 found[place] = Placed(shape, label[shape.element_id], reach_m)
                 if not closed:
                     open_ended.append(shape.element_id)
         if pads and found:
-            base = composed([found[place] for place in sorted(found)], x, y, base).level_m
+            base = _with_pads([found[place] for place in sorted(found)], base, grid)
     placed = tuple(found[place] for place in range(len(shapes)))
     return DesignSurface(surface, grid, elements, placed, tuple(dict.fromkeys(open_ended)))
 
 
+def _with_pads(
+    pads: Sequence[Placed], base: NDArray[np.float64], grid: Grid
+) -> NDArray[np.float64]:
+    """Return the ground with pads on it."""
+    changed = base.copy()
+    boxes = np.array([shapely.buffer(one.shape.core, one.reach_m).bounds for one in pads])
+    here = _window(grid, *boxes[:, :2].min(axis=0), *boxes[:, 2:].max(axis=0))
+    x, y = _centres(grid, here)
+    changed[here] = composed(pads, x, y, base[here].ravel()).level_m.reshape(base[here].shape)
+    return changed
+
+
 def _reach(
-    shape: GroundShape,
-    x: NDArray[np.float64],
-    y: NDArray[np.float64],
-    ground_m: NDArray[np.float64],
-    cell_m: float,
-    limit_m: float,
+    shape: GroundShape, ground_m: NDArray[np.float64], grid: Grid, limit_m: float
 ) -> tuple[float, bool]:
     """How far a shape reaches [m], and whether its batters met the ground within the limit."""
-    margin_m = 1.5 * cell_m
-    reach_m = shape.core_reach_m + _FIRST_REACH_CELLS * cell_m
+    margin_m = 1.5 * grid.cell_m
+    reach_m = shape.core_reach_m + _FIRST_REACH_CELLS * grid.cell_m
     limit_m = max(limit_m, reach_m)
+    west, south, east, north = shape.core.bounds
     while True:
-        near = _within(shape.core, x, y, reach_m)
-        levels = shape.levels(x[near], y[near], reach_m)
-        ground = ground_m[near]
+        here = _window(grid, west - reach_m, south - reach_m, east + reach_m, north + reach_m)
+        x, y = _centres(grid, here)
+        levels = shape.levels(x, y, reach_m)
+        ground = ground_m[here].ravel()
         active = (levels.dug < ground) | (levels.heaped > ground)
-        points = shapely.points(x[near][active], y[near][active])
+        points = shapely.points(x[active], y[active])
         farthest_m = float(shapely.distance(shape.core, points).max(initial=0.0))
         if farthest_m + margin_m < reach_m:
             return max(farthest_m + margin_m, shape.core_reach_m + margin_m), True
@@ -237,16 +245,13 @@ def _reach(
         reach_m = min(reach_m * 1.5, limit_m)
 
 
-def _within(
-    core: shapely.Geometry, x: NDArray[np.float64], y: NDArray[np.float64], reach_m: float
-) -> NDArray[np.intp]:
-    west, south, east, north = core.bounds
-    return np.flatnonzero(
-        (x >= west - reach_m)
-        & (x <= east + reach_m)
-        & (y >= south - reach_m)
-        & (y <= north + reach_m)
-    )
+def _window(
+    grid: Grid, west_m: float, south_m: float, east_m: float, north_m: float
+) -> tuple[slice, slice]:
+    """Rows and columns of the cells that a rectangle touches."""
+    rows, cols = grid.cell([west_m, east_m], [north_m, south_m])
+    row, col = np.clip(rows, 0, grid.rows), np.clip(cols, 0, grid.cols)
+    return slice(int(row[0]), int(row[1]) + 1), slice(int(col[0]), int(col[1]) + 1)
 
 
 def _blocks(grid: Grid, placed: Sequence[Placed]) -> list[tuple[int, int, list[Placed]]]:
@@ -270,8 +275,14 @@ def _reaching(placed: Sequence[Placed], box: shapely.Polygon) -> list[Placed]:
     return [one for one in placed if shapely.dwithin(one.shape.core, box, one.reach_m)]
 
 
-def _centres(grid: Grid) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    rows, cols = np.indices(grid.shape)
+def _centres(
+    grid: Grid, here: tuple[slice, slice] = np.s_[:, :]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Middles of the cells in a window, row by row."""
+    first, last = zip(
+        *(part.indices(n)[:2] for part, n in zip(here, grid.shape, strict=True)), strict=True
+    )
+    rows, cols = np.mgrid[first[0] : last[0], first[1] : last[1]]
     x, y = grid.xy(rows, cols)
     return x.ravel(), y.ravel()
 
