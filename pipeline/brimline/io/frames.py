@@ -15,6 +15,8 @@ from brimline.layers import Column, Geometry, Layer, Table
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
+    from numpy.typing import NDArray
+
 GEOMETRY: Final = "geometry"
 # A required column has a plain dtype; one that may be empty has a dtype that can say so.
 _PLAIN: Final = {"int": "int64", "float": "float64", "bool": "bool", "text": "object"}
@@ -58,23 +60,40 @@ def conformed(
     InternalError
         If a column is missing or its values cannot take the declared type.
     """
+    if not isinstance(declaration, Layer):
+        return pd.DataFrame(_columns(frame, declaration))
+    own = frame.crs if frame.crs is not None else (crs or None)
+    return layer_of(frame, frame.geometry.to_numpy(), declaration, own)
+
+
+def layer_of(
+    rows: pd.DataFrame,
+    shapes: Any,  # noqa: ANN401 - an array of geometries
+    declaration: Layer,
+    crs: Any,  # noqa: ANN401 - whatever geopandas takes for one
+) -> gpd.GeoDataFrame:
+    """Return rows and their shapes as a layer, conformed; a column of shapes is left out."""
+    promoted = _geometry(shapes, declaration.geometry)
+    geometry = gpd.array.from_shapely(promoted, crs=crs)
+    return gpd.GeoDataFrame(_columns(rows, declaration) | {GEOMETRY: geometry})
+
+
+def _columns(frame: pd.DataFrame, declaration: Layer | Table) -> dict[str, Any]:
     data: dict[str, Any] = {}
+    given = {str(name): values for name, values in pd.DataFrame(frame).items()}
     for column in declaration.columns:
-        if column.name in frame.columns:
-            data[column.name] = _typed(frame[column.name], column, declaration.name)
+        if column.name in given:
+            data[column.name] = _typed(given[column.name], column, declaration.name)
         elif column.required:
             raise InternalError(f"{declaration.name} lacks its column {column.name}")
         else:
             data[column.name] = _typed(_empty_values(frame), column, declaration.name)
-    shapes = frame.geometry.name if isinstance(declaration, Layer) else None
-    for name in frame.columns:
-        if name not in data and name != shapes:
-            data[str(name)] = frame[name].reset_index(drop=True)
-    if not isinstance(declaration, Layer):
-        return pd.DataFrame(data)
-    geometry = _geometry(frame.geometry.to_numpy(), declaration.geometry)
-    own = frame.crs if frame.crs is not None else (crs or None)
-    return gpd.GeoDataFrame(data, geometry=gpd.GeoSeries(geometry, crs=own), crs=own)
+    others = given.keys() - data.keys()
+    shapes = frame.geometry.name if isinstance(frame, gpd.GeoDataFrame) else None
+    kept = {
+        name: values.array for name, values in given.items() if name in others and name != shapes
+    }
+    return data | kept
 
 
 def empty(declaration: Layer | Table, crs: str = "") -> pd.DataFrame | gpd.GeoDataFrame:
@@ -110,12 +129,14 @@ def _empty_values(frame: pd.DataFrame) -> pd.Series[Any]:
     return pd.Series([None] * len(frame), index=frame.index, dtype="object")
 
 
-def _typed(values: pd.Series[Any], column: Column, owner: str) -> pd.Series[Any]:
+def _typed(values: pd.Series[Any], column: Column, owner: str) -> Any:  # noqa: ANN401 - an array
     dtype = (_PLAIN if column.required else _NULLABLE)[column.dtype]
+    if column.dtype == "text":
+        return _texts(values)
+    if values.dtype == dtype:
+        return values.array
     plain = values.reset_index(drop=True)
     try:
-        if column.dtype == "text":
-            return _texts(plain)
         if column.dtype == "float":
             return pd.to_numeric(plain).astype("float64")
         whole: Any
@@ -142,13 +163,18 @@ def _whole_numbers(values: pd.Series[Any]) -> pd.Series[Any]:
     return pd.Series(pd.arrays.IntegerArray(numbers, void))
 
 
-def _texts(values: pd.Series[Any]) -> pd.Series[Any]:
+def _texts(values: pd.Series[Any]) -> NDArray[Any]:
     """Text as Python strings, None where there is none, on every version of pandas."""
-    texts = [
-        None if value is None or value is pd.NA or value != value else str(value)
-        for value in values.astype("object")
+    texts = np.empty(len(values), dtype=object)
+    texts[:] = [
+        value
+        if type(value) is str
+        else None
+        if value is None or value is pd.NA or value != value
+        else str(value)
+        for value in values.astype("object").tolist()
     ]
-    return pd.Series(texts, dtype="object")
+    return texts
 
 
 def _geometry(shapes: Any, wanted: Geometry) -> Any:  # noqa: ANN401  (arrays of geometries)

@@ -12,7 +12,6 @@ import json
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
-import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyarrow.parquet as pq
@@ -22,7 +21,7 @@ import rasterio
 import shapely
 
 from brimline.errors import InternalError
-from brimline.io.frames import check_frame, conformed
+from brimline.io.frames import check_frame, conformed, layer_of
 from brimline.io.rasters import plain_bytes, read_raster
 from brimline.io.values import value_bytes, value_of
 from brimline.layers import Layer, Raster
@@ -31,6 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from pathlib import Path
 
+    import geopandas as gpd
     import pyarrow as pa
     from numpy.typing import NDArray
 
@@ -79,7 +79,7 @@ class FileCodec:
             return read_raster(path).array
         content = io.BytesIO(path.read_bytes())
         if isinstance(item, Layer):
-            return conformed(_layer(pq.read_table(content)), item)
+            return _layer(pq.read_table(content), item)
         return conformed(pd.read_parquet(content), item)
 
     def write_value(self, path: Path, value: object) -> None:
@@ -126,14 +126,14 @@ def versions_of(libraries: Iterable[str]) -> dict[str, str]:
     return {name: importlib.metadata.version(name) for name in libraries}
 
 
-def _layer(table: pa.Table) -> gpd.GeoDataFrame:
+def _layer(table: pa.Table, item: Layer) -> gpd.GeoDataFrame:
     """Return a layer as geopandas reads it, but each CRS is made only once: that takes longest."""
     told = json.loads(table.schema.metadata[b"geo"])
     name = told["primary_column"]
     crs = told["columns"][name].get("crs")
     shapes = shapely.from_wkb(table.column(name).to_numpy())
     rows = table.drop_columns([name]).to_pandas()
-    return gpd.GeoDataFrame(rows, geometry=shapes, crs=crs and _crs(json.dumps(crs)))
+    return layer_of(rows, shapes, item, crs and _crs(json.dumps(crs)))
 
 
 @lru_cache(maxsize=64)
