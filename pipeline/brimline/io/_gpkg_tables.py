@@ -91,6 +91,7 @@ def describe(path: Path, declarations: Sequence[Layer | Table], about: About, st
     """Add the titles, meanings, ranges and metadata of layers that are in the file."""
     with closing(sqlite3.connect(path, isolation_level=None)) as file:
         file.execute("PRAGMA foreign_keys = ON")
+        file.execute("PRAGMA synchronous = OFF")  # it is flushed as a whole before it has its name
         file.execute("BEGIN")
         for statement in _TABLES:
             file.execute(statement)
@@ -123,10 +124,21 @@ def verify(path: Path, counts: Mapping[str, int]) -> None:
         if found != "ok":
             raise sqlite3.DatabaseError(f"the file is damaged ({found})")
         for table, count in counts.items():
-            quoted = table.replace('"', '""')
-            (there,) = file.execute(f'SELECT count(*) FROM "{quoted}"').fetchone()  # noqa: S608
+            there = _count(file, table)
             if there != count:
                 raise sqlite3.DatabaseError(f"{table} holds {there} of its {count} rows")
+
+
+def row_count(path: Path, table: str) -> int:
+    """Return how many rows a table of a file holds."""
+    with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as file:
+        return _count(file, table)
+
+
+def _count(file: sqlite3.Connection, table: str) -> int:
+    quoted = table.replace('"', '""')
+    (there,) = file.execute(f'SELECT count(*) FROM "{quoted}"').fetchone()  # noqa: S608
+    return int(there)
 
 
 def column_title(column: Column) -> str:

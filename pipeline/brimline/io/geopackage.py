@@ -6,6 +6,8 @@ import sqlite3
 import threading
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any, Final
 
 import pyogrio
@@ -14,15 +16,15 @@ from pyproj import CRS
 
 from brimline.errors import InternalError, StoreError
 from brimline.io import _gpkg_tables
+from brimline.io._gpkg_join import join
 from brimline.io.about import About
-from brimline.io.atomic import written_whole
+from brimline.io.atomic import told, written_whole
 from brimline.io.crs import same
 from brimline.io.frames import conformed
 from brimline.layers import Geometry, Layer, Table
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
-    from pathlib import Path
 
     import geopandas as gpd
     import pandas as pd
@@ -30,6 +32,11 @@ if TYPE_CHECKING:
 VERSION: Final = "1.3"  # read by every GDAL since 2.0; 1.4 is not
 _OGR_TYPE: Final = {Geometry.ANY: "Unknown"}  # what OGR calls the type that holds any other
 _FAULTS: Final = (DataSourceError, DataLayerError, FeatureError, GeometryError, sqlite3.Error)
+_NO_MOMENT: Final = "1970-01-01T00:00:00.000Z"  # of a part; the whole file says its own
+_UNSAFE: Final = {
+    "OGR_SQLITE_SYNCHRONOUS": "OFF",
+    "OGR_SQLITE_JOURNAL": "OFF",
+}  # parts are no one's
 _GDAL: Final = threading.Lock()  # GDAL's options belong to the whole process
 
 
@@ -56,25 +63,47 @@ def write_geopackage(
     StoreError
         If the file cannot be written.
     """
-    if not items:
+    with _part_folder(path) as folder:
+        parts = []
+        for number, (declaration, frame) in enumerate(items):
+            parts.append((declaration, folder / f"{number}.gpkg"))
+            write_part(parts[-1][1], declaration, frame, crs=crs)
+        join_parts(path, parts, about=about)
+
+
+def write_part(
+    path: Path, declaration: Layer | Table, frame: gpd.GeoDataFrame | pd.DataFrame, *, crs: str
+) -> None:
+    """Write one layer or table for `join_parts`: the same rows become the same bytes.
+
+    Raises
+    ------
+    InternalError
+        If rows lack a declared column or cannot take its type.
+    StoreError
+        If the file cannot be written.
+    """
+    rows = conformed(frame, declaration, crs)
+    with _explained(path), _with_options({"OGR_CURRENT_DATE": _NO_MOMENT} | _UNSAFE):
+        _write_rows(path, declaration, rows, crs)
+        # GDAL does not say when a disk is full at the moment that it closes a file
+        _gpkg_tables.verify(path, {declaration.name: len(frame)})
+
+
+def join_parts(
+    path: Path, parts: Sequence[tuple[Layer | Table, Path]], *, about: About | None = None
+) -> None:
+    """Put parts together as `write_geopackage` does, which says what is raised."""
+    if not parts:
         raise InternalError(f"{path.name} would hold no layer")
-    told = about or About()
-    moment = (told.written_at or datetime.now(UTC)).astimezone(UTC)
+    whole = about or About()
+    moment = (whole.written_at or datetime.now(UTC)).astimezone(UTC)
     stamp = moment.strftime("%Y-%m-%dT%H:%M:%S.000Z")
-    with written_whole(path) as part:
-        try:
-            with _at_moment(stamp):
-                for declaration, frame in items:
-                    _write_rows(part, declaration, conformed(frame, declaration, crs), crs)
-            declarations = [declaration for declaration, _ in items]
-            _gpkg_tables.describe(part, declarations, told, stamp)
-            # GDAL does not say when a disk is full at the moment that it closes a file
-            _gpkg_tables.verify(part, {item.name: len(frame) for item, frame in items})
-        except _FAULTS as fault:
-            raise StoreError(
-                f"{path} could not be written: {fault}. Is the disk full? What was there before is"
-                " untouched."
-            ) from fault
+    with written_whole(path) as part, _explained(path):
+        join(part, {declaration.name: file for declaration, file in parts}, stamp)
+        _gpkg_tables.describe(part, [declaration for declaration, _ in parts], whole, stamp)
+        counts = {one.name: _gpkg_tables.row_count(file, one.name) for one, file in parts}
+        _gpkg_tables.verify(part, counts)
 
 
 def _write_rows(path: Path, declaration: Layer | Table, frame: Any, crs: str) -> None:  # noqa: ANN401
@@ -99,7 +128,6 @@ def _write_rows(path: Path, declaration: Layer | Table, frame: Any, crs: str) ->
         path,
         layer=declaration.name,
         driver="GPKG",
-        append=path.exists(),
         dataset_options={"VERSION": VERSION, "ADD_GPKG_OGR_CONTENTS": "YES"},
         layer_options=options,
         **shape,
@@ -107,12 +135,32 @@ def _write_rows(path: Path, declaration: Layer | Table, frame: Any, crs: str) ->
 
 
 @contextmanager
-def _at_moment(stamp: str) -> Iterator[None]:
-    """Make GDAL write one moment wherever it would write the clock's."""
+def _part_folder(path: Path) -> Iterator[Path]:
+    """Return a folder for parts on the disk that the file goes to."""
+    try:
+        with TemporaryDirectory(dir=path.parent, prefix=f".{path.stem}-") as folder:
+            yield Path(folder)
+    except OSError as fault:
+        raise told(fault, path) from fault
+
+
+@contextmanager
+def _explained(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except _FAULTS as fault:
+        raise StoreError(
+            f"{path} could not be written: {fault}. Is the disk full? What was there before is"
+            " untouched."
+        ) from fault
+
+
+@contextmanager
+def _with_options(options: dict[str, str]) -> Iterator[None]:
     with _GDAL:
-        before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
-        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": stamp})
+        before = {name: pyogrio.get_gdal_config_option(name) for name in options}
+        pyogrio.set_gdal_config_options(options)
         try:
             yield
         finally:
-            pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": before})
+            pyogrio.set_gdal_config_options(before)

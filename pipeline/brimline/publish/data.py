@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import brimline
 from brimline.io.about import About
 from brimline.io.exchange_csv import write_table_csv
-from brimline.io.geopackage import write_geopackage
+from brimline.io.geopackage import join_parts, write_part
 from brimline.io.rasters import write_raster
 from brimline.layers import CATALOGUE, Layer, Raster, Table
 from brimline.layers.themes import DESIGN_FILE, place_of
@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from brimline.publish.sight import Sight
+
+PARTS: Final = "parts/layers/"
 
 
 def write_one_raster(sight: Sight, path: Path, name: str) -> None:
@@ -38,6 +40,13 @@ def write_style(sight: Sight, path: Path, name: str) -> None:
     item = CATALOGUE[name]
     if isinstance(item, Layer | Raster):
         path.write_text(item_style(sight.results, item), encoding="utf-8")
+
+
+def write_layer(sight: Sight, path: Path, name: str) -> None:
+    """Write one layer or table as it goes into the GeoPackage."""
+    item = CATALOGUE[name]
+    if not isinstance(item, Raster):
+        write_part(path, item, sight.value(name), crs=sight.world.grid.crs)
 
 
 def write_layers(sight: Sight, path: Path) -> None:
@@ -70,5 +79,5 @@ def _write(sight: Sight, path: Path, items: list[Layer | Table]) -> None:
         styles={item.name: layer_style(item) for item in items if isinstance(item, Layer)},
         written_at=sight.day,
     )
-    rows = [(item, sight.value(item.name)) for item in items]
-    write_geopackage(path, rows, crs=world.grid.crs, about=about)
+    parts = [(item, sight.piece_file(PARTS + item.name)) for item in items]
+    join_parts(path, [(item, file) for item, file in parts if file is not None], about=about)

@@ -50,13 +50,23 @@ def _near(world: World) -> Iterator[Piece]:
 def _shown(world: World, staked: tuple[str, ...], *, pdf: bool) -> tuple[Piece, ...]:
     return (
         Piece(pages.FIGURES, LAYERS, "what needs a person", pages.write_figures, part=True),
-        Piece("site.gpkg", LAYERS, "writing site.gpkg", data.write_layers),
-        Piece("design.gpkg", LAYERS, "writing design.gpkg", data.write_design),
+        *_layers(world),
         *_data(world),
         *_stakes(staked),
         *_report(pdf=pdf),
         *_map(),
     )
+
+
+def _layers(world: World) -> Iterator[Piece]:
+    parts = []
+    for item in CATALOGUE.values():
+        if item.published and item.name in world.outputs and not isinstance(item, Raster):
+            parts.append(data.PARTS + item.name)
+            title = f"writing layers: {item.name}"
+            yield Piece(parts[-1], LAYERS, title, data.write_layer, (item.name,), part=True)
+    for file, write in (("site.gpkg", data.write_layers), ("design.gpkg", data.write_design)):
+        yield Piece(file, LAYERS, f"writing {file}", write, after=tuple(parts))
 
 
 def _data(world: World) -> Iterator[Piece]:
