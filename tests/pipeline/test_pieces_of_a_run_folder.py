@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import shutil
 
 import pytest
 from tests.pipeline.conftest import valley
@@ -45,6 +46,13 @@ def test_a_draft_leaves_out_what_is_made_later_and_nothing_is_made_twice(site):
     made = published(site)["made"]
     assert {"site.gpkg", "report.html", "parts/map/layers contours", "map.html"} <= set(made)
     assert not any(name.startswith(("rasters/", "parts/map/overlays")) for name in made)
+    assert {name for name in made if name.startswith("parts/layers/")} == {"parts/layers/contours"}
+    joined = digests(site.results)["site.gpkg"]
+    (site.folder / ".brimline").rename(site.folder / "aside")
+    assert site.run(*until, "--draft").code == 0
+    assert digests(site.results)["site.gpkg"] == joined  # as one that is made anew
+    shutil.rmtree(site.folder / ".brimline")
+    (site.folder / "aside").rename(site.folder / ".brimline")
 
     # back again: nothing is made, and the bytes are those of the first time
     site.tables = ""

@@ -230,7 +230,7 @@ def _run(
         versions=versions(),
         digests=digests,
     )
-    reach, groups = CodeReach(digests), _groups(options, loaded)
+    reach, groups = CodeReach(digests, store=store), _groups(options, loaded)
     tools = Tools(FileCodec(), checked, reach.of)
     with Workers(_jit.thread_count() if len(groups) > 1 else 1) as workers:
         progress.on_work = workers.start

@@ -9,11 +9,9 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import asdict
-from importlib import import_module
+from importlib import import_module, metadata
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
-
-import grimp
 
 from brimline.errors import InternalError
 
@@ -22,11 +20,13 @@ if TYPE_CHECKING:
 
     from brimline.engine.digests import Digests
     from brimline.engine.stage import Params, Source, Stage
+    from brimline.engine.store import Store
     from brimline.layers import Item
 
 Parts = dict[str, Any]
 
 _NAMED_MODULES: Final = 3
+_IMPORTS: Final = "imports"
 _FORMAT: Final = 1  # raised when the store's own files change their meaning
 _WORDS: Final = frozenset({"title", "meaning"})  # of a declaration: do not touch the values
 
@@ -44,16 +44,46 @@ class CodeReach:
     Parameters
     ----------
     package : import name of the root package.
+    store : remembers between runs what imports what; None finds it out anew.
     """
 
-    def __init__(self, digests: Digests, package: str = "brimline") -> None:
+    def __init__(
+        self, digests: Digests, package: str = "brimline", store: Store | None = None
+    ) -> None:
         self._digests = digests
-        self._root = Path(str(import_module(package).__file__)).parent
-        self._graph, self._faces = (
-            grimp.build_graph(package, exclude_type_checking_imports=loaded, cache_dir=None)
-            for loaded in (True, False)
-        )
         self._package = package
+        root = Path(str(import_module(package).__file__)).parent
+        self._paths = dict(_modules_below(root, package))
+        self._code: dict[str, str] = {}
+        self._imports, self._shown = self._graphs(store)
+
+    def _graphs(self, store: Store | None) -> list[dict[str, list[str]]]:
+        """Return what each module imports when it is loaded, and with what only type checkers see.
+
+        Both follow from the code, so that what an earlier run found holds while that is the same.
+        """
+        codes = {name: self._code_of(name) for name in sorted(self._paths)}
+        told = hashlib.sha256(json.dumps([metadata.version("grimp"), codes]).encode()).hexdigest()
+        note = store.noted(_IMPORTS) if store else None
+        if note is None or note["of"] != told:
+            import grimp
+
+            graphs = []
+            for loaded in (True, False):
+                graph = grimp.build_graph(
+                    self._package, exclude_type_checking_imports=loaded, cache_dir=None
+                )
+                graphs.append(
+                    {
+                        name: sorted(graph.find_modules_directly_imported_by(name))
+                        for name in graph.modules
+                    }
+                )
+            note = {"of": told, "graphs": graphs}
+            if store:
+                store.note(_IMPORTS, note)
+        found: list[dict[str, list[str]]] = note["graphs"]
+        return found
 
     def of(self, stage: Stage) -> dict[str, str]:
         """Return a digest for each module that the stage's code reaches.
@@ -66,7 +96,7 @@ class CodeReach:
         """
         module = getattr(stage.run, "__module__", "")
         hidden = getattr(stage.run, "__closure__", ()) is not None
-        if hidden or module not in self._graph.modules:
+        if hidden or module not in self._imports:
             raise InternalError(
                 f"stage {stage.name} must run a plain function of a module of {self._package}"
             )
@@ -82,23 +112,33 @@ class CodeReach:
                     reached.add(name)
                     waiting.append(name)
         packages = {parent for name in reached for parent in self._packages(name)}
-        return {name: self._digests.code(self._path(name)) for name in sorted(reached | packages)}
+        return {name: self._code_of(name) for name in sorted(reached | packages)}
 
-    def _imported_by(self, module: str) -> set[str]:
-        path = self._path(module)
-        lazy = path.name == "__init__.py" and module != self._package
-        graph = self._faces if lazy else self._graph
-        found: set[str] = graph.find_modules_directly_imported_by(module)
-        return found
+    def _code_of(self, module: str) -> str:
+        if module not in self._code:
+            self._code[module] = self._digests.code(self._paths[module])
+        return self._code[module]
+
+    def _imported_by(self, module: str) -> list[str]:
+        lazy = self._paths[module].name == "__init__.py" and module != self._package
+        return (self._shown if lazy else self._imports)[module]
 
     def _packages(self, module: str) -> Iterator[str]:
         """Yield the packages around a module; the root holds no more than the version."""
         while (module := module.rpartition(".")[0]) and module != self._package:
             yield module
 
-    def _path(self, module: str) -> Path:
-        path = self._root.joinpath(*module.split(".")[1:])
-        return path / "__init__.py" if path.is_dir() else path.with_suffix(".py")
+
+def _modules_below(folder: Path, name: str) -> Iterator[tuple[str, Path]]:
+    """Yield the modules of a package and of those in it, with their files."""
+    if not (folder / "__init__.py").is_file():
+        return
+    yield name, folder / "__init__.py"
+    for path in sorted(folder.iterdir()):
+        if path.suffix == ".py" and path.stem != "__init__":
+            yield f"{name}.{path.stem}", path
+        elif path.is_dir():
+            yield from _modules_below(path, f"{name}.{path.name}")
 
 
 def parts_of(

@@ -85,9 +85,18 @@ def sections_across(
     levels = ground(x.ravel(), y.ravel())
     done = ready.at(x.ravel(), y.ravel(), levels, built=built)
     decides = (done.dug_by == label) | (done.heaped_by == label)
-    each = [array.reshape(x.shape) for array in (levels, done.level_m, decides)]
+    levels, design, decides = (array.reshape(x.shape) for array in (levels, done.level_m, decides))
     return [
-        EarthSection(at, *middle[k], tuple(left[k]), offsets, *(array[k] for array in each))
+        EarthSection(
+            at,
+            middle[k, 0],
+            middle[k, 1],
+            (left[k, 0], left[k, 1]),
+            offsets,
+            levels[k],
+            design[k],
+            decides[k],
+        )
         for k, at in enumerate(chainages)
     ]
 
