@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import brimline
 from brimline.io.about import About
@@ -18,7 +18,10 @@ if TYPE_CHECKING:
 
     from brimline.publish.sight import Sight
 
-PARTS: Final = "parts/layers/"
+
+def part_of(name: str) -> str:
+    """Return the name of the piece that holds one layer or table for the GeoPackages."""
+    return f"parts/layers/{name}.gpkg"
 
 
 def write_one_raster(sight: Sight, path: Path, name: str) -> None:
@@ -79,5 +82,5 @@ def _write(sight: Sight, path: Path, items: list[Layer | Table]) -> None:
         styles={item.name: layer_style(item) for item in items if isinstance(item, Layer)},
         written_at=sight.day,
     )
-    parts = [(item, sight.piece_file(PARTS + item.name)) for item in items]
+    parts = [(item, sight.piece_file(part_of(item.name))) for item in items]
     join_parts(path, [(item, file) for item, file in parts if file is not None], about=about)

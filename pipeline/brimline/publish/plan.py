@@ -62,7 +62,7 @@ def _layers(world: World) -> Iterator[Piece]:
     parts = []
     for item in CATALOGUE.values():
         if item.published and item.name in world.outputs and not isinstance(item, Raster):
-            parts.append(data.PARTS + item.name)
+            parts.append(data.part_of(item.name))
             title = f"writing layers: {item.name}"
             yield Piece(parts[-1], LAYERS, title, data.write_layer, (item.name,), part=True)
     for file, write in (("site.gpkg", data.write_layers), ("design.gpkg", data.write_design)):
