@@ -350,6 +350,14 @@ def plan_layers(bare: np.ndarray) -> dict[str, gpd.GeoDataFrame]:
         "discharge_points": frame([
             {"name": "Stream outlet", "level_m": 117.0, "shape": shapely.Point(628, stream_y(np.array(628.0)).item())},
         ]),
+        "plant_rows": frame([
+            {"name": "Willow hedge", "plants": "Willow", "spacing_m": 1.0,
+             "shape": shapely.LineString([(520, 250), (560, 246), (600, 240)])},
+        ]),
+        "drawn_plants": frame([
+            {"name": "Yard lemon", "plants": "Lemon", "shape": shapely.Point(450, 320)},
+            {"name": "Shed pear", "plants": "Pear", "shape": shapely.Point(478, 318.5)},
+        ]),
         "stockpiles": frame([
             {"name": "Heap by the lane", "shape": shapely.Point(372, 170)},
         ]),
@@ -357,11 +365,31 @@ def plan_layers(bare: np.ndarray) -> dict[str, gpd.GeoDataFrame]:
             {"name": "Old orchard", "planting": "orchard, grassed floor", "irrigated": False,
              "shape": shapely.box(340, 350, 595, 555)},
             {"name": "Young orchard", "planting": "orchard, grassed floor", "irrigated": True,
-             "draws_on": "Hill pond", "shape": shapely.box(395, 84, 500, 104)},
+             "draws_on": "Hill pond", "plants": "Apple guild; Pear", "spacing_m": 5.0, "fill": "square",
+             "edge_m": 1.0, "shape": shapely.box(395, 84, 500, 104)},
             {"name": "Kitchen beds", "planting": "small vegetables", "irrigated": True,
              "draws_on": "Yard tank", "shape": shapely.box(432, 280, 446, 292)},
         ]),
     }  # fmt: skip
+
+
+PLANTS = """name,kind,layer,spacing_m,height_m,crown_m,mature_y,sun,water,frost_limit_c,kc,kc_dormant,root_depth_m,price_each,size,plant_months,care
+Apple,apple on a medium rootstock,canopy,5,4.5,4.5,10,full,moist,-28,0.95,0.3,1.2,24,bare root,11-3,prune @ 1-2 @ 20 | pick @ 9-10 @ 40
+Pear,pear on quince,canopy,5,5,4,12,full,moist,-25,0.95,0.3,1.2,26,bare root,11-3,prune @ 1-2 @ 20 | pick @ 9 @ 35
+Hazel,hazel,understorey,4,4,3.5,8,full;part,moist,-25,0.9,0.3,1,14,bare root,11-3,cut out oldest stems @ 2 @ 15 | gather @ 9-10 @ 30
+Currant,black currant,shrub,1.5,1.4,1.4,4,full;part,moist;wet,-30,0.9,0.3,0.6,6,2 L pot,10-3,cut out a third @ 2 @ 6 | pick @ 7 @ 20
+Comfrey,comfrey,herb,0.9,0.9,0.9,2,full;part;shade,moist;wet,-30,0.8,0.1,0.9,2.5,root cutting,3-5,cut for mulch @ 6;8 @ 3
+Chives,chives,groundcover,0.3,0.3,0.3,1,full;part,moist,-30,0.8,0.2,0.3,1.5,9 cm pot,3-5,
+Lavender,lavender,shrub,0.8,0.6,0.7,3,full,dry;moist,-15,0.5,0.3,0.6,4,1 L pot,4-5,clip @ 8 @ 4
+Willow,basket willow,shrub,1,3,1.2,3,full;part,wet;moist,-35,1.0,0.3,1,1.2,cutting,2-3,cut rods @ 2 @ 5
+Lemon,lemon,canopy,4,3.5,3,8,full,moist,-2,0.7,0.65,1.2,35,10 L pot,4-5,
+"""
+GUILDS = """guild,plant,count,radius_m
+Apple guild,Apple,1,0
+Apple guild,Currant,2,1.8
+Apple guild,Comfrey,4,1.3
+Apple guild,Chives,6,0.7
+"""
 
 
 def write_layers(path: Path, layers: dict[str, gpd.GeoDataFrame]) -> None:
@@ -422,6 +450,8 @@ def make(folder: Path) -> None:
     write_terrain(folder, survey(np.random.default_rng(survey_seed), bare))
     write_layers(folder / "site.gpkg", site_layers())
     write_layers(folder / "plan.gpkg", plan_layers(bare))
+    (folder / "plants.csv").write_text("# Invented plants and prices.\n" + PLANTS, encoding="utf-8")
+    (folder / "guilds.csv").write_text(GUILDS, encoding="utf-8")
     write_rainfall(folder / "rainfall.csv")
     write_weather(folder / "weather.csv", np.random.default_rng(weather_seed))
 

@@ -25,6 +25,10 @@ if TYPE_CHECKING:
 _MULCH_SAVES: Final = 0.5
 _ADJUSTED_FROM: Final = 0.45  # basal coefficients below it are not adjusted (FAO-56, equation 70)
 
+# what evaporation of the wetted surface adds to plants on dry ground, on average: tables 12 and 17
+# of FAO-56 lie 0.05 to 0.15 apart
+_WET_SOIL: Final = 0.10
+
 Levels = tuple[float, float, float]  # initial, middle and end of the season
 
 
@@ -46,6 +50,8 @@ class Planting:
     height_m : height of the plants at the beginning of the season and fully grown [m].
     standard_climate : the basal coefficients hold for a wind of 2 m/s and a lowest humidity of
         45 %, and are brought to the site's air; those of landscape plants and of a site are not.
+    kc_months : coefficients of the site's own months, January first, in place of the stages: from
+        plants as set out. The floor between them is in it, so mulch changes nothing.
     source : what the values are where they are not FAO-56's own.
 
     Raises
@@ -65,6 +71,7 @@ class Planting:
     source: str = "FAO-56, tables 11, 12, 17 and 22"
     height_m: tuple[float, float] = (1.0, 1.0)
     standard_climate: bool = True
+    kc_months: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         for what, levels in (("kc", (*self.kc, self.kc_dormant)), ("kcb", self.kcb)):
@@ -98,7 +105,15 @@ class Planting:
         day_of_year : (days,) from 1.
         southern : shift the season by half a year.
         """
+        if self.kc_months:
+            return self._by_month(day_of_year)
         return self._through(self.kc, self.kc_dormant, day_of_year, southern=southern)
+
+    def _by_month(self, day_of_year: NDArray[np.int64]) -> NDArray[np.float64]:
+        """Coefficient on each day, straight between the middles of months."""
+        middles = 365.25 / 12 * (np.arange(12) + 0.5)
+        found: NDArray[np.float64] = np.interp(day_of_year, middles, self.kc_months, period=365.25)
+        return found
 
     def kcb_of(
         self, day_of_year: NDArray[np.int64], air: Air, *, southern: bool = False
@@ -115,6 +130,8 @@ class Planting:
         air : wind and humidity of the same days.
         southern : shift the season by half a year.
         """
+        if self.kc_months:
+            return np.maximum(self._by_month(day_of_year) - _WET_SOIL, 0.0)
         initial, *later = self.kcb
         demand = air.demand(self.height_m[1])
         stage = self._stage_of(day_of_year, southern=southern)
@@ -168,6 +185,8 @@ class Planting:
         ValueError
             If the share is not between 0 and 1.
         """
+        if self.kc_months:
+            return self
         saved = 1 - unmulched(share)
         bare = max(self.kc[0] * (1 - saved), self.kcb[0])
         middle, end = (

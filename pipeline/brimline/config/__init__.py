@@ -3,7 +3,7 @@
 from brimline.config.choosing import Ponds
 from brimline.config.hazard import Hazard
 from brimline.config.load import Loaded, load
-from brimline.config.reading import Sun
+from brimline.config.reading import PlantingPlan, Sun
 from brimline.config.tables import (
     AsBuilt,
     Conditioning,
@@ -47,6 +47,7 @@ __all__ = [
     "LevelLines",
     "Loaded",
     "OwnPlanting",
+    "PlantingPlan",
     "Ponds",
     "Proof",
     "Rates",

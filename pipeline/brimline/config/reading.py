@@ -6,7 +6,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from brimline.config.base import ConfigTable
+from brimline.config.base import ConfigTable, NotNegative, Positive, Share
 
 _Skyline = Annotated[
     tuple[tuple[Annotated[float, Field(ge=0, le=360)], Annotated[float, Field(ge=0, lt=90)]], ...],
@@ -35,4 +35,38 @@ class Sun(ConfigTable):
         (),
         description="Skyline of hills beyond the elevation, as pairs of true bearing and height"
         " above the horizon, taken with a compass and a clinometer.",
+    )
+
+
+class PlantingPlan(ConfigTable):
+    """Plants that are set out, and what is taken of the ground they stand on."""
+
+    line_clear_m: NotNegative = Field(
+        0.5, description="Kept free on both sides of swales, drains and overflows."
+    )
+    pipe_clear_m: NotNegative = Field(
+        2.0, description="Kept free of trees and shrubs on both sides of pipes."
+    )
+    crown_light: Share = Field(0.3, description="Share of the sun that a crown lets through.")
+    wet_share: Share = Field(
+        0.1, description="Share of the site, by its wetness index, that counts as wet."
+    )
+    dry_share: Share = Field(
+        0.25, description="Share of the site, by its wetness index, that counts as dry."
+    )
+    floor_kc: float = Field(
+        0.3,
+        ge=0,
+        le=1.4,
+        description="Coefficient of what grows between the plants: 0.3 mulch and weeds, 0.8 grass.",
+    )
+    age_y: Positive = Field(
+        10.0, description="Age of the planting that the year is worked out for."
+    )
+    first_year: int | None = Field(
+        None,
+        ge=1900,
+        le=2200,
+        description="Calendar year in which work begins; with it the care is written as a calendar"
+        " file too.",
     )

@@ -12,7 +12,7 @@ from pydantic import BeforeValidator, Field, model_validator
 from brimline.config.base import ConfigTable, NotNegative, Positive, Share
 from brimline.config.choosing import Ponds
 from brimline.config.hazard import Hazard
-from brimline.config.reading import Sun
+from brimline.config.reading import PlantingPlan, Sun
 from brimline.config.works import Works
 from brimline.config.year import Weather, Year
 
@@ -103,6 +103,12 @@ class Inputs(ConfigTable):
     )
     plan: str | None = Field(None, description="GeoPackage with the layers that a person draws in.")
     weather: str | None = Field(None, description="Daily weather as CSV.")
+    plants: str | None = Field(
+        None, description="Plants that the plan names, as CSV; see the page on planting."
+    )
+    guilds: str | None = Field(
+        None, description="Plants that are set out together, as CSV: guild, plant, count, radius_m."
+    )
     rainfall: str | None = Field(None, description="Depth-duration-frequency table as CSV.")
     inflows: str | None = Field(
         None,
@@ -644,5 +650,6 @@ class Settings(ConfigTable):
     weather: Weather = Weather()
     year: Year = Year()
     sun: Sun = Sun()
+    planting: PlantingPlan = PlantingPlan()
     keep: Keep = Keep()
     publish: Publishing = Publishing()

@@ -412,7 +412,7 @@ class _Run:
         if found != (item.shape(grid.shape), item.dtype):
             raise InternalError(
                 f"stage {stage.name} made {item.name} as {found[1]} {found[0]}, "
-                f"declared {item.dtype} {item.shape(grid.shape)}"
+                f"declared {item.dtype} on a grid of {item.shape(grid.shape)}"
             )
         return grid
 

@@ -12,6 +12,7 @@ from brimline.layers import (
     flags,
     hazards,
     lines,
+    planting,
     rasters,
     reading,
     site,
@@ -32,6 +33,7 @@ _MODULES: Final = (
     as_built,
     year,
     reading,
+    planting,
     drawn,
     change,
 )

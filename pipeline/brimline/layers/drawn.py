@@ -75,6 +75,25 @@ def _freeboard(usual: float | None = None) -> Column:
     )
 
 
+_SET_OUT: Final = (
+    _free(
+        "plants",
+        "text",
+        "Plants of the plants file or guilds, separated by semicolons, in turn along each row.",
+    ),
+    _free(
+        "spacing_m", "float", "Between plants; empty is the widest spacing they ask for.", "m", 0
+    ),
+    _free(
+        "offset_m",
+        "float",
+        "Rows along lines: to the left of the line as it is drawn, negative to the right.",
+        "m",
+        usual=0.0,
+    ),
+)
+
+
 def _depth(usual: float) -> Column:
     meaning = "Depth of the dig below the spill level."
     return _free("depth_m", "float", meaning, "m", 0, usual=usual)
@@ -497,6 +516,47 @@ ITEMS: Final = (
             60,
         ),
         _free("mulch_share", "float", "Share of its ground under mulch.", "", 0, 1),
+        *_SET_OUT,
+        _free(
+            "fill",
+            "text",
+            "How plants stand: each between those of the row before, beside them, or in rows along"
+            " the lines of a layer.",
+            values=("triangular", "square", "along"),
+            usual="triangular",
+        ),
+        _free(
+            "along",
+            "text",
+            "Layer whose lines the rows follow.",
+            values=("swale_lines", "keylines", "cultivation_lines", "contours", "guide_lines"),
+        ),
+        _free("row_spacing_m", "float", "Distance between rows.", "m", 0),
+        _free(
+            "rows_deg",
+            "float",
+            "Bearing of the rows; empty is along the zone's longer side.",
+            "°",
+            0,
+            360,
+        ),
+        _free("edge_m", "float", "Kept free along the zone's edge.", "m", 0, usual=0.0),
+    ),
+    _drawn(
+        "plant_rows",
+        Geometry.LINE,
+        "Rows of plants as drawn",
+        "Lines along which plants stand.",
+        _NAME,
+        *_SET_OUT,
+    ),
+    _drawn(
+        "drawn_plants",
+        Geometry.POINT,
+        "Single plants as drawn",
+        "Places of single plants, or of the centre of a guild.",
+        _free("name", "text", "What it is called."),
+        _free("plants", "text", "A plant of the plants file, or a guild."),
     ),
     _drawn(
         "drawn_pads",

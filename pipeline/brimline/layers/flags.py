@@ -443,6 +443,54 @@ FLAGS: Final = (
         "Survey it, or accept it unseen.",
         "notice",
     ),
+    # plants
+    Flag(
+        "little-sun",
+        "It gets less sun in the growing season than it wants, what grown plants take counted.",
+        "Plant it where it is sunnier, give its neighbours room, or take one that bears shade.",
+    ),
+    Flag(
+        "much-sun",
+        "A plant of shade stands in full sun.",
+        "Plant it where something shades it, or later, when its neighbours have grown.",
+        "notice",
+    ),
+    Flag(
+        "wet-feet",
+        "The ground stays wetter than it bears.",
+        "Plant it on a mound or higher up, or take a plant of wet ground.",
+    ),
+    Flag(
+        "dry-ground",
+        "The ground is drier than it bears.",
+        "Plant it lower down, or water it for good.",
+    ),
+    Flag(
+        "frost-tender",
+        "The coldest night of a usual year is colder than it survives.",
+        "Take a hardier plant, or cover it.",
+    ),
+    Flag(
+        "on-mound",
+        "Its roots would grow into the bank of a pond and lead water through it.",
+        "Move it off the bank: only grass belongs on a bank that holds water.",
+    ),
+    Flag(
+        "in-water",
+        "It stands in a pond or basin, or on a line that leads water.",
+        "Move it, or take a plant of water.",
+    ),
+    Flag(
+        "near-pipe",
+        "Its roots would reach a pipe.",
+        "Move it away, or lay a root barrier.",
+    ),
+    Flag(
+        "crowded",
+        "It stands nearer to one of its own layer than either bears.",
+        "Give them more room, or plan to thin them.",
+        "notice",
+    ),
     Flag("not-computable", "A needed value is missing.", "Fill in the columns named in notes."),
 )
 

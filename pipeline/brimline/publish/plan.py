@@ -92,6 +92,8 @@ def _stakes(staked: tuple[str, ...]) -> Iterator[Piece]:
         ("site.xml", stakes.write_surfaces, ()),
         ("stakes.csv", stakes.write_points, ("stakes",)),
         ("as_built.csv", stakes.write_points, ("as_built_stakes",)),
+        ("plants.csv", stakes.write_points, ("plants",)),
+        ("care.ics", stakes.write_calendar, ()),
         ("stakes_for_logger.csv", stakes.write_for_logger, ()),
         *((f"{name}.geojson", stakes.write_features, (name,)) for name in stakes.GEOJSON),
     )

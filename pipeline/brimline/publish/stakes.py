@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -31,7 +31,7 @@ _DRAWN: Final = (
     "stakes",
 )  # fmt: skip
 _TRACKS: Final = ("elements", "pads", "swale_lines", "drain_lines", "keylines")
-GEOJSON: Final = ("elements", "pads", "overflows", "stakes", *_TRACKS[2:])
+GEOJSON: Final = ("elements", "pads", "overflows", "stakes", "plants", *_TRACKS[2:])
 _NAMES: Final = ("element_id", "swale_id", "drain_id", "keyline_id")
 _SITE: Final = ("boundary", "elements", "pads")
 _AROUND_M: Final = 50.0
@@ -169,3 +169,22 @@ def meshes(points: pd.DataFrame, faces: pd.DataFrame) -> Mapping[str, Triangles]
 def _held(sight: Sight, names: tuple[str, ...]) -> dict[str, Any]:
     found = {name: sight.rows(name) for name in names}
     return {name: rows for name, rows in found.items() if rows is not None}
+
+
+def write_calendar(sight: Sight, path: Path) -> None:
+    """Write the care of plants and elements as an iCalendar file, where its first year is said."""
+    rows, first = sight.rows("care"), sight.results.parameter("planting", "first_year")
+    if rows is None or first is None:
+        return
+    from brimline.planting.care import Task, calendar_text
+
+    named = [field.name for field in fields(Task)]
+    tasks = [
+        Task(
+            **dict(zip(named, row, strict=True))
+            | {"year": int(first) - 1 + row[named.index("year")]}
+        )
+        for row in rows[named].itertuples(index=False, name=None)
+    ]
+    text = calendar_text(tasks, sight.world.site_name, sight.day)
+    path.write_text(text, encoding="utf-8", newline="")

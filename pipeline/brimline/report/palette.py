@@ -402,6 +402,42 @@ STYLES: Final[dict[str, Style]] = {
                 ),
             ),
         ),
+        Style(
+            "plants",
+            (
+                Rule("Plant", mark=Mark(TEAL, "circle", 3.0)),
+                Rule(
+                    "Tree",
+                    mark=Mark(GREEN, "circle", 6.0),
+                    where=Where("layer", "=", "canopy"),
+                ),
+                Rule(
+                    "Small tree",
+                    mark=Mark(BLUE_GREEN, "circle", 5.0),
+                    where=Where("layer", "=", "understorey"),
+                ),
+                Rule(
+                    "Shrub",
+                    mark=Mark(OLIVE, "diamond", 4.0),
+                    where=Where("layer", "=", "shrub"),
+                ),
+                Rule(
+                    "Climber",
+                    mark=Mark(PURPLE, "triangle", 4.0),
+                    where=Where("layer", "=", "climber"),
+                ),
+                Rule(
+                    "Herb",
+                    mark=Mark(TEAL, "circle", 2.5),
+                    where=Where("layer", "=", "herb"),
+                ),
+                Rule(
+                    "Ground cover",
+                    mark=Mark(SAND, "circle", 2.0),
+                    where=Where("layer", "=", "groundcover"),
+                ),
+            ),
+        ),
         Style("stakes", (Rule("Stake", mark=Mark(INK, "cross", 5.0)),)),
     )
 }

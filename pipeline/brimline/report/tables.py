@@ -121,6 +121,14 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
         "zone_id", "planting", "area_m2", "irrigated", "demand_m3", "mains_m3", "deficit_m3",
         "share_without_mains", "share_without_mains_worst", "flag",
     ),
+    "plant_schedule": (
+        "zone_id", "plant", "kind", "size", "count", "price_each", "price", "left_out",
+    ),
+    "zone_ages": (
+        "zone_id", "age_y", "demand_m3", "mains_m3", "deficit_m3", "share_without_mains",
+        "share_without_mains_worst", "lives",
+    ),
+    "care": ("year", "month", "subject", "what", "minutes", "every_y"),
     "size_answers": (
         "element_id", "serves", "capacity_m3", "share_without_mains", "share_of_days", "goal_share",
         "goal_by", "smallest_m3", "pays_until_m3",

@@ -11,6 +11,7 @@ import shapely
 
 from brimline.balance.evapotranspiration import reference_et
 from brimline.balance.planted import ZoneRow
+from brimline.balance.planting import Planting
 from brimline.config import Site, Works
 from brimline.design import covered_ground
 from brimline.errors import InputError
@@ -50,6 +51,19 @@ def zone_rows(rows: GeoDataFrame) -> list[ZoneRow]:
         )
         for number, row in enumerate(rows.itertuples(index=False), start=1)
     ]
+
+
+def plantings_of(kc: pd.DataFrame, age_y: int) -> dict[str, Planting]:
+    """Return plants as set out as the planting of their zone at an age, by zone."""
+    found = {}
+    for zone, rows in kc[kc["age_y"] == age_y].groupby("zone_id"):
+        months = tuple(rows.sort_values("month")["kc"].astype(float).clip(upper=1.4))
+        level, root_depth_m = max(months), float(rows["root_depth_m"].iloc[0])
+        found[str(zone)] = Planting(
+            f"plants of {zone}, {age_y} years old", (level,) * 3, (level,) * 3, (0, 0, 365, 0), 1,
+            level, root_depth_m, 0.5, "plants as set out", kc_months=months,
+        )  # fmt: skip
+    return found
 
 
 def textures_of(rows: GeoDataFrame) -> list[tuple[BaseGeometry, str]]:

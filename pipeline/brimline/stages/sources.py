@@ -24,7 +24,7 @@ _VECTORS = (
     "breaklines",
     "walls",
 )
-_FILES = ("plan", "weather", "rainfall", "inflows")
+_FILES = ("plan", "weather", "rainfall", "inflows", "plants", "guilds")
 
 
 def sources_of(loaded: Loaded) -> dict[str, Source]:

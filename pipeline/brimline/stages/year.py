@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
@@ -15,15 +15,17 @@ from brimline.balance.planted import planted_zones
 from brimline.balance.sizing import curves_of, size_answer
 from brimline.balance.surface import surface_told
 from brimline.balance.yearly import YearRun, joined
-from brimline.config import Year
+from brimline.config import PlantingPlan, Year
 from brimline.design import Design, collectors_of
 from brimline.engine.stage import Stage
 from brimline.errors import InputError, Problem, Severity
 from brimline.io.frames import conformed, empty
 from brimline.layers import table
-from brimline.stages._frames import frame_of
+from brimline.planting import AGES_Y
+from brimline.stages._frames import frame_of, table_of
 from brimline.stages._year_site import (
     ground_of_zones,
+    plantings_of,
     position_of,
     reference_of,
     textures_of,
@@ -36,6 +38,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
     from brimline.balance.evapotranspiration import ReferenceEt
+    from brimline.balance.periods import Calendar
     from brimline.balance.yearly import Columns
     from brimline.design import Arrivals
     from brimline.engine.stage import Given, Made, Reporter
@@ -53,6 +56,14 @@ _TABLES: Final = (
     "year_sensitivity",
 )
 
+_AGED: Final = (
+    "demand_m3",
+    "mains_m3",
+    "deficit_m3",
+    "share_without_mains",
+    "share_without_mains_worst",
+)
+
 
 def _run(given: Given, report: Reporter) -> Made:
     params = given.params("year", Year)
@@ -60,7 +71,8 @@ def _run(given: Given, report: Reporter) -> Made:
     if weather is None or not (len(drawn) or params.uses):
         _tell_what_lacks(weather is not None, len(drawn), report)
         tables = {name: pd.DataFrame(empty(table(name))) for name in _TABLES}
-        return {"zones": frame_of([], [], "zones", given.grid), **tables, "year": {}}
+        none = {"zone_ages": table_of([], "zone_ages"), "year": {}}
+        return {"zones": frame_of([], [], "zones", given.grid), **tables, **none}
     site, et0, facts = _site(given, params, weather, report)
     report.advanced(0.3, "running every day of the record")
     when = calendar(site.weather.dates, site.weather.precipitation_mm)
@@ -80,6 +92,7 @@ def _run(given: Given, report: Reporter) -> Made:
     return {
         "zones": _zones(site, now, given),
         **{name: _rows(name, columns[name], origin) for name in _TABLES},
+        "zone_ages": table_of(_ages(site, when, given), "zone_ages"),
         "year": {
             "headline": now.headline() | {"weather_of_the_year": origin},
             "method": et0.method,
@@ -99,9 +112,17 @@ def _site(
     elements = collectors_of(design)
     left_out = [name for name in design.names if name not in design.network.index]
     stores = [*(element.element_id for element in elements), *left_out]
-    found = planted_zones(
-        zone_rows(given.frame("planting_zones")), textures_of(given.frame("soils")), stores, rules
+    grown = plantings_of(
+        given.table("zone_kc"), round(given.params("planting", PlantingPlan).age_y)
     )
+    rules = replace(rules, plantings=(*rules.plantings, *grown.values()))
+    rows = [
+        replace(row, planting=grown[row.name].name, root_depth_m=grown[row.name].root_depth_m)
+        if not row.planting and row.name in grown
+        else row
+        for row in zone_rows(given.frame("planting_zones"))
+    ]
+    found = planted_zones(rows, textures_of(given.frame("soils")), stores, rules)
     problems = [*found.problems, *rings_told(elements)]
     if any(problem.severity is Severity.ERROR for problem in problems):
         raise InputError(p for p in problems if p.severity is Severity.ERROR)
@@ -126,6 +147,29 @@ def _site(
         et0.et0_mm, latitude < 0, rules, design.feeds,
     )  # fmt: skip
     return site, et0, {"latitude_deg": latitude, "elevation_m": elevation}
+
+
+def _ages(site: YearSite, when: Calendar, given: Given) -> list[dict[str, Any]]:
+    """Rows of the zones whose plants are set out, at each age."""
+    found = []
+    for age in AGES_Y:
+        grown = plantings_of(given.table("zone_kc"), age)
+        if not grown:
+            continue
+        zones = [
+            replace(zone, planting=grown[zone.zone_id]) if zone.zone_id in grown else zone
+            for zone in site.zones
+        ]
+        ran = YearRun.of(replace(site, zones=zones).system(AS_DRAWN), when)
+        for place, zone in enumerate(zones):
+            if zone.zone_id in grown:
+                row = ran.zone_row(place)
+                shares: list[Any] = [row["share_without_mains"], row["share_without_mains_worst"]]
+                goal = site.rules.goal_share
+                lives = all(share is not None and share >= goal for share in shares)
+                told = {name: row[name] for name in _AGED}
+                found.append({"zone_id": zone.zone_id, "age_y": age, **told, "lives": lives})
+    return found
 
 
 def _columns(rows: list[dict[str, object]]) -> Columns:
@@ -207,8 +251,9 @@ STAGE = Stage(
         "elements",
         "design",
         "weather",
+        "zone_kc",
     ),
-    makes=("zones", *_TABLES, "year"),
+    makes=("zones", *_TABLES, "zone_ages", "year"),
     run=_run,
-    tables=("year", "works", "site"),
+    tables=("year", "works", "site", "planting"),
 )

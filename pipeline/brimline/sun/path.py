@@ -131,3 +131,8 @@ def sun_path(
     diffuse = np.zeros(len(days))
     np.add.at(diffuse, when, weight * _MJ_PER_W_H * sky["dhi"])
     return SunPath(np.ascontiguousarray(table, dtype=np.float32), diffuse)
+
+
+def season(latitude_deg: float) -> tuple[int, ...]:
+    """Places among `PERIODS` of the growing season: the six months with most sun, from spring."""
+    return (3, 4, 5, 6, 7, 8) if latitude_deg >= 0 else (9, 10, 11, 0, 1, 2)

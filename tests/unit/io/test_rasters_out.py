@@ -23,13 +23,13 @@ def filled(declaration, shape=GRID.shape, seed=7):
     rng = np.random.default_rng(seed)
     values = (rng.random(shape) * 90 + 1).astype(declaration.dtype)
     if declaration.nodata is not None:
-        values[:40, :50] = declaration.nodata
+        values[..., :40, :50] = declaration.nodata
     return values
 
 
 @pytest.mark.parametrize("declaration", RASTERS, ids=lambda item: item.name)
 def test_every_declared_raster_is_a_valid_cloud_optimised_geotiff(tmp_path, declaration):
-    values = filled(declaration)
+    values = filled(declaration, declaration.shape(GRID.shape))
     path = tmp_path / f"{declaration.name}.tif"
     write_raster(path, values, GRID, declaration)
     valid, errors, warnings = cog_validate(path, strict=True)
@@ -37,11 +37,11 @@ def test_every_declared_raster_is_a_valid_cloud_optimised_geotiff(tmp_path, decl
     with rasterio.open(path) as file:
         assert file.overviews(1)
         assert file.crs.to_epsg() == 32633
-        assert file.descriptions == (declaration.title,)
+        assert file.descriptions == (declaration.bands or (declaration.title,))
         assert (file.units[0] or "") == declaration.unit
         assert file.tags()["TITLE"] == declaration.title
         assert file.tags()["DESCRIPTION"] == declaration.meaning
-        np.testing.assert_array_equal(file.read(1), values)
+        np.testing.assert_array_equal(file.read().reshape(values.shape), values)
         told = float(file.tags(1)["STATISTICS_MEAN"])
         assert told == pytest.approx(file.read(1, masked=True).astype(np.float64).mean(), rel=1e-6)
         if declaration.nodata is None or math.isnan(declaration.nodata):

@@ -29,6 +29,7 @@ PLATES: Final = tuple(
         ("cascade", "plan"),
         ("cascade", "diagram"),
         ("storms", "levels"),
+        ("planting", "planting"),
         ("year", "year"),
         ("building", "earthworks"),
         ("building", "flood"),

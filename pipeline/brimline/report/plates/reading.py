@@ -11,6 +11,7 @@ from brimline.layers.reading import PERIODS
 from brimline.report.plates.plate import Plate
 from brimline.report.plates.sheet import Sheet
 from brimline.report.ramps import RAMPS
+from brimline.sun.path import season
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -40,11 +41,6 @@ def sun_in_season(results: Results, frame: MapFrame) -> Plate | None:
     words = f"{PERIODS[months[0]]} to {PERIODS[months[-1]]}"
     mean = hours[list(months)].mean(axis=0)
     return _sun(results, frame, mean, "sun-season", f"Sun from {words}", months)
-
-
-def season(latitude_deg: float) -> tuple[int, ...]:
-    """Places of the months of the growing season among `PERIODS`: the half of the year with sun."""
-    return (3, 4, 5, 6, 7, 8) if latitude_deg >= 0 else (9, 10, 11, 0, 1, 2)
 
 
 def _sun(

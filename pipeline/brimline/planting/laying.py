@@ -1,0 +1,197 @@
+"""Zones, rows and single places as drawn, made into plants that stand somewhere."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from brimline.errors import Problem, Severity
+from brimline.planting.setting_out import along_line, filled, round_centre
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
+
+    from brimline.planting.plants import Guild, Plant
+    from brimline.planting.setting_out import Pattern
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What was drawn to be planted.
+
+    Parameters
+    ----------
+    place : where it was drawn, for messages.
+    shape : a polygon that is filled, a line that is followed, or a point.
+    plants : names of plants or guilds, in turn along each row.
+    lines : of a polygon: rows follow these instead of a pattern.
+    spacing_m, row_spacing_m, bearing_deg : None follows from the plants and the shape.
+    edge_m : kept free along a polygon's edge [m].
+    """
+
+    name: str
+    place: str
+    shape: BaseGeometry
+    plants: tuple[str, ...]
+    pattern: Pattern = "triangular"
+    lines: tuple[BaseGeometry, ...] | None = None
+    spacing_m: float | None = None
+    row_spacing_m: float | None = None
+    bearing_deg: float | None = None
+    offset_m: float = 0.0
+    edge_m: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """One plant and where it stands.
+
+    Parameters
+    ----------
+    zone_id : name of what it was drawn under.
+    is_set_out : the tool chose the place, a person did not point at it.
+    """
+
+    plant: Plant
+    x: float
+    y: float
+    zone_id: str
+    guild: str = ""
+    is_set_out: bool = True
+
+
+def laid_out(
+    wanted: Sequence[Wanted], plants: Mapping[str, Plant], guilds: Mapping[str, Guild]
+) -> tuple[list[Standing], list[Problem]]:
+    """Set out everything that was drawn; names that are not known are errors that name the row."""
+    found: list[Standing] = []
+    problems: list[Problem] = []
+    for one in wanted:
+        unknown = [name for name in one.plants if name not in plants and name not in guilds]
+        for name in unknown:
+            near = get_close_matches(name, [*plants, *guilds], n=1)
+            hint = f"did you mean {near[0]}?" if near else "add it to the plants file"
+            message = f"{one.name}: there is no plant or guild {name}"
+            problems.append(Problem(Severity.ERROR, message, hint, "plan", one.place))
+        if not unknown:
+            found += _laid(one, plants, guilds)
+    return found, problems
+
+
+def _laid(one: Wanted, plants: Mapping[str, Plant], guilds: Mapping[str, Guild]) -> list[Standing]:
+    centres = [plants[guilds[name].centre if name in guilds else name] for name in one.plants]
+    spacing_m = one.spacing_m or max(centre.spacing_m for centre in centres)
+    is_point = one.shape.geom_type == "Point"
+    found: list[Standing] = []
+    for row in _rows(one, spacing_m):
+        for at, (x, y) in enumerate(row):
+            name, centre = one.plants[at % len(centres)], centres[at % len(centres)]
+            guild = guilds.get(name)
+            in_guild = guild.name if guild else ""
+            found.append(Standing(centre, x, y, one.name, in_guild, is_set_out=not is_point))
+            for companion in guild.companions if guild else ():
+                ring = round_centre((x, y), companion.count, companion.radius_m)
+                found += [
+                    Standing(plants[companion.plant], float(a), float(b), one.name, in_guild)
+                    for a, b in ring
+                ]
+    return found
+
+
+def _rows(one: Wanted, spacing_m: float) -> list[list[tuple[float, float]]]:
+    """Places of each row, in order."""
+    shape = one.shape
+    if shape.geom_type == "Point":
+        return [[(shape.x, shape.y)]]
+    if shape.geom_type in {"LineString", "MultiLineString"}:
+        return [_pairs(along_line(shape, spacing_m, offset_m=one.offset_m))]
+    inner = shape.buffer(-one.edge_m) if one.edge_m else shape
+    if one.lines is not None:
+        rows = []
+        for line in one.lines:
+            beside = shapely.offset_curve(line, one.offset_m) if one.offset_m else line
+            inside = shapely.intersection(beside, inner)
+            rows += [
+                _pairs(along_line(part, spacing_m))
+                for part in shapely.get_parts(shapely.line_merge(inside)).tolist()
+                if part.geom_type == "LineString"
+            ]
+        return rows
+    places, row_of = filled(
+        inner, spacing_m, pattern=one.pattern, row_spacing_m=one.row_spacing_m,
+        bearing_deg=one.bearing_deg,
+    )  # fmt: skip
+    return [_pairs(places[row_of == row]) for row in np.unique(row_of)]
+
+
+def _pairs(places: NDArray[np.float64]) -> list[tuple[float, float]]:
+    return [(float(x), float(y)) for x, y in places]
+
+
+@dataclass(frozen=True, slots=True)
+class Around:
+    """What plants must keep clear of.
+
+    Parameters
+    ----------
+    inside : ground of the site.
+    kept_clear : areas, setbacks included.
+    buildings, pipes, water_lines, water_areas : shapes.
+    line_clear_m, pipe_clear_m : distances to lines that lead water and, for trees and shrubs, to
+        pipes [m].
+    """
+
+    inside: BaseGeometry
+    kept_clear: tuple[BaseGeometry, ...]
+    buildings: tuple[BaseGeometry, ...]
+    pipes: tuple[BaseGeometry, ...]
+    water_lines: tuple[BaseGeometry, ...]
+    water_areas: tuple[BaseGeometry, ...]
+    line_clear_m: float
+    pipe_clear_m: float
+
+
+def in_the_way(
+    standing: Sequence[Standing], around: Around, on_mound: NDArray[np.bool_]
+) -> list[list[str]]:
+    """Return flag codes of what each place is too near to.
+
+    Parameters
+    ----------
+    on_mound : bool (plants,): the place lies on the bank of a pond.
+    """
+    points = shapely.points([(one.x, one.y) for one in standing])
+    woody = np.array([one.plant.is_woody for one in standing], dtype=bool)
+    aquatic = np.array([one.plant.layer == "aquatic" for one in standing], dtype=bool)
+    crown = np.array([one.plant.crown_m / 2 for one in standing])
+    told = {
+        "outside-boundary": ~shapely.intersects(around.inside, points),
+        "in-setback": _distance(around.kept_clear, points) <= 0,
+        "near-building": _distance(around.buildings, points) < crown,
+        "near-pipe": woody & (_distance(around.pipes, points) < around.pipe_clear_m),
+        "in-water": ~aquatic
+        & (
+            (_distance(around.water_lines, points) < around.line_clear_m)
+            | (_distance(around.water_areas, points) <= 0)
+        ),
+        "on-mound": woody & on_mound,
+    }
+    return [[code for code, holds in told.items() if holds[at]] for at in range(len(standing))]
+
+
+def _distance(shapes: Sequence[BaseGeometry], points: NDArray[np.object_]) -> NDArray[np.float64]:
+    """Distance of each point to the nearest shape [m]; endless where there are none."""
+    away = np.full(len(points), np.inf)
+    if len(shapes) and len(points):
+        pairs, nearest = shapely.STRtree(list(shapes)).query_nearest(
+            points, return_distance=True, all_matches=False
+        )
+        away[pairs[0]] = nearest
+    return away

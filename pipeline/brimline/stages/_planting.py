@@ -1,0 +1,136 @@
+"""What the plan and the ground say of plants, as the planting room takes it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+import pandas as pd
+import shapely
+from scipy import ndimage
+
+from brimline.design.places import BUILDING
+from brimline.grid.shapes import cells_inside
+from brimline.planting.laying import Around, Wanted
+from brimline.stages._plan import number_of, text_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from geopandas import GeoDataFrame
+    from numpy.typing import NDArray
+
+    from brimline.config import PlantingPlan
+    from brimline.engine.stage import Given
+
+ALONG: Final = ("swale_lines", "keylines", "cultivation_lines", "contours", "guide_lines")
+DRAWN: Final = ("planting_zones", "plant_rows", "drawn_plants")
+AROUND: Final = ("boundary", "keep_out", "keep_out_drawn", "surfaces", "elements", "drawn_pipes",
+                 "drawn_overflows")  # fmt: skip
+_WATER_LINES: Final = frozenset({"swale", "drain"})
+_HEAPED_M: Final = 0.05
+_BANK_M: Final = 20.0  # from a pond's waterline that its bank may reach
+_WETNESS_M: Final = 3.0  # over which the wetness index is smoothed: single cells are noise
+
+
+def wanted_of(given: Given) -> list[Wanted]:
+    """Return what was drawn to be planted; zones that name no plants are left to the year."""
+    return [one for name in DRAWN for one in _of_layer(name, given)]
+
+
+def _of_layer(name: str, given: Given) -> Iterator[Wanted]:
+    for number, row in enumerate(given.frame(name).itertuples(index=False), start=1):
+        plants = tuple(word.strip() for word in text_of(row, "plants").split(";") if word.strip())
+        if not plants:
+            continue
+        called = text_of(row, "name") or {
+            "planting_zones": f"zone {number}", "plant_rows": f"row {number}",
+        }.get(name, "single plants")  # fmt: skip
+        pattern = text_of(row, "fill") or "triangular"
+        yield Wanted(
+            called,
+            f"{name}, row {number}",
+            row.geometry,
+            plants,
+            pattern="square" if pattern == "square" else "triangular",
+            lines=_lines(text_of(row, "along") or "swale_lines", given)
+            if pattern == "along"
+            else None,
+            spacing_m=_positive(row, "spacing_m"),
+            row_spacing_m=_positive(row, "row_spacing_m"),
+            bearing_deg=_known(row, "rows_deg"),
+            offset_m=number_of(row, "offset_m", 0.0),
+            edge_m=number_of(row, "edge_m", 0.0),
+        )
+
+
+def _lines(name: str, given: Given) -> tuple[Any, ...]:
+    return tuple(shapely.get_parts(given.frame(name).geometry.to_numpy()).tolist())
+
+
+def _known(row: Any, name: str) -> float | None:  # noqa: ANN401
+    value = number_of(row, name)
+    return None if np.isnan(value) else value
+
+
+def _positive(row: Any, name: str) -> float | None:  # noqa: ANN401
+    return _known(row, name) or None
+
+
+def around_of(given: Given, params: PlantingPlan) -> Around:
+    """Return what plants keep clear of."""
+    elements, surfaces = given.frame("elements"), given.frame("surfaces")
+    drawn = given.frame("keep_out_drawn")
+    kinds = elements["kind"]
+    areas = elements.geometry.geom_type.isin(("Polygon", "MultiPolygon"))
+    return Around(
+        inside=shapely.union_all(given.frame("boundary").geometry.to_numpy()),
+        kept_clear=tuple(given.frame("keep_out").geometry),
+        buildings=(
+            *drawn.loc[drawn["kind"] == BUILDING].geometry,
+            *surfaces.loc[surfaces["cover"] == "roof"].geometry,
+        ),
+        pipes=tuple(given.frame("drawn_pipes").geometry),
+        water_lines=(
+            *elements.loc[kinds.isin(_WATER_LINES)].geometry,
+            *given.frame("drawn_overflows").geometry,
+        ),
+        water_areas=tuple(elements.loc[areas].geometry),
+        line_clear_m=params.line_clear_m,
+        pipe_clear_m=params.pipe_clear_m,
+    )
+
+
+def on_banks(given: Given) -> NDArray[np.bool_]:
+    """Tell which cells lie on the bank of a pond: near it, and heaped up."""
+    elements: GeoDataFrame = given.frame("elements")
+    ponds = elements.loc[elements["kind"] == "pond"].geometry.buffer(_BANK_M)
+    heaped = given.raster("design_surface") - given.raster("elevation") > _HEAPED_M
+    found: NDArray[np.bool_] = cells_inside(ponds, given.grid) & heaped
+    return found
+
+
+def wetness_classes(given: Given, params: PlantingPlan) -> NDArray[np.uint8]:
+    """Class of each cell among `planting.WETNESS` by its rank on the site, 255 unknown."""
+    index = given.raster("wetness")
+    known = np.isfinite(index)
+    sigma = _WETNESS_M / given.grid.cell_m
+    weight = ndimage.gaussian_filter(known.astype(np.float32), sigma)
+    calm = ndimage.gaussian_filter(np.where(known, index, 0), sigma) / np.maximum(weight, 1e-6)
+    site = known & cells_inside(given.frame("boundary").geometry, given.grid)
+    dry, wet = np.quantile(
+        calm[site if site.any() else known], (params.dry_share, 1 - params.wet_share)
+    )
+    found = np.where(calm >= wet, 2, np.where(calm <= dry, 0, 1))
+    return np.where(known, found, 255).astype(np.uint8)
+
+
+def zone_areas(given: Given) -> dict[str, float]:
+    """Ground of each planting zone by name [m²]."""
+    rows = given.frame("planting_zones")
+    names = [
+        text_of(row, "name") or f"zone {number}"
+        for number, row in enumerate(rows.itertuples(index=False), start=1)
+    ]
+    areas = pd.Series(rows.geometry.area.to_numpy(), index=names, dtype=np.float64)
+    return {str(name): float(area) for name, area in areas.groupby(level=0).sum().items()}
