@@ -52,7 +52,7 @@ def _shown(world: World, staked: tuple[str, ...], *, pdf: bool) -> tuple[Piece, 
         Piece(pages.FIGURES, LAYERS, "what needs a person", pages.write_figures, part=True),
         *_layers(world),
         *_data(world),
-        *_stakes(staked),
+        *_stakes(staked, pdf=pdf),
         *_report(pdf=pdf),
         *_map(),
     )
@@ -85,7 +85,7 @@ def _data(world: World) -> Iterator[Piece]:
             yield Piece(file, "styles", f"writing {file}", data.write_style, (name,))
 
 
-def _stakes(staked: tuple[str, ...]) -> Iterator[Piece]:
+def _stakes(staked: tuple[str, ...], *, pdf: bool) -> Iterator[Piece]:
     files: tuple[tuple[str, Callable[..., None], tuple[str, ...]], ...] = (
         ("site.dxf", stakes.write_drawing, ()),
         ("site.gpx", stakes.write_tracks, ()),
@@ -105,6 +105,9 @@ def _stakes(staked: tuple[str, ...]) -> Iterator[Piece]:
         yield Piece(part, "stakes", title, sheets.write_sheet, (name,), part=True)
     title = "putting the staking sheets together"
     yield Piece("stakes/sheets.html", "stakes", title, sheets.write_sheets, after=parts)
+    if pdf and parts:
+        title = "printing the staking sheets"
+        yield Piece("stakes/sheets.pdf", "stakes", title, sheets.write_sheets_pdf, after=parts)
     title = "drawing the sheets for setting out by hand"
     yield Piece("stakes/by_hand.html", "stakes", title, sheets.write_hand)
 

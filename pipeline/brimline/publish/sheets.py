@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Final
 
+from brimline.publish.pages import printed
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -31,9 +33,27 @@ def write_hand(sight: Sight, path: Path) -> None:
 
 def write_sheets(sight: Sight, path: Path) -> None:
     """Write all sheets as one page to print, where anything is staked."""
+    html = _html(sight)
+    if html:
+        path.write_text(html, encoding="utf-8")
+
+
+def write_sheets_pdf(sight: Sight, path: Path) -> None:
+    """Write the same as PDF.
+
+    Raises
+    ------
+    StoreError
+        If the printer's library is not installed.
+    """
+    html = _html(sight)
+    if html:
+        path.write_bytes(printed(html))
+
+
+def _html(sight: Sight) -> str:
     from brimline.report.sheets import StakingSheet, sheets_html, staked
 
     texts = [sight.piece(PARTS + name) for name in staked(sight.results)]
     sheets = [StakingSheet.of_plain(json.loads(text)) for text in texts if text is not None]
-    if sheets:
-        path.write_text(sheets_html(sight.results, sheets), encoding="utf-8")
+    return sheets_html(sight.results, sheets) if sheets else ""

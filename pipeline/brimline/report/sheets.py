@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
+from shapely import Point
+
 from brimline.report.palette import theme_colours
 from brimline.report.plates.staking import role_of, sections, short, stakes_plan
 from brimline.report.templates import environment
@@ -35,12 +37,16 @@ _FINE: Final[dict[System, Shown]] = {
     "us": Shown("ft", 1 / FOOT_M, 2),
 }
 _PLACE_DIGITS: Final = 2
-_DEGREE_DIGITS: Final = 7
+_ROWS_A_PAGE: Final = 22  # of 9 points on a landscape page of letter size, the lower of the two
+_SET_FIRST: Final = "level on site"
 _NONE: Final = "–"
 
 
 class SheetRow(NamedTuple):
-    """One row of a sheet's table; `strong` is a stake whose level must be set first."""
+    """One row of a sheet's table; `strong` is a stake whose level must be set first.
+
+    The crew fills in the tick, the level as set and the initials; those cells are the page's.
+    """
 
     cells: tuple[str, ...]
     strong: bool
@@ -55,7 +61,7 @@ class StakingSheet(NamedTuple):
     step: str
     facts: tuple[tuple[str, str], ...]
     plan: str
-    sections: str
+    sections: tuple[str, ...]
     lines: tuple[SheetRow, ...]
     staked: int
     to_level: int
@@ -65,7 +71,42 @@ class StakingSheet(NamedTuple):
         """Return the sheet that JSON holds as lists."""
         sheet = cls(*values)
         lines = tuple(SheetRow(tuple(cells), *rest) for cells, *rest in sheet.lines)
-        return sheet._replace(lines=lines, facts=tuple((a, b) for a, b in sheet.facts))
+        return sheet._replace(lines=lines, facts=tuple((a, b) for a, b in sheet.facts),
+                              sections=tuple(sheet.sections))  # fmt: skip
+
+
+def _in_pages(rows: Sequence[Any]) -> list[list[Any]]:
+    """Share rows out over pages, so that each can say which of how many it is."""
+    return [list(rows[at : at + _ROWS_A_PAGE]) for at in range(0, len(rows), _ROWS_A_PAGE)]
+
+
+def fittings(results: Results) -> tuple[SheetRow, ...]:
+    """Return what is set rather than dug: each tank, and each pipe and orifice with its ends."""
+    fine = _FINE[results.units]
+    small = shown("volume", results.units)
+    rows = []
+    elements = results.layer("elements")
+    for _, row in elements[elements["kind"] == "tank"].iterrows() if elements is not None else ():
+        at = row.geometry.representative_point()
+        rows.append(
+            (f"{row['element_id']}: tank of {small.text(float(row['storage_m3']))}", "base",
+             *_place(at), _plain(row["floor_level_m"], fine), "", "")
+        )  # fmt: skip
+        rows.append(("", "overflow", *_place(at), _plain(row["spill_level_m"], fine), "", ""))
+    ways = results.layer("overflows")
+    for _, row in ways[ways["diameter_mm"].notna()].iterrows() if ways is not None else ():
+        ends = [Point(xy) for xy in (row.geometry.coords[0], row.geometry.coords[-1])]
+        length = _plain(row.geometry.length, shown("length", results.units))
+        title = f"{row['from_id']} to {row['to_id'] or 'its outlet'}: {row['outlet']}"
+        size = f"{row['diameter_mm']:.0f} mm"
+        level = _plain(row["crest_level_m"], fine)
+        rows.append((title, "inlet, bottom", *_place(ends[0]), level, size, length))
+        rows.append(("", "outlet", *_place(ends[1]), "as the way allows", size, ""))
+    return tuple(SheetRow(cells, strong=False, begins=bool(cells[0])) for cells in rows)
+
+
+def _place(point: Any) -> tuple[str, str]:  # noqa: ANN401 - a shapely point
+    return f"{point.x:.{_PLACE_DIGITS}f}", f"{point.y:.{_PLACE_DIGITS}f}"
 
 
 def staked(results: Results) -> list[str]:
@@ -97,6 +138,8 @@ def sheets_html(results: Results, sheets: Sequence[StakingSheet] | None = None) 
             version=results.manifest.get("brimline", ""),
             crs=results.crs_text,
             sheets=found,
+            tables={one.name: _in_pages(one.lines) for one in found},
+            fittings=_in_pages(fittings(results)),
             unit=fine.symbol,
             us=results.units == "us",
             instrument=_instrument(facts.get("instrument"), fine),
@@ -104,6 +147,7 @@ def sheets_html(results: Results, sheets: Sequence[StakingSheet] | None = None) 
             decides=_text(facts.get("survey_decides_m"), fine),
             cautions=results.cautions,
             light=theme_colours(dark=False),
+            revision=results.parameter("site", "revision") or "",
             sheet="letter" if results.units == "us" else "A4",
         )
     )
@@ -118,7 +162,7 @@ def sheet_of(results: Results, name: str) -> StakingSheet:
     water, kinds = {}, set(stakes["role"])
     if row is not None and row["kind"] != "drain":  # its levels fall with it
         water = {"sill": float(row["spill_level_m"]), "highest water": float(row["peak_level_m"])}
-    drawn = ""
+    drawn: tuple[str, ...] = ()
     if cuts is not None and (cuts["element_id"] == name).any():
         known = {words: level for words, level in water.items() if math.isfinite(level)}
         drawn = sections(results, name, cuts[cuts["element_id"] == name], stakes, known)
@@ -207,8 +251,6 @@ def _line(results: Results, name: str, row: dict[str, Any], *, begins: bool) -> 
             f"{length.per_si * row['chainage_m']:.2f}",
             f"{row['geometry'].x:.{_PLACE_DIGITS}f}",
             f"{row['geometry'].y:.{_PLACE_DIGITS}f}",
-            _degrees(row["latitude_deg"]),
-            _degrees(row["longitude_deg"]),
             _plain(row["ground_m"], level),
             _plain(row["design_m"], fine),
             _plain(row["build_m"], fine),
@@ -216,9 +258,8 @@ def _line(results: Results, name: str, row: dict[str, Any], *, begins: bool) -> 
             _plain(row["above_benchmark_m"], fine, sign=True),
             _NONE if "off-rod" in row["flag"] else _plain(row["rod_m"], fine),
             _plain(row["tolerance_m"], level),
-            row["say"],
         ),
-        "level on site" in row["say"],
+        _SET_FIRST in row["say"],
         begins,
     )
 
@@ -233,11 +274,6 @@ def _instrument(level: dict[str, Any] | None, fine: Shown) -> dict[str, str] | N
         "sight": _text(level["benchmark_m"] + level["above_m"], fine),
         "rod": _text(level["rod_m"], fine),
     }
-
-
-def _degrees(value: float) -> str:
-    """Return degrees to a centimetre; a dash where a local grid has none."""
-    return _NONE if value != value else f"{value:.{_DEGREE_DIGITS}f}"
 
 
 def _row(results: Results, table: str, name: str) -> Series[Any] | None:

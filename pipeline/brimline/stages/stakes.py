@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import geopandas as gpd
@@ -15,6 +15,7 @@ from brimline.config import AsBuilt, Staking
 from brimline.elements import Tank
 from brimline.elements.building import Margins, StakeSpacing, pit_stakes, profiles, set_out
 from brimline.engine.stage import Stage
+from brimline.errors import Problem, Severity
 from brimline.io.frames import conformed, empty
 from brimline.io.geographic import lon_lat, on_earth
 from brimline.layers import table
@@ -61,7 +62,7 @@ def _run(given: Given, report: Reporter) -> Made:
     stakes += _buried(site, params)
     marks, along = line_stakes(given, params, site.ground) if not survey_lacks(given) else ([], [])
     stakes += marks
-    known = [stake for stake in stakes if math.isfinite(stake.ground_m)]
+    known = _clear_of(given, [s for s in stakes if math.isfinite(s.ground_m)], report)
     rmse_m = survey_error_m(given)
     told = judged(known, rmse_m)
     level = _instrument(params)
@@ -93,6 +94,35 @@ def _run(given: Given, report: Reporter) -> Made:
             ],
         },
     }
+
+
+def _clear_of(given: Given, stakes: list[Stake], report: Reporter) -> list[Stake]:
+    """Set no offset stake on ground to be kept clear, and flag what the work itself has there.
+
+    An offset stake is only a help: those on the other side, or beside the next stake, do.
+    """
+    kept = given.frame("keep_out")
+    if not len(kept) or not stakes:
+        return stakes
+    ground = kept.union_all()
+    shapely.prepare(ground)
+    inside = shapely.contains_xy(ground, [s.x for s in stakes], [s.y for s in stakes])
+    left_out = [s.stake_id for s, within in zip(stakes, inside, strict=True) if within and s.side]
+    if left_out:
+        report.problem(
+            Problem(
+                Severity.NOTICE,
+                f"{', '.join(left_out)} would stand on ground to be kept clear and"
+                f" {'is' if len(left_out) == 1 else 'are'} left out",
+                "take the offset stakes beside the next ones, or from the other side",
+                "stakes",
+            )
+        )
+    return [
+        replace(stake, flags=(*stake.flags, "in-setback")) if within else stake
+        for stake, within in zip(stakes, inside, strict=True)
+        if not (within and stake.side)
+    ]
 
 
 def _buried(site: DesignedGround, params: Staking) -> list[Stake]:
@@ -183,9 +213,9 @@ def _instrument(params: Staking) -> Instrument | None:
 
 STAGE = Stage(
     name="stakes",
-    version=3,
+    version=4,
     title="stakes and levels",
-    needs=(*BUILT, "elements", "overflows", *LINES, SUPPORT),
+    needs=(*BUILT, "elements", "overflows", "keep_out", *LINES, SUPPORT),
     makes=("stakes", "profiles", "setting_out"),
     run=_run,
     tables=("stakes", "earthworks", "as_built"),

@@ -7,10 +7,15 @@ import re
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
+import pandas as pd
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
 from shapely.geometry import Point
 
 from brimline.report import sheets_html
+from brimline.report.plates import staking
 
 PLACE = (352_100.0, 5_211_100.0)
 NAME = "Dam <1>"
@@ -54,13 +59,15 @@ def page(make_results: Any) -> Any:
 def cells(page: str) -> list[list[str]]:
     return [
         re.sub(r"<[^>]+>", "|", row).strip("|").split("||")
-        for row in re.findall(r"<tr[^>]*>(<th scope=\"row\">.*?)</tr>", page)
+        for row in re.findall(
+            r"<tr[^>]*><td class=\"tick\">☐</td>(<th scope=\"row\">.*?)</tr>", page
+        )
     ]
 
 
 def test_sills_come_first_and_offset_stakes_follow_their_own(page: Any) -> None:
     rows = cells(page())
-    assert [row[0] for row in rows] == ["S01", "F01", "F01L", "F02", "C01"]
+    assert [row[0] for row in rows] == ["S01", "F01", "F01L", "F02", "C01 ●"]
 
 
 def test_a_row_says_how_far_to_dig_and_what_to_do_first(page: Any) -> None:
@@ -68,9 +75,8 @@ def test_a_row_says_how_far_to_dig_and_what_to_do_first(page: Any) -> None:
     assert "dig 0.50" in by_name["F01"]
     assert "up 0.40" in by_name["F01L"]  # beside the work nothing is dug or filled
     assert "left 4.00" in by_name["F01L"]
-    assert "fill 0.55" in by_name["C01"]  # to the level before it settles
-    assert any("level on site before digging" in cell for cell in by_name["C01"])
-    assert "-0.050" not in by_name["C01"]  # a rod cannot be read below its foot
+    assert "fill 0.55" in by_name["C01 ●"]  # to the level before it settles; ● level on site
+    assert "-0.050" not in by_name["C01 ●"]  # a rod cannot be read below its foot
 
 
 def test_levels_are_in_feet_where_the_site_is(page: Any) -> None:
@@ -91,3 +97,67 @@ def test_names_are_escaped_and_a_missing_benchmark_is_told(page: Any) -> None:
 
 def test_a_site_without_stakes_has_no_sheets(make_results: Any) -> None:
     assert sheets_html(make_results(frames={"boundary"})) == ""
+
+
+def test_every_page_names_site_element_and_its_number(make_results: Any) -> None:
+    many = [stake(n) for n in range(1, 60)]
+    results = make_results(frames={"boundary", "elements", "overflows"})
+    frames = {"stakes": gpd.GeoDataFrame(many, crs="EPSG:32626")}
+    html = sheets_html(dataclasses.replace(results, frames=results.frames | frames))
+    pages = html.count('class="page')
+    heads = re.findall(r'<p class="head"><strong>(.*?)</strong> · <strong>(.*?)</strong>', html)
+    assert len(heads) == pages
+    assert {site for site, _ in heads} == {"Sable &lt;Bank&gt; &amp; Sons"}
+    mine = re.findall(r"Dam &lt;1&gt;</strong>, pad.*?page (\d+) of (\d+)", html)
+    assert mine == [(str(n), "4") for n in range(1, 5)]  # a plan, then 59 stakes by 22
+    assert len(cells(html)) == 59 + 2  # a tank's base and overflow on a sheet of their own
+    assert "Tanks and pipes" in html
+
+
+@pytest.mark.parametrize("peak_m", [99.4, 99.97, 100.03, 100.5])
+def test_the_names_of_sill_and_water_never_change_places(peak_m: float) -> None:
+    figure = Figure(figsize=(10, 2.0))
+    canvas = FigureCanvasAgg(figure)
+    axes = figure.add_axes((0.06, 0.1, 0.92, 0.8))
+    axes.set_xlim(0, 50)
+    axes.set_ylim(99, 101)
+    staking._water_levels(axes, (0, 50), (99.0, 101.0), {"sill": 100.0, "highest water": peak_m})
+    boxes = {
+        text.get_text().split()[0]: text.get_window_extent(canvas.get_renderer())
+        for text in axes.texts
+    }
+    lines = {name: axes.transData.transform((0, level))[1]
+             for name, level in (("sill", 100.0), ("highest", peak_m))}  # fmt: skip
+    lower, higher = sorted(lines, key=lines.__getitem__)
+    assert boxes[lower].y1 <= lines[lower] + 2  # beneath its own line
+    assert boxes[higher].y0 >= lines[higher] - 2  # on its own line
+    assert not boxes[lower].overlaps(boxes[higher])
+
+
+def test_nothing_that_a_crew_reads_is_smaller_than_nine_points(
+    make_results: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sizes: list[float] = []
+
+    def seen(figure: Figure, *_: Any) -> str:
+        found = figure.findobj(lambda thing: hasattr(thing, "get_fontsize") and thing.get_text())
+        sizes.extend(text.get_fontsize() for text in found)
+        return "<svg/>"
+
+    monkeypatch.setattr(staking, "svg_of", seen)
+    monkeypatch.setattr("brimline.report.plates.sheet.svg_of", seen)
+    results = make_results(frames={"boundary", "contours", "elements", "overflows"})
+    rows = gpd.GeoDataFrame(STAKES, crs="EPSG:32626")
+    staking.stakes_plan(results, NAME, rows)
+    at = np.linspace(0, 40, 9)
+    cuts = pd.concat(
+        [
+            pd.DataFrame({"element_id": NAME, "profile": name, "kind": kind, "at_m": at,
+                          "x_m": at, "y_m": at, "ground_m": 100 + at / 40,
+                          "design_m": 99.5 + at / 40, "build_m": 99.5 + at / 40})
+            for name, kind in (("floor", "along"), ("across at 20.0 m", "across"))
+        ]
+    )  # fmt: skip
+    staking.sections(results, NAME, cuts, rows, {"sill": 100.2})
+    assert len(sizes) > 20
+    assert min(sizes) >= 8.7  # 9 with the rounding of the letters' share

@@ -50,7 +50,8 @@ class Sheet:
     frame : ground that is shown.
     ramp, values : a raster of the run's grid in the colours of its ramp, over the relief.
     letters : size of labels, as a share of the usual.
-    to_scale : show so much more ground that the sheet, printed 180 mm wide, has a plain scale.
+    size_mm : width of the printed sheet, and height of its map at most. So much more ground is
+        shown that the map has a plain scale on it.
     """
 
     def __init__(
@@ -61,25 +62,24 @@ class Sheet:
         ramp: Ramp | None = None,
         values: NDArray[Any] | None = None,
         letters: float = 1.0,
-        to_scale: bool = True,
+        size_mm: tuple[float, float] = (_WIDTH_MM, _HIGHEST_MM),
     ) -> None:
         self.results = results
+        self._wide_mm = size_mm[0]
         self._letters = letters
-        us, scale = results.units == "us", ""
-        if to_scale:
-            fits = 1000 / _mm_a_metre(frame)
-            denominator = drawing_scale(fits, us=us)
-            frame, scale = frame.grown(denominator / fits), scale_words(denominator, us=us)
+        us, fits = results.units == "us", 1000 / _mm_a_metre(frame, size_mm)
+        denominator = drawing_scale(fits, us=us)
+        frame = frame.grown(denominator / fits)
         self.frame = frame
         width_m, height_m = frame.east - frame.west, frame.north - frame.south
-        self.scale = _mm_a_metre(frame) * MM  # points a metre
+        self.scale = _mm_a_metre(frame, size_mm) * MM  # points a metre
         self.width, self.height = width_m * self.scale, height_m * self.scale
-        self._strip = Strip(results, scale)
+        self._strip = Strip(results, scale_words(denominator, us=us), size_mm[0], letters)
         self._wanted: list[labels.WantedLabel] = []
         self._taken: list[labels.Box] = []
         self._font = FontProperties(family="DejaVu Sans")
         with mpl.rc_context(SETTINGS):
-            self.figure = Figure(figsize=(_WIDTH_MM / 25.4, self.height / 72), facecolor="none")
+            self.figure = Figure(figsize=(self._wide_mm / 25.4, self.height / 72), facecolor="none")
             self.axes = self.figure.add_axes((0, 0, 1, 1))
         self._ground = self._picture(ramp, values)
         if ramp is not None:
@@ -195,15 +195,15 @@ class Sheet:
             self._draw_labels()
             strip_mm = self._strip.height_mm
             total = self.height + strip_mm * MM
-            left = (_WIDTH_MM * MM - self.width) / 2
-            self.figure.set_size_inches(_WIDTH_MM / 25.4, total / 72)
-            wide = _WIDTH_MM * MM
+            left = (self._wide_mm * MM - self.width) / 2
+            self.figure.set_size_inches(self._wide_mm / 25.4, total / 72)
+            wide = self._wide_mm * MM
             self.axes.set_position(
                 (left / wide, strip_mm * MM / total, self.width / wide, self.height / total)
             )
             self._finish_axes()
             beneath = self.figure.add_axes((0, 0, 1, strip_mm * MM / total))
-            self._strip.draw(beneath, _WIDTH_MM, self.scale / MM)
+            self._strip.draw(beneath, self._wide_mm, self.scale / MM)
             attributes = self._image_place(left)
             return svg_of(self.figure, prefix, (self._ground, attributes))
 
@@ -473,6 +473,6 @@ class Sheet:
             )
 
 
-def _mm_a_metre(frame: MapFrame) -> float:
+def _mm_a_metre(frame: MapFrame, size_mm: tuple[float, float]) -> float:
     """Return the largest scale at which a frame fits the sheet."""
-    return min(_WIDTH_MM / frame.width_m, _HIGHEST_MM / (frame.north - frame.south))
+    return min(size_mm[0] / frame.width_m, size_mm[1] / (frame.north - frame.south))

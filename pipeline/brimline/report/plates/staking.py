@@ -10,7 +10,6 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from brimline.report import backdrop
 from brimline.report.palette import (
     BLUE,
     BROWN,
@@ -39,12 +38,15 @@ if TYPE_CHECKING:
     from brimline.report.palette import Ink
     from brimline.report.results import Results
 
-_WIDTH_IN: Final = 180 / 25.4
-_LONG_IN: Final = 1.75
-_SHORT_IN: Final = 1.55
+_PLAN_MM: Final = (262.0, 118.0)  # of a landscape page, beside its head and the levels
+_LETTERS: Final = 1.5  # nothing that a crew reads is smaller than 9 points
+_WIDTH_IN: Final = 262 / 25.4
+_HIGHEST_IN: Final = 6.1
+_SMALL: Final = 9.0  # points
+_LONG_IN: Final = 2.6
+_SHORT_IN: Final = 1.9
 _COLUMNS: Final = 3
 _MARGIN_M: Final = 4.0
-_HAIR_M: Final = 1e-3
 _LEAST_SHARE: Final = 0.45  # of the longer side of the plan that the shorter one has at least
 _LOOKS: Final[tuple[tuple[str, str, Ink], ...]] = (
     ("floor", "Floor", INK),
@@ -67,7 +69,7 @@ def role_of(role: str) -> str:
 
 def stakes_plan(results: Results, name: str, stakes: GeoDataFrame) -> str:
     """Draw an element from above with its stakes, as one ``<svg>`` element."""
-    sheet = Sheet(results, _around(results, stakes), to_scale=False)
+    sheet = Sheet(results, _around(stakes), letters=_LETTERS, size_mm=_PLAN_MM)
     for other in ("contours", "keep_out", "boundary"):
         sheet.draw(other)
     if (stakes["role"] == "mark").any():
@@ -89,9 +91,10 @@ def stakes_plan(results: Results, name: str, stakes: GeoDataFrame) -> str:
                 short(row.stake_id, name),
                 lambda w, h, x=x, y=y: labels.around(x, y, w, h, 2.5),  # type: ignore[misc]
                 colour=ink.light,
-                size=6.0,
+                size=6.2,
                 rank=0.5 if role == "sill" else 2.0 if role == "crest" else 1.0,
             )
+    sheet.key_plan("boundary")
     return sheet.svg(f"plan-{_word(name)}")
 
 
@@ -104,24 +107,19 @@ def _word(name: str) -> str:
     return "".join(letter if letter.isalnum() else "-" for letter in name)
 
 
-def _around(results: Results, stakes: GeoDataFrame) -> MapFrame:
+def _around(stakes: GeoDataFrame) -> MapFrame:
     west, south, east, north = stakes.total_bounds
     low = np.array((west, south)) - _MARGIN_M
     high = np.array((east, north)) + _MARGIN_M
     short_m = np.maximum(_LEAST_SHARE * (high - low).max() - (high - low), 0) / 2
     (west, south), (east, north) = low - short_m, high + short_m
-    # whole cells, which are wide on a sheet of so little ground; a hair less, to touch no others
-    grid = results.grid
-    rows, cols = backdrop.window(grid, (west, south, east, north))
-    cut = grid.window(rows.start, cols.start, rows.stop - rows.start, cols.stop - cols.start)
-    west, south, east, north = cut.bounds
-    return MapFrame(west + _HAIR_M, south + _HAIR_M, east - _HAIR_M, north - _HAIR_M)
+    return MapFrame(*map(float, (west, south, east, north)))
 
 
 def sections(
     results: Results, name: str, cuts: DataFrame, stakes: GeoDataFrame, water_m: Mapping[str, float]
-) -> str:
-    """Draw sections along, then across an element, as one ``<svg>`` element.
+) -> tuple[str, ...]:
+    """Draw sections along, then across an element, as one ``<svg>`` element a page.
 
     Parameters
     ----------
@@ -129,27 +127,49 @@ def sections(
     water_m : levels to show, by what they are [m].
     """
     ordered = [
-        (title, rows)
+        (str(title), rows)
         for wanted in ("along", "across", "sill")
         for title, rows in cuts[cuts["kind"] == wanted].groupby("profile", sort=False)
     ]
     long = [one for one in ordered if (one[1]["kind"] == "along").all()]
     rest = [one for one in ordered if not (one[1]["kind"] == "along").all()]
-    rows = math.ceil(len(rest) / _COLUMNS)
-    height = 0.25 + len(long) * _LONG_IN + rows * _SHORT_IN
+    rows = [(_LONG_IN, [one]) for one in long]
+    rows += [(_SHORT_IN, rest[at : at + _COLUMNS]) for at in range(0, len(rest), _COLUMNS)]
+    pages: list[list[tuple[float, list[tuple[str, DataFrame]]]]] = []
+    for row in rows:
+        if not pages or sum(high for high, _ in (*pages[-1], row)) > _HIGHEST_IN:
+            pages.append([])
+        pages[-1].append(row)
+    return tuple(
+        _section_page(results, name, number, page, stakes, water_m)
+        for number, page in enumerate(pages, 1)
+    )
+
+
+def _section_page(
+    results: Results,
+    name: str,
+    number: int,
+    rows: Sequence[tuple[float, list[tuple[str, DataFrame]]]],
+    stakes: GeoDataFrame,
+    water_m: Mapping[str, float],
+) -> str:
+    """Draw rows of sections, each over the whole width or several beside each other."""
+    height = sum(high for high, _ in rows) + 0.1
+    bottom = height
     with mpl.rc_context(SETTINGS):
         figure = Figure(figsize=(_WIDTH_IN, height), facecolor="none")
-        for number, (title, part) in enumerate(long):
-            bottom = height - (number + 1) * _LONG_IN + 0.25
-            axes = figure.add_axes((0.07, bottom / height, 0.91, (_LONG_IN - 0.62) / height))
-            _section(axes, results, str(title), part, water_m)
-            _stations(axes, results, name, str(title), stakes)
-        for number, (title, part) in enumerate(rest):
-            row, column = divmod(number, _COLUMNS)
-            bottom = height - len(long) * _LONG_IN - (row + 1) * _SHORT_IN + 0.22
-            place = (0.07 + column * 0.32, bottom / height, 0.27, (_SHORT_IN - 0.52) / height)
-            _section(figure.add_axes(place), results, str(title), part, water_m)
-        return svg_of(figure, f"sections-{_word(name)}")
+        for high, parts in rows:
+            bottom -= high
+            along = high == _LONG_IN
+            for column, (title, part) in enumerate(parts):
+                left, wide = (0.06, 0.92) if along else (0.06 + column * 0.325, 0.255)
+                room = high - (0.95 if along else 0.62)
+                axes = figure.add_axes((left, (bottom + 0.3) / height, wide, room / height))
+                _section(axes, results, title, part, water_m)
+                if along:
+                    _stations(axes, results, name, title, stakes)
+        return svg_of(figure, f"sections-{_word(name)}-{number}")
 
 
 def _section(
@@ -166,32 +186,53 @@ def _section(
     axes.fill_between(at, ground, build, where=build > ground, interpolate=True,
                       color=PURPLE.light, alpha=0.22, linewidth=0)  # fmt: skip
     low, high = float(min(ground.min(), design.min())), float(max(ground.max(), build.max()))
-    for words, value in water_m.items():
-        here = value * level.per_si
-        if low - 0.05 * (high - low) <= here <= high + 0.3 * (high - low):
-            axes.axhline(here, color=BLUE.light, linewidth=0.6, linestyle=(0, (4, 2)))
-            left = words == "sill"
-            axes.text(
-                at[0 if left else -1], here, f" {words} {here:.2f} ", fontsize=5, color=BLUE.light,
-                ha="left" if left else "right", va="top" if left else "bottom",
-            )  # fmt: skip
-            high = max(high, here)
+    high = _water_levels(axes, (float(at[0]), float(at[-1])), (low, high), {
+        words: value * level.per_si for words, value in water_m.items()
+    })  # fmt: skip
     axes.plot(at, ground, color=BROWN.light, linewidth=0.8, linestyle=(0, (3, 1.5)))
     axes.plot(at, build, color=PURPLE.light, linewidth=0.7)
     axes.plot(at, design, color=INK.light, linewidth=1.1)
     axes.set_xlim(at[0], at[-1])
     times = _stretch(axes, float(at[-1] - at[0]), low, high)
     title = "along the line" if title == "mark" else title
-    axes.set_title(f"{title[0].upper()}{title[1:]} · heights × {times:g}", fontsize=6.5, loc="left",
-                   color=INK.light, pad=12 if (part["kind"] == "along").all() else 3)  # fmt: skip
+    words = f"{title[0].upper()}{title[1:]} · heights × {times:g}"
+    axes.set_title(words, fontsize=_SMALL, loc="left", color=INK.light,
+                   pad=32 if (part["kind"] == "along").all() else 3)  # fmt: skip
     axes.grid(color=RULE_LINE.light, linewidth=0.4)
-    axes.tick_params(labelsize=5.5, colors=QUIET.light, length=2, width=0.5)
+    axes.tick_params(labelsize=_SMALL, colors=QUIET.light, length=2, width=0.5)
     axes.xaxis.set_major_locator(MaxNLocator(8, steps=[1, 2, 5, 10]))
     axes.ticklabel_format(useOffset=False)
     for spine in axes.spines.values():
         spine.set_color(RULE_LINE.light)
-    axes.annotate(length.symbol, (1, 0), (2, -9), xycoords="axes fraction", fontsize=5.5,
+    axes.annotate(length.symbol, (1, 0), (2, -11), xycoords="axes fraction", fontsize=_SMALL,
                   textcoords="offset points", color=QUIET.light)  # fmt: skip
+
+
+def _water_levels(
+    axes: Axes, ends: tuple[float, float], span: tuple[float, float], levels: Mapping[str, float]
+) -> float:
+    """Draw levels of water with their names; return how high the section now reaches.
+
+    The lower name hangs beneath its line and the higher stands on its own, each at its own end:
+    whichever of the two lies higher, no name can be read with the other's line.
+    """
+    low, high = span
+    seen = {
+        words: value
+        for words, value in levels.items()
+        if low - 0.05 * (high - low) <= value <= high + 0.3 * (high - low)
+    }
+    for place, (words, value) in enumerate(sorted(seen.items(), key=lambda one: one[1])):
+        lowest = place == 0 and len(seen) > 1
+        axes.axhline(value, color=BLUE.light, linewidth=0.8, linestyle=(0, (4, 2)))
+        text = axes.text(
+            ends[0 if words == "sill" else 1], value, f" {words} {value:.2f} ", fontsize=_SMALL,
+            color=BLUE.light, ha="left" if words == "sill" else "right",
+            va="top" if lowest else "bottom",
+        )  # fmt: skip
+        text.set_gid(f"level-{words.replace(' ', '-')}")
+        high = max(high, value)
+    return high
 
 
 def _stretch(axes: Axes, run: float, low: float, high: float) -> float:
@@ -218,10 +259,10 @@ def _stations(axes: Axes, results: Results, name: str, title: str, stakes: GeoDa
         axes.plot([x, x], [1, 1.02], color=INK.light, linewidth=0.5, transform=upright,
                   clip_on=False)  # fmt: skip
         if number % every == 0:
-            axes.text(x, 1.03, short(row.stake_id, name), fontsize=4.6, rotation=90, ha="center",
+            axes.text(x, 1.03, short(row.stake_id, name), fontsize=_SMALL, rotation=90, ha="center",
                       va="bottom", color=INK.light, transform=upright)  # fmt: skip
 
 
 def _every(chainage_m: Sequence[float] | np.ndarray) -> int:
     """Name every so many stakes that their names do not run into each other."""
-    return max(1, math.ceil(len(chainage_m) / 60))
+    return max(1, math.ceil(len(chainage_m) / 45))

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 _ROW_MM: Final = 4.6
 _COLUMNS: Final = 4
-_LEGEND_MM: Final = 128.0  # of the width; the rest is for scale, arrow and date
+_SCALE_MM: Final = 52.0  # of the width, for scale, arrow and date; the rest is the legend
 _LEAST_MM: Final = 17.0
 _BAR_MM: Final = 36.0  # longest scale bar
 
@@ -34,11 +34,17 @@ class Strip:
     Parameters
     ----------
     scale : of the printed map in words; empty where it is printed at no particular one.
+    width_mm : of the sheet.
+    letters : size of what is written, as a share of the usual.
     """
 
-    def __init__(self, results: Results, scale: str = "") -> None:
+    def __init__(
+        self, results: Results, scale: str = "", width_mm: float = 180.0, letters: float = 1.0
+    ) -> None:
         self._results = results
         self._scale = scale
+        self._legend_mm = width_mm - _SCALE_MM
+        self._letters = letters
         self._entries: dict[str, Callable[[Axes, float, float], None]] = {}
 
     def add(self, title: str, rule: Rule, kind: str) -> None:
@@ -74,15 +80,20 @@ class Strip:
         rows = max(1, math.ceil(len(self._entries) / _COLUMNS))
         for number, (title, draw) in enumerate(self._entries.items()):
             column, row = divmod(number, rows)
-            x, y = 1 + column * _LEGEND_MM / _COLUMNS, height - 4.5 - row * _ROW_MM
+            x, y = 1 + column * self._legend_mm / _COLUMNS, height - 4.5 - row * _ROW_MM
             draw(axes, x, y)
-            axes.text(x + 9, y, title, fontsize=6.5, color=INK.light, va="center_baseline")
-        x = _LEGEND_MM + 4
-        _scale_bar(axes, x, height - 7.5, mm_a_metre, us=self._results.units == "us")
-        _north_arrow(axes, width_mm - 5, height - 9)
+            axes.text(
+                x + 9, y, title, fontsize=6.5 * self._letters, color=INK.light,
+                va="center_baseline",
+            )  # fmt: skip
+        x = self._legend_mm + 4
+        us = self._results.units == "us"
+        _scale_bar(axes, x, height - 7.5, mm_a_metre, us=us, letters=self._letters)
+        _north_arrow(axes, width_mm - 5, height - 9, self._letters)
         told = (self._scale, self._results.crs_text, self._results.date)
         note = " · ".join(word for word in told if word)
-        axes.text(x, height - 14.2, note, fontsize=5.8, color=QUIET.light, va="center_baseline")
+        axes.text(x, height - 14.2, note, fontsize=5.8 * self._letters, color=QUIET.light,
+                  va="center_baseline")  # fmt: skip
 
 
 def nice_below(value: float) -> float:
@@ -91,7 +102,9 @@ def nice_below(value: float) -> float:
     return max(step * power for step in (1, 2, 5) if step * power <= value * (1 + 1e-9))
 
 
-def _scale_bar(axes: Axes, x: float, y: float, mm_a_metre: float, *, us: bool) -> None:
+def _scale_bar(
+    axes: Axes, x: float, y: float, mm_a_metre: float, *, us: bool, letters: float
+) -> None:
     mm_a_unit = mm_a_metre * (FOOT_M if us else 1.0)
     length = nice_below(_BAR_MM / mm_a_unit)
     half = length * mm_a_unit / 2
@@ -103,7 +116,8 @@ def _scale_bar(axes: Axes, x: float, y: float, mm_a_metre: float, *, us: bool) -
     words = {0.0: "0", 0.5: f"{length / 2:g}", 1.0: f"{length:g} {'ft' if us else 'm'}"}
     for share, text in words.items():
         at = x + 2 * half * share
-        axes.text(at, y + 2.6, text, fontsize=6, color=INK.light, ha="center", va="center_baseline")
+        axes.text(at, y + 2.6, text, fontsize=6 * letters, color=INK.light, ha="center",
+                  va="center_baseline")  # fmt: skip
 
 
 def _patch(axes: Axes, x: float, y: float, colour: str) -> None:
@@ -173,7 +187,7 @@ def _swatch(axes: Axes, x: float, y: float, rule: Rule, kind: str) -> None:
             )
 
 
-def _north_arrow(axes: Axes, x: float, y: float) -> None:
+def _north_arrow(axes: Axes, x: float, y: float, letters: float) -> None:
     axes.add_patch(
         Polygon([(x, y + 5), (x - 1.7, y - 1.5), (x, y)], facecolor=INK.light, linewidth=0)
     )
@@ -189,7 +203,7 @@ def _north_arrow(axes: Axes, x: float, y: float) -> None:
         x,
         y + 6.6,
         "N",
-        fontsize=7,
+        fontsize=max(7.0, 7.0 * letters),
         fontweight="bold",
         color=INK.light,
         ha="center",
