@@ -10,7 +10,7 @@ DEMO := runs/quillback_hill
 JOBS ?= 2
 SHARED := -n $(JOBS) --dist loadfile
 
-.PHONY: docs demo demo-garden test test-all lint format bench machine clean help
+.PHONY: docs lock demo demo-garden test test-all lint format bench machine clean help
 
 help:  ## show these lines
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/'
@@ -19,9 +19,10 @@ $(BIN)/python:
 	@test -n "$(PYTHON)" || { echo "Python 3.11 or later with venv was not found; install it, or name it: make demo PYTHON=/path/to/python3"; exit 2; }
 	$(PYTHON) -m venv $(VENV)
 
-$(VENV)/.run: pyproject.toml | $(BIN)/python
+$(VENV)/.run: pyproject.toml demo.lock | $(BIN)/python
 	@echo "setting up brimline in $(VENV) (once)"
-	$(PIP) --editable .
+	$(PIP) --require-hashes --requirement demo.lock
+	$(PIP) --no-deps --editable .
 	@touch $@
 
 $(VENV)/.test: pyproject.toml | $(BIN)/python
@@ -72,6 +73,10 @@ $(VENV)/.docs: pyproject.toml | $(BIN)/python
 docs: $(VENV)/.docs  ## build the documentation site in build/docs
 	$(BIN)/python -m sphinx -W -q -b html docs build/docs
 	@echo "open build/docs/index.html"
+
+lock: | $(BIN)/python  ## pin anew what `make demo` installs
+	$(PIP) uv
+	$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-header --no-annotate --no-emit-index-url pyproject.toml -o demo.lock
 
 bench: $(VENV)/.test  ## time the kernels against peer libraries, as ratios in one run
 	$(BIN)/python tests/benchmarks/run.py
