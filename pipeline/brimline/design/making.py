@@ -110,6 +110,8 @@ def designed(
     InputError
         If names are used twice.
     """
+    if repeated := plan.repeated_names():
+        raise InputError(repeated)
     placed, problems = placed_elements(plan.elements, standing, rules.water, rules.building)
     running = running_ground(placed, plan.discharges, survey.directions, survey.grid)
     found = ways_out(placed, plan, running, standing)
@@ -122,7 +124,7 @@ def designed(
         network = Network(tuple(one.element for one in placed), links, discharges)
     except ValueError as error:
         raise InputError.of(
-            str(error), mend="give every element and discharge point its own name", source="plan"
+            str(error), mend="correct the name or the level of that row", source="plan"
         ) from error
     lines = tuple(_with_length(way.line, survey.grid.cell_m) for way in found.ways)
     ends = {

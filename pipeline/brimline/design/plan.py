@@ -8,8 +8,11 @@ names the columns that the person left so, because these may be sized.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar, Final
+
+from brimline.errors import Problem, Severity
 
 if TYPE_CHECKING:
     import shapely
@@ -289,6 +292,20 @@ class Plan:
     beds: tuple[DrawnBed, ...] = ()
     downpipes: tuple[DrawnDownpipe, ...] = ()
     feeds: tuple[DrawnFeed, ...] = ()
+
+    def repeated_names(self) -> tuple[Problem, ...]:
+        """Say which names more than one element or discharge point bears."""
+        borne = Counter((*self.names, *(one.name for one in self.discharges if one.name)))
+        return tuple(
+            Problem(
+                Severity.ERROR,
+                f"{count} elements and discharge points are called {name!r}",
+                "give every element and discharge point its own name",
+                "plan",
+            )
+            for name, count in sorted(borne.items())
+            if count > 1
+        )
 
     @property
     def elements(self) -> tuple[DrawnElement, ...]:

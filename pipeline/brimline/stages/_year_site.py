@@ -14,7 +14,7 @@ from brimline.balance.planted import ZoneRow
 from brimline.balance.planting import Planting
 from brimline.config import Site, Works
 from brimline.design import covered_ground
-from brimline.errors import InputError
+from brimline.errors import InputError, Problem, Severity
 from brimline.grid.shapes import cells_inside
 from brimline.io.geographic import lon_lat, on_earth
 from brimline.stages._plan import covers_of, number_of, soils_of, text_of, usual_water
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from brimline.balance.planted import PlantedZone
     from brimline.config import Year
     from brimline.engine.stage import Given
+    from brimline.grid import Grid
     from brimline.rainfall import MixedGround
     from brimline.rainfall.daily import DailyWeather
 
@@ -72,6 +73,20 @@ def textures_of(rows: GeoDataFrame) -> list[tuple[BaseGeometry, str]]:
     return list(zip(known.geometry, known["texture"], strict=True))
 
 
+def zones_off(zones: Sequence[PlantedZone], grid: Grid) -> list[Problem]:
+    """Say which zones lie off the grid."""
+    return [
+        Problem(
+            Severity.ERROR,
+            f"{zone.zone_id} lies outside the elevation",
+            "move it, or get more elevation",
+            "plan, planting_zones",
+        )
+        for zone in zones
+        if not cells_inside([zone.shape], grid, all_touched=True).any()
+    ]
+
+
 def ground_of_zones(
     zones: Sequence[PlantedZone], given: Given
 ) -> tuple[NDArray[np.int32], dict[str, MixedGround]]:
@@ -87,24 +102,21 @@ def ground_of_zones(
     for number, zone in enumerate(zones, start=1):
         if number not in found:  # smaller than a cell, or beneath another zone
             alone = cells_inside([zone.shape], grid, all_touched=True).astype(np.int32)
-            alone_found = covered.by_label(alone)
-            if 1 not in alone_found:
-                raise InputError.of(
-                    f"{zone.zone_id} lies outside the elevation",
-                    mend="move it, or get more elevation",
-                    source="plan, planting_zones",
-                )
-            found[number] = alone_found[1]
+            found[number] = covered.by_label(alone)[1]
         grounds[zone.zone_id] = found[number]
     return labels, grounds
 
 
-def position_of(given: Given, labels: NDArray[np.int32], params: Year) -> tuple[float, float]:
-    """Latitude [°] and height above sea level [m] of the planting."""
-    found, elevation = latitude_and_height(given, labels > 0)
-    if params.latitude_deg is not None:
-        return params.latitude_deg, elevation
-    if found is None:
+def stated_latitude(params: Year, site: Site, grid: Grid) -> float | None:
+    """Latitude as configured [°]; None where it follows from the grid.
+
+    Raises
+    ------
+    InputError
+        If it does not follow from the grid either.
+    """
+    stated = site.latitude_deg if params.latitude_deg is None else params.latitude_deg
+    if stated is None and not on_earth(grid.crs):
         raise InputError.of(
             "nothing says how far north the site lies, which evaporation follows from: its local"
             " grid has no place on the Earth",
@@ -112,6 +124,17 @@ def position_of(given: Given, labels: NDArray[np.int32], params: Year) -> tuple[
             source="configuration",
             place="site.latitude_deg",
         )
+    return stated
+
+
+def position_of(given: Given, labels: NDArray[np.int32], params: Year) -> tuple[float, float]:
+    """Latitude [°] and height above sea level [m] of the planting."""
+    stated = stated_latitude(params, given.params("site", Site), given.grid)
+    found, elevation = latitude_and_height(given, labels > 0)
+    if stated is not None:
+        return stated, elevation
+    if found is None:
+        raise ValueError("a grid on the Earth has a latitude")
     return found, elevation
 
 

@@ -12,13 +12,14 @@ from brimline.errors import InputError, Problem, Severity
 from brimline.io.built import is_surface, read_built_points, read_built_surface
 from brimline.io.elevation import read_elevation
 from brimline.io.inflows import read_inflows
-from brimline.io.rainfall import depth_doubts, read_depth_table
+from brimline.io.rainfall import read_depth_table
 from brimline.io.weather import read_weather
 from brimline.stages import _drawn
 from brimline.stages._plan import plan_of
-from brimline.stages._year_site import textures_of, zone_rows
+from brimline.stages._year_site import stated_latitude, textures_of, zone_rows, zones_off
 from brimline.stages.plan import read_plan
 from brimline.stages.site import SOURCES
+from brimline.stages.storm import storms_asked
 from brimline.stages.weather import layout_of, made_up
 from brimline.units import counted
 
@@ -62,7 +63,7 @@ def check_inputs(settings: Settings, sources: Mapping[str, Source]) -> CheckedIn
         _layers(settings, sources, *survey, found)
     _weather(settings, sources, found)
     if "rainfall" in sources:
-        _rainfall(sources["rainfall"].value, found)
+        _rainfall(settings, sources["rainfall"].value, found)
     if "inflows" in sources:
         _inflows(sources["inflows"].value, found)
     if "as_built" in sources:
@@ -99,10 +100,11 @@ def _elevation(
     return read.dem, read.grid
 
 
-def _rainfall(path: Path, found: CheckedInputs) -> None:
+def _rainfall(settings: Settings, path: Path, found: CheckedInputs) -> None:
     try:
         table = read_depth_table(path)
-        found.problems += depth_doubts(table, str(path))
+        _, problems = storms_asked(settings.storm, path)
+        found.problems += problems
     except InputError as error:
         found.problems += error.problems
         return
@@ -178,14 +180,20 @@ def _layers(
         drawn, problems = read_plan(sources["plan"].value, grid)
         found.problems += problems
         read.layers |= drawn
-        stores = plan_of(drawn, settings.works).names
+        plan = plan_of(drawn, settings.works)
+        found.problems += plan.repeated_names()
         zones = planted_zones(
             zone_rows(drawn["planting_zones"]),
             textures_of(read.layers["soils"]),
-            stores,
+            plan.names,
             settings.year.rules(),
         )
-        found.problems += zones.problems
+        found.problems += [*zones.problems, *zones_off(zones.zones, grid)]
+        if zones.zones and ("weather" in sources or settings.weather.has_normals):
+            try:
+                stated_latitude(settings.year, settings.site, grid)
+            except InputError as error:
+                found.problems += error.problems
     found.facts += [
         f"{name}: {counted(len(rows), 'row')}" for name, rows in read.layers.items() if len(rows)
     ]

@@ -16,12 +16,17 @@ if TYPE_CHECKING:
     from brimline.rainfall import DepthTable
 
 
-def _run(given: Given, report: Reporter) -> Made:
-    params = given.params("storm", DesignStorm)
-    path = given.source("rainfall", Path)
+def storms_asked(params: DesignStorm, path: Path | None) -> tuple[dict[str, Any], list[Problem]]:
+    """Return every storm of a run, plain, and what is doubtful about their source.
+
+    Raises
+    ------
+    InputError
+        If the table cannot be read, or lacks a storm that is asked for.
+    """
     rain_2y_mm: float | None = None
     if path is None:
-        report.problem(
+        problems = [
             Problem(
                 Severity.WARNING,
                 f"no rainfall table was given: {params.depth_mm:g} mm falls evenly over"
@@ -29,26 +34,38 @@ def _run(given: Given, report: Reporter) -> Made:
                 "give inputs.rainfall, a table of depths by duration and return period",
                 "rainfall",
             )
-        )
+        ]
         storms = [_even(params)]
         beyond = [_heavier(storms[0], factor) for factor in params.beyond_steps]
     else:
         table = read_depth_table(path)
-        for problem in depth_doubts(table, str(path)):
-            report.problem(problem)
-        storms = _from_table(table, path, params)
+        problems = list(depth_doubts(table, str(path)))
+        try:
+            storms = _from_table(table, params)
+            beyond = _beyond(table, params, {storm.name for storm in storms})
+        except ValueError as error:
+            raise InputError.of(
+                str(error), mend="change [storm], or extend the table", source=str(path)
+            ) from error
         rain_2y_mm = _two_year_rain_mm(table, params)
-        beyond = _beyond(table, params, {storm.name for storm in storms})
     heaviest = max((*storms, *beyond), key=lambda storm: storm.total_mm)
-    return {
-        "storms": {
-            "design": _plain(storms[0]),
-            "checks": [_plain(storm) for storm in storms[1:]],
-            "beyond": [_plain(storm) for storm in beyond],
-            "heaviest": {"name": heaviest.name, "total_mm": heaviest.total_mm},
-            "rain_2y_24h_mm": rain_2y_mm,
-        }
+    asked = {
+        "design": _plain(storms[0]),
+        "checks": [_plain(storm) for storm in storms[1:]],
+        "beyond": [_plain(storm) for storm in beyond],
+        "heaviest": {"name": heaviest.name, "total_mm": heaviest.total_mm},
+        "rain_2y_24h_mm": rain_2y_mm,
     }
+    return asked, problems
+
+
+def _run(given: Given, report: Reporter) -> Made:
+    storms, problems = storms_asked(
+        given.params("storm", DesignStorm), given.source("rainfall", Path)
+    )
+    for problem in problems:
+        report.problem(problem)
+    return {"storms": storms}
 
 
 def _two_year_rain_mm(table: DepthTable, params: DesignStorm) -> float | None:
@@ -59,7 +76,7 @@ def _two_year_rain_mm(table: DepthTable, params: DesignStorm) -> float | None:
         return None
 
 
-def _from_table(table: DepthTable, path: Path, params: DesignStorm) -> list[Storm]:
+def _from_table(table: DepthTable, params: DesignStorm) -> list[Storm]:
     """Return the design storm, then the others of the run."""
     uplift = 1 + params.climate_uplift_pct / 100
     periods = dict.fromkeys((params.return_period_y, *params.check_periods_y))
@@ -69,12 +86,7 @@ def _from_table(table: DepthTable, path: Path, params: DesignStorm) -> list[Stor
         for hour in hours
         for period in periods
     ]
-    try:
-        return list(design_storms(table, requests, step_s=60 * params.step_min))
-    except ValueError as error:
-        raise InputError.of(
-            str(error), mend="change [storm], or extend the table", source=str(path)
-        ) from error
+    return list(design_storms(table, requests, step_s=60 * params.step_min))
 
 
 def _beyond(table: DepthTable, params: DesignStorm, known: set[str]) -> list[Storm]:

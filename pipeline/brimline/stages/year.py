@@ -30,6 +30,7 @@ from brimline.stages._year_site import (
     reference_of,
     textures_of,
     zone_rows,
+    zones_off,
 )
 from brimline.stages.weather import WeatherRecord
 from brimline.units import counted
@@ -123,7 +124,7 @@ def _site(
         for row in zone_rows(given.frame("planting_zones"))
     ]
     found = planted_zones(rows, textures_of(given.frame("soils")), stores, rules)
-    problems = [*found.problems, *rings_told(elements)]
+    problems = [*found.problems, *zones_off(found.zones, grid), *rings_told(elements)]
     if any(problem.severity is Severity.ERROR for problem in problems):
         raise InputError(p for p in problems if p.severity is Severity.ERROR)
     labels, grounds = ground_of_zones(found.zones, given)
