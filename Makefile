@@ -10,7 +10,7 @@ DEMO := runs/quillback_hill
 JOBS ?= 2
 SHARED := -n $(JOBS) --dist loadfile
 
-.PHONY: docs lock demo demo-garden test test-all lint format bench machine clean help
+.PHONY: docs lock demo demo-garden test test-all lint format bench mutants machine clean help
 
 help:  ## show these lines
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/'
@@ -80,6 +80,10 @@ lock: | $(BIN)/python  ## pin anew what `make demo` installs
 
 bench: $(VENV)/.test  ## time the kernels against peer libraries, as ratios in one run
 	$(BIN)/python tests/benchmarks/run.py
+
+mutants: $(VENV)/.test  ## plant errors in the domain rooms, and list those that no test notices
+	$(PIP) --editable '.[test,mutants]'
+	$(BIN)/python tests/mutants/run.py
 
 clean:  ## remove what these commands made
 	rm -rf $(VENV) runs sample_data/quillback_hill sample_data/fernhollow_yard

@@ -9,7 +9,7 @@ import rasterio
 from matplotlib import cbook
 from scipy import ndimage
 
-from brimline.drainage.audit import second_opinion
+from brimline.drainage.audit import across_hollows_pct, second_opinion
 from brimline.drainage.flow import accumulate, flow_directions
 from brimline.errors import GridError
 from brimline.grid import D_COL, D_ROW, NO_DATA, OUTLET
@@ -136,3 +136,20 @@ def test_no_intakes_leaves_the_accumulation_to_compare():
     found = second_opinion(surface, directions, area, [], cell_m=2.0)
     assert found.area_m2.size == found.intake_pct.size == 0
     assert found.greatest_pct == 0.0
+
+
+def test_ground_that_arrives_only_across_a_deep_hollow_is_told():
+    # a gutter that falls south, 1 cell wide, its walls 5 m high; a hole of 2 m in its fifth cell
+    dem = np.full((12, 3), 50.0, dtype=np.float32)
+    dem[:, 1] = 20.0 - 0.1 * np.arange(12)
+    dem[4, 1] -= 2.0
+    intake = [(9, 1)]
+
+    def told(deep_m, **options):
+        area_m2 = accumulate(flow_directions(fill(dem))).astype(np.float64)
+        return across_hollows_pct(dem, area_m2, intake, cell_m=1.0, deep_m=deep_m, **options)[0]
+
+    # filled, 30 cells arrive: ten rows of three; five rows drain into the hole, and the sixth back
+    # into it, for it is the steepest way from there
+    assert told(0.5) == pytest.approx(100 * 18 / 30)
+    assert told(2.5) == pytest.approx(0.0)  # no deeper than what is filled anyway

@@ -592,7 +592,11 @@ class Cultivation(ConfigTable):
         " floor goes over from convex to concave.",
     )
     min_confidence: float = Field(
-        0.8, ge=0, le=1, description="Keypoints that are less sure are left out."
+        0.8,
+        ge=0,
+        le=1,
+        description="Turns of a floor that survey noise alone could make of a straight one, with a"
+        " chance above 1 less this, are no keypoints.",
     )
     width_m: Positive = Field(3.0, description="Working width of the implement.")
     reach_m: Positive = Field(60.0, description="How far from the keyline lines are laid.")

@@ -10,12 +10,14 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from brimline.drainage.catchments.subcatchments import intake_cells
-from brimline.drainage.flow.directions import checked_directions, counted_donors
+from brimline.drainage.flow.accumulation import accumulate
+from brimline.drainage.flow.directions import checked_directions, counted_donors, flow_directions
 from brimline.grid import NO_DATA, OUTLET, checked_elevation, checked_same_shape
 from brimline.grid.nodata import outside
+from brimline.terrain.conditioning import burn, fill, fill_shallow
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
     from numpy.typing import ArrayLike, NDArray
 
@@ -110,6 +112,50 @@ def second_opinion(
         area_m2=along_theirs,
         intake_pct=_apart_pct(along_theirs, area_m2.ravel()[places]),
     )
+
+
+def across_hollows_pct(
+    surveyed: Elevation,
+    area_m2: Accumulation,
+    intakes: ArrayLike,
+    *,
+    cell_m: float,
+    deep_m: float,
+    burns: Iterable[ArrayLike] = (),
+    kept: BoolGrid | None = None,
+) -> NDArray[np.float64]:
+    """Share of each intake's ground that reaches it only because deep hollows were bridged [%].
+
+    The library routes the ground as surveyed, its culverts opened. Hollows up to a depth, which any
+    survey is full of, are filled; deeper ones end the water.
+
+    Parameters
+    ----------
+    surveyed : float32 (rows, cols) [m]; NaN is nodata.
+    area_m2 : float64 (rows, cols) [m²]; the contributing area on the conditioned surface.
+    intakes : int (intakes, 2); row and column.
+    deep_m : depth from which a hollow is deep [m].
+    burns : culverts, as `brimline.terrain.conditioning.burn` takes them.
+    kept : bool (rows, cols), optional; sinks that are kept on the conditioned surface too.
+
+    Raises
+    ------
+    GridError
+        As `second_opinion`.
+    """
+    places = np.asarray(intakes, dtype=np.int64).reshape(-1, 2)
+    if not len(places):
+        return np.empty(0)
+    opened = burn(surveyed, burns, cell_m=cell_m).surface
+    shallow = fill_shallow(opened, depth_m=deep_m)
+    surface, sinks = shallow or (fill(opened), np.zeros(opened.shape, dtype=np.bool_))
+    sinks = sinks if kept is None else sinks | kept
+    directions = flow_directions(surface, sinks=sinks)
+    ours_m2 = accumulate(directions) * np.float64(cell_m) ** 2
+    found = second_opinion(surface, directions, ours_m2, places, cell_m=cell_m, sinks=sinks)
+    told_m2 = area_m2[places[:, 0], places[:, 1]]
+    crosses: NDArray[np.float64] = 100 * np.clip(1 - found.area_m2 / told_m2, 0, 1)
+    return crosses
 
 
 def _own_routing(surface: Elevation, codes: Directions, sinks: BoolGrid | None) -> Directions:

@@ -140,7 +140,8 @@ ITEMS: Final = (
             Column(
                 "confidence",
                 "float",
-                "How sure that the slope changes here and not by survey noise, 0 to 1.",
+                "Share of floors that the survey's error leaves possible on which a keypoint lies"
+                " within 10 m of this one along the floor, 0 to 1; 1 where a person gave it.",
                 "",
                 0,
                 1,

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from brimline.config import Drainage
-from brimline.drainage.audit import second_opinion
+from brimline.drainage.audit import across_hollows_pct, second_opinion
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
+from brimline.stages._frames import positions
 
 if TYPE_CHECKING:
+    from pandas import DataFrame
+
     from brimline.engine.stage import Given, Made, Reporter
+
+_CROSSES_PCT: Final = 10.0  # of an intake's ground, above which a person should look
 
 
 def _run(given: Given, report: Reporter) -> Made:
@@ -48,9 +53,11 @@ def _run(given: Given, report: Reporter) -> Made:
                 "audit",
             )
         )
+    crosses = _crosses_pct(given, snapped, report)
     return {
         "audit": {
             "done": True,
+            "crosses_hollows_pct": crosses,
             "library": "richdem",
             "accumulation_pct": found.accumulation_pct,
             "directions_pct": found.directions_pct,
@@ -62,12 +69,46 @@ def _run(given: Given, report: Reporter) -> Made:
     }
 
 
+def _crosses_pct(given: Given, snapped: DataFrame, report: Reporter) -> dict[str, float]:
+    """Share of each intake's ground that reaches it only across deep hollows [%]."""
+    deep_m = given.facts("conditioning")["tell_fill_m"]
+    crosses = across_hollows_pct(
+        given.raster("elevation"),
+        given.raster("contributing_area_m2"),
+        snapped[["row", "col"]].to_numpy(dtype=np.int64),
+        cell_m=given.grid.cell_m,
+        deep_m=deep_m,
+        burns=[positions(line, given.grid) for line in given.frame("culverts").geometry],
+        kept=given.raster("kept_sink") == 1,
+    )
+    told = {
+        str(number): float(share)
+        for number, share in zip(snapped["intake_id"], crosses, strict=True)
+    }
+    for number, share in told.items():
+        if share > _CROSSES_PCT:
+            report.problem(
+                Problem(
+                    Severity.WARNING,
+                    f"{share:.0f} % of the ground of intake {number} reaches it only across hollows"
+                    f" deeper than {deep_m:g} m, or cuts through them, by richdem on the ground as"
+                    " surveyed",
+                    "see hollows and ditches there; keep those that never spill, draw culverts",
+                    "audit",
+                )
+            )
+    return told
+
+
 STAGE = Stage(
     name="audit",
-    version=1,
+    version=2,
     title="second opinion on the flow by another library",
     needs=(
         "grid",
+        "elevation",
+        "culverts",
+        "conditioning",
         "conditioned",
         "flow_direction",
         "contributing_area_m2",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -14,7 +14,7 @@ from brimline.lines.keyline.turns import break_place, inflection, slopes_beside
 from brimline.lines.sample import checked_on_grid, levels_of, surface_at
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
 
@@ -29,6 +29,7 @@ _MOST_STATIONS = 300  # of the profile that reaches are sought in; turns are pla
 _REACH_SMOOTHINGS = 3.0  # shortest reach, in standard deviations of the smoothing
 _REACH_CELLS = 8.0  # or in cells
 _LEVEL_PCT = 0.5  # a floor that rises less than this is level
+_DRAWS = 30  # floors drawn for how sure a keypoint is
 _GIVEN_SMOOTH_M = 5.0  # along it
 _GIVEN_REACH_M = 50.0  # of the floor above and below a given keypoint
 
@@ -44,8 +45,8 @@ class Keypoint:
     point : on the valley line.
     level_m : of the smoothed survey surface there [m].
     slope_above_pct, slope_below_pct : fall of the floor over the straight reach above and below.
-    confidence : 1 less the chance that survey noise alone would bend a straight floor as much,
-        wherever on the floor that was.
+    confidence : share of floors that the survey's error leaves possible on which a keypoint lies
+        within `near_m` of this one; 1 of a given point.
     kind : how it was placed: at a break or at an inflection of the floor, or given by a person.
     """
 
@@ -91,6 +92,7 @@ def find_keypoints(
     min_separation_m: float = 100.0,
     turn: Turn = "break",
     primary_only: bool = True,
+    near_m: float = 10.0,
 ) -> tuple[Keypoint, ...]:
     """Find where the floors of valleys turn from steep to gentle.
 
@@ -124,7 +126,9 @@ def find_keypoints(
     correlation_m : distance over which that error stays alike [m].
     profile_smooth_m : smoothing of the long profile; reaches shorter than three times this do not
         count [m].
-    min_confidence : turns that are less sure are left out, 0 to 1.
+    min_confidence : turns that survey noise alone could bend a straight floor to, with a chance
+        above 1 less this, are left out; 0 to 1.
+    near_m : along the floor, how near counts as the same keypoint for its confidence [m].
     min_drop_pct : least drop from the slope above to the slope below [%].
     min_separation_m : see above [m].
     turn : how a turn is placed, see above.
@@ -163,10 +167,46 @@ def find_keypoints(
         )
         if profile is None or profile.chainage_m[-1] - profile.chainage_m[0] < 2 * min_reach_m:
             continue
-        for one in _turns(profile, noise, turn, min_reach_m, min_drop_pct, min_separation_m):
-            if one.sure >= min_confidence:
-                found.append(_keypoint(len(found) + 1, valley, one, calm, grid))
+
+        def turns_of(floor: ValleyProfile) -> list[_Turn]:
+            told = _turns(floor, noise, turn, min_reach_m, min_drop_pct, min_separation_m)
+            return [one for one in told if one.sure >= min_confidence]
+
+        told = turns_of(profile)
+        shares = shares_again(profile, noise, turns_of, told, near_m=near_m, seed=valley.valley_id)
+        for one, share in zip(told, shares, strict=True):
+            found.append(_keypoint(len(found) + 1, valley, one, share, calm, grid))
     return tuple(found)
+
+
+def shares_again(
+    profile: ValleyProfile,
+    noise: Noise,
+    turns_of: Callable[[ValleyProfile], Sequence[_Turn]],
+    told: Sequence[_Turn],
+    *,
+    near_m: float,
+    seed: int,
+) -> list[float]:
+    """Share of floors on which each turn is found again, within a distance, 0 to 1.
+
+    The parametric bootstrap: what is found on the told floor with the survey's noise added once
+    more departs from what was told as that departs from the truth.
+
+    References
+    ----------
+    Efron & Tibshirani (1993), An Introduction to the Bootstrap, chapter 6 (citation from memory)
+    """
+    if not told:
+        return []
+    random = np.random.default_rng(seed)
+    again = np.zeros(len(told))
+    for _ in range(_DRAWS):
+        level_m = profile.level_m + noise.drawn(len(profile.chainage_m), profile.step_m, random)
+        drawn = turns_of(replace(profile, level_m=level_m))
+        for place, one in enumerate(told):
+            again[place] += any(abs(other.chainage_m - one.chainage_m) <= near_m for other in drawn)
+    return [float(share) for share in again / _DRAWS]
 
 
 def given_keypoint(
@@ -220,7 +260,12 @@ def _fall_pct(profile: ValleyProfile, upper_m: float, lower_m: float) -> float:
 
 
 def _keypoint(
-    keypoint_id: int, valley: ValleyLine, turn: _Turn, surface: Elevation, grid: Grid
+    keypoint_id: int,
+    valley: ValleyLine,
+    turn: _Turn,
+    confidence: float,
+    surface: Elevation,
+    grid: Grid,
 ) -> Keypoint:
     point = shapely.Point(valley.floor.at(turn.chainage_m)[0])
     return Keypoint(
@@ -230,7 +275,7 @@ def _keypoint(
         level_m=float(levels_of(surface, grid, point.x, point.y)),
         slope_above_pct=turn.above_pct,
         slope_below_pct=turn.below_pct,
-        confidence=turn.sure,
+        confidence=confidence,
         kind=turn.kind,
     )
 

@@ -12,6 +12,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy import ndimage
 from scipy.special import ndtr
 
 from brimline.lines.keyline.breaks import _kernels
@@ -43,6 +44,18 @@ class Noise:
     def rho(self, step_m: float) -> float:
         """Correlation of the noise of two places so far apart."""
         return float(np.exp(-step_m / self.alike_m)) if self.alike_m > 0 else 0.0
+
+    def drawn(
+        self, stations: int, step_m: float, random: np.random.Generator
+    ) -> NDArray[np.float64]:
+        """Draw noise at stations so far apart: white noise under a bell as wide, float64 [m]."""
+        wide = max(self.alike_m / np.sqrt(np.pi) / step_m, 1e-3)  # same length times variance
+        margin = int(4 * wide) + 1
+        white = random.normal(size=stations + 2 * margin)
+        # a bell of white noise has the variance 1/(2 sqrt(pi) width)
+        scale = self.sigma_m * np.sqrt(max(2 * np.sqrt(np.pi) * wide, 1.0))
+        calm = ndimage.gaussian_filter1d(white, wide)[margin : margin + stations]
+        return np.asarray(scale * calm, dtype=np.float64)
 
     def long_run(self) -> float:
         """Return what decides over distances beyond `alike_m`: variance times distance [m³]."""

@@ -9,7 +9,7 @@ from brimline.terrain.conditioning.conditioning import (
     condition,
     opened_surface,
 )
-from brimline.terrain.conditioning.filling import fill
+from brimline.terrain.conditioning.filling import fill, fill_shallow
 
 __all__ = [
     "Burned",
@@ -20,5 +20,6 @@ __all__ = [
     "burn",
     "condition",
     "fill",
+    "fill_shallow",
     "opened_surface",
 ]
