@@ -170,7 +170,7 @@ def test_keylines_and_their_lines_end_at_the_boundary_and_at_keep_outs(run):
 
 def test_a_guide_line_has_lines_of_its_own_and_none_crosses_another(run):
     keylines, lines = lines_of(run, "keylines"), lines_of(run, "cultivation_lines")
-    (guide,) = keylines[keylines["keypoint_id"] == 0].itertuples()
+    (guide,) = keylines[keylines["kind"] == "drawn"].itertuples()
     drawn = PLAN["guide_lines"][0]["shape"]
     assert guide.geometry.hausdorff_distance(drawn) < 0.05  # it stays as it was drawn
     beside = lines[lines["keyline_id"] == guide.keyline_id]

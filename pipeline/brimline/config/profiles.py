@@ -69,6 +69,9 @@ _GARDEN: Final[Defaults] = {
         "width_m": 1.2,
         "reach_m": 12.0,
         "turning_radius_m": 1.0,
+        "guides_apart_m": 4.0,
+        "guide_least_m": 60.0,
+        "shortest_m": 8.0,
     },
     "earthworks": {
         "bank_top_m": 0.3,

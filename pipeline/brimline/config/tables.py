@@ -601,6 +601,25 @@ class Cultivation(ConfigTable):
     width_m: Positive = Field(3.0, description="Working width of the implement.")
     reach_m: Positive = Field(60.0, description="How far from the keyline lines are laid.")
     turning_radius_m: Positive = Field(6.0, description="Tightest turn of the tractor.")
+    guides: Literal["chosen", "keypoints"] = Field(
+        "chosen",
+        description="chosen: beside those level lines across valleys where most length falls from"
+        " valley to ridge, and only where it does; keypoints: all lines beside the keyline of each"
+        " keypoint, however they fall.",
+    )
+    guides_apart_m: Positive = Field(
+        20.0, description="How far apart along valley floors level lines are tried, for guides."
+    )
+    guide_least_m: NotNegative = Field(
+        400.0, description="A guide whose lines add less length that falls right is not taken."
+    )
+    most_guides: int = Field(20, ge=1, le=500, description="Guides at most.")
+    shortest_m: NotNegative = Field(
+        40.0, description="Shorter lines are not worth turning for, where guides are chosen."
+    )
+    most_fall_pct: Positive = Field(
+        8.0, description="Lines that fall more than this from valley to ridge are not drawn then."
+    )
 
 
 class Keep(ConfigTable):

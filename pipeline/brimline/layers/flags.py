@@ -84,6 +84,19 @@ FLAGS: Final = (
         "notice",
     ),
     Flag(
+        "at-wrong-fall",
+        "An end stops where water on the line would begin to run back to the valley.",
+        "Nothing, unless a line is wanted there all the same: then set cultivation.guides to"
+        " keypoints.",
+        "notice",
+    ),
+    Flag(
+        "not-followed",
+        "No cultivation lines follow it: too little of them would fall from valley to ridge.",
+        'Nothing; cultivation.guides = "keypoints" draws them all the same.',
+        "notice",
+    ),
+    Flag(
         "at-flat-ground",
         "An end stops where the ground is flatter than the stated fall.",
         "Take a gentler fall, or dig the rest deeper from a level.",

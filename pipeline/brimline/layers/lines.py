@@ -166,8 +166,15 @@ ITEMS: Final = (
             Column(
                 "keypoint_id",
                 "int",
-                "The keypoint that it runs through; 0 for a guide line that was drawn.",
+                "The keypoint that it runs through; 0 for a guide line.",
                 minimum=0,
+            ),
+            Column(
+                "kind",
+                "text",
+                "keypoint: through a keypoint; drawn: a guide line that a person drew; chosen: the"
+                " level line across a valley beside which most length falls from valley to ridge.",
+                values=("keypoint", "drawn", "chosen"),
             ),
             _LEVEL,
             _LENGTH,

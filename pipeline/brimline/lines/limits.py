@@ -46,6 +46,7 @@ class Stop(IntEnum):
     FLAT = 7
     HOLLOW = 8
     FOLD = 9
+    WRONG_FALL = 10  # beyond, water on the line would run back to the valley
 
     @property
     def flag(self) -> str:
@@ -62,6 +63,7 @@ _FLAGS: Final = {
     Stop.FLAT: "at-flat-ground",
     Stop.HOLLOW: "at-hollow",
     Stop.FOLD: "at-fold",
+    Stop.WRONG_FALL: "at-wrong-fall",
 }
 
 

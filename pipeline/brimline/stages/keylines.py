@@ -13,6 +13,8 @@ from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.layers.flags import joined
 from brimline.lines.keyline import (
+    Useful,
+    chosen_guides,
     cultivation_of_all,
     families,
     find_keypoints,
@@ -20,6 +22,7 @@ from brimline.lines.keyline import (
     guide_line,
     kept_apart,
     keylines,
+    places_on_floors,
     trimmed,
 )
 from brimline.lines.relief import ridge_lines, valley_lines
@@ -28,6 +31,7 @@ from brimline.stages._frames import frame_of, table_of
 from brimline.stages._ground_for_lines import NEEDS, drawing_of, limits_for
 from brimline.stages._survey_error import SUPPORT, survey_error_m
 from brimline.terrain.smooth import smoothed
+from brimline.units import counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -35,6 +39,7 @@ if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.grid import Elevation
     from brimline.lines.keyline import CultivationLine, Family, Keyline, Keypoint
+    from brimline.lines.limits import Limits
     from brimline.lines.relief import RidgeLine, ValleyLine
     from brimline.stages._filled import FilledGround
 
@@ -51,19 +56,23 @@ def _run(given: Given, report: Reporter) -> Made:
     report.advanced(0.6, "keylines")
     whole = _keylines(given, surface, valleys, ridges, keypoints, report)
     where = limits_for(given, surface, cross_paths=True)  # they cross the valley floor
+    report.advanced(0.7, "cultivation lines")
+    if params.guides == "chosen":
+        whole, lines = _chosen(given, surface, valleys, ridges, whole, where, keypoints)
+    else:
+        lines = _beside_all(given, surface, whole, where)
     pegged = trimmed(whole, survey, grid, where, drawing_of(given))
-    report.advanced(0.8, "cultivation lines")
     there = {one.keyline_id for one in pegged}
-    lines = cultivation_of_all(
-        surface,
-        grid,
-        [one for one in whole if one.keyline_id in there],
-        where,
-        width_m=params.width_m,
-        reach_m=params.reach_m,
-        turning_radius_m=params.turning_radius_m,
-        min_length_m=given.params("lines", LevelLines).min_length_m,
-    )
+    lines = [one for one in lines if one.keyline_id in there]
+    used = {one.keyline_id for one in lines}
+    last = max((one.keyline_id for one in whole), default=0)
+    pegged = [
+        replace(one, flags=(*one.flags, "not-followed"))
+        if one.kind != "chosen" and one.keyline_id <= last and one.keyline_id not in used
+        else one
+        for one in pegged
+    ]
+    _tell(lines, pegged, report)
     filled = filled_ground(given)
     return {
         "valley_lines": frame_of(
@@ -155,6 +164,97 @@ def _keylines(
     return sorted(kept, key=lambda one: one.keyline_id)
 
 
+def _beside_all(
+    given: Given, surface: Elevation, whole: Sequence[Keyline], where: Limits
+) -> list[CultivationLine]:
+    """Lay all lines beside every keyline, however they fall."""
+    params, grid = given.params("cultivation", Cultivation), given.grid
+    there = {
+        one.keyline_id
+        for one in trimmed(whole, given.raster("elevation"), grid, where, drawing_of(given))
+    }
+    return cultivation_of_all(
+        surface,
+        grid,
+        [one for one in whole if one.keyline_id in there],
+        where,
+        width_m=params.width_m,
+        reach_m=params.reach_m,
+        turning_radius_m=params.turning_radius_m,
+        min_length_m=given.params("lines", LevelLines).min_length_m,
+    )
+
+
+def _chosen(
+    given: Given,
+    surface: Elevation,
+    valleys: Sequence[ValleyLine],
+    ridges: Sequence[RidgeLine],
+    whole: Sequence[Keyline],
+    where: Limits,
+    keypoints: Sequence[Keypoint],
+) -> tuple[list[Keyline], list[CultivationLine]]:
+    """Choose guides; what a person drew goes first. All keylines stay, with or without lines."""
+    params, grid, survey = (
+        given.params("cultivation", Cultivation), given.grid, given.raster("elevation"),
+    )  # fmt: skip
+    drawing = drawing_of(given)
+    places = places_on_floors(surface, grid, valleys, apart_m=params.guides_apart_m)
+    tried = keylines(
+        places, survey, surface, grid, valleys, ridges, drawing=drawing, first_id=len(whole) + 1
+    )
+    on_site = {one.keyline_id for one in trimmed([*whole, *tried], survey, grid, where, drawing)}
+    own = {one.keypoint_id for one in keypoints if one.kind == "given"} | {0}
+    chosen = chosen_guides(
+        surface,
+        grid,
+        [one for one in whole if one.keypoint_id in own and one.keyline_id in on_site],
+        [
+            *(one for one in whole if one.keypoint_id not in own and one.keyline_id in on_site),
+            *(one for one in tried if one.keyline_id in on_site),
+        ],
+        where,
+        Useful(most_fall_pct=params.most_fall_pct, shortest_m=params.shortest_m),
+        width_m=params.width_m,
+        reach_m=params.reach_m,
+        turning_radius_m=params.turning_radius_m,
+        min_length_m=given.params("lines", LevelLines).min_length_m,
+        least_m=params.guide_least_m,
+        most=params.most_guides,
+    )
+    added = [one for one in chosen.guides if one.keyline_id > len(whole)]
+    number_of = {one.keyline_id: place for place, one in enumerate(added, start=len(whole) + 1)}
+    guides = kept_apart(
+        [*whole, *(replace(one, keyline_id=number_of[one.keyline_id]) for one in added)],
+        apart_m=0.5 * params.width_m,
+    )
+    lines = [
+        replace(one, keyline_id=number_of.get(one.keyline_id, one.keyline_id))
+        for one in chosen.lines
+    ]
+    return guides, lines
+
+
+def _tell(lines: Sequence[CultivationLine], pegged: Sequence[Keyline], report: Reporter) -> None:
+    """Say how much falls the right way, and why keylines have no lines."""
+    without = sorted({one.keypoint_id for one in pegged if "not-followed" in one.flags})
+    if not without:
+        return
+    drawn_m = sum(one.length_m for one in lines)
+    names = ", ".join(str(one) if one else "a guide line" for one in without)
+    report.problem(
+        Problem(
+            Severity.NOTICE,
+            f"no cultivation lines were drawn beside the keyline of {names}: the valley is not"
+            " steeper above it, or not gentler below, than the flanks, so too little would fall"
+            f" from valley to ridge; {drawn_m:.0f} m of lines follow "
+            f"{counted(len({one.keyline_id for one in lines}), 'guide')}",
+            'set cultivation.guides = "keypoints" to have them drawn all the same',
+            "keylines",
+        )
+    )
+
+
 def _shortened(report: Reporter, whole: Keyline, length_m: float) -> None:
     name = f"the keyline of keypoint {whole.keypoint_id}" if whole.keypoint_id else "a guide line"
     report.problem(
@@ -210,6 +310,7 @@ def _keyline(one: Keyline, filled: FilledGround) -> dict[str, Any]:
     return {
         "keyline_id": one.keyline_id,
         "keypoint_id": one.keypoint_id,
+        "kind": one.kind,
         "level_m": one.level_m,
         "length_m": one.length_m,
         "level_error_m": one.level_error_m,
@@ -246,7 +347,7 @@ def _family(one: Family) -> dict[str, Any]:
 
 STAGE = Stage(
     name="keylines",
-    version=4,
+    version=5,
     title="valleys, keypoints, keylines and cultivation lines",
     needs=(*NEEDS, "drawn_keypoints", "guide_lines", SUPPORT),
     makes=(

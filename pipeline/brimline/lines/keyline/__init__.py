@@ -1,5 +1,6 @@
 """Keypoints on valley floors, keylines through them, and the cultivation lines beside these."""
 
+from brimline.lines.keyline.choosing import Chosen, chosen_guides, places_on_floors
 from brimline.lines.keyline.cultivation import (
     CultivationLine,
     Family,
@@ -12,12 +13,16 @@ from brimline.lines.keyline.keylines import Keyline, keyline, keylines
 from brimline.lines.keyline.keypoints import Keypoint, find_keypoints, given_keypoint
 from brimline.lines.keyline.shares import kept_apart
 from brimline.lines.keyline.trimming import trimmed
+from brimline.lines.keyline.working import Useful
 
 __all__ = [
+    "Chosen",
     "CultivationLine",
     "Family",
     "Keyline",
     "Keypoint",
+    "Useful",
+    "chosen_guides",
     "cultivation_lines",
     "cultivation_of_all",
     "families",
@@ -27,5 +32,6 @@ __all__ = [
     "kept_apart",
     "keyline",
     "keylines",
+    "places_on_floors",
     "trimmed",
 ]

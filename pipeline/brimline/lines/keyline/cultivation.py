@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import shapely
+from shapely import ops
 
 from brimline.lines.keyline.drift import drift, marks_of
 from brimline.lines.keyline.parallels import family
 from brimline.lines.keyline.shares import share_of
-from brimline.lines.limits import Stop, cut
+from brimline.lines.keyline.working import useful_stretches
+from brimline.lines.limits import Cut, Stop, cut
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -19,10 +21,13 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from brimline.grid import Elevation, Grid
+    from brimline.lines.keyline.drift import Half
     from brimline.lines.keyline.keylines import Keyline
-    from brimline.lines.limits import Cut, Limits
+    from brimline.lines.keyline.working import Useful
+    from brimline.lines.limits import Limits
 
 _MIN_SHARE_PCT = 80.0
+_SAME_END_M = 2.0  # a stretch that ends so near the end of its piece ends for the same reason
 
 Side = Literal["above", "below"]
 
@@ -82,6 +87,7 @@ def cultivation_lines(
     over_m: float = 10.0,
     min_share_pct: float = _MIN_SHARE_PCT,
     first_id: int = 1,
+    useful: Useful | None = None,
 ) -> tuple[CultivationLine, ...]:
     """Lay lines beside a keyline at the implement's width and measure how they fall.
 
@@ -104,6 +110,7 @@ def cultivation_lines(
     over_m : distance over which the ground's fall along a line is taken [m].
     min_share_pct : lines of which a smaller share falls the right way are flagged [%].
     first_id : number of the first line.
+    useful : keep only stretches on which water goes to the ridges; left out, all lines are kept.
 
     Returns
     -------
@@ -129,6 +136,9 @@ def cultivation_lines(
     pieces, length_m = pieces.chosen(kept), length_m[kept]
     marks = marks_of(keyline.floors, keyline.ridges)
     parts = {source: marks.halves(lines[source]) for source in set(pieces.source.tolist())}
+    if useful is not None:
+        pieces = _useful(pieces, lines, parts, surface, grid, useful, over_m)
+        length_m = shapely.length(pieces.lines)
     found: list[CultivationLine] = []
     for piece, source, start, end, piece_m, (from_m, to_m) in zip(
         pieces.lines,
@@ -230,6 +240,39 @@ def _reaches(pieces: Cut, courses: NDArray[Any]) -> NDArray[np.float64]:
     ends = [shapely.get_point(pieces.lines, which) for which in (0, -1)]
     places = [shapely.line_locate_point(courses[pieces.source], end) for end in ends]
     return np.sort(np.column_stack(places), axis=1)
+
+
+def _useful(
+    pieces: Cut,
+    courses: NDArray[Any],
+    parts: dict[int, list[Half]],
+    surface: Elevation,
+    grid: Grid,
+    useful: Useful,
+    over_m: float,
+) -> Cut:
+    """Keep of each piece the stretches that are of use, and name the ends that this makes."""
+    kept: list[shapely.LineString] = []
+    rows: list[tuple[int, int, int]] = []
+    for source, start, end, (from_m, to_m) in zip(
+        pieces.source.tolist(), pieces.start, pieces.end, _reaches(pieces, courses), strict=True
+    ):
+        course = courses[source]
+        for low, high in useful_stretches(
+            surface, grid, course, parts[source], from_m, to_m, useful, over_m=over_m
+        ):
+            kept.append(ops.substring(course, low, high))
+            rows.append(
+                (
+                    source,
+                    int(start) if low - from_m < _SAME_END_M else Stop.WRONG_FALL,
+                    int(end) if to_m - high < _SAME_END_M else Stop.WRONG_FALL,
+                )
+            )
+    lines = np.empty(len(kept), dtype=object)
+    lines[:] = kept
+    source, first, last = np.array(rows, dtype=np.int64).reshape(-1, 3).T
+    return Cut(lines, source, first.astype(np.uint8), last.astype(np.uint8))
 
 
 def _courses(

@@ -90,4 +90,5 @@ def guide_line(
         flags=level_flags(error_m, drawing) if corrected else (),
         floors=shapely.MultiLineString([valley.floor.xy for valley in valleys]),
         ridges=shapely.MultiLineString([ridge.line for ridge in ridges]),
+        kind="drawn",
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import shapely
@@ -30,6 +30,9 @@ _DIRECTION_M = 75.0  # distance up and down the floor over which its direction i
 _ASIDE_CELLS = 2.0  # farther from its keypoint a level line is another one
 
 
+GuideKind = Literal["keypoint", "drawn", "chosen"]
+
+
 @dataclass(frozen=True, slots=True)
 class Keyline:
     """The level line through a keypoint from ridge to ridge, or a guide line that was chosen.
@@ -44,6 +47,7 @@ class Keyline:
     level_error_m : largest departure of the drawn line from its level on the survey [m].
     level_rms_m : root mean square of that departure [m].
     flags : codes of the flag catalogue.
+    kind : through a keypoint, drawn by a person, or a level line that was chosen for its lines.
     floors, ridges : courses of the valley floors and ridges that it may cross; where no ridge is
         given its ends are ridges.
     """
@@ -58,6 +62,7 @@ class Keyline:
     flags: tuple[str, ...]
     floors: shapely.MultiLineString
     ridges: shapely.MultiLineString
+    kind: GuideKind = "keypoint"
 
 
 def keyline(
@@ -161,6 +166,7 @@ def keylines(
             flags=level_flags(off.largest_m[number], drawing),
             floors=floors,
             ridges=shapely.MultiLineString(),
+            kind="keypoint" if keypoint.keypoint_id else "chosen",
         )
         for number, (line, (keypoint, _, floors)) in enumerate(zip(drawn, chosen, strict=True))
     ]

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from brimline.lines.relief import ValleyLine
 
 Turn = Literal["break", "inflection"]
-Kind = Literal["break", "inflection", "given"]
+Kind = Literal["break", "inflection", "given", "level"]
 
 _MOST_STATIONS = 300  # of the profile that reaches are sought in; turns are placed on all
 _REACH_SMOOTHINGS = 3.0  # shortest reach, in standard deviations of the smoothing
