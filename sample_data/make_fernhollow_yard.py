@@ -133,12 +133,12 @@ def plan_layers() -> dict[str, gpd.GeoDataFrame]:
              "shape": shapely.LineString([(111.4, 55.9), (108.8, 50.2)])},
             {"name": "To the chips", "from_id": "Fern basin", "to_id": "Chip bed", "preference": 2.0,
              "path_m": None, "sill_width_m": 0.5,
-             "shape": shapely.LineString([(110.4, 56.5), (106.6, 54.6)])},
+             "shape": shapely.LineString([(110.4, 56.5), (105.6, 53.0)])},
         ]),
         "drawn_basins": frame([
             {"name": "Fern basin", "form": "rain garden", "depth_m": 0.20, "shape": basin},
             {"name": "Chip bed", "form": "mulch basin", "fill": "woodchips", "depth_m": 0.35,
-             "spills_to": "Ditch", "shape": shapely.box(104.6, 53.4, 107.0, 55.4)},
+             "spills_to": "Ditch", "shape": shapely.box(103.6, 51.6, 106.0, 53.4)},
         ]),
         "drawn_ponds": frame([
             {"name": "Frog pond", "spills_to": "Lawn swale", "depth_m": 0.6, "side": 1.5,
@@ -165,7 +165,7 @@ def plan_layers() -> dict[str, gpd.GeoDataFrame]:
         ]),
         "drawn_pipes": frame([
             {"name": "Cellar drain", "from_id": "Cellar", "to_id": "Lawn swale",
-             "to_level_m": 10.58, "diameter_mm": 75.0,
+             "to_level_m": 10.58, "diameter_mm": 75.0, "cover_m": 0.15,
              "shape": shapely.LineString([(127.2, 77.0), (119.2, 68.0), (118.8, 66.2)])},
         ]),
         "drawn_feeds": frame([

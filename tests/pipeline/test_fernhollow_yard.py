@@ -9,6 +9,7 @@ from types import SimpleNamespace
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pytest
 import rasterio
 
@@ -127,6 +128,84 @@ def test_the_levels_error_decides_tolerances(yard, manifest):
     stated = {problem["message"] for problem in manifest["problems"]}
     assert any("good to 0.0" in message for message in stated)
     assert rows(yard, "levels")["left_out_m"].abs().median() < 0.02
+
+
+def bill(run):
+    rows = pd.read_csv(run / "tables" / "bill.csv")
+    return rows.set_index(["element_id", "item", rows["note"].fillna("")])["amount"]
+
+
+def test_what_a_garden_is_made_of_is_designed_billed_and_staked(yard):
+    elements = rows(yard, "elements").set_index("element_id")
+    assert elements.loc["Cellar", "form"] == "buried tank"
+    assert elements.loc["Bean bed", "storage_m3"] == pytest.approx(2.4 * 1.2 * 0.25 * 0.40)
+    assert not elements["flag"].fillna("").str.contains("out-of-order|dam-in-path|small").any()
+    amounts = bill(yard)
+    for key in (
+        ("Cellar", "trench", "pit"), ("Cellar", "bedding", "trench of Cellar drain"),
+        ("Frog pond", "liner", "anchor"), ("Frog pond", "shelf_plants", ""),
+        ("Fern basin", "sill_stone", "dip in a path"), ("Chip bed", "gravel", "mulch basin"),
+        ("Bean bed", "bed_soil", ""), ("Frog pond", "downpipe", "trough 50 mm"),
+    ):  # fmt: skip
+        assert amounts[key] > 0, key
+    stakes = rows(yard, "stakes")
+    staked = set(zip(stakes["element_id"], stakes["role"], strict=True))
+    assert {("Fern basin", "dip"), ("Cellar", "pit"), ("Cellar", "trench")} <= staked
+
+
+def test_ways_out_run_in_the_order_of_the_plan(yard):
+    ways = rows(yard, "overflows")
+    mine = ways[ways["from_id"] == "Fern basin"].set_index("to_id")["crest_level_m"]
+    assert mine["Chip bed"] - mine["Ditch"] == pytest.approx(0.05)
+
+
+def test_a_sunken_rim_is_as_low_as_the_ground_is(yard):
+    """What has no bank holds no water above the lowest ground of its rim."""
+    elements = rows(yard, "elements")
+    with rasterio.open(yard / "rasters" / "elevation.tif") as file:
+        for row in elements[elements["kind"].isin(["basin", "pond"])].itertuples():
+            ring = row.geometry.exterior
+            at = [ring.interpolate(d) for d in np.arange(0, ring.length, 0.1)]
+            rim = min(value[0] for value in file.sample([(p.x, p.y) for p in at]))
+            assert row.spill_level_m < rim + 0.005, row.element_id
+
+
+def test_the_roof_is_shared_out(yard):
+    ways = rows(yard, "downpipes").set_index("name")
+    assert ways["share"].sum() == pytest.approx(1.0)
+    assert ways["area_m2"].sum() == pytest.approx(13 * 7)
+    assert (ways["carries_m3_s"] >= ways["peak_m3_s"]).all()
+    assert ways["flag"].fillna("").eq("").all()
+
+
+def test_the_year_counts_outside_water_and_tells_what_was_brought(yard, manifest):
+    years = pd.read_csv(yard / "tables" / "store_years.csv")
+    mean = years[years["year"].isna()].set_index("element_id")
+    assert mean.loc["Bean bed", "brought_m3"] > 0  # by the hand pump, from the cellar
+    assert mean.loc["Cellar", "drawn_m3"] >= mean.loc["Bean bed", "brought_m3"] - 0.02
+    assert not any("from outside without" in p["message"] for p in manifest["problems"])
+    # the lane's corner: 120 m² x 0.7 of all rain on days from 8 mm
+    weather = pd.read_csv(yard.parent / "sample_data" / "fernhollow_yard" / "weather.csv")
+    rain = weather[next(name for name in weather if "prec" in name)]
+    lane = 120 * 0.7 * rain[rain >= 8].sum() / 1000 / (len(weather) / 365.25)
+    assert mean.loc["Fern basin", "runoff_in_m3"] > lane > 0
+
+
+def test_sheets_for_hand_work_tell_rod_and_tape_on_pages_of_their_own(yard):
+    text = (yard / "stakes" / "by_hand.html").read_text()
+    assert "A is gate post in the north-west" in text
+    assert "the rod on the benchmark reads 150.0 cm" in text
+    assert "set-up 2" not in text.lower()
+    assert text.count('class="sheet hand"') >= 5
+
+
+@pytest.mark.printing
+def test_each_sheet_for_hand_work_prints_on_one_page(yard):
+    from weasyprint import HTML
+
+    text = (yard / "stakes" / "by_hand.html").read_text()
+    pages = HTML(string=text).render().pages
+    assert len(pages) == 1 + text.count('class="sheet hand"')
 
 
 @pytest.mark.slow

@@ -95,3 +95,32 @@ def test_latitudes_without_night_are_refused():
     weather = one_day("2001-07-15", temp_max_c=10, temp_min_c=2)
     with pytest.raises(ValueError, match="latitude_deg must lie between"):
         reference_et(weather, latitude_deg=80, elevation_m=0)
+
+
+# Extraterrestrial radiation on the 15th of each month at the equator [MJ/m²/d]: FAO-56, annex 2,
+# table 2.6 (values from memory)
+EQUATOR = (36.2, 37.5, 37.9, 36.8, 34.8, 33.4, 33.9, 35.7, 37.2, 37.4, 36.3, 35.6)
+
+
+def radiation_mj_m2(date, latitude_deg):
+    """Radiation above the air, out of Hargreaves' relation (FAO-56, equation 52) turned round."""
+    weather = one_day(date, temp_max_c=25.0, temp_min_c=15.0)
+    et0 = reference_et(weather, latitude_deg=latitude_deg, elevation_m=0, method="hargreaves")
+    return float(et0.et0_mm[0]) / (0.408 * 0.0023 * (20.0 + 17.8) * np.sqrt(10.0))
+
+
+def test_the_latitude_acts_as_the_tables_of_fao56_have_it():
+    found = [radiation_mj_m2(f"2001-{month:02}-15", 0.0) for month in range(1, 13)]
+    assert found == pytest.approx(EQUATOR, rel=0.01)
+    # example 8: 20° S on 3 September, 32.2; example 10: 22°54' S in May, 25.1 (from memory)
+    assert radiation_mj_m2("2001-09-03", -20.0) == pytest.approx(32.2, rel=0.005)
+    assert radiation_mj_m2("2001-05-15", -22.9) == pytest.approx(25.1, rel=0.01)
+
+
+def test_a_garden_taken_for_the_equator_would_drink_a_quarter_more():
+    # a year of the same weather at 47° N and at latitude 0, where pretended coordinates lie
+    dates = [f"2001-{month:02}-15" for month in range(4, 10)]
+    north = np.mean([radiation_mj_m2(date, 47.1) for date in dates])
+    year = np.mean([radiation_mj_m2(f"2001-{month:02}-15", 47.1) for month in range(1, 13)])
+    assert np.mean(EQUATOR) / year == pytest.approx(1.37, abs=0.06)
+    assert north > year  # in the growing season much of that is made up for by long days

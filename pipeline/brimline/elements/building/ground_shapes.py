@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 _LEAST_MOUND_M: Final = 0.01  # lower than this is only levelled
 _LOOK_M: Final = 2.0  # to each side of a line, to see which is uphill
 _STEP_M: Final = 0.5  # outwards, to see where the ground is low or high enough
+_OUT_M: Final = 5.0  # at least, out from a bowl, to look for ground as low as its sill
 _SPARE_M: Final = 1.0  # a sill runs on past the toe of its bank
 _LONGEST_OUTFALL_M: Final = 40.0  # farther on, water finds its way over the ground
 _INTO_M: Final = 1.5  # an outfall runs on into what it reaches
@@ -338,7 +339,8 @@ def _outwards(bowl: Bowl, sill: SillAt, ground: LevelsAt, how: Building) -> shap
     edge = np.array(ring.interpolate(at_m).coords[0])
     if bowl.outline.contains(shapely.Point(*(edge + 0.1 * out))):
         out = -out
-    steps = np.arange(0.0, bowl.core_reach_m + how.returns_m + _STEP_M, _STEP_M)
+    far_m = bowl.core_reach_m + max(how.returns_m, _OUT_M)
+    steps = np.arange(0.0, far_m + _STEP_M, _STEP_M)
     levels = ground(*(edge + steps[:, None] * out).T)
     low = np.flatnonzero((levels <= sill.level_m) & (steps >= bowl.core_reach_m))
     reach_m = steps[low[0]] if low.size else steps[-1]
