@@ -17,6 +17,7 @@ from brimline.units import counted
 if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.grid import BoolGrid
+    from brimline.io.vectors import LayerRead
 
 _USUAL_WALL_M: Final = 0.3
 _ROOF: Final = "roof"
@@ -57,17 +58,22 @@ def _roofs(given: Given) -> list[BoolGrid]:
     ]
 
 
+def read_walls(source: VectorSource, crs: str) -> LayerRead:
+    """Read lines of walls and their heights."""
+    return read_layer(
+        source,
+        kinds={"line"},
+        crs=crs,
+        columns=[WantedColumn("height_m", "float", minimum=0)],
+        default_layer="walls",
+    )
+
+
 def _walls(given: Given, report: Reporter) -> list[tuple[BoolGrid, float]]:
     source, grid = given.source("walls", VectorSource), given.grid
     if source is None:
         return []
-    read = read_layer(
-        source,
-        kinds={"line"},
-        crs=grid.crs,
-        columns=[WantedColumn("height_m", "float", minimum=0)],
-        default_layer="walls",
-    )
+    read = read_walls(source, grid.crs)
     for problem in read.problems:
         report.problem(problem)
     heights = read.usable()["height_m"].fillna(_USUAL_WALL_M).to_numpy(dtype=np.float64)

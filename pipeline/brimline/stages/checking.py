@@ -17,6 +17,7 @@ from brimline.io.weather import read_weather
 from brimline.stages import _drawn
 from brimline.stages._plan import plan_of
 from brimline.stages._year_site import stated_latitude, textures_of, zone_rows, zones_off
+from brimline.stages.bare_ground import read_walls
 from brimline.stages.plan import read_plan
 from brimline.stages.site import SOURCES
 from brimline.stages.storm import storms_asked
@@ -176,6 +177,8 @@ def _layers(
         {name: sources[name].value if name in sources else None for name in SOURCES}, dem, grid
     )
     found.problems += read.problems
+    if "walls" in sources:
+        found.problems += read_walls(sources["walls"].value, grid.crs).problems
     if "plan" in sources:
         drawn, problems = read_plan(sources["plan"].value, grid)
         found.problems += problems

@@ -161,8 +161,8 @@ def rough(rng, size, hurst):
     return ground / ground.std()
 
 
-def share_held(kind, seed, count):
-    """Share of the ground that lies within what is stated to hold 90 % of it."""
+def off_over_sd(kind, seed, count):
+    """How far known ground lies off the surface, over the standard error that is stated there."""
     rng = np.random.default_rng(seed)
     size = 120
     grid = Grid(size, size, 0.25, 0.0, 30.0)
@@ -180,20 +180,24 @@ def share_held(kind, seed, count):
     mesh = level_mesh(*grid.xy(row, col), read)
     dem, sd_m = levels_on(mesh, grid), level_error(mesh, grid, reading_sd_m=0.01).sd_m
     inside = np.isfinite(dem)
-    return float((np.abs(dem - ground)[inside] <= 1.645 * sd_m[inside]).mean())
+    return (np.abs(dem - ground) / sd_m)[inside]
 
 
 @pytest.mark.parametrize("kind", ["fractal", "smooth", "terraced", "valley"])
 def test_the_stated_error_holds_nine_tenths_of_known_ground(kind):
-    """Nominal 90 %: 85 to 95 % over sites of 60 to 200 levels."""
-    held = [share_held(kind, seed, count) for seed, count in enumerate((60, 90, 120, 150, 200))]
-    assert 0.85 <= np.mean(held) <= 0.95
+    """Nominal 90 %: 85 to 95 % over sites of 60 to 200 levels; its tail is longer than a bell's."""
+    off = [off_over_sd(kind, seed, count) for seed, count in enumerate((60, 90, 120, 150, 200))]
+    assert 0.85 <= np.mean([(one <= 1.645).mean() for one in off]) <= 0.95
+    every = np.concatenate(off)
+    assert 0.88 <= (every <= 1.960).mean() <= 0.97  # nominal 95 %
+    assert 0.93 <= (every <= 2.576).mean() <= 0.99  # nominal 99 %: docs/garden.md says 93 to 97
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("kind", ["fractal", "smooth", "terraced", "valley"])
 def test_the_stated_error_holds_over_many_sites(kind):
-    held = [share_held(kind, seed, (60, 100, 200)[seed % 3]) for seed in range(60)]
+    off = [off_over_sd(kind, seed, (60, 100, 200)[seed % 3]) for seed in range(60)]
+    held = [(one <= 1.645).mean() for one in off]
     print(f"{kind}: {np.mean(held):.3f} of the ground held, {np.quantile(held, 0.05):.3f} at least")
     assert 0.85 <= np.mean(held) <= 0.95
 
