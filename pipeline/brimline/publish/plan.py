@@ -117,14 +117,14 @@ def _report(*, pdf: bool) -> Iterator[Piece]:
         plates.FRAME, "pages", "looking at the site's extent", plates.write_frame, part=True
     )
     names = []
-    for module, function in (*PLATES, CONCEPT):
+    for module, function in PLATES:
         words = f"{module.rpartition('.')[2]}, {function}".replace("_", " ")
         names.append(f"parts/plates/{words}")
         yield Piece(
             names[-1], "pages", f"drawing: {words}", plates.write_plate, (module, function),
             code=(module,), part=True, after=(plates.FRAME,),
         )  # fmt: skip
-    drawn, plan = tuple(names[:-1]), names[-1]
+    drawn, plan = tuple(names), names[PLATES.index(CONCEPT)]
     yield Piece(
         "client.html", "pages", "writing the client's page", client.write_client, (plan,),
         after=(plan,),

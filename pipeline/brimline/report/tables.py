@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from brimline.layers import CATALOGUE, Layer, Table
+from brimline.report.costs import costs, money
 from brimline.report.quantities import UNKNOWN, number, unit_for
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from brimline.report.results import Results
 
 MOST_ROWS: Final = 60
@@ -32,6 +35,7 @@ class PrintedTable:
     Parameters
     ----------
     left_out : rows beyond the first `MOST_ROWS`, which are in the GeoPackage only.
+    sums : places of the rows that sum up others.
     """
 
     name: str
@@ -40,6 +44,7 @@ class PrintedTable:
     headings: tuple[Heading, ...]
     rows: tuple[tuple[str, ...], ...]
     left_out: int
+    sums: frozenset[int] = frozenset()
 
 
 # what the report prints, and the columns that a reader needs on paper
@@ -171,8 +176,46 @@ def printed(results: Results) -> tuple[PrintedTable, ...]:
         item = CATALOGUE.get(name)
         frame = results.table(name)
         if frame is not None and isinstance(item, Layer | Table):
-            found.append(_sheet(results, item, columns))
+            sheet = _sheet(results, item, columns)
+            found.append(_summed(results, sheet) if name == "bill" else sheet)
     return tuple(found)
+
+
+def glossary(printed: Iterable[PrintedTable]) -> tuple[tuple[str, str], ...]:
+    """Return what each head of the printed tables means, once, by the alphabet."""
+    told = {(head.words, head.meaning) for table in printed for head in table.headings}
+    return tuple(sorted(told, key=lambda one: (one[0].lower(), one[1])))
+
+
+def _summed(results: Results, bill: PrintedTable) -> PrintedTable:
+    """Put a sum beneath the rows of each element, and all works, contingency and range at the end.
+
+    Sums are of the exact costs, not of what is printed.
+    """
+    found = costs(results)
+    if found is None:
+        return bill
+    place = [head.words for head in bill.headings].index("Element id")
+    rows: list[tuple[str, ...]] = []
+    sums: set[int] = set()
+
+    def add(words: str, amount: float | None) -> None:
+        told = ["" for _ in bill.headings]
+        told[place], told[-1] = words, money(amount, found.currency)
+        sums.add(len(rows))
+        rows.append(tuple(told))
+
+    for one in found.elements:
+        mine = [row for row in bill.rows if row[place] == one.element_id]
+        rows += mine
+        if len(mine) > 1:
+            add(f"{one.element_id}, together", one.cost)
+    add("All works", found.works)
+    add(f"Contingency, {found.contingency_pct:g} %", found.contingency)
+    add("Works and contingency", found.total)
+    add(f"Likely least, {found.below_pct:g} % below", found.low)
+    add(f"Likely most, {found.above_pct:g} % above", found.high)
+    return replace(bill, rows=tuple(rows), sums=frozenset(sums))
 
 
 def words(name: str, unit: str) -> str:

@@ -239,7 +239,7 @@ def test_a_bill_is_printed_whole_and_summed(make_results: Any) -> None:
     assert found["cost"].note == "currency not stated; 727 with 15 % contingency; 1 row has no rate"
     assert found["cut_m3"].note.startswith("give or take 2\N{NO-BREAK SPACE}yd³")
     tables = read(report_html(results)).tables
-    assert len(tables["bill"]) == 81
+    assert len(tables["bill"]) == 81 + 5  # and the sums at its end
     # earth in cubic yards throughout, 0.76456 m³ each
     assert "10" in tables["spoil_hauls"][1]
     assert "10" in tables["earth_volumes"][1]

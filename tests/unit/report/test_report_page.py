@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +12,7 @@ import pytest
 from brimline.config import Settings
 from brimline.report import assumptions, prose, report_html
 from brimline.report.numbers import figures
+from brimline.report.tables import printed
 
 if TYPE_CHECKING:
     from brimline.report import Results
@@ -69,7 +71,7 @@ def test_headings_tables_and_pictures_can_be_heard(made_results: Results) -> Non
         after - before <= 1 for before, after in zip(page.levels, page.levels[1:], strict=False)
     )
     assert page.loose_heads == 0
-    assert len(page.pictures) == 10
+    assert len(page.pictures) == 11
     assert all(page.pictures)
     assert len(page.ids) == len(set(page.ids))
     assert {link[1:] for link in page.links} <= set(page.ids)
@@ -134,3 +136,53 @@ def test_rows_of_one_name_are_counted_not_repeated() -> None:
 
     flag = Flagged("stakes", "Stakes", "level-on-site", "", "", ("Low swale",) * 3 + ("Top pond",))
     assert flag.names == ("Low swale (3 rows)", "Top pond")
+
+
+def test_the_design_comes_first_and_the_work_list_after_the_evidence(
+    made_results: Results,
+) -> None:
+    html = report_html(made_results)
+    order = [html.index(f'id="{name}"') for name in
+             ("design", "evidence", "proposals", "cautions", "look", "sources", "assumed",
+              "glossary")]  # fmt: skip
+    assert order == sorted(order)
+    part = {name: html[start:end] for name, start, end in
+            zip(("design", "evidence", "proposals"), order, order[1:], strict=False)}  # fmt: skip
+    assert 'id="plate-concept"' in part["design"]
+    assert 'data-layer="elements"' in part["design"]
+    assert 'data-layer="swale_lines"' in part["proposals"]
+    assert 'id="plate-level-lines"' in part["proposals"]
+    assert "swale_lines" not in part["design"] + part["evidence"]
+    sheets = re.findall(r"sheet (\d+) of (\d+)", html)
+    assert sheets == [(str(n), str(len(sheets))) for n in range(1, len(sheets) + 1)]
+
+
+def test_a_bill_is_summed_by_element_and_with_its_contingency(made_results: Results) -> None:
+    import pandas as pd
+
+    rows = [
+        {"step": 1, "element_id": name, "item": item, "title": item, "note": None, "amount": 1.0,
+         "unit": "m³", "rate": cost, "cost": cost}
+        for name, item, cost in (
+            ("Pond", "cut", 100.4), ("Pond", "fill", 50.4), ("Tank", "tank", 9.0)
+        )
+    ]  # fmt: skip
+    parameters = made_results.manifest["parameters"] | {
+        "rates": {"currency": "NZD", "contingency_pct": 10.0}
+    }
+    results = replace(
+        made_results,
+        frames={"bill": pd.DataFrame(rows)},
+        manifest=made_results.manifest | {"parameters": parameters},
+    )
+    (bill,) = printed(results)
+    sums = {
+        row[1]: row[-1].replace("\N{NO-BREAK SPACE}", " ")
+        for row in bill.rows
+        if row[-1][-1] == "D"
+    }
+    assert sums["Pond, together"] == "151 NZD"  # of 150.8, not of what is printed
+    assert "Tank, together" not in sums
+    assert sums["All works"] == "160 NZD"
+    assert sums["Contingency, 10 %"] == "16 NZD"
+    assert sums["Works and contingency"] == "176 NZD"

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 PLATES: Final = tuple(
     (f"brimline.report.plates.{module}", function)
     for module, function in (
+        ("concept", "concept"),
         ("as_built", "plan"),
         ("as_built", "levels"),
         ("ground", "base"),
@@ -36,7 +37,7 @@ PLATES: Final = tuple(
         ("building", "staging"),
     )
 )
-CONCEPT: Final = ("brimline.report.plates.concept", "concept")  # of the client's page
+CONCEPT: Final = PLATES[0]  # the client's page has it too
 
 
 def plate(results: Results, frame: MapFrame, module: str, function: str) -> Plate | None:

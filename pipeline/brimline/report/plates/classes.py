@@ -16,6 +16,14 @@ _OPEN: Final = 1e8  # a break beyond it stands for "anything below"
 _IN_PERCENT: Final = frozenset({"catchment_chance"})
 
 
+def ramp_title(ramp: Ramp) -> str:
+    """Return what the classes of a ramp are classes of."""
+    try:
+        return f"{raster(ramp.raster).title}:"
+    except KeyError:
+        return f"{ramp.raster.removesuffix('_m').replace('_', ' ').capitalize()}:"
+
+
 def class_titles(results: Results, ramp: Ramp) -> list[tuple[str, str]]:
     """Return (words, colour) of each class, in the units shown."""
     try:

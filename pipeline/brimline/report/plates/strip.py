@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 from matplotlib.patches import Polygon, Rectangle
 
 from brimline.report.palette import INK, PAPER, QUIET, RULE_LINE
-from brimline.report.plates.classes import class_titles
+from brimline.report.plates.classes import class_titles, ramp_title
 from brimline.report.plates.pens import MARKERS, PX, dashes
 from brimline.units import FOOT_M
 
@@ -57,6 +57,7 @@ class Strip:
         def patch(colour: str) -> Callable[[Axes, float, float], None]:
             return lambda axes, x, y: _patch(axes, x, y, colour)
 
+        self._entries[ramp_title(ramp)] = lambda *_: None  # a head, without a patch
         for title, colour in class_titles(self._results, ramp):
             self._entries[title] = patch(colour)
 
