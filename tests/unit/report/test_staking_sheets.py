@@ -105,7 +105,9 @@ def test_every_page_names_site_element_and_its_number(make_results: Any) -> None
     frames = {"stakes": gpd.GeoDataFrame(many, crs="EPSG:32626")}
     html = sheets_html(dataclasses.replace(results, frames=results.frames | frames))
     pages = html.count('class="page')
-    heads = re.findall(r'<p class="head"><strong>(.*?)</strong> · <strong>(.*?)</strong>', html)
+    heads = re.findall(
+        r'<p class="head"><span><strong>(.*?)</strong> · <strong>(.*?)</strong>', html
+    )
     assert len(heads) == pages
     assert {site for site, _ in heads} == {"Sable &lt;Bank&gt; &amp; Sons"}
     mine = re.findall(r"Dam &lt;1&gt;</strong>, pad.*?page (\d+) of (\d+)", html)

@@ -91,7 +91,8 @@ class Strip:
         us = self._results.units == "us"
         _scale_bar(axes, x, height - 7.5, mm_a_metre, us=us, letters=self._letters)
         _north_arrow(axes, width_mm - 5, height - 9, self._letters)
-        told = (self._scale, self._results.crs_text, self._results.date)
+        day = self._results.date if self._letters <= 1 else ""  # else the head of the page has it
+        told = (self._scale, self._results.crs_text, day)
         note = " · ".join(word for word in told if word)
         axes.text(x, height - 14.2, note, fontsize=5.8 * self._letters, color=QUIET.light,
                   va="center_baseline")  # fmt: skip
