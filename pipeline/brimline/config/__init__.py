@@ -3,7 +3,7 @@
 from brimline.config.choosing import Ponds
 from brimline.config.hazard import Hazard
 from brimline.config.load import Loaded, load
-from brimline.config.reading import PlantingPlan, Sun
+from brimline.config.reading import ColdAir, Growing, PlantingPlan, SoilLoss, Sun
 from brimline.config.tables import (
     AsBuilt,
     Conditioning,
@@ -32,6 +32,7 @@ from brimline.config.year import OwnPlanting, WaterUse, Weather, Year
 __all__ = [
     "USUAL_RAIN_2Y_24H_MM",
     "AsBuilt",
+    "ColdAir",
     "Conditioning",
     "Contours",
     "Cultivation",
@@ -40,6 +41,7 @@ __all__ = [
     "Drainage",
     "Earthworks",
     "FreeDimension",
+    "Growing",
     "Hazard",
     "InputSource",
     "Inputs",
@@ -53,6 +55,7 @@ __all__ = [
     "Rates",
     "Settings",
     "Site",
+    "SoilLoss",
     "Staking",
     "Sun",
     "Survey",

@@ -70,3 +70,58 @@ class PlantingPlan(ConfigTable):
         description="Calendar year in which work begins; with it the care is written as a calendar"
         " file too.",
     )
+
+
+class SoilLoss(ConfigTable):
+    """Soil that rain may take: the revised universal soil loss equation."""
+
+    erosivity: Positive | None = Field(
+        None,
+        description="R, in MJ mm/(ha h y), from a map of the region; left out: estimated from the"
+        " weather's mean rain of a year.",
+    )
+    erodibility: Positive | None = Field(
+        None,
+        description="K, in t ha h/(ha MJ mm), where it was measured; left out: by soil texture.",
+    )
+    cover_factors: dict[str, Share] = Field(
+        {}, description="C of covers in place of the usual ones, by the words of surfaces."
+    )
+    practice: Share = Field(1.0, description="P: 1 up and down the slope, 0.5 on the contour.")
+    most_length_m: Positive = Field(300.0, description="Slopes longer count as this long.")
+    carry_m: tuple[Positive, Positive] = Field(
+        (75.0, 250.0),
+        description="How far water carries soil: under cover, and on open ground.",
+    )
+    tolerable_t_ha: Positive = Field(
+        11.0, description="Loss in a year that soil makes good, in t/ha; thin soil less."
+    )
+
+
+class ColdAir(ConfigTable):
+    """Where cold air gathers on still, clear nights."""
+
+    radius_m: Positive = Field(300.0, description="Ground around that a place is ranked among.")
+    lowest_share: Share = Field(0.2, description="Rank up to which a place counts as low.")
+    least_relief_m: Positive = Field(
+        5.0, description="Ground that rises and falls less parts no cold air from warm."
+    )
+
+
+class Growing(ConfigTable):
+    """Classes of what zones offer; change the limits to your plants."""
+
+    sun_h: tuple[Positive, Positive] = Field(
+        (3.0, 6.0), description="Hours a day: below the first shade, from the second full sun."
+    )
+    cold_share: tuple[Share, Share] = Field(
+        (0.05, 0.5),
+        description="Share of a zone where cold air pools: up to the first free, from the second"
+        " a frost hollow.",
+    )
+    slope_pct: tuple[Positive, Positive, Positive] = Field(
+        (5.0, 15.0, 30.0), description="Slopes that part gentle, moderate, steep, very steep."
+    )
+    machine_pct: Positive = Field(
+        20.0, description="Steepest ground that the machine at hand works."
+    )

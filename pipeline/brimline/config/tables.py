@@ -12,7 +12,7 @@ from pydantic import BeforeValidator, Field, model_validator
 from brimline.config.base import ConfigTable, NotNegative, Positive, Share
 from brimline.config.choosing import Ponds
 from brimline.config.hazard import Hazard
-from brimline.config.reading import PlantingPlan, Sun
+from brimline.config.reading import ColdAir, Growing, PlantingPlan, SoilLoss, Sun
 from brimline.config.works import Works
 from brimline.config.year import Weather, Year
 
@@ -674,5 +674,8 @@ class Settings(ConfigTable):
     year: Year = Year()
     sun: Sun = Sun()
     planting: PlantingPlan = PlantingPlan()
+    soil_loss: SoilLoss = SoilLoss()
+    cold_air: ColdAir = ColdAir()
+    growing: Growing = Growing()
     keep: Keep = Keep()
     publish: Publishing = Publishing()

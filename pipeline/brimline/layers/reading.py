@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from brimline.layers.schema import Raster
+from brimline.layers.schema import Column, Raster, Table
 
 _NAN: Final = math.nan
 PERIODS: Final = (
@@ -42,5 +42,78 @@ ITEMS: Final = (
         "Share of the sky",
         "Share of the sky that the ground sees, 1 on open level ground: where it is low, nights are"
         " milder and days darker.",
+    ),
+    Raster(
+        "soil_loss_t_ha",
+        "float32",
+        _NAN,
+        "Soil that rain may take",
+        "Mean loss by sheet and rill in a year, by the revised universal soil loss equation; empty"
+        " where water runs in paths, for which it was not made.",
+        "t/ha",
+    ),
+    Raster(
+        "deposit_t_ha",
+        "float32",
+        _NAN,
+        "Soil that settles",
+        "Soil from above that comes to lie in a year where water can carry no more: where, rather"
+        " than how much.",
+        "t/ha",
+    ),
+    Raster(
+        "cold_air",
+        "uint8",
+        255,
+        "Cold air",
+        "1 where cold air pools on still, clear nights: low among its surroundings, not steep, not"
+        " convex. It ranks places, it gives no degrees; walls, banks and hedges that dam it are not"
+        " seen.",
+        codes=True,
+    ),
+    Raster(
+        "growing",
+        "int32",
+        0,
+        "What cells offer",
+        "Hundreds: sun in the growing season, 1 shade, 2 part, 3 full; tens: wetness by rank, 1"
+        " dry, 2 moist, 3 wet; ones: 1 free of cold air, 2 where it pools.",
+        codes=True,
+    ),
+    Table(
+        "zone_reading",
+        "What the zones offer",
+        "Sun, cold, wetness, slope and loss of soil of each planting zone, in classes.",
+        (
+            Column("zone_id", "text", "Name of the zone."),
+            Column("area_m2", "float", "Ground of the zone on the grid.", "m²", 0),
+            Column(
+                "sun_season_h", "float", "Sun a day in the growing season.", "h", 0, required=False
+            ),
+            Column("sun_winter_h", "float", "Sun on the shortest day.", "h", 0, required=False),
+            Column(
+                "sun_class",
+                "text",
+                "Sun in the growing season.",
+                values=("shade", "part", "full"),
+                required=False,
+            ),
+            Column("cold_share", "float", "Share where cold air pools.", "", 0, 1),
+            Column("cold_class", "text", "Cold air.", values=("free", "mixed", "frost hollow")),
+            Column("wet_share", "float", "Share that ranks as wet on this site.", "", 0, 1),
+            Column("dry_share", "float", "Share that ranks as dry on this site.", "", 0, 1),
+            Column("slope_pct", "float", "Mean slope.", "%", 0),
+            Column(
+                "slope_class",
+                "text",
+                "Slope.",
+                values=("gentle", "moderate", "steep", "very steep"),
+            ),
+            Column("faces", "text", "Way that the ground falls, as a compass point."),
+            Column("machine_share", "float", "Share that the machine at hand works.", "", 0, 1),
+            Column(
+                "soil_loss_t_ha", "float", "Mean loss of soil in a year.", "t/ha", 0, required=False
+            ),
+        ),
     ),
 )

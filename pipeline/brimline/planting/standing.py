@@ -96,7 +96,7 @@ def shade_between(
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class GrowingPlace:
     """What one plant finds where it stands.
 
     Parameters
@@ -113,7 +113,7 @@ class Place:
     coldest_c: float
 
 
-def unsuited(plant: Plant, place: Place) -> list[tuple[str, str]]:
+def unsuited(plant: Plant, place: GrowingPlace) -> list[tuple[str, str]]:
     """Return flag codes and words of what will not suit a plant there."""
     found = []
     least = min(SUN_H[word] for word in plant.sun)

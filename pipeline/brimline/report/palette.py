@@ -433,7 +433,7 @@ STYLES: Final[dict[str, Style]] = {
                 ),
                 Rule(
                     "Ground cover",
-                    mark=Mark(SAND, "circle", 2.0),
+                    mark=Mark(BROWN, "circle", 2.0),
                     where=Where("layer", "=", "groundcover"),
                 ),
             ),

@@ -89,6 +89,10 @@ RAMPS: Final[dict[str, Ramp]] = {
         # six hours are called full sun, three to six part shade (common practice, no source)
         Ramp("sun_h", (0.0, 1.0, 3.0, 6.0, 8.0, 10.0, 12.0, 14.0),
              CIVIDIS[:2] + CIVIDIS[3:4] + CIVIDIS[5:], "cividis"),
+        Ramp(
+            "soil_loss_t_ha", (0.0, 1.0, 2.0, 5.0, 11.0, 25.0), YL_OR_BR[1:7],
+            "ColorBrewer YlOrBr",
+        ),
         Ramp("wetness", (4, 6, 8, 10, 12), YL_GN_BU[2:7], "ColorBrewer YlGnBu"),
         Ramp(
             "catchment_chance", (0.02, 0.2, 0.4, 0.6, 0.8, 0.98), VIRIDIS[8:2:-1] , "viridis"

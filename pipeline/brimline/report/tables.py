@@ -126,6 +126,11 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
         "zone_id", "planting", "area_m2", "irrigated", "demand_m3", "mains_m3", "deficit_m3",
         "share_without_mains", "share_without_mains_worst", "flag",
     ),
+    "zone_reading": (
+        "zone_id", "sun_class", "sun_season_h", "sun_winter_h", "cold_class", "cold_share",
+        "wet_share", "dry_share", "slope_class", "slope_pct", "faces", "machine_share",
+        "soil_loss_t_ha",
+    ),
     "plant_schedule": (
         "zone_id", "plant", "kind", "size", "count", "price_each", "price", "left_out",
     ),

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-import pandas as pd
 import shapely
 from scipy import ndimage
 
@@ -19,6 +18,7 @@ if TYPE_CHECKING:
 
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
 
     from brimline.config import PlantingPlan
     from brimline.engine.stage import Given
@@ -125,12 +125,9 @@ def wetness_classes(given: Given, params: PlantingPlan) -> NDArray[np.uint8]:
     return np.where(known, found, 255).astype(np.uint8)
 
 
-def zone_areas(given: Given) -> dict[str, float]:
-    """Ground of each planting zone by name [m²]."""
-    rows = given.frame("planting_zones")
-    names = [
-        text_of(row, "name") or f"zone {number}"
-        for number, row in enumerate(rows.itertuples(index=False), start=1)
-    ]
-    areas = pd.Series(rows.geometry.area.to_numpy(), index=names, dtype=np.float64)
-    return {str(name): float(area) for name, area in areas.groupby(level=0).sum().items()}
+def zone_shapes(given: Given) -> dict[str, BaseGeometry]:
+    """Ground of each planting zone by name."""
+    parts: dict[str, list[BaseGeometry]] = {}
+    for number, row in enumerate(given.frame("planting_zones").itertuples(index=False), start=1):
+        parts.setdefault(text_of(row, "name") or f"zone {number}", []).append(row.geometry)
+    return {name: shapely.union_all(shapes) for name, shapes in parts.items()}

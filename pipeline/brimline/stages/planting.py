@@ -20,7 +20,7 @@ from brimline.layers.flags import joined
 from brimline.planting import AGES_Y, WETNESS, Climate, a_week, demand_l, need_l, zone_kc
 from brimline.planting.care import building_and_planting
 from brimline.planting.laying import in_the_way, laid_out
-from brimline.planting.standing import Place, crowded, shade_between, unsuited
+from brimline.planting.standing import GrowingPlace, crowded, shade_between, unsuited
 from brimline.stages._frames import frame_of, table_of
 from brimline.stages._planting import (
     ALONG,
@@ -30,7 +30,7 @@ from brimline.stages._planting import (
     on_banks,
     wanted_of,
     wetness_classes,
-    zone_areas,
+    zone_shapes,
 )
 from brimline.stages._year_site import latitude_and_height, reference_of
 from brimline.stages.weather import WeatherRecord
@@ -84,6 +84,7 @@ def _run(given: Given, report: Reporter) -> Made:
         report.problem(Problem(Severity.NOTICE, message, mend, "planting"))
     standing = [every[at] for at in kept]
     climate, coldest_c = _climate(given)
+    areas = {name: float(shape.area) for name, shape in zone_shapes(given).items()}
     report.advanced(0.4, "what shades what")
     return {
         "plants": _plants(
@@ -92,7 +93,7 @@ def _run(given: Given, report: Reporter) -> Made:
         "plant_schedule": table_of(_schedule(standing, left_out), "plant_schedule"),
         "plant_water": table_of(_water(standing, climate), "plant_water"),
         "care": _care(given, standing, climate),
-        "zone_kc": table_of(_zone_kc(standing, zone_areas(given), params), "zone_kc"),
+        "zone_kc": table_of(_zone_kc(standing, areas, params), "zone_kc"),
     }
 
 
@@ -159,7 +160,7 @@ def _plants(
     records, shapes = [], []
     for at, one in enumerate(standing):
         wet = WETNESS[classes[at]] if classes[at] < len(WETNESS) else ""
-        told = unsuited(one.plant, Place(sun_h[at], lost_h[at], wet, coldest_c))
+        told = unsuited(one.plant, GrowingPlace(sun_h[at], lost_h[at], wet, coldest_c))
         codes = [*blocked[at], *(code for code, _ in told), *(["crowded"] if close[at] else [])]
         records.append(
             {

@@ -153,3 +153,30 @@ def light(codes, east, north, bearings, table, diffuse, angles):
                 total = sums[col, periods + period] + share * diffuse[period]
                 energy[period, row, col] = total if known else np.nan
     return hours, energy, seen
+
+
+@kernel
+def rank_around(dem, radius):
+    """Share of the cells within a radius that lie lower than a cell, and the range of them all."""
+    rows, cols = dem.shape
+    rank = np.full((rows, cols), np.nan, dtype=np.float32)
+    relief = np.full((rows, cols), np.nan, dtype=np.float32)
+    reach = int(radius)
+    for row in range(rows):
+        for col in range(cols):
+            z = dem[row, col]
+            if np.isnan(z):
+                continue
+            lower, count = 0, 0
+            low, high = z, z
+            for r in range(max(0, row - reach), min(rows, row + reach + 1)):
+                for c in range(max(0, col - reach), min(cols, col + reach + 1)):
+                    other = dem[r, c]
+                    if np.isnan(other) or (r - row) ** 2 + (c - col) ** 2 > radius * radius:
+                        continue
+                    count += 1
+                    lower += other < z
+                    low, high = min(low, other), max(high, other)
+            rank[row, col] = lower / count
+            relief[row, col] = high - low
+    return rank, relief

@@ -13,14 +13,14 @@ from brimline.io.plants import read_guilds, read_plants
 from brimline.planting import Companion, Guild, Plant
 from brimline.planting.care import Task, building_and_planting, calendar_text
 from brimline.planting.laying import Around, Wanted, in_the_way, laid_out
-from brimline.planting.standing import Place, crowded, shade_between, unsuited
+from brimline.planting.standing import GrowingPlace, crowded, shade_between, unsuited
 from brimline.sun.path import ANGLES_RAD, BEARINGS_RAD
 
 TREE = Plant("tree", "a tree", "canopy", 5.0, 6.0, 4.0, sun=("full",), frost_limit_c=-10.0)
 HERB = Plant("herb", "a herb", "herb", 0.5, 0.9, 0.5, sun=("part", "shade"), water=("moist", "wet"))
 PLANTS = {"tree": TREE, "herb": HERB}
 GUILDS = {"ring": Guild("ring", "tree", (Companion("herb", 4, 1.0),))}
-GOOD = Place(12.0, 0.0, "moist", -5.0)
+GOOD = GrowingPlace(12.0, 0.0, "moist", -5.0)
 
 
 def even_sun():
@@ -54,12 +54,12 @@ def test_under_a_crown_what_it_lets_through_is_left():
     ("plant", "place", "codes"),
     [
         (TREE, GOOD, []),
-        (TREE, Place(7.0, 2.0, "moist", -5.0), ["little-sun"]),
-        (TREE, Place(12.0, 0.0, "wet", -15.0), ["wet-feet", "frost-tender"]),
-        (TREE, Place(math.nan, 0.0, "", math.nan), []),
+        (TREE, GrowingPlace(7.0, 2.0, "moist", -5.0), ["little-sun"]),
+        (TREE, GrowingPlace(12.0, 0.0, "wet", -15.0), ["wet-feet", "frost-tender"]),
+        (TREE, GrowingPlace(math.nan, 0.0, "", math.nan), []),
         (Plant("fern", "fern", "herb", 1, 1, 1, sun=("shade",)), GOOD, ["much-sun"]),
         (Plant("reed", "reed", "herb", 1, 1, 1, water=("wet",)),
-         Place(12.0, 0.0, "dry", 0.0), ["dry-ground"]),
+         GrowingPlace(12.0, 0.0, "dry", 0.0), ["dry-ground"]),
     ],
 )  # fmt: skip
 def test_what_will_not_thrive_is_told_with_figures(plant, place, codes):

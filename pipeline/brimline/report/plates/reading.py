@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import geopandas as gpd
 import numpy as np
+import shapely
+from scipy import ndimage
 
-from brimline.grid.shapes import cells_inside
+from brimline.grid.shapes import cells_inside, outlines
 from brimline.layers.reading import PERIODS
+from brimline.report.palette import BROWN, CYAN, INDIGO, RED, TEAL, Fill, Rule
 from brimline.report.plates.plate import Plate
 from brimline.report.plates.sheet import Sheet
 from brimline.report.ramps import RAMPS
@@ -15,11 +19,14 @@ from brimline.sun.path import season
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
 
     from brimline.report.plates.frame import MapFrame
     from brimline.report.results import Results
 
 _FULL_SUN_H = 6.0
+_PATCH_M = 2.0  # half the width of the finest patch that is drawn
+_MOSTLY = 0.5
 
 
 def sun_in_winter(results: Results, frame: MapFrame) -> Plate | None:
@@ -41,6 +48,80 @@ def sun_in_season(results: Results, frame: MapFrame) -> Plate | None:
     words = f"{PERIODS[months[0]]} to {PERIODS[months[-1]]}"
     mean = hours[list(months)].mean(axis=0)
     return _sun(results, frame, mean, "sun-season", f"Sun from {words}", months)
+
+
+def soil_loss(results: Results, frame: MapFrame) -> Plate | None:
+    """Draw what rain may take in a year."""
+    loss = results.raster("soil_loss_t_ha")
+    if loss is None or not np.isfinite(loss).any():
+        return None
+    sheet = Sheet(results, frame, ramp=RAMPS["soil_loss_t_ha"], values=loss)
+    for layer in ("flow_paths", "surfaces", "zones", "boundary"):
+        sheet.draw(layer, unfilled=True)
+    known = _on_site(results, loss)
+    limit = float(results.parameter("soil_loss", "tolerable_t_ha") or 0)
+    share = 100 * float((known > limit).mean()) if known.size else 0.0
+    mean = float(known.mean()) if known.size else 0.0
+    return Plate(
+        "soil-loss",
+        "Soil that rain may take",
+        sheet.svg("soil-loss"),
+        f"Map of the soil that sheet and rill may take in a year, {mean:.1f} t/ha on average.",
+        f"By the revised universal soil loss equation: {mean:.1f} t/ha a year on average over the "
+        f"site, above {limit:g} t/ha, which soil is taken to make good, on {share:.0f} %. It is "
+        "made for comparing places and covers; gullies and flow paths are not in it.",
+    )
+
+
+def together(results: Results, frame: MapFrame) -> Plate | None:
+    """Lay cold air, wet ground, steep ground and loss of soil on top of each other."""
+    growing, slope = results.raster("growing"), results.raster("slope_pct")
+    loss, zones = results.raster("soil_loss_t_ha"), results.table("zone_reading")
+    if growing is None or slope is None or loss is None:
+        return None
+    machine = float(results.parameter("growing", "machine_pct") or np.inf)
+    limit = float(results.parameter("soil_loss", "tolerable_t_ha") or np.inf)
+    sheet = Sheet(results, frame)
+    for words, where, fill in (
+        ("Cold air pools", growing % 10 == 2, Fill(CYAN, 0.4)),
+        ("Wet, by rank", growing // 10 % 10 == 3, Fill(TEAL, 0.6)),
+        ("Below full sun", (growing >= 100) & (growing < 300), Fill(INDIGO, 0.35)),
+        (f"Steeper than {machine:g} %", slope > machine, Fill(BROWN, 0.8, "slash")),
+        (f"Loses over {limit:g} t/ha", loss > limit, Fill(RED, 0.8, "slash")),
+    ):
+        shapes = _areas(where, results)
+        if shapes:
+            sheet.rule(
+                Rule(words, fill=fill), gpd.GeoDataFrame(geometry=shapes, crs=results.grid.crs)
+            )
+    sheet.draw("contours")
+    sheet.draw("zones", label=True, unfilled=True)
+    sheet.draw("boundary")
+    lines = [
+        f"{row['zone_id']}: {row['sun_class'] or 'unknown'} sun, cold air {row['cold_class']},"
+        f" {row['slope_class']}, faces {row['faces']}"
+        for row in ([] if zones is None else zones.to_dict("records"))
+    ]
+    return Plate(
+        "together",
+        "What the ground offers",
+        sheet.svg("together"),
+        "Map of where cold air pools, ground stays wet, sun lacks, machines cannot go and soil may "
+        "be lost, with the planting zones.",
+        "Small patches are left out. Cold air and wetness rank the places of this site; they are "
+        "no measurements. " + ("; ".join(lines) + "." if lines else "No planting zone is drawn."),
+    )
+
+
+def _areas(where: NDArray[np.bool_], results: Results) -> list[BaseGeometry]:
+    """Outlines of cells, patches too small to draw left out."""
+    grid = results.grid
+    wide = 2 * max(1, round(_PATCH_M / grid.cell_m)) + 1
+    calm = ndimage.uniform_filter(where.astype(np.float32), wide) > _MOSTLY
+    shapes = outlines(calm.astype(np.int32), grid).values()
+    parts = [part for shape in shapes for part in shapely.get_parts(shape)]
+    least_m2 = (5 * _PATCH_M) ** 2
+    return [part.simplify(grid.cell_m) for part in parts if part.area >= least_m2]
 
 
 def _sun(

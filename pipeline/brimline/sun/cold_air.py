@@ -1,0 +1,125 @@
+"""Where cold air gathers on still, clear nights."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from scipy import ndimage
+
+from brimline.grid import checked_elevation, read_only
+from brimline.sun import _kernels
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from brimline.grid import Elevation
+
+_ACROSS: Final = 16  # coarse cells in the radius
+_STEEP: Final = np.tan(np.radians(30.0))  # ground steeper lets cold air run off
+
+
+def low_ground(
+    dem: Elevation, *, cell_m: float, radius_m: float
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Rank of each place among the ground around it, and how much that rises and falls.
+
+    Worked on cells of a sixteenth of the radius, straight between them.
+
+    Parameters
+    ----------
+    dem : float32 (rows, cols) [m]; NaN is nodata.
+    radius_m : of the ground around a place [m].
+
+    Returns
+    -------
+    rank : float32 (rows, cols) share of the ground around that lies lower, 0 the lowest.
+    relief_m : float32 (rows, cols) highest less lowest ground around [m].
+    """
+    ground = checked_elevation(dem)
+    coarse, factor = _coarse(ground, max(1, int(radius_m / _ACROSS / cell_m)))
+    rank, relief = _kernels.rank_around(read_only(coarse), radius_m / (factor * cell_m))
+    fine = [_refined(each, factor, ground.shape) for each in (rank, relief)]
+    for each in fine:
+        each[np.isnan(ground)] = np.nan
+    return fine[0], fine[1]
+
+
+def cold_pools(
+    dem: Elevation,
+    curvature: NDArray[np.float32],
+    slope_pct: NDArray[np.float32],
+    *,
+    cell_m: float,
+    radius_m: float = 300.0,
+    lowest_share: float = 0.2,
+    least_relief_m: float = 5.0,
+) -> NDArray[np.uint8]:
+    """Tell where cold air pools: low among its surroundings, gathering or level, not steep.
+
+    It ranks places; it gives no degrees.
+
+    Parameters
+    ----------
+    dem : float32 (rows, cols) [m]; NaN is nodata.
+    curvature : float32 (rows, cols) [1/m] of the smoothed surface along the contour, positive where
+        ground gathers.
+    lowest_share : rank up to which a place counts as low.
+    least_relief_m : ground that rises and falls less does not part cold air from warm [m].
+
+    Returns
+    -------
+    uint8 (rows, cols): 1 pools, 0 does not, 255 nodata.
+
+    References
+    ----------
+    Lundquist, Pepin & Rochford (2008), J. Geophys. Res. 113, D22107, doi:10.1029/2008JD009879:
+    slope below 30°, low percentile, not convex (limits from memory)
+    """
+    rank, relief_m = low_ground(dem, cell_m=cell_m, radius_m=radius_m)
+    calm = ndimage.uniform_filter(np.nan_to_num(curvature), max(1, int(radius_m / 15 / cell_m)))
+    pools = (
+        (rank <= lowest_share)
+        & (relief_m >= least_relief_m)
+        & (slope_pct / 100 < _STEEP)
+        & (calm >= -1.0 / radius_m / 10)
+    )
+    return np.where(np.isfinite(dem), pools, 255).astype(np.uint8)
+
+
+def _coarse(ground: Elevation, factor: int) -> tuple[NDArray[np.float32], int]:
+    """Return means of blocks of cells, NaN where a block holds none."""
+    rows, cols = (-(-size // factor) * factor for size in ground.shape)
+    padded = np.full((rows, cols), np.nan, dtype=np.float32)
+    padded[: ground.shape[0], : ground.shape[1]] = ground
+    blocks = padded.reshape(rows // factor, factor, cols // factor, factor)
+    known = np.isfinite(blocks).sum(axis=(1, 3))
+    total = np.nansum(blocks, axis=(1, 3), dtype=np.float64)
+    with np.errstate(invalid="ignore"):
+        return np.where(known, total / np.maximum(known, 1), np.nan).astype(np.float32), factor
+
+
+def _refined(
+    coarse: NDArray[np.float32], factor: int, shape: tuple[int, int]
+) -> NDArray[np.float32]:
+    """Bring coarse values back, straight between the middles of blocks."""
+    known = np.isfinite(coarse)
+    if not known.all():  # the nearest known value stands in beyond the data
+        nearest = ndimage.distance_transform_edt(
+            ~known, return_distances=False, return_indices=True
+        )
+        coarse = coarse[tuple(nearest)]
+    row, col = (
+        np.clip((np.arange(size) + 0.5) / factor - 0.5, 0, top - 1)
+        for size, top in zip(shape, coarse.shape, strict=True)
+    )
+    lower = np.minimum(row.astype(np.int64), max(coarse.shape[0] - 2, 0))
+    upper = np.minimum(lower + 1, coarse.shape[0] - 1)
+    left = np.minimum(col.astype(np.int64), max(coarse.shape[1] - 2, 0))
+    right = np.minimum(left + 1, coarse.shape[1] - 1)
+    down, across = (row - lower)[:, None], (col - left)[None, :]
+    by_row = coarse[lower] * (1 - down) + coarse[upper] * down
+    fine: NDArray[np.float32] = (by_row[:, left] * (1 - across) + by_row[:, right] * across).astype(
+        np.float32
+    )
+    return fine

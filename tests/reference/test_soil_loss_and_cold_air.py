@@ -1,0 +1,90 @@
+"""Soil loss against worked values of published formulas; cold air against a plain second way."""
+
+import numpy as np
+import pytest
+from scipy import ndimage
+
+from brimline.drainage.soil_loss import erosivity_of, ls_factor, settled, slope_factor
+from brimline.sun.cold_air import cold_pools, low_ground
+
+
+@pytest.mark.parametrize(
+    ("slope", "length_m", "expected"),
+    [(0.09, 22.13, 1.006), (0.05, 50, 0.789), (0.10, 60.96, 1.980), (0.20, 100, 7.06),
+     (0.02, 30, 0.265)],
+)  # fmt: skip
+def test_ls_of_a_uniform_slope(slope, length_m, expected):
+    """McCool et al. (1987) and AH-703, equations 4-1 to 4-5, worked by hand.
+
+    The mean of Desmet & Govers' factor down a plane is that of the whole slope (an identity).
+    """
+    cells = 200
+    cell_m = length_m / cells
+    area = np.tile((np.arange(cells) + 1.0)[:, None] * cell_m**2, (1, 3))
+    east, north = np.zeros((cells, 3), np.float32), np.full((cells, 3), slope, np.float32)
+    found = ls_factor(area, east, north, cell_m=cell_m).mean()
+    assert found == pytest.approx(expected, rel=0.004)
+
+
+def test_a_slope_across_the_cells_is_as_long_as_it_is():
+    # towards a corner a cell's contour is √2 wide: Desmet & Govers' x
+    one = ls_factor(np.array([[400.0]]), np.float32([[0.1]]), np.float32([[0.0]]), cell_m=1.0)
+    half = np.float32([[0.1 / np.sqrt(2)]])
+    turned = ls_factor(np.array([[400.0]]), half, half, cell_m=1.0)
+    beta = (0.0995 / 0.0896) / (3 * 0.0995**0.8 + 0.56)
+    assert turned[0, 0] / one[0, 0] == pytest.approx(np.sqrt(2) ** -(beta / (1 + beta)), rel=1e-3)
+
+
+def test_steepness_joins_at_nine_percent_and_long_slopes_stop_growing():
+    low, high = slope_factor(np.array([0.0899999, 0.0900001]))
+    assert abs(low - high) < 0.03
+    rise = np.float32([[0.0, 0.0]]), np.float32([[0.1, 0.1]])
+    found = ls_factor(np.array([[301.0, 5000.0]]), *rise, cell_m=1.0)
+    assert found[0, 0] == found[0, 1]
+
+
+def test_erosivity_from_rain():
+    # Renard & Freimund (1994), values from memory: the two branches meet near 850 mm
+    assert erosivity_of(600) == pytest.approx(0.0483 * 600**1.61)
+    assert erosivity_of(849.9) == pytest.approx(erosivity_of(850), rel=0.03)
+
+
+@pytest.mark.interpreted
+def test_soil_settles_where_water_carries_less_and_none_is_made():
+    directions = np.full((1, 6), 0, np.uint8)  # eastwards
+    directions[0, 5] = 8
+    area = np.arange(1.0, 7.0)[None]
+    loss = np.float32([[2, 2, 2, 0, 0, 0]])
+    capacity = np.float32([[9, 9, 9, 4, np.nan, 1]])
+    found = settled(directions, area, loss, capacity)
+    np.testing.assert_allclose(found, [[0, 0, 0, 2, 0, 3]])  # 6 arrive, 4 go on, 1 leaves
+
+
+def test_rank_is_that_of_a_plain_second_way():
+    rng = np.random.default_rng(2)
+    dem = ndimage.gaussian_filter(rng.standard_normal((40, 50)), 4).astype(np.float32) * 50
+    rank, relief = low_ground(dem, cell_m=1.0, radius_m=8.0)
+    reach = np.hypot(*np.mgrid[-8:9, -8:9]) <= 8
+    wide = np.pad(dem, 8, constant_values=np.nan)
+    windows = np.lib.stride_tricks.sliding_window_view(wide, (17, 17))[..., reach]
+    with np.errstate(invalid="ignore"):
+        lower = (windows < dem[..., None]).sum(axis=-1)
+    expected = lower / np.isfinite(windows).sum(axis=-1)
+    np.testing.assert_allclose(rank, expected, atol=1e-6)
+    np.testing.assert_allclose(relief, np.nanmax(windows, -1) - np.nanmin(windows, -1), rtol=1e-5)
+
+
+def test_cold_air_pools_on_the_valley_floor_and_not_on_the_flank():
+    _, col = np.indices((120, 120))
+    dem = (np.maximum(np.abs(col - 60) - 10, 0) * 0.3).astype(np.float32)
+    dem[0, 0] = np.nan
+    slope = 100 * np.hypot(*np.gradient(np.nan_to_num(dem))).astype(np.float32)
+    flat = np.zeros_like(dem)
+    pools = cold_pools(dem, flat, slope, cell_m=1.0, radius_m=40.0)
+    assert pools[60, 55:65].all()
+    assert not pools[60, :40].any()
+    assert pools[0, 0] == 255
+    level = np.zeros_like(dem)
+    assert not cold_pools(level, flat, flat, cell_m=1.0, radius_m=40.0).any()  # no relief
+    convex = np.full_like(dem, -0.1)
+    assert not (cold_pools(dem, convex, slope, cell_m=1.0, radius_m=40.0) == 1).any()
