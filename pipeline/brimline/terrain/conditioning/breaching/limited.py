@@ -81,13 +81,13 @@ def breach(
         codes[np.asarray(sinks, dtype=np.bool_)] = _kernels.KEPT
     limits = (float(cell_m), float(max_depth_m), float(max_length_m))
     breached = surface.copy()
-    for pieces in side_by_side([partial(_search, level, codes, limits, *band) for band in parts]):
+    for pieces in side_by_side([partial(search, level, codes, limits, *band) for band in parts]):
         for cells, levels in pieces:
             _kernels.cut(breached, cells, levels)
     return breached
 
 
-def _search(
+def search(
     level: Elevation,
     codes: NDArray[np.uint8],
     limits: tuple[float, float, float],

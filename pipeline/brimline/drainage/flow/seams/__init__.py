@@ -1,0 +1,29 @@
+"""Flow directions and accumulation tile by tile, joined at the seams."""
+
+from brimline.drainage.flow.seams.accumulation import (
+    TileLinks,
+    accumulate_tile,
+    solve_inflows,
+    tile_links,
+)
+from brimline.drainage.flow.seams.directions import (
+    HALO,
+    RimFlats,
+    direct_tile,
+    flat_distances,
+    outlet_keys,
+    rim_flats,
+)
+
+__all__ = [
+    "HALO",
+    "RimFlats",
+    "TileLinks",
+    "accumulate_tile",
+    "direct_tile",
+    "flat_distances",
+    "outlet_keys",
+    "rim_flats",
+    "solve_inflows",
+    "tile_links",
+]

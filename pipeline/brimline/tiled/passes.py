@@ -1,0 +1,337 @@
+"""What is done to one tile in each pass; arrays in small packs come back, rasters stay in the store.
+
+A pass reads blocks of the store, calls the domain, and writes its own tile. It never waits for
+another task. Working rasters hold NaN for nodata outside the survey and minus infinity for nodata
+that the survey encloses.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Protocol
+
+import numpy as np
+
+from brimline._jit import threads
+from brimline.drainage.catchments.seams import label_tile, ring_labels
+from brimline.drainage.flow.seams import (
+    HALO,
+    RimFlats,
+    accumulate_tile,
+    direct_tile,
+    flat_distances,
+    outlet_keys,
+    rim_flats,
+    tile_links,
+)
+from brimline.grid import OUTLET
+from brimline.grid.tiles import Tiling, Window
+from brimline.terrain.conditioning.seams import (
+    breach_cuts,
+    breach_halo,
+    enclosed_marked,
+    fill_tile,
+    tile_nodata,
+    tile_spills,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from brimline.grid import BoolGrid, Elevation
+
+Pack = dict[str, Any]  # arrays by name, small enough to travel
+
+
+class Store(Protocol):
+    """Where the rasters and packs of tiles are kept between passes."""
+
+    def read(self, name: str, window: Window) -> NDArray[Any]:
+        """Return a block of a raster, which may lie in several tiles."""
+
+    def write(self, name: str, tile: int, array: NDArray[Any]) -> None:
+        """Keep a tile of a raster."""
+
+    def read_pack(self, name: str, tile: int) -> Pack:
+        """Return the pack of a tile."""
+
+    def write_pack(self, name: str, tile: int, pack: Pack) -> None:
+        """Keep a pack of a tile."""
+
+    def publish(self, name: str, tile: int, array: NDArray[Any]) -> None:
+        """Hand on a tile of a result."""
+
+
+@dataclass(frozen=True)
+class Survey:
+    """What all passes know.
+
+    Parameters
+    ----------
+    tiling : the whole grid and its tiles.
+    cell_m : side of a cell [m].
+    mode : ``"breach"``, ``"fill"`` or ``"none"``, as in `condition`.
+    max_depth_m, max_length_m : limits of a breach [m]; the length must be finite.
+    sinks : int64; linear indices of kept sinks, ascending.
+    """
+
+    tiling: Tiling
+    cell_m: float
+    mode: str = "breach"
+    max_depth_m: float = 1.0
+    max_length_m: float = 30.0
+    sinks: tuple[int, ...] = ()
+
+    @property
+    def breach_halo(self) -> int:
+        """Cells around a tile that decide how its pits are breached."""
+        return breach_halo(self.cell_m, self.max_length_m)
+
+    def sinks_in(self, window: Window) -> BoolGrid | None:
+        """Kept sinks of a window; None where the survey has none."""
+        if not self.sinks:
+            return None
+        kept = np.zeros(window.shape, dtype=np.bool_)
+        cells = self.tiling.local(window, np.array(self.sinks, dtype=np.int64))
+        kept.ravel()[cells[cells >= 0]] = True
+        return kept
+
+
+def digest_of(array: NDArray[Any]) -> str:
+    """Return a digest of an array's bytes."""
+    return hashlib.blake2b(np.ascontiguousarray(array).view(np.uint8), digest_size=16).hexdigest()
+
+
+def ground(
+    store: Store, survey: Survey, tile: int, read: Callable[[Window], Elevation]
+) -> Pack:
+    """Take a tile in from the source."""
+    at = survey.tiling.window(tile)
+    level = read(at)
+    nodata = ~np.isfinite(level)
+    count = int(np.count_nonzero(nodata))
+    store.write("ground", tile, level)
+    pack: Pack = {"valid_cells": level.size - count, "digest": digest_of(level)}
+    if count:
+        pack["pieces"] = tile_nodata(nodata, at)
+        pack["lowest_m"], pack["highest_m"] = np.float32(np.nan), np.float32(np.nan)
+    if count < level.size:
+        pack["lowest_m"], pack["highest_m"] = np.nanmin(level), np.nanmax(level)
+    return pack
+
+
+def voids(store: Store, survey: Survey, tile: int, outside: NDArray[np.bool_]) -> Pack:
+    """Tell enclosed nodata from what lies outside."""
+    at = survey.tiling.window(tile)
+    store.write("ground", tile, enclosed_marked(store.read("ground", at), at, outside))
+    return {}
+
+
+def breach(store: Store, survey: Survey, tile: int) -> Pack:
+    """List the cuts that drain the pits of a tile."""
+    around = survey.tiling.padded(tile, survey.breach_halo)
+    limits = (survey.cell_m, survey.max_depth_m, survey.max_length_m)
+    cells, levels = breach_cuts(
+        store.read("ground", around),
+        survey.tiling.window(tile),
+        around,
+        limits,
+        survey.sinks_in(around),
+    )
+    cuts = {"cells": survey.tiling.linear(around, cells), "levels_m": levels}
+    store.write_pack("cuts", tile, cuts)
+    return {"digest": digest_of(cuts["cells"]) + digest_of(levels)}
+
+
+def opened(store: Store, survey: Survey, tile: int) -> Elevation:
+    """Return the ground of a tile with the cuts of all pits near it."""
+    at = survey.tiling.window(tile)
+    level: Elevation = store.read("ground", at)
+    if survey.mode != "breach":
+        return level
+    for near in survey.tiling.over(survey.tiling.padded(tile, survey.breach_halo)):
+        cuts = store.read_pack("cuts", near)
+        cells = survey.tiling.local(at, cuts["cells"])
+        mine = cells >= 0
+        np.fmin.at(level.ravel(), cells[mine], cuts["levels_m"][mine])
+    return level
+
+
+def spills(store: Store, survey: Survey, tile: int) -> Pack:
+    """Reduce a tile to the levels at which its ring cells are joined."""
+    at = survey.tiling.window(tile)
+    found = tile_spills(
+        opened(store, survey, tile), at, survey.tiling.whole, survey.sinks_in(at)
+    )
+    return {name: getattr(found, name) for name in ("level_m", "leaves", "one", "other", "at_m")}
+
+
+def conditioned(
+    store: Store, survey: Survey, tile: int, spill_m: NDArray[np.float32] | None
+) -> Pack:
+    """Fill a tile, given the levels at which water leaves from its ring."""
+    at = survey.tiling.window(tile)
+    level = opened(store, survey, tile)
+    surface = level
+    if spill_m is not None:
+        surface = fill_tile(level, at, survey.tiling.whole, survey.sinks_in(at), spill_m)
+        enclosed = np.isneginf(level)
+        if enclosed.any():
+            surface[enclosed] = -np.inf
+    store.write("conditioned", tile, surface)
+    return {"digest": digest_of(surface)}
+
+
+def rims(store: Store, survey: Survey, tile: int) -> Pack:
+    """List the flats of a tile that reach its rim, and spread what the tile knows of them."""
+    around = survey.tiling.padded(tile, HALO)
+    flats = rim_flats(
+        store.read("conditioned", around),
+        survey.tiling.window(tile),
+        around,
+        survey.sinks_in(around),
+    )
+    if flats is None:
+        return {}
+    store.write_pack(
+        "rims",
+        tile,
+        {
+            "box": np.array(flats.box),
+            "cells": flats.cells,
+            "notes": flats.notes,
+            "given": flats.given,
+            "offered": flats.offered,
+        },
+    )
+    linear = survey.tiling.linear(flats.box, flats.cells)
+    order = flats.offered[np.argsort(linear[flats.offered])]
+    away, toward = flat_distances(flats)
+    return {
+        "given": linear[flats.given],
+        "offered": linear[order],
+        "away": away[order],
+        "toward": toward[order],
+    }
+
+
+def _rim_flats(store: Store, tile: int) -> RimFlats:
+    pack = store.read_pack("rims", tile)
+    box = Window(*(int(size) for size in pack["box"]))
+    return RimFlats(box, pack["cells"], pack["notes"], pack["given"], pack["offered"])
+
+
+def relax(
+    store: Store,
+    survey: Survey,
+    tile: int,
+    away: NDArray[np.int64],
+    toward: NDArray[np.int64],
+    keys: NDArray[np.int64] | None,
+) -> Pack:
+    """Spread in the flats of a tile what its neighbours know."""
+    flats = _rim_flats(store, tile)
+    linear = survey.tiling.linear(flats.box, flats.cells)
+    order = flats.offered[np.argsort(linear[flats.offered])]
+    outlets = None
+    if keys is not None:
+        outlets = outlet_keys(flats, linear, toward, keys)[1]
+    far = flat_distances(flats, away, toward, outlets)
+    return {"away": far[0][order], "toward": far[1][order]}
+
+
+def rank(
+    store: Store,
+    survey: Survey,
+    tile: int,
+    toward: NDArray[np.int64],
+    keys: NDArray[np.int64],
+) -> Pack:
+    """Spread the rank of the cell that becomes the outlet of a flat without a way down."""
+    flats = _rim_flats(store, tile)
+    linear = survey.tiling.linear(flats.box, flats.cells)
+    order = flats.offered[np.argsort(linear[flats.offered])]
+    return {"keys": outlet_keys(flats, linear, toward, keys)[0][order]}
+
+
+def directions(
+    store: Store,
+    survey: Survey,
+    tile: int,
+    away: NDArray[np.int64] | None,
+    toward: NDArray[np.int64] | None,
+    keys: NDArray[np.int64] | None,
+) -> Pack:
+    """Direct a tile, and tell how water passes through it."""
+    at, around = survey.tiling.window(tile), survey.tiling.padded(tile, HALO)
+    surface = store.read("conditioned", around)
+    outlets = None
+    if keys is not None and toward is not None:
+        flats = _rim_flats(store, tile)
+        linear = survey.tiling.linear(flats.box, flats.cells)
+        outlets = outlet_keys(flats, linear, toward, keys)[1]
+    codes = direct_tile(surface, at, around, survey.sinks_in(around), away, toward, outlets)
+    store.write("flow_direction", tile, codes)
+    store.publish("flow_direction", tile, codes)
+    core = surface[at.inside(around)]
+    store.publish("conditioned", tile, np.where(np.isneginf(core), np.float32(np.nan), core))
+    links = tile_links(codes)
+    return {
+        "codes": links.codes,
+        "own_cells": links.own_cells,
+        "leads_to": links.leads_to,
+        "digest": digest_of(codes),
+    }
+
+
+def accumulation(store: Store, survey: Survey, tile: int, inflow: NDArray[np.int64]) -> Pack:
+    """Count what drains through each cell of a tile."""
+    codes = store.read("flow_direction", survey.tiling.window(tile))
+    cells = accumulate_tile(codes, inflow)
+    leaving = int(cells[codes == OUTLET].sum())
+    cells *= survey.cell_m * survey.cell_m
+    store.publish("contributing_area_m2", tile, cells)
+    return {"leaving_cells": leaving}
+
+
+def meets(
+    store: Store,
+    survey: Survey,
+    tile: int,
+    intakes: NDArray[np.int64],
+    numbers: NDArray[np.int32],
+) -> Pack:
+    """Tell which intake the water of each ring cell meets first in the tile."""
+    at = survey.tiling.window(tile)
+    codes = store.read("flow_direction", at)
+    return {"meets": ring_labels(codes, survey.tiling.local(at, intakes), numbers)}
+
+
+def labels(
+    store: Store,
+    survey: Survey,
+    tile: int,
+    intakes: NDArray[np.int64],
+    numbers: NDArray[np.int32],
+    onward: NDArray[np.int32],
+    count: int,
+) -> Pack:
+    """Label the ground of a tile by intake, and count it."""
+    at, around = survey.tiling.window(tile), survey.tiling.padded(tile, 1)
+    codes = store.read("flow_direction", around)
+    found = label_tile(codes, at, around, survey.tiling.local(at, intakes), numbers, onward, count)
+    store.publish("subcatchment", tile, found.labels)
+    return {
+        "own_cells": found.own_cells,
+        "touched": found.touched,
+        "downstream": found.downstream,
+    }
+
+
+def alone(function: Callable[..., Pack], *arguments: Any) -> Pack:  # noqa: ANN401
+    """Call a pass with one thread: tasks share the processors, not their kernels."""
+    with threads(1):
+        return function(*arguments)

@@ -1,0 +1,124 @@
+"""A survey drained tile by tile is the survey drained whole, in every cell, for any tiling."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from brimline.drainage.catchments import subcatchments
+from brimline.drainage.flow import accumulate, flow_directions
+from brimline.grid import NO_DATA
+from brimline.grid.tiles import Tiling, ring_cells
+from brimline.terrain.conditioning import condition
+from brimline.tiled import chain, passes
+
+
+class InMemory:
+    """Store and runner at once: whole arrays, tiles one after the other."""
+
+    def __init__(self, survey: passes.Survey) -> None:
+        self.survey, self.rasters, self.packs, self.results = survey, {}, {}, {}
+
+    def read(self, name: str, window: Any) -> Any:
+        return self.rasters[name][window.inside(self.survey.tiling.whole)].copy()
+
+    def _put(self, held: dict[str, Any], name: str, tile: int, array: Any) -> None:
+        at = self.survey.tiling.window(tile)
+        assert array.shape == at.shape
+        whole = held.setdefault(name, np.zeros(self.survey.tiling.whole.shape, array.dtype))
+        whole[at.inside(self.survey.tiling.whole)] = array
+
+    def write(self, name: str, tile: int, array: Any) -> None:
+        self._put(self.rasters, name, tile, array)
+
+    def publish(self, name: str, tile: int, array: Any) -> None:
+        self._put(self.results, name, tile, array)
+
+    def read_pack(self, name: str, tile: int) -> Any:
+        return self.packs[name, tile]
+
+    def write_pack(self, name: str, tile: int, pack: Any) -> None:
+        self.packs[name, tile] = pack
+
+    def each(self, title: str, function: Any, arguments: Any, upstream: Any = None) -> Any:
+        return {
+            tile: passes.alone(function, self, self.survey, tile, *more)
+            for tile, more in arguments.items()
+        }
+
+
+def assert_equal(dem: Any, tile: tuple[int, int], **options: Any) -> chain.Drained:
+    sinks = options.pop("sinks", None)
+    intakes = options.pop("intakes", None)
+    whole = condition(dem, cell_m=1.0, sinks=sinks, **options).surface
+    codes = flow_directions(whole, sinks=sinks)
+    tiling = Tiling(*dem.shape, *tile)
+    kept = () if sinks is None else tuple(np.flatnonzero(sinks).tolist())
+    survey = passes.Survey(tiling, 1.0, sinks=kept, **options)
+    memory = InMemory(survey)
+    drained = chain.drain(
+        survey, memory, lambda at: dem[at.inside(tiling.whole)].copy(), dict.fromkeys(range(len(tiling)), ())
+    )
+    np.testing.assert_array_equal(memory.results["conditioned"], whole)
+    np.testing.assert_array_equal(memory.results["flow_direction"], codes)
+    np.testing.assert_array_equal(memory.results["contributing_area_m2"], accumulate(codes))
+    assert drained.valid_cells == np.isfinite(dem).sum()
+    if intakes is not None and len(intakes):
+        expected = subcatchments(codes, intakes)
+        found = chain.divide(survey, memory, drained, intakes)
+        np.testing.assert_array_equal(memory.results["subcatchment"], expected.labels)
+        for name in ("downstream_ids", "own_cells", "cells", "edge_limited"):
+            np.testing.assert_array_equal(getattr(found, name), getattr(expected, name))
+    return drained
+
+
+@st.composite
+def surveys(draw: Any) -> Any:
+    rows, cols = draw(st.integers(1, 26)), draw(st.integers(1, 26))
+    rng = np.random.default_rng(draw(st.integers(0, 2**32 - 1)))
+    levels = draw(st.sampled_from([2, 4, 12, 1000]))  # few levels make large flats and many ties
+    dem = rng.integers(0, levels, (rows, cols)).astype(np.float32)
+    for _ in range(draw(st.integers(0, 2))):  # a lake or a plateau of one level
+        r, c = rng.integers(0, rows), rng.integers(0, cols)
+        dem[r : r + rng.integers(1, 20), c : c + rng.integers(1, 20)] = rng.integers(0, levels)
+    for _ in range(draw(st.integers(0, 3))):
+        r, c = rng.integers(0, rows), rng.integers(0, cols)
+        dem[r : r + rng.integers(1, 9), c : c + rng.integers(1, 9)] = np.nan
+    dem[rng.random(dem.shape) < draw(st.sampled_from([0.0, 0.0, 0.1]))] = np.nan
+    if not np.isfinite(dem).any():
+        dem[0, 0] = 1.0
+    sinks = None
+    if draw(st.booleans()):
+        sinks = rng.random(dem.shape) < 0.03
+    places = np.argwhere(np.isfinite(dem))
+    intakes = places[rng.integers(0, len(places), draw(st.integers(0, 5)))]
+    return dem, sinks, intakes
+
+
+sizes = st.one_of(st.integers(1, 4), st.integers(5, 13), st.integers(14, 30))
+
+
+@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(
+    surveys(),
+    st.tuples(sizes, sizes),
+    st.sampled_from(["fill", "breach", "none"]),
+    st.sampled_from([1.0, 2.5, 6.0]),
+)
+def test_any_tiling_gives_the_cells_of_the_whole(
+    survey: Any, tile: tuple[int, int], mode: str, max_length_m: float
+) -> None:
+    dem, sinks, intakes = survey
+    assert_equal(
+        dem,
+        tile,
+        sinks=sinks,
+        intakes=intakes,
+        mode=mode,
+        max_depth_m=2.0,
+        max_length_m=max_length_m,
+    )
