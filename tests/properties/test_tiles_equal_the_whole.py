@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 
 from brimline.drainage.catchments import subcatchments
 from brimline.drainage.flow import accumulate, flow_directions
-from brimline.grid import NO_DATA
 from brimline.grid.tiles import Tiling, ring_cells
 from brimline.terrain.conditioning import condition
 from brimline.tiled import chain, passes
@@ -44,7 +43,7 @@ class InMemory:
     def write_pack(self, name: str, tile: int, pack: Any) -> None:
         self.packs[name, tile] = pack
 
-    def each(self, title: str, function: Any, arguments: Any, upstream: Any = None) -> Any:
+    def each(self, _: str, function: Any, arguments: Any, *_keys: Any) -> Any:
         return {
             tile: passes.alone(function, self, self.survey, tile, *more)
             for tile, more in arguments.items()
@@ -60,9 +59,9 @@ def assert_equal(dem: Any, tile: tuple[int, int], **options: Any) -> chain.Drain
     kept = () if sinks is None else tuple(np.flatnonzero(sinks).tolist())
     survey = passes.Survey(tiling, 1.0, sinks=kept, **options)
     memory = InMemory(survey)
-    drained = chain.drain(
-        survey, memory, lambda at: dem[at.inside(tiling.whole)].copy(), dict.fromkeys(range(len(tiling)), ())
-    )
+    tiles = range(len(tiling))
+    read = dict.fromkeys(tiles, lambda at: dem[at.inside(tiling.whole)].copy())
+    drained = chain.drain(survey, memory, read, dict.fromkeys(tiles, ()))
     np.testing.assert_array_equal(memory.results["conditioned"], whole)
     np.testing.assert_array_equal(memory.results["flow_direction"], codes)
     np.testing.assert_array_equal(memory.results["contributing_area_m2"], accumulate(codes))
@@ -122,3 +121,38 @@ def test_any_tiling_gives_the_cells_of_the_whole(
         max_depth_m=2.0,
         max_length_m=max_length_m,
     )
+
+
+def test_a_lake_that_winds_through_many_tiles_is_drained_as_one() -> None:
+    dem = np.full((61, 67), 9.0, dtype=np.float32)
+    for turn in range(0, 60, 4):  # a ditch of one level, to and fro, with its way out at the end
+        dem[turn + 1 : turn + 3, 1:-1] = 3.0
+        dem[turn + 1 : turn + 6, -3 : -1 if turn % 8 == 0 else None][:, :1] = 3.0
+        if turn % 8:
+            dem[turn + 1 : turn + 6, 1] = 3.0
+    dem[-3:-1, 5:9] = np.nan
+    drained = assert_equal(dem, (9, 8), mode="none")
+    assert drained.rounds > 8
+    assert_equal(dem, (9, 8), mode="fill", intakes=np.array([[30, 30], [1, 1], [30, 30]]))
+
+
+@pytest.mark.parametrize("tile", [(41, 37), (1, 150), (140, 1), (64, 64)])
+def test_ties_that_planes_of_65_cells_decide_fall_as_in_the_whole(tile: tuple[int, int]) -> None:
+    rng = np.random.default_rng(5)
+    row, col = np.mgrid[:140, :150]
+    dem = (np.abs(col - 75) + np.abs(row - 70)).astype(np.float32)  # ties everywhere
+    for _ in range(40):  # far from the ridges, what breaks their symmetry
+        r, c = rng.integers(0, 140), rng.integers(0, 150)
+        dem[r, c] += rng.integers(1, 9)
+    assert_equal(dem, tile, mode="fill")
+
+
+@settings(deadline=None)
+@given(st.integers(1, 9), st.integers(1, 9), sizes, sizes)
+def test_ring_places_count_through_the_rings(rows: int, cols: int, down: int, across: int) -> None:
+    tiling = Tiling(rows, cols, down, across)
+    cells = [
+        tiling.linear(tiling.window(t), ring_cells(tiling.window(t))) for t in range(len(tiling))
+    ]
+    place = tiling.ring_places(*np.divmod(np.concatenate(cells), cols))
+    np.testing.assert_array_equal(place, np.arange(place.size))

@@ -201,6 +201,57 @@ def compare(
 
 
 @app.command()
+def survey(
+    elevation: Annotated[
+        list[str],
+        typer.Argument(help="GeoTIFF tiles or globs; a .txt or .vrt that lists them."),
+    ],
+    out: Annotated[Path, typer.Option(help="Folder for the results; goes on where it stopped.")],
+    intakes: Annotated[
+        Path | None, typer.Option(help="Points whose whole catchment is wanted.")
+    ] = None,
+    snap_m: Annotated[float, typer.Option(min=0, help="How far a point may move.")] = 20.0,
+    mode: Annotated[str, typer.Option(help="breach, fill or none.")] = "breach",
+    breach_depth: Annotated[float, typer.Option(min=0, help="Deepest cut of a breach [m].")] = 1.0,
+    breach_length: Annotated[float, typer.Option(min=0, help="Longest breach [m].")] = 30.0,
+    workers: Annotated[int | None, typer.Option(min=1, help="Default: one a processor.")] = None,
+    memory_gb: Annotated[float, typer.Option(min=0.5, help="Of all workers together.")] = 3.0,
+    tile_cells: Annotated[
+        int | None, typer.Option(min=16, help="Side of a tile; default: what fits the memory.")
+    ] = None,
+    scheduler: Annotated[
+        str, typer.Option(metavar="ADDRESS", help="A running Dask scheduler, tcp://host:port.")
+    ] = "",
+    crs: Annotated[str, typer.Option(help="Where the files do not say theirs.")] = "",
+    vertical_unit: Annotated[str, typer.Option(help="auto, m, ft or us-ft.")] = "auto",
+    as_json: AsJson = False,
+) -> None:
+    """Drain a survey of any size in tiles: surface, directions, areas, catchments of points."""
+    from brimline._jit import thread_count
+    from brimline.cli import survey as command
+    from brimline.tiled.survey import Options
+
+    command.run(
+        elevation,
+        out,
+        Options(
+            mode=mode,
+            max_depth_m=breach_depth,
+            max_length_m=breach_length,
+            snap_m=snap_m,
+            tile_cells=tile_cells or 0,
+            workers=workers or thread_count(),
+            memory_gb=memory_gb,
+            scheduler=scheduler,
+        ),
+        intakes=intakes,
+        crs=crs,
+        vertical_unit=vertical_unit,
+        as_json=as_json,
+    )
+
+
+@app.command()
 def apply(
     site: SiteFile,
     mends: Annotated[

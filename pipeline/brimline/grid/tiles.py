@@ -95,9 +95,9 @@ class Tiling:
     def padded(self, tile: int, halo: int) -> Window:
         """Cells of a tile and those around it, as far as the grid goes."""
         at = self.window(tile)
-        return Window(
-            at.row - halo, at.col - halo, at.rows + 2 * halo, at.cols + 2 * halo
-        ).common(self.whole)
+        return Window(at.row - halo, at.col - halo, at.rows + 2 * halo, at.cols + 2 * halo).common(
+            self.whole
+        )
 
     def over(self, window: Window) -> list[int]:
         """Tiles that have cells in a window."""
@@ -112,10 +112,11 @@ class Tiling:
     def linear(self, window: Window, cells: NDArray[np.int64]) -> NDArray[np.int64]:
         """Linear index on the grid of cells that are numbered within a window."""
         row, col = np.divmod(cells, window.cols)
-        return (row + window.row) * self.cols + col + window.col
+        cell: NDArray[np.int64] = (row + window.row) * self.cols + col + window.col
+        return cell
 
     def local(self, window: Window, cells: NDArray[np.int64]) -> NDArray[np.int64]:
-        """Number within a window of cells by their linear index; -1 outside it."""
+        """Return the number within a window of cells by their linear index; -1 outside it."""
         row, col = np.divmod(cells, self.cols)
         row, col = row - window.row, col - window.col
         within = (row >= 0) & (row < window.rows) & (col >= 0) & (col < window.cols)
@@ -123,7 +124,8 @@ class Tiling:
 
     def owners(self, row: NDArray[np.int64], col: NDArray[np.int64]) -> NDArray[np.int64]:
         """Tile of each cell."""
-        return row // self.tile_rows * self.across + col // self.tile_cols
+        tile: NDArray[np.int64] = row // self.tile_rows * self.across + col // self.tile_cols
+        return tile
 
     @cached_property
     def ring_starts(self) -> NDArray[np.int64]:
@@ -143,7 +145,8 @@ class Tiling:
         )
         last = (row_in == rows - 1) & (rows > 1)
         place = np.where(last, cols + (rows - 2) * sides + col_in, place)
-        return self.ring_starts[self.owners(row, col)] + place
+        found: NDArray[np.int64] = self.ring_starts[self.owners(row, col)] + place
+        return found
 
 
 def ring_size(window: Window) -> int:

@@ -65,9 +65,9 @@ def read_mosaic(
         With every problem of every file: unreadable, without CRS, in different reference
         systems, resolutions or grids, disagreeing where they overlap, too large together.
     """
-    headers = _headers(paths, vertical_unit, crs)
+    headers = checked_headers(paths, vertical_unit, crs)
     first = headers[0]
-    offsets, shape, transform = _layout(headers)
+    offsets, shape, transform = layout(headers)
     if shape[0] * shape[1] > max_cells:
         raise InputError(_too_large(headers, shape, max_cells))
     notices = [notice for header in headers for notice in header.notices]
@@ -101,7 +101,14 @@ def grouped(problems: Sequence[Problem]) -> tuple[Problem, ...]:
     return tuple(result)
 
 
-def _headers(paths: Sequence[Path], vertical_unit: str, crs: str | None) -> list[Header]:
+def checked_headers(paths: Sequence[Path], vertical_unit: str, crs: str | None) -> list[Header]:
+    """Read all headers, and refuse files that do not lie on the first one's grid.
+
+    Raises
+    ------
+    InputError
+        With every problem of every file.
+    """
     headers: list[Header] = []
     problems: list[Problem] = []
     for path in paths:
@@ -158,7 +165,7 @@ def _cell_text(transform: Affine) -> str:
     return f"{text}, turned" if transform.b or transform.d else text
 
 
-def _layout(
+def layout(
     headers: Sequence[Header],
 ) -> tuple[list[tuple[int, int]], tuple[int, int], Affine]:
     """Place every tile on the first one's grid: offsets (row, col), total shape, transform."""

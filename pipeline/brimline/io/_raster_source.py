@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+from rasterio import windows
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
 from brimline.errors import InputError, Problem, Severity
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
     from brimline.grid import BoolGrid, Elevation
+    from brimline.grid.tiles import Window
 
 LOWEST_M: Final = -500.0  # below the Dead Sea's shore and every open pit
 HIGHEST_M: Final = 9000.0
@@ -70,8 +72,15 @@ def read_header(path: Path, *, vertical_unit: str, crs: str | None) -> Header:
         ) from fault
 
 
-def read_levels(header: Header) -> tuple[Elevation, tuple[Problem, ...]]:
+def read_levels(
+    header: Header, block: Window | None = None
+) -> tuple[Elevation, tuple[Problem, ...]]:
     """Read the first band as levels in metres.
+
+    Parameters
+    ----------
+    block : part of the file to read; None for all. Whether a level is a marker for nodata that no
+        tag declares is judged by what is read.
 
     Returns
     -------
@@ -84,8 +93,9 @@ def read_levels(header: Header) -> tuple[Elevation, tuple[Problem, ...]]:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", NotGeoreferencedWarning)
             with open_raster(header.path) as file:
-                raw = file.read(1)
-                valid = file.read_masks(1) > 0
+                part = block and windows.Window(block.col, block.row, block.cols, block.rows)
+                raw = file.read(1, window=part)
+                valid = file.read_masks(1, window=part) > 0
                 scale, offset = float(file.scales[0]), float(file.offsets[0])
     except RasterioError as fault:
         raise InputError.of(

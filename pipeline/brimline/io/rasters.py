@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from xml.sax.saxutils import escape
 
 import numpy as np
 import rasterio
 import rasterio.shutil
 from pyproj import CRS
+from pyproj.enums import WktVersion
+from rasterio import windows
 from rasterio.errors import RasterioError
 from rasterio.io import MemoryFile
 
@@ -15,7 +18,7 @@ import brimline
 from brimline._jit import thread_count
 from brimline.errors import GridError, StoreError
 from brimline.grid import Grid
-from brimline.io.atomic import write_bytes
+from brimline.io.atomic import write_bytes, write_text
 from brimline.io.crs import canonical
 
 if TYPE_CHECKING:
@@ -23,6 +26,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from brimline.grid.tiles import Window
     from brimline.layers import Raster
 
 _BLOCK: Final = 256  # small enough that a site of a few hundred cells has overviews
@@ -73,6 +77,71 @@ def write_raster(path: Path, array: NDArray[Any], grid: Grid, declaration: Raste
     except RasterioError as fault:
         raise StoreError(f"{path} could not be written: {fault}") from fault
     write_bytes(path, content)  # not by GDAL, which passes over a full disk when it closes a file
+
+
+def write_tile(path: Path, array: NDArray[Any], grid: Grid, declaration: Raster) -> None:
+    """Write one tile of a raster as a GeoTIFF, quick to make, in blocks that any program reads.
+
+    Raises
+    ------
+    GridError
+        If the array's shape or dtype is not the declared one.
+    StoreError
+        If the file cannot be written.
+    """
+    _checked(array, grid, declaration)
+    profile = _profile(array, grid, declaration.nodata) | {
+        "tiled": True,
+        "blockxsize": _BLOCK,
+        "blockysize": _BLOCK,
+        "compress": "DEFLATE",
+        "zlevel": 1,
+        "predictor": 3 if array.dtype.kind == "f" else 2,
+        "bigtiff": "IF_SAFER",
+    }
+    try:
+        with MemoryFile() as memory:
+            with memory.open(**profile) as file:
+                file.write(array, 1)
+                file.update_tags(**_tags(declaration))
+            content = memory.read()
+    except RasterioError as fault:
+        raise StoreError(f"{path} could not be written: {fault}") from fault
+    write_bytes(path, content)
+
+
+def write_mosaic(path: Path, tiles: dict[Path, Window], grid: Grid, declaration: Raster) -> None:
+    """Write a VRT, which any viewer that is built on GDAL opens as one raster.
+
+    Parameters
+    ----------
+    tiles : by file, its cells on `grid`; files beside or below `path`.
+    """
+    kind = {"float32": "Float32", "float64": "Float64", "uint8": "Byte", "int32": "Int32"}
+    nodata = declaration.nodata
+    told = "" if nodata is None else f"<NoDataValue>{nodata:g}</NoDataValue>"
+    place = ", ".join(f"{number!r}" for number in grid.transform.to_gdal())
+    wkt = escape(CRS.from_user_input(grid.crs).to_wkt(WktVersion.WKT1_GDAL)) if grid.crs else ""
+    lines = [
+        f'<VRTDataset rasterXSize="{grid.cols}" rasterYSize="{grid.rows}">',
+        f'<SRS dataAxisToSRSAxisMapping="1,2">{wkt}</SRS>' if wkt else "",
+        f"<GeoTransform>{place}</GeoTransform>",
+        f'<VRTRasterBand dataType="{kind[declaration.dtype]}" band="1">',
+        f"<Description>{escape(declaration.title)}</Description>{told}",
+    ]
+    for file, at in tiles.items():
+        name = escape(file.relative_to(path.parent).as_posix())
+        lines.append(
+            f'<SimpleSource><SourceFilename relativeToVRT="1">{name}</SourceFilename>'
+            f'<SourceBand>1</SourceBand><SourceProperties RasterXSize="{at.cols}"'
+            f' RasterYSize="{at.rows}" DataType="{kind[declaration.dtype]}" BlockXSize="{_BLOCK}"'
+            f' BlockYSize="{_BLOCK}"/>'
+            f'<SrcRect xOff="0" yOff="0" xSize="{at.cols}" ySize="{at.rows}"/>'
+            f'<DstRect xOff="{at.col}" yOff="{at.row}" xSize="{at.cols}" ySize="{at.rows}"/>'
+            "</SimpleSource>"
+        )
+    lines.append("</VRTRasterBand></VRTDataset>")
+    write_text(path, "\n".join(lines) + "\n")
 
 
 def plain_bytes(array: NDArray[Any], grid: Grid, *, nodata: float | None) -> bytes:
@@ -127,6 +196,23 @@ def read_raster(path: Path) -> OnGrid:
             return OnGrid(file.read(1) if file.count == 1 else file.read(), grid)
     except RasterioError as fault:
         raise StoreError(f"{path} could not be read: {fault}") from fault
+
+
+def read_block(path: Path, window: Window) -> NDArray[Any]:
+    """Read a block of the first band of a raster that brimline wrote, as stored.
+
+    Raises
+    ------
+    StoreError
+        If it cannot be read.
+    """
+    block = windows.Window(window.col, window.row, window.cols, window.rows)
+    try:
+        with rasterio.open(path) as file:
+            array: NDArray[Any] = file.read(1, window=block)
+    except RasterioError as fault:
+        raise StoreError(f"{path} could not be read: {fault}") from fault
+    return array
 
 
 def _checked(array: NDArray[Any], grid: Grid, declaration: Raster) -> None:

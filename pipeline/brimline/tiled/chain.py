@@ -75,14 +75,14 @@ class Intakes:
 def drain(
     survey: Survey,
     runner: Runner,
-    read: Callable[..., Any],
+    reads: Mapping[int, Callable[..., Any]],
     sources: Mapping[int, tuple[str, ...]],
 ) -> Drained:
     """Condition, direct and accumulate a whole survey.
 
     Parameters
     ----------
-    read : gives the levels of a window; sent to every task.
+    reads : by tile, what gives the levels of its window.
     sources : by tile, what its levels come from, for the key.
 
     Raises
@@ -92,7 +92,7 @@ def drain(
     """
     tiling = survey.tiling
     tiles = range(len(tiling))
-    taken = runner.each("ground", passes.ground, {t: (read,) for t in tiles}, sources)
+    taken = runner.each("ground", passes.ground, {t: (reads[t],) for t in tiles}, sources)
     digest = {t: str(taken[t]["digest"]) for t in tiles}
     if any("pieces" in taken[t] for t in tiles):
         sizes = np.diff(tiling.ring_starts)
@@ -101,7 +101,10 @@ def drain(
         )
         patchy = [t for t in tiles if "pieces" in taken[t]]
         runner.each(
-            "voids", passes.voids, {t: (rings[t],) for t in patchy}, {t: (digest[t],) for t in patchy}
+            "voids",
+            passes.voids,
+            {t: (rings[t],) for t in patchy},
+            {t: (str(taken[t]["made"]),) for t in patchy},
         )
         digest |= {t: digest[t] + passes.digest_of(rings[t]) for t in patchy}
     digest = _conditioned(survey, runner, digest)
@@ -138,21 +141,19 @@ def _conditioned(survey: Survey, runner: Runner, digest: dict[int, str]) -> dict
     """Breach and fill; return a digest of each tile of the surface."""
     tiling = survey.tiling
     tiles = range(len(tiling))
-    reads = {t: (digest[t],) for t in tiles}
+    reads: dict[int, tuple[str, ...]] = {t: (digest[t],) for t in tiles}
     if survey.mode == "breach":
         near = {t: tiling.over(tiling.padded(t, survey.breach_halo)) for t in tiles}
         cuts = runner.each(
             "breach",
             passes.breach,
-            {t: () for t in tiles},
+            dict.fromkeys(tiles, ()),
             {t: tuple(digest[n] for n in near[t]) for t in tiles},
         )
-        reads = {
-            t: (digest[t], *(str(cuts[n]["digest"]) for n in near[t])) for t in tiles
-        }
+        reads = {t: (digest[t], *(str(cuts[n]["digest"]) for n in near[t])) for t in tiles}
     spill: list[NDArray[np.float32] | None] = [None] * len(tiling)
     if survey.mode != "none":
-        found = runner.each("spills", passes.spills, {t: () for t in tiles}, reads)
+        found = runner.each("spills", passes.spills, dict.fromkeys(tiles, ()), reads)
         spill = [*solve_spills(tiling, [TileSpills(**_plain(found[t])) for t in tiles])]
     filled = runner.each("fill", passes.conditioned, {t: (spill[t],) for t in tiles}, reads)
     return {t: str(filled[t]["digest"]) for t in tiles}
@@ -169,7 +170,7 @@ def _settle_flats(
     number of rounds.
     """
     tiling = survey.tiling
-    found = runner.each("flats", passes.rims, {t: () for t in range(len(tiling))}, near)
+    found = runner.each("flats", passes.rims, dict.fromkeys(range(len(tiling)), ()), near)
     exchange = _Exchange(survey, {t: pack for t, pack in found.items() if "offered" in pack})
     known = {
         name: exchange.joined({t: found[t][name] for t in exchange.tiles})
@@ -193,12 +194,15 @@ def _settle_flats(
             runner,
             passes.rank,
             ranks,
-            lambda tile: (known["toward"][exchange.asked[tile]], ranks["keys"][exchange.asked[tile]]),
+            lambda tile: (
+                known["toward"][exchange.asked[tile]],
+                ranks["keys"][exchange.asked[tile]],
+            ),
             dry,
         )
         keys = ranks["keys"]
         rounds += spread(keys, dry)
-    told: dict[int, tuple[Any, ...]] = {t: (None, None, None) for t in range(len(tiling))}
+    told: dict[int, tuple[Any, ...]] = dict.fromkeys(range(len(tiling)), (None, None, None))
     for t in exchange.tiles:
         mine = exchange.asked[t]
         told[t] = (
@@ -219,7 +223,8 @@ class _Exchange:
         starts = np.cumsum([0, *(packs[t]["offered"].size for t in self.tiles)])
         self.size = int(starts[-1])
         self.own = {
-            t: slice(int(a), int(b)) for t, a, b in zip(self.tiles, starts[:-1], starts[1:])
+            t: slice(int(a), int(b))
+            for t, a, b in zip(self.tiles, starts[:-1], starts[1:], strict=True)
         }
         self.asked: dict[int, NDArray[np.int64]] = {}
         for t in self.tiles:
@@ -248,7 +253,9 @@ class _Exchange:
         waiting, rounds = first, 0
         while waiting:
             rounds += 1
-            learnt = runner.each("flats across seams", function, {t: arguments(t) for t in sorted(waiting)})
+            learnt = runner.each(
+                "flats across seams", function, {t: arguments(t) for t in sorted(waiting)}
+            )
             changed = np.zeros(self.size, dtype=np.bool_)
             for t, pack in learnt.items():
                 for name, values in pack.items():
@@ -258,9 +265,7 @@ class _Exchange:
         return rounds
 
 
-def divide(
-    survey: Survey, runner: Runner, drained: Drained, intakes: NDArray[np.int64]
-) -> Intakes:
+def divide(survey: Survey, runner: Runner, drained: Drained, intakes: NDArray[np.int64]) -> Intakes:
     """Divide a drained survey among intakes.
 
     Parameters

@@ -1,4 +1,4 @@
-"""What is done to one tile in each pass; arrays in small packs come back, rasters stay in the store.
+"""What is done to one tile in each pass: small packs come back, rasters stay in the store.
 
 A pass reads blocks of the store, calls the domain, and writes its own tile. It never waits for
 another task. Working rasters hold NaN for nodata outside the survey and minus infinity for nodata
@@ -8,6 +8,7 @@ that the survey encloses.
 from __future__ import annotations
 
 import hashlib
+import uuid
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -102,12 +103,10 @@ class Survey:
 
 def digest_of(array: NDArray[Any]) -> str:
     """Return a digest of an array's bytes."""
-    return hashlib.blake2b(np.ascontiguousarray(array).view(np.uint8), digest_size=16).hexdigest()
+    return hashlib.blake2b(np.ascontiguousarray(array).data, digest_size=16).hexdigest()
 
 
-def ground(
-    store: Store, survey: Survey, tile: int, read: Callable[[Window], Elevation]
-) -> Pack:
+def ground(store: Store, survey: Survey, tile: int, read: Callable[[Window], Elevation]) -> Pack:
     """Take a tile in from the source."""
     at = survey.tiling.window(tile)
     level = read(at)
@@ -115,9 +114,9 @@ def ground(
     count = int(np.count_nonzero(nodata))
     store.write("ground", tile, level)
     pack: Pack = {"valid_cells": level.size - count, "digest": digest_of(level)}
+    pack["made"] = uuid.uuid4().hex  # `voids` works on the file: made anew, it must run anew
     if count:
         pack["pieces"] = tile_nodata(nodata, at)
-        pack["lowest_m"], pack["highest_m"] = np.float32(np.nan), np.float32(np.nan)
     if count < level.size:
         pack["lowest_m"], pack["highest_m"] = np.nanmin(level), np.nanmax(level)
     return pack
@@ -141,9 +140,9 @@ def breach(store: Store, survey: Survey, tile: int) -> Pack:
         limits,
         survey.sinks_in(around),
     )
-    cuts = {"cells": survey.tiling.linear(around, cells), "levels_m": levels}
-    store.write_pack("cuts", tile, cuts)
-    return {"digest": digest_of(cuts["cells"]) + digest_of(levels)}
+    linear = survey.tiling.linear(around, cells)
+    store.write_pack("cuts", tile, {"cells": linear, "levels_m": levels})
+    return {"digest": digest_of(linear) + digest_of(levels)}
 
 
 def opened(store: Store, survey: Survey, tile: int) -> Elevation:
@@ -163,9 +162,7 @@ def opened(store: Store, survey: Survey, tile: int) -> Elevation:
 def spills(store: Store, survey: Survey, tile: int) -> Pack:
     """Reduce a tile to the levels at which its ring cells are joined."""
     at = survey.tiling.window(tile)
-    found = tile_spills(
-        opened(store, survey, tile), at, survey.tiling.whole, survey.sinks_in(at)
-    )
+    found = tile_spills(opened(store, survey, tile), at, survey.tiling.whole, survey.sinks_in(at))
     return {name: getattr(found, name) for name in ("level_m", "leaves", "one", "other", "at_m")}
 
 

@@ -66,7 +66,7 @@ def ring_labels(
 def _signed_exits(
     within: Directions, ends: NDArray[np.int32], ring: NDArray[np.int64]
 ) -> NDArray[np.int32]:
-    """Ends met first, whatever their sign: the kernel takes numbers from 1."""
+    """Return the ends met first, whatever their sign: the kernel takes numbers from 1."""
     known = np.unique(ends)
     known = known[known != 0]
     place = np.where(ends == 0, 0, np.searchsorted(known, ends) + 1).astype(np.int32)
@@ -99,7 +99,7 @@ def solve_labels(
         onward = follows >= 0
     after = np.where(entry >= 0, label[entry], 0).astype(np.int32)
     starts = tiling.ring_starts
-    return [after[a:b] for a, b in zip(starts[:-1], starts[1:], strict=True)]
+    return np.split(after, starts[1:-1])
 
 
 def label_tile(

@@ -44,7 +44,7 @@ def list_rim_flats(dem, codes, steps, top, left, bottom, right, depth, apart):
             if row < first or row >= last or col < west or col >= east:
                 steps[row, col] = _DEFERRED
                 continue
-            inner = min(min(row - top, bottom - 1 - row), min(col - left, right - 1 - col))
+            inner = min(row - top, bottom - 1 - row, col - left, right - 1 - col)
             if inner < depth and steps[row, col] == 0:
                 steps[row, col] = _DEFERRED
                 cells.append(np.int64(row * cols + col))
@@ -169,11 +169,13 @@ def exits(codes, ends, ring, ring_place):
         while seen[cell] == 0 and end[cell] == 0 and code[cell] < _OUTLET:
             seen[cell] = -1
             cell += offset[code[cell]]
-        to = end[cell] if end[cell] else max(seen[cell], 0)
+        to = end[cell]
+        if to == 0:
+            to = max(seen[cell], 0)
         found[i] = to
         cell = ring[i]
         while seen[cell] == -1:
-            seen[cell] = to if to else -2
+            seen[cell] = to or -2
             cell += offset[code[cell]]
     return found
 

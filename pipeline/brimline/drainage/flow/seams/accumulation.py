@@ -121,8 +121,7 @@ def solve_inflows(tiling: Tiling, tiles: Sequence[TileLinks]) -> list[NDArray[np
     inflow, settled = _kernels.relay(below, entry, own)
     if settled < np.count_nonzero(entry >= 0):
         raise GridError("directions run in a circle: not every cell reaches an outlet")
-    starts = tiling.ring_starts
-    return [inflow[a:b] for a, b in zip(starts[:-1], starts[1:], strict=True)]
+    return np.split(inflow, tiling.ring_starts[1:-1])
 
 
 def accumulate_tile(codes: Directions, inflow: NDArray[np.int64]) -> Accumulation:

@@ -12,7 +12,7 @@ is the distance in the whole flat.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -82,7 +82,7 @@ def flat_distances(
     toward: NDArray[np.int64] | None = None,
     outlets: NDArray[np.int64] | None = None,
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Steps from each listed cell away from higher ground (from 1) and towards a way down.
+    """Count steps from each listed cell, away from higher ground and towards a way down.
 
     Parameters
     ----------
@@ -91,7 +91,7 @@ def flat_distances(
 
     Returns
     -------
-    away, toward : int64 (cells,); `1 << 60` where no way is known.
+    away, toward : int64 (cells,); the first from 1; `1 << 60` where no way is known.
     """
     results = []
     mine = flats.notes > 0
@@ -206,9 +206,7 @@ def _listed(
     ).common(around)
     row, col = np.divmod(cells, around.cols)
     row, col = row - rows.start, col - cols.start
-    inner = np.minimum(
-        np.minimum(row, core.rows - 1 - row), np.minimum(col, core.cols - 1 - col)
-    )
+    inner = np.minimum(np.minimum(row, core.rows - 1 - row), np.minimum(col, core.cols - 1 - col))
     return RimFlats(
         box=box,
         cells=_renumbered(cells, around, box),
@@ -227,4 +225,7 @@ def _spread(flats: RimFlats, start: NDArray[np.int64], step: int) -> NDArray[np.
 
 def _renumbered(cells: NDArray[np.int64], was: Window, becomes: Window) -> NDArray[np.int64]:
     row, col = np.divmod(cells, was.cols)
-    return (row + was.row - becomes.row) * becomes.cols + col + was.col - becomes.col
+    cell: NDArray[np.int64] = (
+        (row + was.row - becomes.row) * becomes.cols + col + was.col - becomes.col
+    )
+    return cell

@@ -111,7 +111,7 @@ def solve_spills(tiling: Tiling, tiles: Sequence[TileSpills]) -> list[NDArray[np
     spill = fill_kernels.spill_levels(
         level.size + 1, np.concatenate(ones), np.concatenate(others), np.concatenate(ats)
     )[node]
-    return [spill[a:b] for a, b in zip(starts[:-1], starts[1:], strict=True)]
+    return np.split(spill, starts[1:-1])
 
 
 def seam_pairs(tiling: Tiling) -> list[tuple[NDArray[np.int64], NDArray[np.int64]]]:

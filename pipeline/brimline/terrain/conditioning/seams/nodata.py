@@ -26,7 +26,7 @@ _CORNERS_JOIN = np.ones((3, 3), dtype=np.bool_)
 
 
 def tile_nodata(nodata: BoolGrid, at: Window) -> NDArray[np.int32]:
-    """Number the pieces of nodata that reach a tile's ring; 0 where a ring cell has data."""
+    """Return the piece of nodata of each ring cell, numbered from 1; 0 where it has data."""
     labels, _ = ndimage.label(nodata, structure=_CORNERS_JOIN)
     pieces: NDArray[np.int32] = labels.ravel()[ring_cells(at)].astype(np.int32)
     return pieces
@@ -39,10 +39,12 @@ def outside_rings(tiling: Tiling, pieces: Sequence[NDArray[np.int32]]) -> list[N
     ----------
     pieces : int32 (ring,) of each tile, as `tile_nodata` numbers them.
     """
-    starts = tiling.ring_starts
     offsets = np.cumsum([0, *(int(piece.max(initial=0)) for piece in pieces)])
     node = np.concatenate(
-        [np.where(piece > 0, piece + offset, 0) for piece, offset in zip(pieces, offsets[:-1])]
+        [
+            np.where(piece > 0, piece + offset, 0)
+            for piece, offset in zip(pieces, offsets[:-1], strict=True)
+        ]
     )
     joined = [
         (node[here][both], node[there][both])
@@ -62,7 +64,7 @@ def outside_rings(tiling: Tiling, pieces: Sequence[NDArray[np.int32]]) -> list[N
     reaches = np.zeros(size, dtype=np.bool_)
     reaches[group[node[edge & (node > 0)]]] = True
     out = (node > 0) & reaches[group[node]]
-    return [out[a:b] for a, b in zip(starts[:-1], starts[1:], strict=True)]
+    return np.split(out, tiling.ring_starts[1:-1])
 
 
 def enclosed_marked(ground: Elevation, at: Window, outside: NDArray[np.bool_]) -> Elevation:

@@ -1,0 +1,270 @@
+"""A whole survey from files to files, in tiles."""
+
+from __future__ import annotations
+
+import json
+import math
+import time
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+import numpy as np
+from filelock import FileLock, Timeout
+
+from brimline.drainage.catchments import snap
+from brimline.drainage.flow.seams.accumulation import closed
+from brimline.errors import InputError, StoreError
+from brimline.grid.tiles import Tiling, Window
+from brimline.io.atomic import told as told_plainly
+from brimline.io.atomic import write_text
+from brimline.io.rasters import read_block, write_mosaic
+from brimline.layers import raster
+from brimline.tiled.chain import Drained, Intakes, divide, drain
+from brimline.tiled.passes import Survey
+from brimline.tiled.scheduled import OnDask, client
+from brimline.tiled.store import WORK, FolderStore
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+    from brimline.io.tile_index import TileIndex
+
+TILE_CELLS: Final = 4096  # a side; the largest arrays of a task are then 134 MB
+TASK_BYTES: Final = 40  # a cell of a tile, at the worst pass; measured
+PROCESS_GB: Final = 0.35  # a worker before it does anything
+RESULTS: Final = ("conditioned", "flow_direction", "contributing_area_m2")
+FACTS: Final = "survey.json"
+_PATH_CELLS: Final = 500  # cells that gather before a point is drawn to the path
+_STEM_CELLS: Final = 256  # how far around a point two paths may prove to be one
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """How a survey is drained.
+
+    Parameters
+    ----------
+    mode, max_depth_m, max_length_m : as in `condition`.
+    snap_m : how far an intake may move onto the flow path beside it [m].
+    tile_cells : side of a tile in cells.
+    workers : local worker processes.
+    memory_gb : memory of all local workers together.
+    scheduler : address of a running Dask scheduler; empty: local.
+    """
+
+    mode: str = "breach"
+    max_depth_m: float = 1.0
+    max_length_m: float = 30.0
+    snap_m: float = 20.0
+    tile_cells: int = TILE_CELLS
+    workers: int = 2
+    memory_gb: float = 3.0
+    scheduler: str = ""
+
+
+class Place(NamedTuple):
+    """Where an intake came to lie, and how far it moved."""
+
+    x_m: float
+    y_m: float
+    moved_m: float
+    flags: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """A drained survey.
+
+    Parameters
+    ----------
+    files : the mosaics, by raster.
+    """
+
+    drained: Drained
+    intakes: Intakes | None
+    places: tuple[Place, ...]
+    files: dict[str, Path]
+    reused_tasks: int
+    called_tasks: int
+    seconds: float
+
+
+def drain_survey(
+    index: TileIndex,
+    folder: Path,
+    options: Options,
+    *,
+    intakes: Sequence[tuple[float, float]] = (),
+    told: Callable[[str, int, int, int], None] = lambda *_: None,
+) -> Result:
+    """Condition, direct and accumulate all tiles of a survey, and divide it among intakes.
+
+    Parameters
+    ----------
+    folder : where results go; a run that was stopped goes on from there.
+    intakes : map coordinates of points that water is followed to.
+    told : as in `OnDask`.
+
+    Raises
+    ------
+    InputError
+        If a source cannot be read or an intake lies outside the data.
+    StoreError
+        If the folder cannot be written, another run holds it, or workers die again and again.
+    """
+    began_s = time.monotonic()
+    _refuse_outside(index, intakes)
+    survey = Survey(
+        Tiling(index.grid.rows, index.grid.cols, options.tile_cells, options.tile_cells),
+        index.grid.cell_m,
+        options.mode,
+        options.max_depth_m,
+        options.max_length_m,
+    )
+    store = FolderStore(folder.resolve(), survey.tiling, index.grid)
+    lock = _held(store.folder / WORK)
+    with lock:
+        store.room_or_refuse()
+        with client(
+            address=options.scheduler,
+            workers=options.workers,
+            memory_gb=options.memory_gb,
+            scratch=store.folder / WORK,
+        ) as dask:
+            runner = OnDask(dask, store, survey, told)
+            parts = {t: index.over(survey.tiling.window(t)) for t in range(len(survey.tiling))}
+            sources = {t: part.versions() for t, part in parts.items()}
+            drained = drain(survey, runner, parts, sources)
+            files = {name: _mosaic(store, name) for name in RESULTS}
+            divided: Intakes | None = None
+            places: tuple[Place, ...] = ()
+            if intakes:
+                cells, places = _snapped(store, files["contributing_area_m2"], intakes, options)
+                divided = divide(survey, runner, drained, cells)
+                files["subcatchment"] = _mosaic(store, "subcatchment")
+        seconds = time.monotonic() - began_s
+        result = Result(drained, divided, places, files, runner.reused, runner.called, seconds)
+        write_text(store.folder / FACTS, json.dumps(facts(result, index), indent=2) + "\n")
+    return result
+
+
+def facts(result: Result, index: TileIndex) -> dict[str, Any]:
+    """Return what is known of a drained survey as plain values."""
+    grid, found = index.grid, result.intakes
+    area_m2 = grid.cell_area_m2
+    return {
+        "rows": grid.rows,
+        "cols": grid.cols,
+        "cell_m": grid.cell_m,
+        "crs": grid.crs,
+        "bounds": list(grid.bounds),
+        "source_files": [str(piece.header.path) for piece in index.pieces],
+        "missing_tiles": [list(bounds) for bounds in index.gaps()],
+        "valid_cells": result.drained.valid_cells,
+        "area_m2": result.drained.valid_cells * area_m2,
+        "lowest_m": result.drained.lowest_m,
+        "highest_m": result.drained.highest_m,
+        "intakes": []
+        if found is None
+        else [
+            {
+                "intake_id": number + 1,
+                **place._asdict(),
+                "area_m2": float(found.cells[number] * area_m2),
+                "own_area_m2": float(found.own_cells[number] * area_m2),
+                "downstream_id": int(found.downstream_ids[number]),
+                "edge_limited": bool(found.edge_limited[number]),
+            }
+            for number, place in enumerate(result.places)
+        ],
+    }
+
+
+def needs_gb(tile_cells: int, workers: int) -> float:
+    """Memory that workers need together [GB]."""
+    return workers * (PROCESS_GB + TASK_BYTES * tile_cells**2 / 1e9)
+
+
+def tiles_that_fit(memory_gb: float, workers: int) -> int:
+    """Side of the largest tile that workers have memory for, in whole blocks of 256 cells."""
+    room = (memory_gb / workers - PROCESS_GB) * 1e9 / TASK_BYTES
+    return min(max(int(math.sqrt(max(room, 0.0))) // 256 * 256, 256), TILE_CELLS)
+
+
+def _held(work: Path) -> FileLock:
+    """Hold a folder of working files against other runs."""
+    try:
+        work.mkdir(parents=True, exist_ok=True)
+        lock = FileLock(work / "lock")
+        lock.acquire(blocking=False)
+    except Timeout:
+        raise StoreError(
+            f"{work.parent} is held by another run of a survey; wait for it, or give another --out."
+        ) from None
+    except OSError as fault:
+        raise told_plainly(fault, work) from fault
+    return lock
+
+
+def _snapped(
+    store: FolderStore, area: Path, points: Sequence[tuple[float, float]], options: Options
+) -> tuple[NDArray[np.int64], tuple[Place, ...]]:
+    """Move points onto flow paths as `snap` does, with the ground around each in view.
+
+    Paths are followed that far only, so that two which join farther down count as two.
+    """
+    grid = store.grid
+    reach = math.ceil(options.snap_m / grid.cell_m) + _STEM_CELLS
+    cells = np.empty((len(points), 2), dtype=np.int64)
+    places = []
+    for number, (x, y) in enumerate(points):
+        row, col = (int(place) for place in grid.cell(x, y))
+        around = Window(row - reach, col - reach, 2 * reach + 1, 2 * reach + 1).common(
+            store.tiling.whole
+        )
+        codes, _ = closed(store.read("flow_direction", around))
+        try:
+            found = snap(
+                np.array([grid.position(x, y)]) - (around.row, around.col),
+                read_block(area, around),
+                codes,
+                cell_m=grid.cell_m,
+                radius_m=options.snap_m,
+                min_area_m2=_PATH_CELLS * grid.cell_area_m2,
+            )
+        except ValueError as fault:
+            raise InputError.of(
+                f"stands on no ground of the survey, at {x:.1f}, {y:.1f}",
+                mend="move it onto data.",
+                source="intakes",
+                place=f"point {number + 1}",
+            ) from fault
+        cells[number] = found.cells[0] + (around.row, around.col)
+        east, north = grid.xy(*cells[number])
+        places.append(Place(float(east), float(north), float(found.moved_m[0]), found.flags[0]))
+    return cells, tuple(places)
+
+
+def _refuse_outside(index: TileIndex, points: Sequence[tuple[float, float]]) -> None:
+    for number, (x, y) in enumerate(points, start=1):
+        if not index.grid.holds(*index.grid.cell(x, y)):
+            west, south, east, north = index.grid.bounds
+            raise InputError.of(
+                f"lies outside the survey, at {x:.1f}, {y:.1f}; the survey reaches from"
+                f" {west:.1f}, {south:.1f} to {east:.1f}, {north:.1f}",
+                mend="move it, or name the tiles that hold it.",
+                source="intakes",
+                place=f"point {number}",
+            )
+
+
+def _mosaic(store: FolderStore, name: str) -> Path:
+    tiles = {
+        store.result(name, tile): store.tiling.window(tile) for tile in range(len(store.tiling))
+    }
+    path = store.folder / f"{name}.vrt"
+    write_mosaic(path, tiles, store.grid, raster(name))
+    return path
