@@ -71,11 +71,12 @@ def run(
 def _summary(result: Result, cell_m2: float) -> str:
     drained = result.drained
     area_km2 = drained.valid_cells * cell_m2 / 1e6
-    lines = [
+    head = (
         f"{drained.valid_cells} cells with data, {area_km2:.2f} km², {drained.lowest_m:.1f} to"
         f" {drained.highest_m:.1f} m; every one drains to an outlet; {result.called_tasks} tasks in"
         f" {result.seconds:.0f} s, {result.reused_tasks} finished before"
-    ]
+    )
+    lines = [head]
     if result.intakes is not None:
         for number, (cells, limited) in enumerate(
             zip(result.intakes.cells, result.intakes.edge_limited, strict=True), start=1

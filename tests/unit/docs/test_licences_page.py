@@ -12,7 +12,8 @@ _ROOT = Path(__file__).parents[3]
 _PAGE = (_ROOT / "docs" / "licences.md").read_text(encoding="utf-8")
 _TABLE = dict(re.findall(r"^\| (\w+) \| ([A-Z]\S+) \| [^|]+ \|$", _PAGE, re.MULTILINE))
 _PROJECT = tomllib.loads((_ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-_DIRECT = [*_PROJECT["dependencies"], *_PROJECT["optional-dependencies"]["pdf"]]
+_EXTRAS = _PROJECT["optional-dependencies"]
+_DIRECT = [*_PROJECT["dependencies"], *_EXTRAS["pdf"], *_EXTRAS["vast"]]
 
 # words in metadata, and the kind of licence that they name; each is compatible with GPL-3.0:
 # https://www.gnu.org/licenses/license-list.html
