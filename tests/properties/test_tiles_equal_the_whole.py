@@ -17,9 +17,9 @@ from brimline.tiled import chain, passes
 
 
 class InMemory:
-    """Store and runner at once: whole arrays, tiles one after the other."""
+    """TileStore and runner at once: whole arrays, tiles one after the other."""
 
-    def __init__(self, survey: passes.Survey) -> None:
+    def __init__(self, survey: passes.TiledSurvey) -> None:
         self.survey, self.rasters, self.packs, self.results = survey, {}, {}, {}
 
     def read(self, name: str, window: Any) -> Any:
@@ -57,7 +57,7 @@ def assert_equal(dem: Any, tile: tuple[int, int], **options: Any) -> chain.Drain
     codes = flow_directions(whole, sinks=sinks)
     tiling = Tiling(*dem.shape, *tile)
     kept = () if sinks is None else tuple(np.flatnonzero(sinks).tolist())
-    survey = passes.Survey(tiling, 1.0, sinks=kept, **options)
+    survey = passes.TiledSurvey(tiling, 1.0, sinks=kept, **options)
     memory = InMemory(survey)
     tiles = range(len(tiling))
     read = dict.fromkeys(tiles, lambda at: dem[at.inside(tiling.whole)].copy())

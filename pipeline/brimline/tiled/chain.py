@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from brimline.tiled.passes import Pack, Survey
+    from brimline.tiled.passes import Pack, TiledSurvey
 
 _FAR: Final = np.int64(1) << 60
 
@@ -73,7 +73,7 @@ class Intakes:
 
 
 def drain(
-    survey: Survey,
+    survey: TiledSurvey,
     runner: Runner,
     reads: Mapping[int, Callable[..., Any]],
     sources: Mapping[int, tuple[str, ...]],
@@ -137,7 +137,7 @@ def drain(
     )
 
 
-def _conditioned(survey: Survey, runner: Runner, digest: dict[int, str]) -> dict[int, str]:
+def _conditioned(survey: TiledSurvey, runner: Runner, digest: dict[int, str]) -> dict[int, str]:
     """Breach and fill; return a digest of each tile of the surface."""
     tiling = survey.tiling
     tiles = range(len(tiling))
@@ -160,7 +160,7 @@ def _conditioned(survey: Survey, runner: Runner, digest: dict[int, str]) -> dict
 
 
 def _settle_flats(
-    survey: Survey, runner: Runner, near: Mapping[int, tuple[str, ...]]
+    survey: TiledSurvey, runner: Runner, near: Mapping[int, tuple[str, ...]]
 ) -> tuple[dict[int, tuple[Any, ...]], int]:
     """Let tiles tell each other of the flats that cross seams until none learns anything.
 
@@ -216,7 +216,7 @@ def _settle_flats(
 class _Exchange:
     """Who tells whom of which cells."""
 
-    def __init__(self, survey: Survey, packs: Mapping[int, Pack]) -> None:
+    def __init__(self, survey: TiledSurvey, packs: Mapping[int, Pack]) -> None:
         tiling = survey.tiling
         self._survey = survey
         self.tiles = sorted(packs)
@@ -265,7 +265,9 @@ class _Exchange:
         return rounds
 
 
-def divide(survey: Survey, runner: Runner, drained: Drained, intakes: NDArray[np.int64]) -> Intakes:
+def divide(
+    survey: TiledSurvey, runner: Runner, drained: Drained, intakes: NDArray[np.int64]
+) -> Intakes:
     """Divide a drained survey among intakes.
 
     Parameters

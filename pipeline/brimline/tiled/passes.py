@@ -47,7 +47,7 @@ if TYPE_CHECKING:
 Pack = dict[str, Any]  # arrays by name, small enough to travel
 
 
-class Store(Protocol):
+class TileStore(Protocol):
     """Where the rasters and packs of tiles are kept between passes."""
 
     def read(self, name: str, window: Window) -> NDArray[Any]:
@@ -67,7 +67,7 @@ class Store(Protocol):
 
 
 @dataclass(frozen=True)
-class Survey:
+class TiledSurvey:
     """What all passes know.
 
     Parameters
@@ -106,7 +106,9 @@ def digest_of(array: NDArray[Any]) -> str:
     return hashlib.blake2b(np.ascontiguousarray(array).data, digest_size=16).hexdigest()
 
 
-def ground(store: Store, survey: Survey, tile: int, read: Callable[[Window], Elevation]) -> Pack:
+def ground(
+    store: TileStore, survey: TiledSurvey, tile: int, read: Callable[[Window], Elevation]
+) -> Pack:
     """Take a tile in from the source."""
     at = survey.tiling.window(tile)
     level = read(at)
@@ -122,14 +124,14 @@ def ground(store: Store, survey: Survey, tile: int, read: Callable[[Window], Ele
     return pack
 
 
-def voids(store: Store, survey: Survey, tile: int, outside: NDArray[np.bool_]) -> Pack:
+def voids(store: TileStore, survey: TiledSurvey, tile: int, outside: NDArray[np.bool_]) -> Pack:
     """Tell enclosed nodata from what lies outside."""
     at = survey.tiling.window(tile)
     store.write("ground", tile, enclosed_marked(store.read("ground", at), at, outside))
     return {}
 
 
-def breach(store: Store, survey: Survey, tile: int) -> Pack:
+def breach(store: TileStore, survey: TiledSurvey, tile: int) -> Pack:
     """List the cuts that drain the pits of a tile."""
     around = survey.tiling.padded(tile, survey.breach_halo)
     limits = (survey.cell_m, survey.max_depth_m, survey.max_length_m)
@@ -145,7 +147,7 @@ def breach(store: Store, survey: Survey, tile: int) -> Pack:
     return {"digest": digest_of(linear) + digest_of(levels)}
 
 
-def opened(store: Store, survey: Survey, tile: int) -> Elevation:
+def opened(store: TileStore, survey: TiledSurvey, tile: int) -> Elevation:
     """Return the ground of a tile with the cuts of all pits near it."""
     at = survey.tiling.window(tile)
     level: Elevation = store.read("ground", at)
@@ -159,7 +161,7 @@ def opened(store: Store, survey: Survey, tile: int) -> Elevation:
     return level
 
 
-def spills(store: Store, survey: Survey, tile: int) -> Pack:
+def spills(store: TileStore, survey: TiledSurvey, tile: int) -> Pack:
     """Reduce a tile to the levels at which its ring cells are joined."""
     at = survey.tiling.window(tile)
     found = tile_spills(opened(store, survey, tile), at, survey.tiling.whole, survey.sinks_in(at))
@@ -167,7 +169,7 @@ def spills(store: Store, survey: Survey, tile: int) -> Pack:
 
 
 def conditioned(
-    store: Store, survey: Survey, tile: int, spill_m: NDArray[np.float32] | None
+    store: TileStore, survey: TiledSurvey, tile: int, spill_m: NDArray[np.float32] | None
 ) -> Pack:
     """Fill a tile, given the levels at which water leaves from its ring."""
     at = survey.tiling.window(tile)
@@ -182,7 +184,7 @@ def conditioned(
     return {"digest": digest_of(surface)}
 
 
-def rims(store: Store, survey: Survey, tile: int) -> Pack:
+def rims(store: TileStore, survey: TiledSurvey, tile: int) -> Pack:
     """List the flats of a tile that reach its rim, and spread what the tile knows of them."""
     around = survey.tiling.padded(tile, HALO)
     flats = rim_flats(
@@ -215,15 +217,15 @@ def rims(store: Store, survey: Survey, tile: int) -> Pack:
     }
 
 
-def _rim_flats(store: Store, tile: int) -> RimFlats:
+def _rim_flats(store: TileStore, tile: int) -> RimFlats:
     pack = store.read_pack("rims", tile)
     box = Window(*(int(size) for size in pack["box"]))
     return RimFlats(box, pack["cells"], pack["notes"], pack["given"], pack["offered"])
 
 
 def relax(
-    store: Store,
-    survey: Survey,
+    store: TileStore,
+    survey: TiledSurvey,
     tile: int,
     away: NDArray[np.int64],
     toward: NDArray[np.int64],
@@ -241,8 +243,8 @@ def relax(
 
 
 def rank(
-    store: Store,
-    survey: Survey,
+    store: TileStore,
+    survey: TiledSurvey,
     tile: int,
     toward: NDArray[np.int64],
     keys: NDArray[np.int64],
@@ -255,8 +257,8 @@ def rank(
 
 
 def directions(
-    store: Store,
-    survey: Survey,
+    store: TileStore,
+    survey: TiledSurvey,
     tile: int,
     away: NDArray[np.int64] | None,
     toward: NDArray[np.int64] | None,
@@ -284,7 +286,9 @@ def directions(
     }
 
 
-def accumulation(store: Store, survey: Survey, tile: int, inflow: NDArray[np.int64]) -> Pack:
+def accumulation(
+    store: TileStore, survey: TiledSurvey, tile: int, inflow: NDArray[np.int64]
+) -> Pack:
     """Count what drains through each cell of a tile."""
     codes = store.read("flow_direction", survey.tiling.window(tile))
     cells = accumulate_tile(codes, inflow)
@@ -295,8 +299,8 @@ def accumulation(store: Store, survey: Survey, tile: int, inflow: NDArray[np.int
 
 
 def meets(
-    store: Store,
-    survey: Survey,
+    store: TileStore,
+    survey: TiledSurvey,
     tile: int,
     intakes: NDArray[np.int64],
     numbers: NDArray[np.int32],
@@ -308,8 +312,8 @@ def meets(
 
 
 def labels(
-    store: Store,
-    survey: Survey,
+    store: TileStore,
+    survey: TiledSurvey,
     tile: int,
     intakes: NDArray[np.int64],
     numbers: NDArray[np.int32],

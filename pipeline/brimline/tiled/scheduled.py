@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from distributed import Client, Future
 
-    from brimline.tiled.passes import Pack, Survey
+    from brimline.tiled.passes import Pack, TiledSurvey
     from brimline.tiled.store import FolderStore
 
 _AHEAD: Final = 2  # tasks a worker thread that are handed out at a time
@@ -45,7 +45,7 @@ class Fault:
 def task(
     function: Callable[..., Pack],
     store: FolderStore,
-    survey: Survey,
+    survey: TiledSurvey,
     tile: int,
     arguments: tuple[Any, ...],
     mark: tuple[str, str] | None,
@@ -78,7 +78,7 @@ class OnDask:
         self,
         client: Client,
         store: FolderStore,
-        survey: Survey,
+        survey: TiledSurvey,
         told: Callable[[str, int, int, int], None] = lambda *_: None,
     ) -> None:
         self._client, self._store, self._survey, self._told = client, store, survey, told

@@ -20,7 +20,7 @@ from brimline.io.atomic import write_text
 from brimline.io.rasters import read_block, write_mosaic
 from brimline.layers import raster
 from brimline.tiled.chain import Drained, Intakes, divide, drain
-from brimline.tiled.passes import Survey
+from brimline.tiled.passes import TiledSurvey
 from brimline.tiled.scheduled import OnDask, client
 from brimline.tiled.store import WORK, FolderStore
 
@@ -117,7 +117,7 @@ def drain_survey(
     """
     began_s = time.monotonic()
     _refuse_outside(index, intakes)
-    survey = Survey(
+    survey = TiledSurvey(
         Tiling(index.grid.rows, index.grid.cols, options.tile_cells, options.tile_cells),
         index.grid.cell_m,
         options.mode,
