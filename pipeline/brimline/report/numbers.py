@@ -50,7 +50,6 @@ class Figure:
 
 
 _COUNTED: Final = {
-    "swale_lines": "line",
     "drain_lines": "line",
 }
 
@@ -148,16 +147,15 @@ def _range_note(rows: Any, system: System) -> str:  # noqa: ANN401 - a frame
         low, high = rows["area_low_m2"].sum(), rows["area_high_m2"].sum()
         if rows["area_low_m2"].notna().all() and high > 0:
             area = shown("area", system)
-            notes.append(f"5 to 95 %: {area.text(float(low))} to {area.text(float(high))}")
+            whose = "5 to 95 %" if len(rows) == 1 else "5 to 95 % of each, added up"
+            notes.append(f"{whose}: {area.text(float(low))} to {area.text(float(high))}")
     if bool(rows["edge_limited"].any()):
         notes.append("a lower bound: it reaches the edge of the data")
     return "; ".join(notes)
 
 
 def _lines(results: Results) -> list[Figure]:
-    found = _sum(
-        results, "swale_lines", "swale_lines_m", "Proposed swale lines", "length_m", "length"
-    )
+    found = _proposed_rows(results)
     found += _sum(
         results, "drain_lines", "drain_lines_m", "Proposed drain lines", "length_m", "length"
     )
@@ -179,6 +177,19 @@ def _lines(results: Results) -> list[Figure]:
             )
         )
     return found
+
+
+def _proposed_rows(results: Results) -> list[Figure]:
+    """Sum rows that are proposed; those that a person drew are elements, and told as such."""
+    rows = results.layer("swale_lines")
+    if rows is None:
+        return []
+    rows = rows[~rows["drawn"].fillna(value=False).astype(bool)]
+    if not len(rows):
+        return []
+    length_m, note = float(rows["length_m"].sum()), counted(len(rows), "line")
+    title = "Proposed swale lines"
+    return [Figure("swale_lines_m", title, length_m, "length", "swale_lines", note)]
 
 
 def right_way_pct(lines: DataFrame) -> float | None:

@@ -44,15 +44,12 @@ def paragraph(results: Results, figures: Mapping[str, Figure]) -> str:
             + ("its intake." if count == 1 else f"its {count} intakes.")
         )
     if "swale_lines_m" in figures:
-        swales = results.layer("swale_lines")
-        count = 0 if swales is None else len(swales)
-        sentences.append(
-            f"{counted(count, 'swale line')} of together "
-            f"{text('swale_lines_m')} {'is' if count == 1 else 'are'} drawn."
-        )
+        lines = figures["swale_lines_m"].note.replace("line", "swale line")
+        are = "is" if lines.startswith("1 ") else "are"
+        sentences.append(f"{lines} of together {text('swale_lines_m')} {are} proposed.")
     if "storage_m3" in figures:
         elements = results.layer("elements")
-        count = 0 if elements is None else len(elements)
+        count = 0 if elements is None else int((elements["kind"] != "drain").sum())
         sentences.append(
             f"The design has {counted(count, 'element')} that together hold "
             f"{text('storage_m3')} before they spill."

@@ -249,3 +249,15 @@ def test_the_share_that_falls_right_is_weighed_by_length_and_leaves_out_what_is_
     lines = pd.DataFrame({"length_m": [30.0, 10.0, 99.0], "share_right_pct": [100.0, 20.0, np.nan]})
     assert right_way_pct(lines) == pytest.approx((30 * 100 + 10 * 20) / 40)
     assert right_way_pct(lines[2:]) is None
+
+
+def test_rows_that_a_person_drew_are_no_proposals(made_results: Results) -> None:
+    rows = made_results.frames["swale_lines"].copy()
+    rows["drawn"] = [False, True, False]
+    frames = {**made_results.frames, "swale_lines": rows}
+    told = {f.key: f for f in figures(dataclasses.replace(made_results, frames=frames))}
+    assert told["swale_lines_m"].value == 181.0 + 183.0
+    assert told["swale_lines_m"].note == "2 lines"
+    rows["drawn"] = True
+    told = {f.key for f in figures(dataclasses.replace(made_results, frames=frames))}
+    assert "swale_lines_m" not in told
