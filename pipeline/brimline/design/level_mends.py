@@ -10,7 +10,7 @@ import shapely
 from shapely.ops import substring
 
 from brimline.design.plan import DrawnSwale
-from brimline.design.plan_changes import PlanChange, changes_text, mend_id
+from brimline.design.plan_changes import PlanChange, mend_row
 from brimline.lines.rows import corrected
 from brimline.lines.sample import along, surface_at
 
@@ -101,7 +101,8 @@ def _moved(
     if "level_m" not in one.empty:
         values["level_m"] = round(found.level_m, 3)
     change = PlanChange(DrawnSwale.LAYER, one.name, values, found.line.wkt)
-    yield _row(one, "line", level_departure_m(one.shape, surface, grid), off_m, text, [change])
+    was_m = level_departure_m(one.shape, surface, grid)
+    yield mend_row(one.name, "off-level", one.name, "line", "m", was_m, off_m, text, [change])
 
 
 def _stepped(
@@ -141,7 +142,8 @@ def _stepped(
     off_m = max(
         level_departure_m(substring(line, start, end), surface, grid) for start, end in bays
     )
-    yield _row(one, "bays", level_departure_m(line, surface, grid), off_m, text, changes)
+    was_m = level_departure_m(line, surface, grid)
+    yield mend_row(one.name, "off-level", one.name, "bays", "m", was_m, off_m, text, changes)
 
 
 def _section(one: PlacedElement) -> dict[str, float | str]:
@@ -191,30 +193,3 @@ def _levels(
     at_m = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
     known = np.isfinite(levels)
     return at_m[known], levels[known]
-
-
-def _row(
-    one: PlacedElement,
-    dimension: str,
-    now_m: float,
-    mended_m: float,
-    text: str,
-    changes: Sequence[PlanChange],
-) -> dict[str, Any]:
-    return {
-        "storm": None,
-        "element_id": one.name,
-        "code": "off-level",
-        "changed_id": one.name,
-        "dimension": dimension,
-        "unit": "m",
-        "value_now": now_m,
-        "value_mended": mended_m,
-        "text": text,
-        "raises_id": None,
-        "raises_m": 0.0,
-        "more_leaves_m3_s": 0.0,
-        "mend_id": mend_id(one.name, "off-level", one.name, dimension),
-        "safe": False,  # what drains to it changes with it, and is not routed again here
-        "change": changes_text(changes),
-    }

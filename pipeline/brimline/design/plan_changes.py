@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from brimline.design.plan import DrawnWay
     from brimline.elements import Element
 
-_LAYER_OF: Final = {
+LAYER_OF: Final = {
     Kind.SWALE: DrawnSwale.LAYER,
     Kind.DRAIN: DrawnDrain.LAYER,
     Kind.POND: DrawnPond.LAYER,
@@ -104,6 +104,37 @@ def mend_id(element_id: str, flag: str, changed_id: str, dimension: str) -> str:
     return f"m{hashlib.sha256(said.encode()).hexdigest()[:6]}"
 
 
+def mend_row(
+    element_id: str,
+    flag: str,
+    changed_id: str,
+    dimension: str,
+    unit: str,
+    now: float,
+    to: float,
+    text: str,
+    changes: Sequence[PlanChange],
+) -> dict[str, Any]:
+    """Return a row of the table of mends for a change that no routing has found."""
+    return {
+        "storm": None,
+        "element_id": element_id,
+        "code": flag,
+        "changed_id": changed_id,
+        "dimension": dimension,
+        "unit": unit or None,
+        "value_now": now,
+        "value_mended": to,
+        "text": text,
+        "raises_id": None,
+        "raises_m": 0.0,
+        "more_leaves_m3_s": 0.0,
+        "mend_id": mend_id(element_id, flag, changed_id, dimension),
+        "safe": False,  # it was not routed here
+        "change": changes_text(changes),
+    }
+
+
 def plan_changes(design: Design, mended: Network) -> tuple[PlanChange, ...] | None:
     """Return what makes the plan give a changed cascade; None where no column can say it.
 
@@ -134,7 +165,7 @@ class _UnsayableError(Exception):
 
 
 def _of_element(old: Element, new: Element) -> PlanChange:
-    layer, name = _LAYER_OF[old.kind], old.element_id
+    layer, name = LAYER_OF[old.kind], old.element_id
     if old.shape is None or new.shape is None or type(old.shape) is not type(new.shape):
         raise _UnsayableError
     if isinstance(old.shape, Drain) and isinstance(new.shape, Drain):
@@ -232,7 +263,7 @@ def _of_own_way(
 ) -> Iterator[PlanChange]:
     """Change the way that an element has of itself."""
     element = design.network.element(old.from_id)
-    layer = _LAYER_OF[element.kind]
+    layer = LAYER_OF[element.kind]
     was, now = old.outlet, new.outlet
     values: dict[str, float | str] = {}
     if old.to_id != new.to_id:

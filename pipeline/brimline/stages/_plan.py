@@ -242,11 +242,16 @@ def building_of(params: Earthworks) -> Building:
     )
 
 
-def ground_of_design(given: Given) -> DesignedGround:
-    """Build every element on the survey; needs `BUILT` and the table earthworks."""
+def ground_of_design(given: Given, design: Design | None = None) -> DesignedGround:
+    """Build every element on the survey; needs `BUILT` and the table earthworks.
+
+    Parameters
+    ----------
+    design : in place of the run's own.
+    """
     params = given.params("earthworks", Earthworks)
     return designed_ground(
-        given.value("design", Design),
+        design or given.value("design", Design),
         rows_of(given.frame("drawn_pads"), DrawnPad, usual_of(layer("drawn_pads"))),
         given.raster("elevation"),
         given.grid,

@@ -2,248 +2,49 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING
 
-import numpy as np
-import shapely
-
-from brimline.cascade.proof import prove
-from brimline.config import Proof
-from brimline.design import BUILDING
-from brimline.elements import Kind
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
-from brimline.grid import LABEL_NONE
-from brimline.grid.shapes import cells_inside
-from brimline.layers.flags import joined
-from brimline.stages._frames import frame_of, positions, table_of
-from brimline.stages._plan import BUILT, ground_of_design
-from brimline.terrain.shaping import everywhere
+from brimline.stages._frames import frame_of, table_of
+from brimline.stages._plan import ground_of_design
+from brimline.stages._proof import PROVED, shown
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
-
-    from numpy.typing import NDArray
-
-    from brimline.cascade.proof import Proved
-    from brimline.design import DesignedGround
     from brimline.engine.stage import Given, Made, Reporter
-    from brimline.grid import BoolGrid, Grid, Labels
-    from brimline.terrain.shaping import Everywhere
-
-_NEAR_M: Final = 10.0  # over the boundary, on the way to a discharge point outside it
-_WINDING: Final = (
-    1.5  # a way along the ground against the straight one (common practice, no source)
-)
-_AWAY_M: Final = 5.0  # from the end of a sill, out over its bank
-_SHORT_SHARE: Final = 0.1  # of an element's length (common practice, no source)
-_SHORT_M: Final = (3.0, 10.0)  # at least and at most
-_DISCHARGE_M: Final = 5.0  # water that comes this near to a discharge point has reached it
 
 
 def _run(given: Given, report: Reporter) -> Made:
-    params = given.params("proof", Proof)
     site = ground_of_design(given)
     if not site.dug:
         return {"design_proof": table_of([], "design_proof"),
                 "proof_paths": frame_of([], [], "proof_paths", given.grid)}  # fmt: skip
-    fine = everywhere(site.ready, params.refine)
-    names, labels = _labels(site, given, fine.grid, fine.dug_by)
-    sinks = _ends(given, fine, labels, len(site.ready.elements))
-    report.advanced(0.3, "running water over the designed surface")
-    found = prove(
-        fine.design_m,
-        labels,
-        [site.label_of(name) for name in site.dug],
-        cell_m=fine.grid.cell_m,
-        buildings=cells_inside(_buildings(given), fine.grid),
-        inside=cells_inside(given.frame("boundary").geometry, fine.grid),
-        burns=[positions(line, fine.grid) for line in given.frame("culverts").geometry],
-        sinks=sinks,
-    )
-    outside_m = _outside(given, len(site.ready.elements))
-    arrivals = _arrivals(found, fine.grid)
-    told = [_told(one, site, names, outside_m, params, fine.grid, arrivals) for one in found]
+    found, _ = shown(given, site, given.frame("discharge_points"), report)
+    told = [one.row for one in found]
     for record in told:
         if record["flag"]:
             report.problem(
                 Problem(
                     Severity.WARNING,
                     f"{record['element_id']}: {record['notes']}",
-                    "see design_proof and the lines proof_paths",
+                    "see design_proof, the lines proof_paths, and advice",
                     "design_proof",
                 )
             )
-    lines = [_line(one, fine.grid) for one in found]
     return {
         "design_proof": table_of(told, "design_proof"),
         "proof_paths": frame_of(
             [{key: record[key] for key in ("element_id", "reached_id", "flag")} for record in told],
-            lines, "proof_paths", given.grid,
+            [one.line for one in found], "proof_paths", given.grid,
         ),
     }  # fmt: skip
 
 
-def _labels(
-    site: DesignedGround, given: Given, grid: Grid, dug_by: Labels
-) -> tuple[dict[int, str], Labels]:
-    """Numbers of elements and discharge points on the fine grid, and what each is called."""
-    names = dict(enumerate(site.ready.elements, start=1))
-    pads = [site.label_of(name) for name in site.pads]
-    labels = np.where(np.isin(dug_by, pads), LABEL_NONE, dug_by).astype(np.int32)
-    points = given.frame("discharge_points")
-    for place, row in enumerate(points.itertuples(index=False), start=1):
-        number = len(names) + 1
-        called = row.name.strip() if isinstance(row.name, str) else ""
-        names[number] = called or f"discharge {place}"
-        here = cells_inside([row.geometry.buffer(_DISCHARGE_M)], grid, all_touched=True)
-        labels[here & (labels == 0)] = number
-    return names, labels
-
-
-def _ends(given: Given, fine: Everywhere, labels: Labels, elements: int) -> BoolGrid:
-    """Cells where water ends: the lowest ground of discharge points and of kept hollows.
-
-    A discharge point inside a kept hollow stands for all of it, so the hollow's lowest ground takes
-    its number in `labels`, in place. Dug cells never are an end: their element would be empty.
-    """
-    sinks = np.zeros(labels.shape, dtype=np.bool_)
-    level = np.where((labels > 0) & (labels <= elements), np.inf, fine.design_m)
-    level[~np.isfinite(level)] = np.inf
-    points = given.frame("discharge_points").geometry
-    for place in range(1, len(points) + 1):
-        _sink(labels == elements + place, level, sinks)
-    kept = given.frame("hollows")
-    kept = kept[kept["kept"].to_numpy(dtype=np.bool_)]
-    innermost = kept[~kept["hollow_id"].isin(kept["parent_id"])]
-    for shape in innermost.geometry:
-        lowest = _sink(cells_inside([shape], fine.grid), level, sinks)
-        within = np.flatnonzero(points.within(shape))
-        if lowest is not None and within.size and labels[lowest] == 0:
-            labels[lowest] = elements + 1 + int(within[0])
-    return sinks
-
-
-def _sink(
-    area: BoolGrid, level: NDArray[np.float64], sinks: BoolGrid
-) -> tuple[np.intp, ...] | None:
-    """Make the lowest cell of an area a sink, in place; None where it has none to be."""
-    ground = np.where(area, level, np.inf)
-    lowest = np.unravel_index(np.argmin(ground), ground.shape)
-    if not np.isfinite(ground[lowest]):
-        return None
-    sinks[lowest] = True
-    return lowest
-
-
-def _outside(given: Given, elements: int) -> dict[int, float]:
-    """Distance from the boundary to each discharge point, by its number; 0 inside."""
-    site = given.frame("boundary").geometry.union_all()
-    points = given.frame("discharge_points").geometry
-    return {elements + place: site.distance(point) for place, point in enumerate(points, start=1)}
-
-
-def _buildings(given: Given) -> list[shapely.Geometry]:
-    drawn = given.frame("keep_out_drawn")
-    return list(drawn.geometry[drawn["kind"] == BUILDING])
-
-
-def _told(
-    one: Proved,
-    site: DesignedGround,
-    names: dict[int, str],
-    outside_m: dict[int, float],
-    params: Proof,
-    grid: Grid,
-    arrivals: Mapping[int, list[tuple[int, shapely.Point]]],
-) -> dict[str, Any]:
-    name = names[one.label]
-    network = site.design.network
-    element, spill, meant = network.element(name), site.level_of(name), network.spills_to(name)
-    reached = names.get(one.reached, "")
-    found: list[tuple[str, str]] = []
-    over = one.brim_level_m - spill
-    if element.kind is not Kind.DRAIN and over < -params.tolerance_m:
-        found.append(("leaks", f"water leaves {-over:.2f} m below its sill"))
-    if element.kind is not Kind.DRAIN and over > params.tolerance_m:
-        found.append(("sill-shut", f"water stands {over:.2f} m over its sill before it spills"))
-    sills = site.sills.get(name, [])
-    leaves = shapely.Point(*grid.xy(one.rows[one.leaves], one.cols[one.leaves]))
-    away_m = min((sill.place.distance(leaves) - sill.width_m / 2 for sill in sills), default=0.0)
-    if over >= -params.tolerance_m and away_m > _AWAY_M:
-        found.append(("leaks", f"water leaves {away_m:.0f} m beside its sill"))
-    near = _nearest(site, name, arrivals.get(one.label, []))
-    near_m = min(max(_SHORT_SHARE * _length(site.shape_of(name)), _SHORT_M[0]), _SHORT_M[1])
-    if near is not None and near[1] < near_m:
-        feeder = names[near[0]]
-        found.append(
-            ("short-circuit", f"what {feeder} spills arrives {near[1]:.1f} m from the sill")
-        )
-    on_ground = set(names.values())
-    if meant in on_ground and reached != meant:
-        found.append(("reaches-other", f"its overflow reaches {reached or 'nothing'}, not {meant}"))
-    if one.at_building:
-        found.append(("at-building", "its overflow runs through a building"))
-    if one.outside_m > _WINDING * outside_m.get(one.reached, 0.0) + _NEAR_M:
-        found.append(("over-boundary", f"its overflow runs {one.outside_m:.0f} m outside"))
-    return {
-        "element_id": name,
-        "spill_level_m": spill,
-        "brim_level_m": one.brim_level_m,
-        "meant_id": meant or None,
-        "reached_id": reached or None,
-        "holds_m3": one.holds_m3,
-        "storage_m3": float(element.stages.storage_at(spill)),
-        "flag": joined([code for code, _ in found]),
-        "notes": "; ".join(text for _, text in found) or None,
-    }
-
-
-def _arrivals(found: Sequence[Proved], grid: Grid) -> dict[int, list[tuple[int, shapely.Point]]]:
-    """By what is reached: what spills to it, and where its water arrives."""
-    places: dict[int, list[tuple[int, shapely.Point]]] = {}
-    for one in found:
-        if one.reached:
-            at = shapely.Point(*grid.xy(one.rows[-1], one.cols[-1]))
-            places.setdefault(one.reached, []).append((one.label, at))
-    return places
-
-
-def _nearest(
-    site: DesignedGround, name: str, arrivals: Sequence[tuple[int, shapely.Point]]
-) -> tuple[int, float] | None:
-    """Which water arrives nearest to a sill of the element, and how near [m]."""
-    pairs = [
-        (at.distance(sill.place), label)
-        for label, at in arrivals
-        for sill in site.sills.get(name, [])
-    ]
-    if not pairs:
-        return None
-    distance, label = min(pairs)
-    return label, distance
-
-
-def _length(shape: shapely.Geometry) -> float:
-    """Length of a line, long side of an outline [m]."""
-    if shapely.get_dimensions(shape) == 1:
-        return float(shape.length)
-    corners = shapely.get_coordinates(shape.minimum_rotated_rectangle)
-    return float(np.hypot(*np.diff(corners[:3], axis=0).T).max())
-
-
-def _line(one: Proved, grid: Grid) -> shapely.LineString:
-    points = np.column_stack(grid.xy(one.rows, one.cols))
-    if len(points) < 2:
-        points = np.vstack([points, points + np.array([grid.cell_m, 0.0])])
-    return shapely.LineString(points)
-
-
 STAGE = Stage(
     name="proof",
-    version=3,
+    version=4,
     title="water on the designed surface",
-    needs=(*BUILT, "discharge_points", "keep_out_drawn", "boundary", "culverts", "hollows"),
+    needs=PROVED,
     makes=("design_proof", "proof_paths"),
     run=_run,
     tables=("proof", "earthworks"),

@@ -2,22 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, replace
-from functools import partial
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
 
-from brimline.cascade import Finding, check, flags_of, judge, route
-from brimline.cascade.beyond import (
-    CASE_FLAGS,
-    beyond_findings,
-    blocked_pipes,
-    failed_banks,
-    frozen,
-    headline,
-    storm_case,
-)
+from brimline.cascade import Finding, flags_of
+from brimline.cascade.beyond import CASE_FLAGS, beyond_findings, headline
 from brimline.cascade.rows import (
     balance_row,
     check_row,
@@ -29,61 +20,29 @@ from brimline.cascade.rows import (
     result_rows,
     series_columns,
 )
-from brimline.cascade.safety import unsafe
-from brimline.config import Earthworks, Hazard, LevelLines, Works
-from brimline.design import (
-    LAYERS,
-    ROUTING_STEP_S,
-    Design,
-    buried_findings,
-    designed,
-    extents_of,
-    mends_of,
-    mends_to_level,
-    misplaced,
-    off_level,
-    out_of_order,
-    sized_downpipes,
-    too_steep,
-)
+from brimline.config import Works
+from brimline.design import LAYERS, Design, sized_downpipes
 from brimline.elements import Kind
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.io.frames import conformed, empty
 from brimline.layers import table
 from brimline.layers.flags import joined, needs_look
-from brimline.lines.sample import surface_at
-from brimline.stages._filled import FILLED, ON_FILLED, filled_ground
+from brimline.stages._assess import ASSESSED, ASSESSED_BY, Assessor
 from brimline.stages._frames import frame_of
-from brimline.stages._ground_for_lines import drawing_of, smooth_surface
-from brimline.stages._plan import (
-    SURVEYED,
-    beyond_of,
-    building_of,
-    design_rules,
-    hydrographs_of,
-    kept_clear_of,
-    plan_of,
-    standing_of,
-    storms_of,
-    survey_of,
-)
-from brimline.stages._survey_error import SUPPORT, survey_error_m
 from brimline.units import counted
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from geopandas import GeoDataFrame
 
     from brimline.cascade import Link, Network, Routed
     from brimline.cascade.beyond import CheckCase
-    from brimline.design import Designed, DesignRules, SizedDimension, StandingGround
-    from brimline.design.elements import PlacedElement
+    from brimline.design import SizedDimension
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.grid import Grid
     from brimline.rainfall import Storm
-    from brimline.stages._filled import FilledGround
 
 _TABLES: Final = (
     "storm_results",
@@ -94,94 +53,35 @@ _TABLES: Final = (
     "check_storms",
     "design_sizes",
     "cascade_findings",
-    "cascade_mends",
 )
 
 
 def _run(given: Given, report: Reporter) -> Made:
     works = given.params("works", Works)
     two_year_mm = given.facts("storms")["rain_2y_24h_mm"]
-    tolerance_m = given.params("lines", LevelLines).level_tolerance_m
-    building = building_of(given.params("earthworks", Earthworks))
-    rules = design_rules(works, tolerance_m, two_year_mm, building, given.params("hazard", Hazard))
+    assessor = Assessor(given)
     if two_year_mm is None and works.rain_2y_24h_mm is None and works.concentration == "segments":
-        report.problem(_no_two_year_rain(rules.water.rain_2y_24h_mm))
-    standing = standing_of(given)
-    done = designed(
-        plan_of({name: given.frame(name) for name in LAYERS}, works),
-        standing,
-        survey_of(given),
-        storms_of(given),
-        rules,
-        hydrographs_of(given),
-    )
-    for problem in done.problems:
+        report.problem(_no_two_year_rain(assessor.rules.water.rain_2y_24h_mm))
+    found = assessor.of({name: given.frame(name) for name in LAYERS})
+    for problem in found.done.problems:
         report.problem(problem)
-    design = done.design
-    if done.first is None:
+    design, routed = found.done.design, found.routed
+    if not routed:
         return _nothing(design, given.grid)
-    report.advanced(0.3, "routing the other storms")
-    others = (route(design.network, inflow, design.pace) for inflow in done.inflows[1:])
-    routed = [done.first, *others]
-    report.advanced(0.6, "looking for what is wrong, and what would mend it")
-    found = _findings(given, done, routed, rules, standing)
-    mends, left_out = mends_of(design, routed, found, rules)
-    levelled = _mends_to_level(given, design, found[""])
-    mends = [*levelled, *mends]
-    found[""] = _without_way_out(found[""], {row["element_id"] for row in levelled})
-    for problem in left_out:
-        report.problem(problem)
-    report.advanced(0.8, "greater storms, blocked pipes and failed banks")
-    cases = _beyond(given, design, routed, rules)
+    report.advanced(0.6, "greater storms, blocked pipes and failed banks")
+    cases = assessor.cases(found)
     beyond = list(beyond_findings(cases, routed[0].inflow.name))
-    every = [*(finding for part in found.values() for finding in part), *beyond]
+    every = [*(finding for part in found.found.values() for finding in part), *beyond]
     _tell(every, report)
     _tell_beyond(cases, given, report)
     return {
         "design": design,
         "elements": _elements(design, routed, every, given.grid),
         "overflows": _overflows(design, routed, every, given.grid),
-        "downpipes": _downpipes(design, storms_of(given)[0], given.grid),
-        **_tables(routed, found, beyond, mends, design.sizes, cases),
+        "downpipes": _downpipes(design, assessor.storms[0], given.grid),
+        **_tables(routed, found.found, beyond, design.sizes, cases),
         "cascade": {"headline": _headline(design.network, routed[0], every)},
     }
-
-
-def _level_tolerance(given: Given) -> tuple[float, str]:
-    """Return how level a line must be, and why: no survey tells less than its own error."""
-    asked_m = given.params("lines", LevelLines).level_tolerance_m
-    survey_m = survey_error_m(given)
-    if survey_m <= asked_m:
-        return asked_m, ""
-    return survey_m, f", the error of the survey (lines.level_tolerance_m is {asked_m:g} m)"
-
-
-def _mends_to_level(
-    given: Given, design: Design, findings: Sequence[Finding]
-) -> list[dict[str, Any]]:
-    return mends_to_level(
-        findings,
-        design.placed,
-        smooth_surface(given),
-        given.grid,
-        kept_clear_of(given),
-        given.frame("boundary").geometry.union_all(),
-        drawing_of(given, _level_tolerance(given)[0]),
-    )
-
-
-def _without_way_out(findings: Sequence[Finding], levelled: set[str]) -> list[Finding]:
-    """Say of a line that is off level and has no mend why it has none."""
-    why = (
-        "; no mend: moved onto its level it loses a tenth of its length or runs where it may not,"
-        " and it falls too much for a dozen level bays: draw it anew, along a contour"
-    )
-    return [
-        replace(finding, text=f"{finding.text}{why}")
-        if finding.flag == "off-level" and finding.element_id not in levelled
-        else finding
-        for finding in findings
-    ]
 
 
 def _no_two_year_rain(taken_mm: float) -> Problem:
@@ -191,64 +91,6 @@ def _no_two_year_rain(taken_mm: float) -> Problem:
         "give a rainfall table that reaches 24 h and 2 years, or set works.rain_2y_24h_mm",
         "works",
     )
-
-
-def _findings(
-    given: Given,
-    done: Designed,
-    routed: Sequence[Routed],
-    rules: DesignRules,
-    standing: StandingGround,
-) -> dict[str, list[Finding]]:
-    """Sort findings by storm; those of the drawing itself under an empty name."""
-    placed, limits = done.design.placed, rules.limits
-    extents = extents_of(placed, standing, rules.building)
-    site = given.frame("boundary").geometry.union_all()
-    found = {
-        "": [
-            *check(done.design.network, limits),
-            *unsafe(done.design.network, limits),
-            *misplaced(placed, kept_clear_of(given), site, rules.near_building_m, extents),
-            *too_steep(extents, limits.steep_slope_pct),
-            *off_level(placed, smooth_surface(given), given.grid, *_level_tolerance(given)),
-            *out_of_order(done.design),
-            *buried_findings(
-                done.design, partial(surface_at, given.raster("elevation"), given.grid)
-            ),
-            *_on_fill(placed, filled_ground(given)),
-        ]
-    }
-    design_storm = storms_of(given)[0]
-    for one in routed:
-        found[one.inflow.name] = list(judge(one, limits))
-    found[design_storm.name] += [
-        Finding("outside-method", name, f"runoff: {text}")
-        for name, text in done.design.arrivals.doubts(design_storm)
-    ]
-    return found
-
-
-def _beyond(
-    given: Given, design: Design, routed: Sequence[Routed], rules: DesignRules
-) -> list[CheckCase]:
-    """Try greater storms, then single faults in the design storm."""
-    further = (
-        route(design.network, design.arrivals.of(storm, ROUTING_STEP_S), design.pace)
-        for storm in beyond_of(given)
-    )
-    limits, design_storm = rules.limits, storms_of(given)[0]
-    icy = route(
-        frozen(design.network),
-        design.arrivals.frozen().of(design_storm, ROUTING_STEP_S),
-        design.pace,
-    )
-    text = "all rain runs off and nothing soaks away; melting snow would come on top"
-    return [
-        *(storm_case(one, limits) for one in (*routed, *further)),
-        storm_case(icy, limits, case="frozen ground", beside=routed[0], text=text),
-        *blocked_pipes(routed[0], design.pace, limits),
-        *failed_banks(routed[0], design.pace, limits),
-    ]
 
 
 def _tell_beyond(cases: Sequence[CheckCase], given: Given, report: Reporter) -> None:
@@ -272,7 +114,7 @@ def _tell(findings: Sequence[Finding], report: Reporter) -> None:
                 Severity.WARNING,
                 f"{counted(len(flagged), 'element needs', 'elements need')} a person: "
                 + ", ".join(sorted(flagged)),
-                "read cascade_findings and cascade_mends",
+                "read advice: findings in the order of danger, each with its mend",
                 "elements",
             )
         )
@@ -345,7 +187,6 @@ def _tables(
     routed: Sequence[Routed],
     found: Mapping[str, Sequence[Finding]],
     beyond: Sequence[Finding],
-    mends: Sequence[dict[str, Any]],
     sizes: Sequence[SizedDimension],
     cases: Sequence[CheckCase],
 ) -> dict[str, pd.DataFrame]:
@@ -375,7 +216,6 @@ def _tables(
         "check_storms": pd.DataFrame(_check_row(one) for one in cases),
         "design_sizes": pd.DataFrame(_size_row(one) for one in sizes),
         "cascade_findings": pd.DataFrame(told),
-        "cascade_mends": pd.DataFrame(mends),
     }
     return {
         name: pd.DataFrame(conformed(part, table(name)) if len(part) else empty(table(name)))
@@ -395,15 +235,6 @@ def _size_row(one: SizedDimension) -> dict[str, Any]:
         "flag": joined(["goal-missed"] if missed else []),
         "notes": missed or None,
     }
-
-
-def _on_fill(placed: Sequence[PlacedElement], filled: FilledGround) -> Iterator[Finding]:
-    """Flag elements in hollows that were filled."""
-    for one in placed:
-        deepest_m = filled.deepest_m(one.shape)
-        if deepest_m > filled.tell_m:
-            text = f"lies in a hollow that was filled {deepest_m:.2f} m deep for water to cross it"
-            yield Finding(ON_FILLED, one.name, text)
 
 
 def _headline(
@@ -433,21 +264,12 @@ def _nothing(design: Design, grid: Grid) -> dict[str, Any]:
 
 STAGE = Stage(
     name="works",
-    version=5,
+    version=6,
     title="drawn elements and their cascade through the design storms",
-    needs=(
-        *SURVEYED,
-        *FILLED[1:],
-        *LAYERS,
-        "keep_out",
-        "keep_out_drawn",
-        "boundary",
-        "storms",
-        SUPPORT,
-    ),
+    needs=ASSESSED,
     makes=("design", "elements", "overflows", "downpipes", *_TABLES, "cascade"),
     run=_run,
     sources=("inflows",),
-    tables=("works", "lines", "survey", "earthworks", "hazard"),
+    tables=ASSESSED_BY,
     typed={"design": Design},
 )

@@ -1,0 +1,354 @@
+"""Mends for what water on the designed surface shows: where a sill stands, and where it leads.
+
+Each is a guess by the ground; whoever offers it digs and follows it first.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+import shapely
+
+from brimline.design.plan import (
+    DrawnDischarge,
+    DrawnDrain,
+    DrawnOverflow,
+)
+from brimline.design.plan_changes import LAYER_OF, PlanChange, mend_row
+from brimline.drainage.receiving import received
+from brimline.elements import Drain, Kind
+from brimline.lines.sample import along
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from shapely.geometry.base import BaseGeometry
+
+    from brimline.design.making import Design
+    from brimline.design.standing import StandingGround
+    from brimline.design.ways import RunningGround
+
+_CENTIMETRE: Final = 0.01
+_STUB_M: Final = 2.0  # of a way that is drawn only to say where a sill stands
+_LEAST_FALL: Final = 0.005  # of a new drain; 1 in 200
+_DROP_M: Final = 0.10  # from a drain's bed to the water that it ends over
+_LEAST_DRAIN_M: Final = 2.0
+_LEADS: Final = frozenset({"reaches-other", "over-boundary", "at-building"})
+_NOWHERE: Final = frozenset({"no-safe-outlet", "uphill", "cycle"})
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Followed:
+    """How the overflow of an element ran on the designed surface.
+
+    Parameters
+    ----------
+    flags : what was found of it.
+    meant, reached : what it should reach, and what it reaches first; empty where nothing.
+    over_m : level at which the surface spills, less that of the sill [m].
+    way : from its deepest place to what it reaches.
+    leaves : where water first stands no more on that way.
+    """
+
+    name: str
+    flags: frozenset[str]
+    meant: str
+    reached: str
+    over_m: float
+    way: shapely.LineString
+    leaves: shapely.Point
+
+
+def mends_on_ground(
+    design: Design,
+    followed: Iterable[Followed],
+    marks: Iterable[tuple[str, str]],
+    running: RunningGround,
+    standing: StandingGround,
+    site: BaseGeometry,
+) -> list[dict[str, Any]]:
+    """Guess what would bring overflows to where they should go, and sills to where water leaves.
+
+    Parameters
+    ----------
+    marks : element and flag of every finding.
+    running : elements and discharge points on the ground as surveyed.
+    site : ground inside the boundary.
+
+    Returns
+    -------
+    rows of the table of mends, the least change first for each finding.
+    """
+    flags: dict[str, set[str]] = {}
+    for name, flag in marks:
+        flags.setdefault(name, set()).add(flag)
+    maker = _Maker(design, running, standing, site)
+    rows: list[dict[str, Any]] = []
+    for one in followed:
+        rows += maker.mends(one, flags.get(one.name, set()) | one.flags)
+    return rows
+
+
+class _Maker:
+    def __init__(
+        self, design: Design, running: RunningGround, standing: StandingGround, site: BaseGeometry
+    ) -> None:
+        self.design, self.running, self.standing, self.site = design, running, standing, site
+        self.network = design.network
+        grid = running.grid
+        self.drains_to = received(running.directions, running.seeds, cell_m=grid.cell_m).labels
+
+    def mends(self, one: Followed, flags: set[str]) -> Iterator[dict[str, Any]]:
+        drain = self.network.element(one.name).kind is Kind.DRAIN
+        for flag in sorted(flags & (_LEADS | _NOWHERE)):
+            yield from self._as_ground_leads(one, flag)
+            if not drain:
+                yield from self._other_place(one, flag)
+                yield from self._by_drain(one, flag)
+            yield from self._off_site(one, flag)
+        if drain:
+            for flag in sorted(flags & {"uphill", "drowned", "small-outlet", "reaches-other"}):
+                yield from self._end_higher(one, flag)
+            return
+        for flag in sorted(flags & {"leaks", "sill-shut"}):
+            yield from self._where_it_leaves(one, flag)
+            yield from self._to_brim(one, flag)
+            yield from self._other_place(one, flag)
+
+    def _as_ground_leads(self, one: Followed, flag: str) -> Iterator[dict[str, Any]]:
+        """Say of the link what the ground does."""
+        if not self._may_take(one, one.reached) or one.reached == one.meant:
+            return
+        text = (
+            f"lead the overflow of {one.name} to {one.reached}, where the ground takes it"
+            + (f", not to {one.meant}" if one.meant else "")
+        )
+        yield self._row(one, flag, "leads to", text, self._led(one.name, one.reached))
+
+    def _other_place(self, one: Followed, flag: str) -> Iterator[dict[str, Any]]:
+        """Move the sill to where the ground outside falls to what it is meant for."""
+        meant = one.meant
+        if not self._may_take(one, meant):
+            return
+        shape = self.design.shape_of(one.name)
+        number = self.running.names.index(meant)
+        ring = shape.exterior if shape.geom_type == "Polygon" else shape
+        cell = self.running.grid.cell_m
+        edge = along(ring, max(1.0, cell))
+        outside = _outside_of(shape, edge, 1.5 * cell + 1.0)
+        best: list[tuple[float, int, int]] = []
+        for side, points in enumerate(outside):
+            row, col = self.running.grid.cell(points[:, 0], points[:, 1])
+            on = self.running.grid.holds(row, col)
+            at = np.flatnonzero(on)
+            hits = at[self.drains_to[row[at], col[at]] == number]
+            if hits.size:
+                low = hits[int(np.argmin([self._level(edge[k]) for k in hits]))]
+                best.append((self._level(edge[low]), side, int(low)))
+        for _, side, place in sorted(best)[:1]:
+            start = edge[place]
+            line = shapely.LineString([start, outside[side][place]])
+            text = (
+                f"move the sill of {one.name} to {_at(start)}, from where the ground falls to"
+                f" {meant}"
+            )
+            yield self._row(one, flag, "sill place", text, self._led(one.name, meant, line))
+
+    def _level(self, point: Sequence[float]) -> float:
+        return self.standing.level_at(shapely.Point(point))
+
+    def _where_it_leaves(self, one: Followed, flag: str) -> Iterator[dict[str, Any]]:
+        """Put the sill where water leaves anyway."""
+        target = one.reached if self._may_take(one, one.reached) else one.meant
+        if not target:
+            return
+        shape = self.design.shape_of(one.name)
+        ring = shape.exterior if shape.geom_type == "Polygon" else shape
+        start = ring.interpolate(ring.project(one.leaves))
+        end = one.leaves if start.distance(one.leaves) > 1 else shapely.Point(
+            start.x + _STUB_M, start.y
+        )
+        text = f"move the sill of {one.name} to {_at(start.coords[0])}, where water leaves it"
+        if target != one.meant:
+            text += f", and lead it to {target}"
+        line = shapely.LineString([start, end])
+        yield self._row(one, flag, "sill at leak", text, self._led(one.name, target, line))
+
+    def _to_brim(self, one: Followed, flag: str) -> Iterator[dict[str, Any]]:
+        """Give an element the level at which the ground lets its water go."""
+        element = self.network.element(one.name)
+        column = "level_m" if element.kind is Kind.SWALE else "spill_level_m"
+        layer = LAYER_OF[element.kind]
+        now = element.spill_level_m
+        way = self.network.main_way_out(one.name)
+        rounded = math.floor if one.over_m < 0 else math.ceil
+        by = rounded(one.over_m / _CENTIMETRE) * _CENTIMETRE
+        if not by or element.kind is Kind.TANK:
+            return
+        to = round(now + by, 3)
+        changes = [PlanChange(layer, one.name, {column: to})]
+        row = self._row_of(one.name)
+        if row and way is not None and row[0] == DrawnOverflow.LAYER:
+            drawn = round(way.outlet.crest_m + by, 3)
+            changes.append(PlanChange(*row, {"crest_level_m": drawn}))
+        word = "lower" if by < 0 else "raise"
+        text = (
+            f"{word} the water of {one.name} by {abs(by):.2f} m to {to:.2f} m, the level at which"
+            " the ground lets it go"
+        )
+        yield self._row(one, flag, "water level", text, changes, "m", now, to)
+
+    def _by_drain(self, one: Followed, flag: str) -> Iterator[dict[str, Any]]:
+        """Dig a drain to what it is meant for, or what lies below."""
+        if not self._may_take(one, one.meant):
+            return
+        shape, end = self.design.shape_of(one.name), self._shape(one.meant)
+        element = self.network.element(one.name)
+        line = shapely.shortest_line(shape, end)
+        if line.length < _LEAST_DRAIN_M:
+            return
+        name = f"drain of {one.name}"
+        foot_m = (
+            self.network.spill_level_m(one.meant) + _DROP_M
+            if one.meant in self.network.index
+            else self.standing.level_at(shapely.Point(line.coords[-1])) - 0.2
+        )
+        ground_m = self.standing.level_at(shapely.Point(line.coords[0]))
+        head_m = min(element.spill_level_m - _DROP_M / 2, ground_m - 0.3)
+        fall = (head_m - foot_m) / line.length
+        if not fall >= _LEAST_FALL:
+            return
+        depth_m = round(max(ground_m - head_m, 0.3), 2)
+        text = (
+            f"dig a drain of {line.length:.0f} m from {one.name} to {one.meant}, from"
+            f" {_at(line.coords[0])} to {_at(line.coords[-1])}, falling {100 * fall:.1f} %"
+        )
+        values: dict[str, float | str] = {
+            "spills_to": one.meant, "depth_m": depth_m, "fall_pct": round(100 * fall, 3),
+        }  # fmt: skip
+        changes = [
+            PlanChange(DrawnDrain.LAYER, name, values, line.wkt, added=True),
+            *self._led(one.name, name, line),
+        ]
+        yield self._row(one, flag, "new drain", text, changes)
+
+    def _off_site(self, one: Followed, flag: str) -> Iterator[dict[str, Any]]:
+        """Let water leave where the ground leads it off the site, with a person's word."""
+        if one.reached:
+            return
+        edge = one.way.intersection(self.site.boundary)
+        points = [part for part in shapely.get_parts(edge) if part.geom_type == "Point"]
+        place = (
+            min(points, key=one.way.project) if points else shapely.Point(one.way.coords[-1])
+        )
+        name = f"outlet of {one.name}"
+        text = (
+            f"draw a discharge point at {_at(place.coords[0])}, where the water of {one.name}"
+            " leaves the site, once it is known to be stable and legal"
+        )
+        changes = [
+            PlanChange(DrawnDischarge.LAYER, name, {}, place.wkt, added=True),
+            *self._led(one.name, name),
+        ]
+        yield self._row(one, flag, "discharge point", text, changes)
+
+    def _end_higher(self, one: Followed, flag: str) -> Iterator[dict[str, Any]]:
+        """End a drain at the waterline of what it runs into, over its water."""
+        element = self.network.element(one.name)
+        drain, target = element.shape, self.network.spills_to(one.name)
+        if not isinstance(drain, Drain) or target not in self.network.index:
+            return
+        line, pool = self.design.shape_of(one.name), self.design.shape_of(target)
+        if pool.geom_type == "Polygon":
+            outside = line.difference(pool)
+            outside = min(
+                shapely.get_parts(outside), key=lambda p: p.distance(shapely.Point(line.coords[0])),
+                default=line,
+            )  # fmt: skip
+        else:
+            outside = line
+        if outside.length < _LEAST_DRAIN_M:
+            return
+        water_m = self.network.spill_level_m(target)
+        fall = (drain.from_level_m - water_m - _DROP_M) / outside.length
+        depth_m = drain.depth_m
+        ground_m = drain.from_level_m + depth_m
+        if fall < _LEAST_FALL:  # begin higher too
+            depth_m = round(max(depth_m - (_LEAST_FALL - fall) * outside.length, 0.2), 2)
+            fall = (ground_m - depth_m - water_m - _DROP_M) / outside.length
+        if not fall > 0:
+            return
+        values: dict[str, float | str] = {"fall_pct": round(100 * fall, 3)}
+        if depth_m != drain.depth_m:
+            values["depth_m"] = depth_m
+        text = (
+            f"end {one.name} higher: at the waterline of {target}, {_at(outside.coords[-1])}, its"
+            f" bed {_DROP_M:.2f} m over the water at {water_m:.2f} m, falling {100 * fall:.2f} %"
+        )
+        shape = outside.wkt if outside.length < line.length - 0.01 else ""
+        change = PlanChange(DrawnDrain.LAYER, one.name, values, shape)
+        yield self._row(one, flag, "end level", text, [change])
+
+    def _may_take(self, one: Followed, target: str) -> bool:
+        """Tell whether water may be led there without running in a ring."""
+        if not target or target == one.name or target not in self.running.names:
+            return False
+        return target not in self.network.index or one.name not in self.network.below({target})
+
+    def _shape(self, name: str) -> BaseGeometry:
+        return self.design.ends[name] if name in self.design.ends else self.design.shape_of(name)
+
+    def _row_of(self, name: str) -> tuple[str, str] | tuple[()]:
+        main = self.network.main_way_out(name)
+        pairs = zip(self.design.links, self.design.link_rows, strict=True)
+        return next((row for link, row in pairs if link is main), ())
+
+    def _led(
+        self, name: str, to: str, line: shapely.LineString | None = None
+    ) -> list[PlanChange]:
+        """Lead an overflow elsewhere; its sill moves where a line is given."""
+        row, shape = self._row_of(name), line.wkt if line is not None else ""
+        if row and row[0] == DrawnOverflow.LAYER:
+            return [PlanChange(*row, {"from_id": name, "to_id": to}, shape)]
+        kind = self.network.element(name).kind
+        if row or line is None or kind in (Kind.DRAIN, Kind.TANK):
+            return [PlanChange(LAYER_OF[kind], name, {"spills_to": to})]
+        values: dict[str, float | str] = {"from_id": name, "to_id": to}
+        return [PlanChange(DrawnOverflow.LAYER, f"sill of {name}", values, shape, added=True)]
+
+    def _row(
+        self,
+        one: Followed,
+        flag: str,
+        dimension: str,
+        text: str,
+        changes: Sequence[PlanChange],
+        unit: str = "",
+        now: float = 0.0,
+        to: float = 1.0,
+    ) -> dict[str, Any]:
+        return mend_row(one.name, flag, one.name, dimension, unit, now, to, text, changes)
+
+
+def _outside_of(shape: BaseGeometry, edge: Any, off_m: float) -> list[Any]:  # noqa: ANN401
+    """Points beside an outline, outside of it; beside a line, to both sides."""
+    if shape.geom_type == "Polygon":
+        middle = np.array(shape.centroid.coords[0])
+        out = edge - middle
+        return [edge + off_m * out / np.maximum(np.hypot(*out.T), 1e-9)[:, None]]
+    if len(edge) < 2:
+        return []
+    step = np.gradient(edge, axis=0)
+    step /= np.maximum(np.hypot(*step.T), 1e-9)[:, None]
+    left = np.column_stack([-step[:, 1], step[:, 0]])
+    return [edge + off_m * left, edge - off_m * left]
+
+
+def _at(point: Sequence[float]) -> str:
+    return f"{point[0]:.1f} E {point[1]:.1f} N"
+
+
+
