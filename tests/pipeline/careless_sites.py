@@ -7,7 +7,6 @@ the next element, drains into ponds, tanks with pipes, ends that miss, a dischar
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -68,7 +67,9 @@ def ground(kind: str, cell_m: float, rng: np.random.Generator) -> np.ndarray:
     elif kind == "terraced":
         steps = rng.integers(4, 7)
         phase = 2 * np.pi * steps * (y + 0.06 * np.sin(2 * np.pi * x))
-        shape = -0.09 * (y + 0.06 * np.sin(2 * np.pi * x) + 0.8 * np.sin(phase) / (2 * np.pi * steps))
+        shape = -0.09 * (
+            y + 0.06 * np.sin(2 * np.pi * x) + 0.8 * np.sin(phase) / (2 * np.pi * steps)
+        )
         shape += 0.001 * rough
     else:
         shape = -0.06 * y + 0.25 * (x - 0.5 - 0.05 * np.sin(4 * y)) ** 2 + 0.002 * rough
@@ -162,7 +163,10 @@ class _Drawer:
         at = np.linspace(0.12, 0.82, count) + rng.uniform(-0.05, 0.05, count)
         kinds = [str(rng.choice(["swale", "swale", "pond", "basin"])) for _ in range(count)]
         names = [f"{kind} {letter}" for kind, letter in zip(kinds, "abcde", strict=False)]
-        end = {"name": "Brook" if rng.random() < 0.7 else None, "shape": shapely.Point(way.coords[-1])}
+        end = {
+            "name": "Brook" if rng.random() < 0.7 else None,
+            "shape": shapely.Point(way.coords[-1]),
+        }
         below = [*names[1:], end["name"] or ""]
         plan: dict[str, list[dict[str, Any]]] = {"discharge_points": [end]}
         for place, (kind, name) in enumerate(zip(kinds, names, strict=True)):
@@ -245,8 +249,12 @@ class _Drawer:
         radius = share * self.site.side_m * self.rng.uniform(0.7, 1.2)
         radius = float(np.clip(radius, 2.0, 14.0))
         ring = shapely.affinity.scale(point.buffer(radius, 6), 1.0, self.rng.uniform(0.6, 1.0))
-        return ring if self.site.boundary.contains(ring) else shapely.affinity.translate(
-            ring, *(np.array(self.site.boundary.centroid.coords[0]) - [point.x, point.y]) * 0.2
+        return (
+            ring
+            if self.site.boundary.contains(ring)
+            else shapely.affinity.translate(
+                ring, *(np.array(self.site.boundary.centroid.coords[0]) - [point.x, point.y]) * 0.2
+            )
         )
 
     def _drain(self, plan: dict[str, Any], names: list[str], kinds: list[str]) -> None:
@@ -326,10 +334,7 @@ def drive(
 
 
 def read_advice(folder: Path) -> tuple[dict[tuple[str, str], str], list[str]]:
-    """Return what a run says needs a person, by element and flag, and the mends to take.
-
-    For each finding the first mend is taken that can be written and meets no other.
-    """
+    """Return what a run says needs a person, by element and flag, and the mends it advises."""
     found = pyogrio.read_dataframe(folder / "site.gpkg", layer="cascade_findings")
     findings = {
         (row.element_id, row.code): row.text for row in found.itertuples() if needs_look([row.code])
@@ -340,22 +345,7 @@ def read_advice(folder: Path) -> tuple[dict[tuple[str, str], str], list[str]]:
             if code and needs_look([code]):
                 findings[row.element_id, code] = row.notes
     mends = pyogrio.read_dataframe(folder / "site.gpkg", layer="cascade_mends")
-    taken: list[str] = []
-    done: set[Any] = set()
-    for row in mends.itertuples():
-        if not isinstance(row.change, str) or not row.change:
-            continue
-        cells = {
-            (one["layer"], one["row"], column)
-            for one in json.loads(row.change)
-            for column in (*one["values"], *(["shape"] if one["shape_wkt"] else []))
-        }
-        mark = (row.element_id, row.code)
-        if mark in done or cells & done or row.changed_id in done:
-            continue
-        done |= {mark, row.changed_id} | cells
-        taken.append(row.mend_id)
-    return findings, taken
+    return findings, mends.loc[mends["advised"] > 0, "mend_id"].tolist()
 
 
 def lengths_of(plan: Path) -> dict[str, float]:

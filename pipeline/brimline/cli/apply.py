@@ -22,7 +22,13 @@ _SITES = "pond_sites"
 
 
 def run(
-    site: Path, chosen: Sequence[str], out: Path | None, *, all_safe: bool, as_json: bool
+    site: Path,
+    chosen: Sequence[str],
+    out: Path | None,
+    *,
+    all_safe: bool = False,
+    advised: bool = False,
+    as_json: bool = False,
 ) -> None:
     """Write mends of the last run into the plan of a site.
 
@@ -34,9 +40,9 @@ def run(
     from brimline.config import load
     from brimline.io.runs import read_run
 
-    if bool(chosen) == all_safe:
+    if bool(chosen) + all_safe + advised != 1:
         raise InputError.of(
-            "name mends, or give --all-safe",
+            "name mends, or give --advised or --all-safe",
             mend="mend_id in cascade_mends names them, site_id in pond_sites places for ponds",
             source="brimline apply",
         )
@@ -44,7 +50,10 @@ def run(
     done = read_run(run_folder(site, out))
     plan = _plan_as_it_was(loaded, done)
     rows = _rows(done)
-    taken = _safe(rows) if all_safe else _named(rows, chosen)
+    if advised:
+        taken = sorted((row for row in rows if row["advised"]), key=lambda row: row["advised"])
+    else:
+        taken = _safe(rows) if all_safe else _named(rows, chosen)
     backup = _write(plan, taken, done) if taken else None
     if as_json:
         told = [
@@ -62,7 +71,8 @@ def run(
     for row in taken:
         console.result(f"{row['mend_id']}  {row['element_id']}, {row['code']}: {row['text']}")
     if backup is None:
-        console.result("no mend costs nothing elsewhere; the plan is as it was")
+        kind = "is advised" if advised else "costs nothing elsewhere"
+        console.result(f"no mend {kind}; the plan is as it was")
     else:
         console.result(f"{counted(len(taken), 'mend')} written into {plan}; as it was: {backup}")
         console.result(f"  brimline run {site}")
@@ -171,7 +181,7 @@ def _safe(rows: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
     changed: set[str] = set()
     for row in rows:
         mark = row["element_id"], row["code"]
-        if not row["safe"] or row["change"] is None or mark in mended:
+        if not row["safe"] or row["proved"] == "no" or row["change"] is None or mark in mended:
             continue
         own = _cells(row)
         if own & cells or row["changed_id"] in changed:

@@ -258,6 +258,12 @@ def apply(
         list[str] | None,
         typer.Argument(metavar="MEND", help="mend_id of the table cascade_mends."),
     ] = None,
+    advised: Annotated[
+        bool,
+        typer.Option(
+            "--advised", help="Every mend of the last run that was dug and followed and chosen."
+        ),
+    ] = False,
     all_safe: Annotated[
         bool, typer.Option("--all-safe", help="Every mend that costs nothing elsewhere.")
     ] = False,
@@ -269,7 +275,9 @@ def apply(
     """Write mends into the plan, with a copy of it as it was beside it."""
     from brimline.cli import apply as command
 
-    command.run(site, mends or [], out, all_safe=all_safe, as_json=as_json)
+    command.run(
+        site, mends or [], out, all_safe=all_safe, advised=advised, as_json=as_json
+    )
 
 
 @app.command()

@@ -224,6 +224,11 @@ class Works(ConfigTable):
         ge=0,
         description="Findings that mends are looked for, the worst first.",
     )
+    proved: int = Field(
+        40,
+        ge=0,
+        description="Mends that are written into the plan in thought, dug and followed.",
+    )
 
     def usual_of(self, layer: str) -> dict[str, float | str]:
         """Return what is taken where columns of a layer are left empty, as far as it is said here.

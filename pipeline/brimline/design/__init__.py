@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 from brimline._lazy import lazily
 
 if TYPE_CHECKING:
+    from brimline.design.advising import Outcome, advised
     from brimline.design.arrivals import (
         Arrivals,
         ElementCatchment,
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     from brimline.design.earth import DesignedGround, designed_ground
     from brimline.design.elements import PlacedElement, placed_elements
     from brimline.design.extent import Extent, extents_of
+    from brimline.design.ground_mends import Followed, mends_on_ground
     from brimline.design.level_mends import mends_to_level
     from brimline.design.making import Design, Designed, designed
     from brimline.design.mends import mends_of
@@ -71,6 +73,10 @@ if TYPE_CHECKING:
     )
 
 _HOME: Final = {
+    "mends_on_ground": "ground_mends",
+    "advised": "advising",
+    "Outcome": "advising",
+    "Followed": "ground_mends",
     "BUILDING": "places",
     "KINDS": "plan",
     "LAYERS": "plan",
@@ -171,9 +177,11 @@ __all__ = [
     "DrawnWay",
     "ElementCatchment",
     "Extent",
+    "Followed",
     "HardGround",
     "KeptClear",
     "LedRoof",
+    "Outcome",
     "PipedRoofs",
     "PlacedElement",
     "Plan",
@@ -190,6 +198,7 @@ __all__ = [
     "UsualWater",
     "WayOut",
     "WaysOut",
+    "advised",
     "arrivals_of",
     "buried_findings",
     "changes_of",
@@ -200,6 +209,7 @@ __all__ = [
     "extents_of",
     "led_roofs",
     "mends_of",
+    "mends_on_ground",
     "mends_to_level",
     "misplaced",
     "name_near",

@@ -122,9 +122,8 @@ class _Maker:
         """Say of the link what the ground does."""
         if not self._may_take(one, one.reached) or one.reached == one.meant:
             return
-        text = (
-            f"lead the overflow of {one.name} to {one.reached}, where the ground takes it"
-            + (f", not to {one.meant}" if one.meant else "")
+        text = f"lead the overflow of {one.name} to {one.reached}, where the ground takes it" + (
+            f", not to {one.meant}" if one.meant else ""
         )
         yield self._row(one, flag, "leads to", text, self._led(one.name, one.reached))
 
@@ -168,8 +167,10 @@ class _Maker:
         shape = self.design.shape_of(one.name)
         ring = shape.exterior if shape.geom_type == "Polygon" else shape
         start = ring.interpolate(ring.project(one.leaves))
-        end = one.leaves if start.distance(one.leaves) > 1 else shapely.Point(
-            start.x + _STUB_M, start.y
+        end = (
+            one.leaves
+            if start.distance(one.leaves) > 1
+            else shapely.Point(start.x + _STUB_M, start.y)
         )
         text = f"move the sill of {one.name} to {_at(start.coords[0])}, where water leaves it"
         if target != one.meant:
@@ -241,9 +242,7 @@ class _Maker:
             return
         edge = one.way.intersection(self.site.boundary)
         points = [part for part in shapely.get_parts(edge) if part.geom_type == "Point"]
-        place = (
-            min(points, key=one.way.project) if points else shapely.Point(one.way.coords[-1])
-        )
+        place = min(points, key=one.way.project) if points else shapely.Point(one.way.coords[-1])
         name = f"outlet of {one.name}"
         text = (
             f"draw a discharge point at {_at(place.coords[0])}, where the water of {one.name}"
@@ -306,9 +305,7 @@ class _Maker:
         pairs = zip(self.design.links, self.design.link_rows, strict=True)
         return next((row for link, row in pairs if link is main), ())
 
-    def _led(
-        self, name: str, to: str, line: shapely.LineString | None = None
-    ) -> list[PlanChange]:
+    def _led(self, name: str, to: str, line: shapely.LineString | None = None) -> list[PlanChange]:
         """Lead an overflow elsewhere; its sill moves where a line is given."""
         row, shape = self._row_of(name), line.wkt if line is not None else ""
         if row and row[0] == DrawnOverflow.LAYER:
@@ -349,6 +346,3 @@ def _outside_of(shape: BaseGeometry, edge: Any, off_m: float) -> list[Any]:  # n
 
 def _at(point: Sequence[float]) -> str:
     return f"{point[0]:.1f} E {point[1]:.1f} N"
-
-
-

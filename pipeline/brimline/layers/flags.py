@@ -516,6 +516,22 @@ FLAG_COLUMN: Final = Column(
 )
 
 
+# what harms people and banks first, then what leads water astray, then what holds less than told
+_DANGER: Final = (
+    "at-building", "over-boundary", "near-building", "takes-next", "overtopped", "cycle",
+    "not-computable", "no-safe-outlet", "uphill", "leaks", "reaches-other", "engineer",
+    "steep-ground", "fails-beyond", "blocked-pipe", "small-outlet", "sill-shut", "pipe-only",
+    "freeboard", "drowned", "fast-flow", "outside-boundary", "in-setback", "on-filled-ground",
+    "off-level", "open-batter", "shape-limit", "slow-drawdown", "goal-missed", "small-drop",
+    "short-circuit", "coarse-drain", "assumed",
+)  # fmt: skip
+
+
+def danger(code: str) -> int:
+    """Return the place of a flag in the order of danger, 0 the worst; unknown ones come last."""
+    return _DANGER.index(code) if code in _DANGER else len(_DANGER)
+
+
 _LOOK: Final = frozenset(flag.code for flag in FLAGS if flag.severity == "look")
 
 

@@ -603,6 +603,32 @@ ITEMS: Final = (
                 " what `brimline apply --all-safe` takes.",
             ),
             Column(
+                "proved",
+                "text",
+                "yes: with it, and with what is advised before it, the plan was designed, routed,"
+                " dug and followed again; its finding is gone, and no worse one came. no: it brings"
+                " what brings says. not needed: another that is advised mends the same.",
+                values=("yes", "no", "not needed", "not tried"),
+            ),
+            Column(
+                "advised",
+                "int",
+                "Place among the mends to follow together, which `brimline apply --advised` takes;"
+                " 0 is not among them.",
+                minimum=0,
+            ),
+            Column("clears", "int", "Findings gone with it, its own too.", minimum=0),
+            Column("brings", "text", "Findings that come with it.", required=False),
+            Column("cut_m3", "float", "More that is dug; below 0 less.", "m³", required=False),
+            Column("fill_m3", "float", "More that is heaped up.", "m³", required=False),
+            Column(
+                "earth_cost",
+                "float",
+                "Price of that earth by rates.cut_per_m3 and rates.fill_per_m3; stone and pipes"
+                " are not in it.",
+                required=False,
+            ),
+            Column(
                 "change",
                 "text",
                 "What it writes into the plan, as JSON: layer, row, values by"

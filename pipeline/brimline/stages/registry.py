@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from brimline.io.levels import is_levels
 from brimline.stages import (
+    advice,
     as_built,
     audit,
     bare_ground,
@@ -82,6 +83,7 @@ _ALWAYS: Final = (
     surfaces,
     building,
     proof,
+    advice,
 )
 
 
