@@ -18,13 +18,21 @@ import shapely
 from rasterio.transform import from_origin
 from scipy import ndimage
 
+from brimline.config import load
+from brimline.design import changes_of
 from brimline.drainage.flow import flow_directions
 from brimline.drainage.receiving import way_down
+from brimline.engine.order import ordered, taken
+from brimline.engine.stage import Given
+from brimline.io.plan_rows import write_changes
 from brimline.layers.flags import needs_look
+from brimline.stages.profile import at_scale
+from brimline.stages.registry import stages_for
+from brimline.stages.sources import sources_of
 from brimline.terrain.conditioning import fill
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
     from pathlib import Path
 
 CRS = "EPSG:32626"
@@ -316,36 +324,73 @@ class Round:
         return {mark: text for mark, text in self.findings.items() if mark[1] in BREAKS}
 
 
-def drive(
-    site: Path, run: Callable[[], Path], apply: Callable[[list[str]], None], rounds: int = 3
-) -> list[Round]:
+class _Quiet:
+    """A reporter that keeps nothing."""
+
+    def advanced(self, fraction: float, note: str = "") -> None: ...
+
+    def problem(self, problem: Any) -> None: ...
+
+
+class Stages:
+    """The stages of a site up to the advice, in memory: what the plan does not touch runs once."""
+
+    def __init__(self, site: Path) -> None:
+        loaded, _ = at_scale(load(site))
+        self.stages = ordered(stages_for(loaded.settings), "advice")
+        self.sources = {name: one.value for name, one in sources_of(loaded).items()}
+        settings = loaded.settings
+        self.tables = {name: getattr(settings, name) for name in type(settings).model_fields}
+        self.values: dict[str, Any] = {}
+        self.plan = site.parent / "plan.gpkg"
+
+    def run(self) -> Round:
+        """Run what depends on the plan, and return what is said."""
+        touched: set[str] = set()
+        made = {name for stage in self.stages for name in stage.makes}
+        for stage in self.stages:
+            takes = taken(stage, made)
+            known = set(stage.makes) <= set(self.values)
+            if known and stage.name != "plan" and touched.isdisjoint(takes):
+                continue
+            given = Given(
+                stage, self.values.__getitem__,
+                present=[name for name in stage.optional_needs if name in made],
+                tables={name: self.tables[name] for name in stage.tables},
+                sources={n: v for n, v in self.sources.items() if n in stage.sources},
+            )  # fmt: skip
+            self.values |= stage.run(given, _Quiet())
+            touched |= set(stage.makes)
+        return self._round()
+
+    def _round(self) -> Round:
+        found, proof = self.values["cascade_findings"], self.values["design_proof"]
+        pairs = [((r.element_id, r.code), r.text) for r in found.itertuples()]
+        for row in proof.itertuples():
+            pairs += [((row.element_id, code), row.notes) for code in (row.flag or "").split(";")]
+        findings = {mark: text for mark, text in pairs if mark[1] and needs_look([mark[1]])}
+        return Round(findings, [], lengths_of(self.plan))
+
+    def follow(self) -> list[str]:
+        """Write the advised mends into the plan, as `brimline apply --advised` does."""
+        mends = self.values["cascade_mends"]
+        taken_rows = mends[mends["advised"] > 0].sort_values("advised")
+        changes = [one for text in taken_rows["change"] for one in changes_of(text)]
+        if changes:
+            write_changes(self.plan, changes, [one.told for one in changes], crs=CRS)
+        return taken_rows["text"].tolist()
+
+
+def drive(site: Path, rounds: int = 3) -> list[Round]:
     """Run, follow the advice, and run again, as often as allowed or until nothing is left to do."""
-    found = []
-    for number in range(rounds + 1):
-        folder = run()
-        findings, advised = read_advice(folder)
-        one = Round(findings, [], lengths_of(site.parent / "plan.gpkg"))
-        found.append(one)
-        if not advised or number == rounds:
+    stages = Stages(site)
+    found = [stages.run()]
+    for _ in range(rounds):
+        found[-1].applied = stages.follow()
+        if not found[-1].applied:
             break
-        apply(advised)
-        one.applied = advised
+        found.append(stages.run())
     return found
-
-
-def read_advice(folder: Path) -> tuple[dict[tuple[str, str], str], list[str]]:
-    """Return what a run says needs a person, by element and flag, and the mends it advises."""
-    found = pyogrio.read_dataframe(folder / "site.gpkg", layer="cascade_findings")
-    findings = {
-        (row.element_id, row.code): row.text for row in found.itertuples() if needs_look([row.code])
-    }
-    proof = pyogrio.read_dataframe(folder / "site.gpkg", layer="design_proof")
-    for row in proof.itertuples():
-        for code in (row.flag or "").split(";"):
-            if code and needs_look([code]):
-                findings[row.element_id, code] = row.notes
-    mends = pyogrio.read_dataframe(folder / "site.gpkg", layer="cascade_mends")
-    return findings, mends.loc[mends["advised"] > 0, "mend_id"].tolist()
 
 
 def lengths_of(plan: Path) -> dict[str, float]:

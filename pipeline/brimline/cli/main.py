@@ -275,9 +275,7 @@ def apply(
     """Write mends into the plan, with a copy of it as it was beside it."""
     from brimline.cli import apply as command
 
-    command.run(
-        site, mends or [], out, all_safe=all_safe, advised=advised, as_json=as_json
-    )
+    command.run(site, mends or [], out, all_safe=all_safe, advised=advised, as_json=as_json)
 
 
 @app.command()

@@ -302,8 +302,9 @@ class _Maker:
 
     def _row_of(self, name: str) -> tuple[str, str] | tuple[()]:
         main = self.network.main_way_out(name)
-        pairs = zip(self.design.links, self.design.link_rows, strict=True)
-        return next((row for link, row in pairs if link is main), ())
+        pairs = zip(self.design.links, self.design.drawn_ways, strict=True)
+        drawn = next((row for link, row in pairs if link is main), None)
+        return (drawn.LAYER, drawn.name) if drawn is not None else ()
 
     def _led(self, name: str, to: str, line: shapely.LineString | None = None) -> list[PlanChange]:
         """Lead an overflow elsewhere; its sill moves where a line is given."""

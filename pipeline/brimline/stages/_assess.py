@@ -146,9 +146,7 @@ class Assessor:
             "": [
                 *check(done.design.network, limits),
                 *unsafe(done.design.network, limits),
-                *misplaced(
-                    placed, self.kept_clear, self.site, self.rules.near_building_m, extents
-                ),
+                *misplaced(placed, self.kept_clear, self.site, self.rules.near_building_m, extents),
                 *too_steep(extents, limits.steep_slope_pct),
                 *off_level(placed, self.surface, self.grid, self.level_tolerance_m, self._why),
                 *out_of_order(done.design),

@@ -90,10 +90,10 @@ class Follower:
         if not site.dug:
             return Known(found, (), Outcome(marks, 0.0, 0.0))
         seen, fine = shown(self.given, site, frames["discharge_points"])
-        for one in seen:
-            for code in filter(None, one.row["flag"].split(";")):
+        for way in seen:
+            for code in filter(None, way.row["flag"].split(";")):
                 if needs_look([code]):
-                    marks[one.row["element_id"], code] = one.row["notes"]
+                    marks[way.row["element_id"], code] = way.row["notes"]
         earth = earth_between(fine.ground_m, fine.design_m, fine.grid.cell_area_m2)
         return Known(found, tuple(seen), Outcome(marks, earth.cut_m3, earth.fill_m3))
 
