@@ -518,12 +518,15 @@ FLAG_COLUMN: Final = Column(
 
 # what harms people and banks first, then what leads water astray, then what holds less than told
 _DANGER: Final = (
-    "at-building", "over-boundary", "near-building", "takes-next", "overtopped", "cycle",
-    "not-computable", "no-safe-outlet", "uphill", "leaks", "reaches-other", "engineer",
-    "steep-ground", "fails-beyond", "blocked-pipe", "small-outlet", "sill-shut", "pipe-only",
-    "freeboard", "drowned", "fast-flow", "outside-boundary", "in-setback", "on-filled-ground",
-    "off-level", "open-batter", "shape-limit", "slow-drawdown", "goal-missed", "small-drop",
-    "short-circuit", "coarse-drain", "assumed",
+    "at-building", "over-boundary", "near-building", "harm-below", "overtopped", "cycle",
+    "not-computable", "no-safe-outlet", "uphill", "leaks", "reaches-other", "dam-in-path",
+    "engineer", "steep-ground", "small-outlet", "sill-shut", "no-emergency-way", "failure-way",
+    "spillway-on-fill", "pipe-only", "freeboard", "drowned", "takes-next", "fails-beyond",
+    "blocked-pipe", "fails-high-end", "fails-frozen", "fast-flow", "floats", "deep-dig",
+    "outside-boundary", "in-setback", "on-filled-ground", "off-level", "out-of-order",
+    "open-batter", "shape-limit", "deep-water", "no-drawdown", "slow-drawdown", "goal-missed",
+    "small-drop", "small-downpipe", "shallow-pipe", "settles", "short-circuit", "coarse-drain",
+    "assumed",
 )  # fmt: skip
 
 

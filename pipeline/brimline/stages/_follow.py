@@ -17,7 +17,7 @@ from brimline.layers import layer
 from brimline.layers.flags import needs_look
 from brimline.stages._assess import Assessment, Assessor
 from brimline.stages._plan import ground_of_design
-from brimline.stages._proof import Shown, shown
+from brimline.stages._proof import FollowedWay, shown
 from brimline.terrain.earthwork import earth_between
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ class Known:
     """All that is known of a plan."""
 
     assessment: Assessment
-    shown: tuple[Shown, ...]
+    shown: tuple[FollowedWay, ...]
     outcome: Outcome
 
     @property

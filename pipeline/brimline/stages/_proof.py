@@ -46,7 +46,7 @@ PROVED: Final = (*BUILT, "discharge_points", "keep_out_drawn", "boundary", "culv
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Shown:
+class FollowedWay:
     """What water did with one element, as a row of design_proof, and its way."""
 
     row: dict[str, Any]
@@ -56,7 +56,7 @@ class Shown:
 
 def shown(
     given: Given, site: DesignedGround, points: gpd.GeoDataFrame, report: Reporter | None = None
-) -> tuple[list[Shown], Everywhere]:
+) -> tuple[list[FollowedWay], Everywhere]:
     """Run water over a designed surface; needs `PROVED`.
 
     Parameters
@@ -82,7 +82,7 @@ def shown(
     outside_m = _outside(given, points, len(site.ready.elements))
     arrivals = _arrivals(found, fine.grid)
     return [
-        Shown(
+        FollowedWay(
             _told(one, site, names, outside_m, params, fine.grid, arrivals),
             _line(one, fine.grid),
             _leaves(one, fine.grid),
