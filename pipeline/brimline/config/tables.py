@@ -489,7 +489,9 @@ class Proof(ConfigTable):
 
     refine: int = Field(2, ge=1, le=8, description="Parts that a cell's side is split into.")
     tolerance_m: Positive = Field(
-        0.05, description="Between a sill's level and that at which the surface really spills."
+        0.05,
+        description="Between a sill's level and that at which the surface really spills; the error"
+        " of the survey where that is greater.",
     )
     rain_on_grid: bool = Field(
         default=False,

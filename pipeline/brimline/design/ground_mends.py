@@ -117,6 +117,7 @@ class _Maker:
             yield from self._where_it_leaves(one, flag)
             yield from self._to_brim(one, flag)
             yield from self._other_place(one, flag)
+            yield from self._by_drain(one, flag)
 
     def _as_ground_leads(self, one: Followed, flag: str) -> Iterator[dict[str, Any]]:
         """Say of the link what the ground does."""

@@ -17,6 +17,7 @@ from brimline.grid.shapes import cells_inside
 from brimline.layers.flags import joined
 from brimline.stages._frames import positions
 from brimline.stages._plan import BUILT
+from brimline.stages._survey_error import SUPPORT, survey_error_m
 from brimline.terrain.shaping import everywhere
 
 if TYPE_CHECKING:
@@ -41,8 +42,11 @@ _SHORT_M: Final = (3.0, 10.0)  # at least and at most
 _DISCHARGE_M: Final = 5.0  # water that comes this near to a discharge point has reached it
 
 
-# what a stage must need to prove a design, next to the tables proof and earthworks
-PROVED: Final = (*BUILT, "discharge_points", "keep_out_drawn", "boundary", "culverts", "hollows")
+# what a stage must need to prove a design, next to the tables that follow
+PROVED: Final = (
+    *BUILT, "discharge_points", "keep_out_drawn", "boundary", "culverts", "hollows", SUPPORT,
+)  # fmt: skip
+PROVED_BY: Final = ("proof", "earthworks", "survey")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -81,9 +85,11 @@ def shown(
     )
     outside_m = _outside(given, points, len(site.ready.elements))
     arrivals = _arrivals(found, fine.grid)
+    # the ground before a sill is known no better than the survey tells
+    tolerance_m = max(params.tolerance_m, survey_error_m(given))
     return [
         FollowedWay(
-            _told(one, site, names, outside_m, params, fine.grid, arrivals),
+            _told(one, site, names, outside_m, tolerance_m, fine.grid, arrivals),
             _line(one, fine.grid),
             _leaves(one, fine.grid),
         )
@@ -163,7 +169,7 @@ def _told(
     site: DesignedGround,
     names: dict[int, str],
     outside_m: dict[int, float],
-    params: Proof,
+    tolerance_m: float,
     grid: Grid,
     arrivals: Mapping[int, list[tuple[int, shapely.Point]]],
 ) -> dict[str, Any]:
@@ -173,14 +179,14 @@ def _told(
     reached = names.get(one.reached, "")
     found: list[tuple[str, str]] = []
     over = one.brim_level_m - spill
-    if element.kind is not Kind.DRAIN and over < -params.tolerance_m:
+    if element.kind is not Kind.DRAIN and over < -tolerance_m:
         found.append(("leaks", f"water leaves {-over:.2f} m below its sill"))
-    if element.kind is not Kind.DRAIN and over > params.tolerance_m:
+    if element.kind is not Kind.DRAIN and over > tolerance_m:
         found.append(("sill-shut", f"water stands {over:.2f} m over its sill before it spills"))
     sills = site.sills.get(name, [])
     leaves = _leaves(one, grid)
     away_m = min((sill.place.distance(leaves) - sill.width_m / 2 for sill in sills), default=0.0)
-    if over >= -params.tolerance_m and away_m > _AWAY_M:
+    if over >= -tolerance_m and away_m > _AWAY_M:
         found.append(("leaks", f"water leaves {away_m:.0f} m beside its sill"))
     near = _nearest(site, name, arrivals.get(one.label, []))
     near_m = min(max(_SHORT_SHARE * _length(site.shape_of(name)), _SHORT_M[0]), _SHORT_M[1])

@@ -13,7 +13,7 @@ from brimline.stages._follow import Follower
 from brimline.stages._frames import table_of
 from brimline.stages._ground_for_lines import drawing_of
 from brimline.stages._plan import plan_of
-from brimline.stages._proof import PROVED
+from brimline.stages._proof import PROVED, PROVED_BY
 
 if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
@@ -75,5 +75,5 @@ STAGE = Stage(
     makes=("cascade_mends",),
     run=_run,
     sources=("inflows",),
-    tables=(*ASSESSED_BY, "proof", "rates"),
+    tables=tuple(dict.fromkeys((*ASSESSED_BY, *PROVED_BY, "rates"))),
 )

@@ -8,7 +8,7 @@ from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.stages._frames import frame_of, table_of
 from brimline.stages._plan import ground_of_design
-from brimline.stages._proof import PROVED, shown
+from brimline.stages._proof import PROVED, PROVED_BY, shown
 
 if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
@@ -47,5 +47,5 @@ STAGE = Stage(
     needs=PROVED,
     makes=("design_proof", "proof_paths"),
     run=_run,
-    tables=("proof", "earthworks"),
+    tables=PROVED_BY,
 )
