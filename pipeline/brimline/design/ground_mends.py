@@ -37,7 +37,7 @@ _LEAST_FALL: Final = 0.005  # of a new drain; 1 in 200
 _DROP_M: Final = 0.10  # from a drain's bed to the water that it ends over
 _LEAST_DRAIN_M: Final = 2.0
 _LEADS: Final = frozenset({"reaches-other", "over-boundary", "at-building"})
-_NOWHERE: Final = frozenset({"no-safe-outlet", "uphill", "cycle"})
+_NOWHERE: Final = frozenset({"no-safe-outlet", "uphill"})
 
 
 @dataclass(frozen=True, slots=True, eq=False)
