@@ -51,7 +51,7 @@ def run(
     plan = _plan_as_it_was(loaded, done)
     rows = _rows(done)
     if advised:
-        taken = sorted((row for row in rows if row["advised"]), key=lambda row: row["advised"])
+        taken = sorted((row for row in rows if row.get("advised")), key=lambda row: row["advised"])
     else:
         taken = _safe(rows) if all_safe else _named(rows, chosen)
     backup = _write(plan, taken, done) if taken else None
@@ -181,7 +181,7 @@ def _safe(rows: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
     changed: set[str] = set()
     for row in rows:
         mark = row["element_id"], row["code"]
-        if not row["safe"] or row["proved"] == "no" or row["change"] is None or mark in mended:
+        if not row["safe"] or row.get("proved") == "no" or row["change"] is None or mark in mended:
             continue
         own = _cells(row)
         if own & cells or row["changed_id"] in changed:
