@@ -17,7 +17,7 @@ from brimline.io import crs as crs_of
 from brimline.io import metric
 from brimline.io._mosaic import too_many_cells
 from brimline.io.surveyed import is_table, places_in_degrees, read_surveyed
-from brimline.io.vectors import VectorSource, WantedColumn, layer_names, read_layer
+from brimline.io.vectors import VectorSource, WantedColumn, holds_rows, layer_names, read_layer
 from brimline.terrain.levels import (
     LevelError,
     SpotLevels,
@@ -169,9 +169,9 @@ def _source(path: Path) -> VectorSource:
     if is_table(path):
         return VectorSource(path)
     names = layer_names(path)
-    for name in ("levels", "waypoints", "entities", "track_points"):
-        if len(names) > 1 and name in names:
-            return VectorSource(path, name)
+    for name in ("levels", "waypoints", "entities", "track_points", "route_points"):
+        if len(names) > 1 and name in names and holds_rows(path, name):
+            return VectorSource(path, name)  # a track has a layer of waypoints too, without any
     return VectorSource(path)
 
 

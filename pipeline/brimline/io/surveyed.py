@@ -42,8 +42,13 @@ _NAMES: Final[dict[str, tuple[str, ...]]] = {
         "height",
         "h",
         "rl",
+        "alt",
+        "altitude",
+        "höhe",
+        "cota",
+        "quota",
     ),
-    "name": ("stake_id", "name", "point", "point_id", "id", "number", "no"),
+    "name": ("stake_id", "name", "point", "point_id", "id", "number", "no", "nr"),
     "role": ("role", "code", "feature", "description", "desc"),
 }
 _DEGREES: Final = frozenset({"lon", "longitude", "lat", "latitude"})

@@ -157,6 +157,12 @@ def layer_names(path: Path) -> list[str]:
     return [str(name) for name, _ in listed]
 
 
+def holds_rows(path: Path, layer: str) -> bool:
+    """Tell whether a layer holds any row."""
+    info = pyogrio.read_info(path, layer=layer, force_feature_count=True)
+    return int(info["features"]) > 0
+
+
 def _unreadable(path: Path, fault: Exception) -> InputError:
     return InputError.of(
         f"cannot be read as vector data ({fault})",

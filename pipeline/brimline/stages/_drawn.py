@@ -117,15 +117,20 @@ def read_site(
     return found
 
 
-def layer_problems(sources: Mapping[str, VectorSource]) -> list[Problem]:
-    """Read every drawn layer as it is, where there is no grid to bring it to."""
+def layer_problems(sources: Mapping[str, VectorSource], crs: str | None = None) -> list[Problem]:
+    """Read every drawn layer as it is, where there is no grid to bring it to.
+
+    Parameters
+    ----------
+    crs : of the run where it is known without the elevation, as that of a local grid is.
+    """
     return [
         problem
         for name, source in sources.items()
         for problem in read_layer(
             source,
             kinds=_KINDS[name],
-            crs=None,
+            crs=crs,
             columns=_COLUMNS[name],
             default_layer=name,
         ).problems

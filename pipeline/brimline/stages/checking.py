@@ -10,6 +10,7 @@ import numpy as np
 from brimline.balance.planted import planted_zones
 from brimline.errors import InputError, Problem, Severity
 from brimline.io.built import is_surface, read_built_points, read_built_surface
+from brimline.io.crs import is_local, parsed
 from brimline.io.elevation import read_elevation
 from brimline.io.inflows import read_inflows
 from brimline.io.rainfall import read_depth_table
@@ -88,8 +89,10 @@ def _elevation(
     except InputError as error:
         found.problems += error.problems
         found.facts.append("without elevation there is no grid: where things lie was not checked")
+        local = terrain.crs is not None and is_local(parsed(terrain.crs))
         found.problems += _drawn.layer_problems(
-            {name: sources[name].value for name in SOURCES if name in sources}
+            {name: sources[name].value for name in SOURCES if name in sources},
+            terrain.crs if local else None,
         )
         return None
     found.problems += read.notices

@@ -56,8 +56,9 @@ def off_plane(found):
         {"head": "nr\tx\ty\theight\tcode", "mark": "\t"},
         {"head": "no;x;y;z;code", "mark": ";", "comma": True},
         {"head": "id;Easting;Northing;RL;code", "mark": ";"},
+        {"head": "Nr;X;Y;Höhe;code", "mark": ";", "comma": True},
     ],
-    ids=["plain", "semicolons", "tabs", "decimal commas", "reduced levels"],
+    ids=["plain", "semicolons", "tabs", "decimal commas", "reduced levels", "another tongue"],
 )
 def test_usual_tables_of_levels_become_the_ground(tmp_path, how):
     found = read(table(tmp_path / "levels.csv", *garden(), **how))
@@ -91,12 +92,18 @@ def test_points_with_heights_or_a_column_of_levels(tmp_path, driver):
     assert np.nanmax(np.abs(off_plane(found))) < 0.08
 
 
-def test_waypoints_of_a_phone_or_receiver_with_heights(tmp_path):
+@pytest.mark.parametrize(
+    ("mark", "around"),
+    [("wpt", "{}"), ("trkpt", "<trk><trkseg>{}</trkseg></trk>"), ("rtept", "<rte>{}</rte>")],
+)
+def test_waypoints_and_tracks_of_a_phone_or_receiver_with_heights(tmp_path, mark, around):
     x, y, z = garden(count=40)
     places = gpd.GeoSeries(shapely.points(x, y), crs=UTM).to_crs("EPSG:4326")
-    points = "".join(
-        f'<wpt lat="{p.y:.8f}" lon="{p.x:.8f}"><ele>{h:.3f}</ele></wpt>'
-        for p, h in zip(places, z, strict=True)
+    points = around.format(
+        "".join(
+            f'<{mark} lat="{p.y:.8f}" lon="{p.x:.8f}"><ele>{h:.3f}</ele></{mark}>'
+            for p, h in zip(places, z, strict=True)
+        )
     )
     path = tmp_path / "levels.gpx"
     path.write_text(
