@@ -98,12 +98,6 @@ class Sill:
         """Return the same sill, higher by `by_m` [m]."""
         return replace(self, crest_m=self.crest_m + by_m)
 
-    def free_flow_m3_s(self, head_m: float) -> float:
-        """Flow at a head over the crest, nothing drowning it [m³/s]."""
-        level_part, sloping_part = self.coefficients
-        head = max(head_m, 0.0)
-        return (level_part + sloping_part * head) * math.pow(head, 1.5)
-
     def head_for_m(self, flow_m3_s: float) -> float:
         """Head that passes a flow freely [m]."""
         return head_for_m(self, flow_m3_s)

@@ -90,12 +90,13 @@ def _run(given: Given, report: Reporter) -> Made:
         for number in sorted(shapes)
     ]
     layer = frame_of(records, [shapes[number] for number in sorted(shapes)], "hollows", grid)
+    holding = np.isin(np.arange(1, found.kept.size + 1), found.parent_ids[found.kept])
     told = {
         "storm": storm["name"],
         "rain_mm": storm["total_mm"],
         "curve_number": number,
         "runoff_mm": runoff_mm,
-        "kept": int(found.sinks.sum()),
+        "kept": int((found.kept & ~holding).sum()),
     }
     if params.keep == "auto" and told["kept"]:
         _tell_kept(found, told, report)

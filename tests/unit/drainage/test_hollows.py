@@ -180,3 +180,23 @@ def test_nodata_inside_a_hollow_makes_its_size_a_lower_bound():
 def test_sizes_out_of_range_are_refused(options):
     with pytest.raises(ValueError, match="above 0 m"):
         find_hollows(TWO_PITS, **options)
+
+
+def test_a_level_floor_is_a_sink_as_a_whole_however_the_ground_is_turned():
+    # a kept hollow with a floor of four cells, rounded to one level; the cell beside it stands
+    # 1 m higher, another as low lies outside the hollow
+    dem = np.full((8, 9), 10.0, dtype=np.float32)
+    dem[2:4, 3:5] = 5.0
+    dem[2, 5] = 6.0
+    dem[0, 0] = 5.0
+    expected = np.zeros(dem.shape, dtype=bool)
+    expected[2:4, 3:5] = True
+    for turned in range(4):
+        for mirrored in (False, True):
+
+            def same(array, turned=turned, mirrored=mirrored):
+                whole = np.rot90(array, turned)
+                return np.ascontiguousarray(whole[:, ::-1] if mirrored else whole)
+
+            found = find_hollows(same(dem), cell_m=1.0, keep_depth_m=1.0)
+            np.testing.assert_array_equal(found.sinks, same(expected))

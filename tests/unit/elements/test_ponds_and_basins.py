@@ -146,3 +146,10 @@ def test_storage_never_falls_with_level():
     stages = Pond("p", ragged, 10.0, 2.5, 2.0).stages
     assert (np.diff(stages.storage_m3) > 0).all()
     assert (np.diff(stages.area_m2) >= 0).all()
+
+
+@pytest.mark.parametrize(("thickness_m", "void"), [(0.0, 0.4), (0.3, 0.0), (0.3, 1.01)])
+def test_a_fill_that_cannot_be_is_refused(thickness_m, void):
+    with pytest.raises(ValueError, match="voids above 0 to 1"):
+        FillLayer(thickness_m, void)
+    assert FillLayer(0.3, 1.0).void == 1.0

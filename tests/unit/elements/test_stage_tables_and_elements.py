@@ -113,3 +113,11 @@ def test_impossible_elements_are_refused(change, says):
 def test_element_without_a_shape_cannot_be_changed():
     with pytest.raises(ValueError, match="no dimension"):
         element().changed("depth_m", 1.0)
+
+
+def test_a_level_asked_for_beside_an_end_takes_no_end_away():
+    # nearer than a hundredth of a step to the floor and to the top
+    table = sampled(10.0, 11.0, lambda y: y - 10, lambda _: 1.0, also_at_m=(10.00005, 10.99995))
+    assert table.level_m[0] == 10.0
+    assert table.level_m[-1] == 11.0
+    assert {10.00005, 10.99995} <= set(table.level_m)

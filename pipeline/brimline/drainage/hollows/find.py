@@ -18,7 +18,7 @@ from brimline.drainage.hollows.listing import (
 from brimline.drainage.hollows.tree import hollow_tree
 from brimline.drainage.hollows.water import bowls, storm_water
 from brimline.errors import GridError
-from brimline.grid import checked_elevation, checked_same_shape
+from brimline.grid import D_COL, D_ROW, checked_elevation, checked_same_shape
 from brimline.grid.nodata import outside
 from brimline.terrain.conditioning import fill
 
@@ -59,7 +59,8 @@ class Hollows:
     kept : bool (hollows,)
         Its water does not run on, because it or a hollow inside it is kept.
     sinks : bool (rows, cols)
-        The deepest cell of each innermost kept hollow, as conditioning and directions take them.
+        The deepest cells of each innermost kept hollow, a level floor as a whole, as
+        conditioning and directions take them.
     missed_points : int64
         Positions of the points given to keep hollows that lie in no hollow.
     """
@@ -199,8 +200,7 @@ def find_hollows(
         if keep_unfilled:
             by_rule |= ~water.fills & (bowl.depth_m >= max(min_depth_m, _LEAST_M))
     kept, innermost_kept = kept_with_holders(listing, by_rule, drawn)
-    sinks = np.zeros(surface.shape, dtype=np.bool_)
-    sinks.ravel()[tree.deepest_cell[nodes[innermost_kept]]] = True
+    sinks = _floors(surface, tree.deepest_cell[nodes[innermost_kept]])
     return Hollows(
         labels=labels,
         parent_ids=listing.parent_ids,
@@ -220,6 +220,26 @@ def find_hollows(
         sinks=sinks,
         missed_points=missed,
     )
+
+
+def _floors(surface: Elevation, deepest_cells: NDArray[np.int64]) -> BoolGrid:
+    """Tell the level floors around the deepest cells: all that is as low and joins them.
+
+    A floor of many cells is a sink as a whole, so that no order of cells chooses one of them.
+    """
+    floor = np.zeros(surface.shape, dtype=np.bool_)
+    level, marked = surface.ravel(), floor.ravel()
+    edge = np.unique(np.asarray(deepest_cells, dtype=np.int64))
+    while edge.size:
+        marked[edge] = True
+        row, col = np.divmod(edge, surface.shape[1])
+        rows = (row[:, np.newaxis] + D_ROW).ravel()
+        cols = (col[:, np.newaxis] + D_COL).ravel()
+        inside = (rows >= 0) & (rows < surface.shape[0]) & (cols >= 0) & (cols < surface.shape[1])
+        beside = rows[inside] * surface.shape[1] + cols[inside]
+        from_level = np.repeat(level[edge], len(D_ROW))[inside]
+        edge = np.unique(beside[(level[beside] == from_level) & ~marked[beside]])
+    return floor
 
 
 def _nodes_at(
