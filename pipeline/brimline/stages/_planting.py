@@ -10,6 +10,8 @@ from scipy import ndimage
 
 from brimline.design.places import BUILDING
 from brimline.grid.shapes import cells_inside
+from brimline.layers import layer
+from brimline.layers.drawn import usual_of
 from brimline.planting.laying import Around, Wanted
 from brimline.stages._plan import number_of, text_of
 
@@ -39,6 +41,7 @@ def wanted_of(given: Given) -> list[Wanted]:
 
 
 def _of_layer(name: str, given: Given) -> Iterator[Wanted]:
+    usual = usual_of(layer(name))
     for number, row in enumerate(given.frame(name).itertuples(index=False), start=1):
         plants = tuple(word.strip() for word in text_of(row, "plants").split(";") if word.strip())
         if not plants:
@@ -46,7 +49,7 @@ def _of_layer(name: str, given: Given) -> Iterator[Wanted]:
         called = text_of(row, "name") or {
             "planting_zones": f"zone {number}", "plant_rows": f"row {number}",
         }.get(name, "single plants")  # fmt: skip
-        pattern = text_of(row, "fill") or "triangular"
+        pattern = text_of(row, "fill") or usual.get("fill")
         yield Wanted(
             called,
             f"{name}, row {number}",
@@ -59,8 +62,8 @@ def _of_layer(name: str, given: Given) -> Iterator[Wanted]:
             spacing_m=_positive(row, "spacing_m"),
             row_spacing_m=_positive(row, "row_spacing_m"),
             bearing_deg=_known(row, "rows_deg"),
-            offset_m=number_of(row, "offset_m", 0.0),
-            edge_m=number_of(row, "edge_m", 0.0),
+            offset_m=number_of(row, "offset_m", float(usual.get("offset_m", 0.0))),
+            edge_m=number_of(row, "edge_m", float(usual.get("edge_m", 0.0))),
         )
 
 

@@ -7,6 +7,7 @@ import math
 from contextlib import redirect_stdout
 from dataclasses import fields, replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import geopandas as gpd
 import pytest
@@ -21,6 +22,7 @@ from brimline.design import KINDS, DrawnPad
 from brimline.layers import layer
 from brimline.layers.drawn import ITEMS, usual_of
 from brimline.rainfall import runoff_depth_mm
+from brimline.stages import _planting
 from brimline.stages._plan import plan_of, rows_of, usual_water
 from brimline.stages.swales import duty_of
 
@@ -46,7 +48,7 @@ def ids(pair):
     return f"{pair[0]}.{pair[1].name}"
 
 
-@pytest.mark.parametrize("declared", DECLARED, ids=ids)
+@pytest.mark.parametrize("declared", [one for one in DECLARED if one[0] in ROWS], ids=ids)
 def test_an_empty_column_takes_the_value_that_is_declared(declared):
     name, column = declared
     row = row_left_empty(name, usual_of(layer(name)))
@@ -54,6 +56,21 @@ def test_an_empty_column_takes_the_value_that_is_declared(declared):
     other = 7.25 if isinstance(column.usual, float) else "other"
     changed = replace(layer(name), columns=(replace(column, usual=other),))
     assert getattr(row_left_empty(name, usual_of(changed)), column.name) == other
+
+
+@pytest.mark.parametrize("column", ["offset_m", "edge_m", "fill"])
+def test_planting_left_empty_takes_the_value_that_is_declared(column, monkeypatch):
+    item = layer("planting_zones")
+    other = "square" if column == "fill" else 7.25
+    columns = tuple(
+        replace(one, usual=other) if one.name == column else one for one in item.columns
+    )
+    monkeypatch.setattr(_planting, "layer", lambda _: replace(item, columns=columns))
+    frame = gpd.GeoDataFrame(
+        {"name": ["Beds"], "plants": ["fig"]}, geometry=[SHAPES["Polygon"]], crs="EPSG:32633"
+    )
+    [wanted] = _planting._of_layer("planting_zones", SimpleNamespace(frame=lambda _: frame))
+    assert getattr(wanted, "pattern" if column == "fill" else column) == other
 
 
 @pytest.mark.parametrize("declared", DECLARED, ids=ids)
