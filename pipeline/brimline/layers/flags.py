@@ -293,6 +293,7 @@ FLAGS: Final = (
         "Were its catchment as large as the high end of its range, the design storm would run over"
         " its crest.",
         "Widen the sill, or walk the divide and survey it more exactly.",
+        who="the surveyor",
     ),
     Flag(
         "blocked-pipe",
@@ -310,6 +311,7 @@ FLAGS: Final = (
         "Were its bank to fail, water deep and fast enough to be dangerous could reach a building"
         " or a road.",
         "Hold less above ground, move it, or have it designed by a licensed engineer.",
+        who="a licensed engineer",
     ),
     Flag(
         "failure-way",
@@ -321,6 +323,7 @@ FLAGS: Final = (
         "spillway-on-fill",
         "The only way out over ground runs over the bank's fill, which the water may wear away.",
         "Lead a second sill over natural ground beside the bank, or armour this one.",
+        who="a licensed engineer",
     ),
     Flag(
         "no-emergency-way",

@@ -27,7 +27,7 @@ _DIGITS: Final = 3  # that a figure of a plan is worth
 _DESIGN: Final = (
     "elements", "overflows", "pads", "design_proof", "proof_paths", "storm_results",
     "drain_results", "overflow_results", "earth_volumes", "spoil_hauls", "building_steps", "stakes",
-    "planting_check",
+    "planting_check", "bank_hazards", "check_high_end",
 )  # fmt: skip
 _FIRST: Final[tuple[Who, ...]] = (
     "a licensed engineer",
@@ -53,6 +53,11 @@ _PLAIN: Final[dict[str, str]] = {
     "fails-beyond": "In a greater or longer storm than the one planned for, water runs over its"
     " bank",
     "takes-next": "Were its bank to fail, the water would run over what lies below it",
+    "harm-below": "Were its bank to fail, dangerous water could reach a building or a road",
+    "no-emergency-way": "What its pipe cannot take has no safe way out over ground",
+    "spillway-on-fill": "Its way out in great storms runs over its own bank, which may wear away",
+    "fails-high-end": "Were its catchment as large as the survey leaves possible, water would run"
+    " over its bank",
     "blocked-pipe": "Were its pipe to block, water would run over its edge",
     "pipe-only": "A pipe is its only way out: if that blocks, the water has no safe way",
     "near-building": "It holds water close to a building",
@@ -220,6 +225,8 @@ def _case(row: Any) -> str:  # noqa: ANN401 - a row
         return f"{row['storm']} storm, the pipe of {row['element_id']} blocked"
     if row["case"] == "bank fails":
         return f"{row['storm']} storm, the bank of {row['element_id']} failed"
+    if row["case"] == "frozen ground":
+        return f"{row['storm']} storm on frozen ground"
     return f"{row['storm']} storm"
 
 
@@ -252,7 +259,10 @@ def _flags(frame: DataFrame) -> Iterable[tuple[str, tuple[str, ...]]]:
     column = next((c for c in ("element_id", "from_id") if c in frame.columns), None)
     if column is None:
         return
-    for place, value in zip(frame[column], frame["flag"], strict=True):
+    places = frame[column]
+    if "first_id" in frame.columns:  # a case of a whole storm is of what fails first in it
+        places = places.fillna(frame["first_id"])
+    for place, value in zip(places, frame["flag"], strict=True):
         codes = codes_of(value)
         if codes and isinstance(place, str) and place:
             yield place, codes
