@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 _SCRIPTS: Final = (
     "units.js", "ground.js", "symbols.js", "layers.js", "details.js", "chart.js", "tools.js",
-    "storm.js", "page.js",
+    "storm.js", "field.js", "page.js",
 )  # fmt: skip
 
 
@@ -40,6 +40,7 @@ def map_html(results: Results, text: Callable[[str], str | None] | None = None) 
         .render(
             site=results.site_name,
             date=results.date,
+            crs=results.crs_text,
             version=results.manifest.get("brimline", ""),
             data=Markup(data.replace("<", "\\u003c")),  # noqa: S704 - JSON, no tag can end it
             library=_inline("maplibre-gl/maplibre-gl.js"),

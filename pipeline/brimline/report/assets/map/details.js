@@ -86,6 +86,7 @@ function showThings(map, things, { focus = false } = {}) {
     body.append(make("h3", {}, "Also here"), list);
   }
   map.getSource("picked").setData({ type: "Feature", properties: {}, geometry: geometryOf(row.g) });
+  document.dispatchEvent(new CustomEvent("picked", { detail: { layer, row } }));
   const card = byId("card");
   card.hidden = false;
   card.scrollTop = 0;

@@ -58,7 +58,7 @@ function styleOf(isOn, overlay) {
     for (const layer of DATA.layers) part(layer, visibility(layer)).forEach(add);
   }
   const empty = { type: "FeatureCollection", features: [] };
-  for (const id of ["picked", "drawn"]) style.sources[id] = { type: "geojson", data: empty };
+  for (const id of ["picked", "drawn", "here", "notes"]) style.sources[id] = { type: "geojson", data: empty };
   for (const id of ["picked", "drawn"]) add(strongLine(id));
   add({
     id: "drawn/points",
@@ -72,7 +72,23 @@ function styleOf(isOn, overlay) {
       "circle-stroke-width": 2,
     },
   });
+  fieldLayers().forEach(add);
   return style;
+}
+
+/** One's own position with the circle that it lies in, the way to what is picked, and notes. */
+function fieldLayers() {
+  const own = cssColour("water");
+  const ring = { "circle-stroke-color": cssColour("paper"), "circle-stroke-width": 2 };
+  const of = (id, type, source, kind, paint) => ({
+    id, type, source, paint, filter: ["==", ["geometry-type"], kind],
+  });
+  return [
+    of("here/circle", "fill", "here", "Polygon", { "fill-color": own, "fill-opacity": 0.18 }),
+    of("here/way", "line", "here", "LineString", { "line-color": own, "line-width": 3, "line-dasharray": [2, 1.5] }),
+    of("here/point", "circle", "here", "Point", { "circle-radius": 7, "circle-color": own, ...ring }),
+    of("notes/point", "circle", "notes", "Point", { "circle-radius": 7, "circle-color": cssColour("ink"), ...ring }),
+  ];
 }
 
 function strongLine(id) {

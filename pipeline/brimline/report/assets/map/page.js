@@ -40,6 +40,7 @@ async function start() {
 
   const tools = startTools(map, surface);
   const storm = startStorm(map);
+  const field = startField(map, surface);
   startDetails(map, tools.isBusy);
   startSearch(map, (name) => setLayer(name, true));
   startScale(map);
@@ -52,6 +53,7 @@ async function start() {
     refreshSigns();
     tools.redraw();
     storm.redraw();
+    field.redraw();
   };
   byId("theme").addEventListener("click", () => {
     document.documentElement.dataset.theme = isDark() ? "light" : "dark";
@@ -68,7 +70,7 @@ async function start() {
     `Map of ${DATA.site}. Arrow keys move it, plus and minus zoom, Enter tells what lies at the cross.`,
   );
   document.documentElement.dataset.ready = "yes";
-  window.brimline = { map, surface, tools, fromMap, toMap, lonLat, thingsAt, data: DATA };
+  window.brimline = { map, surface, tools, fromMap, toMap, lonLat, fromLonLat, field, notesGeoJson, thingsAt, data: DATA };
 }
 
 function startScale(map) {
@@ -110,6 +112,9 @@ function startPrint(map, on) {
     kept.getContext("2d").drawImage(canvas, 0, 0);
   });
   const prepare = () => {
+    byId("print-scale").replaceChildren(byId("scale").cloneNode(true));
+    const bar = byId("print-scale").querySelector("#scale-bar");
+    if (bar && kept.width) bar.style.width = `${(100 * parseFloat(byId("scale-bar").style.width)) / map.getCanvas().clientWidth || 0}%`;
     byId("print-map").src = kept.toDataURL("image/png");
     byId("print-legend").replaceChildren(
       ...DATA.layers
