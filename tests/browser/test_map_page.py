@@ -66,8 +66,12 @@ def test_it_loads_and_draws_every_layer(opened: Callable[..., Page], written: Pa
     page = opened("map.html")
     assert (written / "map.html").stat().st_size < 10_000_000
     assert page.locator("#map-note").inner_text() == ""
-    for layer in ("boundary", "contours", "flow_paths", "swale_lines", "elements", "intakes"):
+    for layer in ("contours", "flow_paths", "elements", "overflows", "intakes"):
         assert drawn(page, layer) > 0, layer
+    assert drawn(page, "swale_lines") == 0  # it opens on the design; proposals wait
+    page.get_by_role("button", name="Whole site").click()
+    settle(page)
+    assert drawn(page, "boundary") > 0
     colours = page.evaluate(
         "() => { const c = window.brimline.map.getCanvas();"
         " const two = document.createElement('canvas'); two.width = c.width; two.height = c.height;"

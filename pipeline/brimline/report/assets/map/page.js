@@ -110,12 +110,11 @@ function startPrint(map, on) {
     if (!canvas.clientWidth) return;
     [kept.width, kept.height] = [canvas.width, canvas.height];
     kept.getContext("2d").drawImage(canvas, 0, 0);
+    kept.ratio = canvas.width / canvas.clientWidth;
+    kept.bar = [parseFloat(byId("scale-bar").style.width), byId("scale-words").textContent];
   });
   const prepare = () => {
-    byId("print-scale").replaceChildren(byId("scale").cloneNode(true));
-    const bar = byId("print-scale").querySelector("#scale-bar");
-    if (bar && kept.width) bar.style.width = `${(100 * parseFloat(byId("scale-bar").style.width)) / map.getCanvas().clientWidth || 0}%`;
-    byId("print-map").src = kept.toDataURL("image/png");
+    byId("print-map").src = signed(kept).toDataURL("image/png");
     byId("print-legend").replaceChildren(
       ...DATA.layers
         .filter((layer) => on.get(layer.name))
@@ -133,6 +132,32 @@ function startPrint(map, on) {
     await byId("print-map").decode();
     window.print();
   });
+}
+
+/** The picture with its scale bar and north in it, so that they shrink on paper as it does. */
+function signed(kept) {
+  const canvas = document.createElement("canvas");
+  [canvas.width, canvas.height] = [kept.width, kept.height];
+  const pen = canvas.getContext("2d");
+  pen.drawImage(kept, 0, 0);
+  if (!kept.bar) return canvas;
+  const [long, words] = kept.bar;
+  pen.scale(kept.ratio, kept.ratio);
+  const foot = kept.height / kept.ratio;
+  pen.fillStyle = "#ffffff";
+  pen.fillRect(8, foot - 44, Math.max(long, 60) + 50, 36);
+  pen.fillStyle = pen.strokeStyle = "#000000";
+  pen.lineWidth = 2;
+  pen.strokeRect(16, foot - 22, long, 6);
+  pen.fillRect(16, foot - 22, long / 2, 6);
+  pen.font = "13px sans-serif";
+  pen.fillText(words, 16, foot - 28);
+  const north = Math.max(long, 60) + 40;
+  pen.fillText("N", north - 4, foot - 31);
+  pen.beginPath();
+  for (const [x, y] of [[0, -28], [6, -12], [0, -16], [-6, -12]]) pen.lineTo(north + x, foot + y);
+  pen.fill();
+  return canvas;
 }
 
 function startPanel(map) {
