@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import difflib
 import textwrap
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from brimline.cli import console
+from brimline.errors import InputError
 
 if TYPE_CHECKING:
     from brimline.layers import Column, Item
@@ -14,11 +16,24 @@ if TYPE_CHECKING:
 _WIDTH = 96
 
 
-def run(*, as_json: bool) -> None:
-    """Print every published item with its columns, what a person draws, and every flag."""
+def run(name: str = "", *, as_json: bool) -> None:
+    """Print every published item with its columns, what a person draws, and every flag.
+
+    Parameters
+    ----------
+    name : prints one item or flag alone.
+
+    Raises
+    ------
+    InputError
+        If nothing has that name; the nearest name is told.
+    """
     from brimline.layers import FLAGS, drawn, published
 
     items = published()
+    if name:
+        _one(name, as_json=as_json)
+        return
     if as_json:
         console.result_json(
             {
@@ -39,6 +54,28 @@ def run(*, as_json: bool) -> None:
         if flag.severity == "notice" and flags[place - 1].severity == "look":
             console.result("\nFLAGS that only tell why a row is as it is\n")
         console.result(_wrapped(f"  {flag.code}: ", f"{flag.meaning} {flag.mend}"))
+
+
+def _one(name: str, *, as_json: bool) -> None:
+    from brimline.layers import FLAGS, drawn, published
+
+    items = {item.name: item for item in (*published(), *drawn.ITEMS)}
+    if name in items:
+        item = items[name]
+        if as_json:
+            console.result_json(_plain(item))
+        else:
+            console.result(_text(item))
+    elif name in FLAGS:
+        flag = FLAGS[name]
+        if as_json:
+            console.result_json(asdict(flag))
+        else:
+            console.result(_wrapped(f"{name}: ", f"{flag.meaning} {flag.mend} Asks: {flag.who}."))
+    else:
+        near = difflib.get_close_matches(name, [*items, *FLAGS], n=3, cutoff=0.5)
+        mend = f"did you mean {' or '.join(near)}?" if near else "see all with: brimline layers"
+        raise InputError.of(f"no layer, table, raster or flag is called {name}", mend=mend)
 
 
 def _kind(item: Item) -> str:

@@ -33,12 +33,17 @@ app = typer.Typer(
     name="brimline",
     help="Water-harvesting earthworks from a terrain model, as layers for any GIS viewer.",
     no_args_is_help=True,
-    add_completion=False,
+    epilog="Start with: brimline new my_site --elevation terrain.tif --boundary outline.gpkg",
+    add_completion=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
 )
 
 SiteFile = Annotated[Path, typer.Argument(metavar="SITE.toml", help="The site's file.")]
+Quiet = Annotated[
+    bool, typer.Option("--quiet", "-q", help="Say only what is wrong, and nothing of progress.")
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print a machine-readable result.")]
 
 
@@ -51,7 +56,7 @@ def _root(
         raise typer.Exit
 
 
-@app.command()
+@app.command(epilog="Example: brimline new my_site --elevation terrain.tif --boundary outline.gpkg")
 def new(
     folder: Annotated[Path, typer.Argument(help="Folder to start the site in.")],
     elevation: Annotated[
@@ -76,14 +81,14 @@ def new(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Start a site: a commented site.toml and an empty plan.gpkg to draw in."""
+    """Start a site: a commented site.toml and an empty plan.gpkg."""
     from brimline.cli import new as command
 
     vectors = {"boundary": boundary, "intakes": intakes, "breaklines": breaklines}
     command.run(folder, elevation or [], vectors, crs=crs, latitude_deg=latitude, as_json=as_json)
 
 
-@app.command()
+@app.command(epilog="Example: brimline check my_site/site.toml")
 def check(site: SiteFile, as_json: AsJson = False) -> None:
     """Read every input and report all problems at once; writes nothing."""
     from brimline.cli import check as command
@@ -91,7 +96,7 @@ def check(site: SiteFile, as_json: AsJson = False) -> None:
     command.run(site, as_json=as_json)
 
 
-@app.command()
+@app.command(epilog="Example: brimline run my_site/site.toml --out runs/first --pdf")
 def run(
     site: SiteFile,
     out: Annotated[Path | None, typer.Option(help="Run folder; default runs/ beside SITE.")] = None,
@@ -110,7 +115,11 @@ def run(
         bool, typer.Option("--brief", help="One line on standard output, for a mail.")
     ] = False,
     pdf: Annotated[
-        bool, typer.Option("--pdf", help="Print the report as PDF too; needs brimline[pdf].")
+        bool,
+        typer.Option(
+            "--pdf",
+            help="Print pages and crew sheets as PDF too; needs brimline[pdf].",
+        ),
     ] = False,
     draft: Annotated[
         bool | None,
@@ -127,11 +136,16 @@ def run(
         int | None,
         typer.Option(min=1, help="Threads and processes to work with; default: all cores."),
     ] = None,
+    quiet: Quiet = False,
     as_json: AsJson = False,
 ) -> None:
-    """Run the stages whose inputs, parameters or code changed, and publish the layers."""
+    """Run the stages of which something changed, and publish.
+
+    A stage whose inputs, parameters and code are unchanged is not run again.
+    """
     from brimline.cli import run as command
 
+    console.be_quiet(quiet=quiet)
     options = command.RunOptions(
         out=out, until=until, rebuild=rebuild, verify=verify, if_changed=if_changed, wait=wait,
         brief=brief, jobs=jobs, pdf=pdf, draft=draft, only=tuple(only or ()),
@@ -139,7 +153,7 @@ def run(
     command.run(site, options, as_json=as_json)
 
 
-@app.command()
+@app.command(epilog="Example: brimline watch my_site/site.toml --folder tiles")
 def watch(
     site: SiteFile,
     folder: Annotated[
@@ -156,7 +170,7 @@ def watch(
         bool, typer.Option("--once", help="Leave when nothing is arriving any more.")
     ] = False,
 ) -> None:
-    """Run the site whenever its inputs change; take in tiles that have arrived whole."""
+    """Run the site whenever its inputs change or tiles arrive."""
     from brimline.cli import watch as command
 
     command.run(
@@ -164,7 +178,7 @@ def watch(
     )
 
 
-@app.command()
+@app.command(epilog="Example: brimline compare runs/before runs/after")
 def compare(
     old_run: Annotated[Path, typer.Argument(metavar="OLD_RUN", help="Run folder before.")],
     new_run: Annotated[Path, typer.Argument(metavar="NEW_RUN", help="Run folder after.")],
@@ -200,7 +214,7 @@ def compare(
     )
 
 
-@app.command()
+@app.command(epilog="Example: brimline survey 'tiles/*.tif' --out drained --intakes points.gpkg")
 def survey(
     elevation: Annotated[
         list[str],
@@ -226,7 +240,10 @@ def survey(
     vertical_unit: Annotated[str, typer.Option(help="auto, m, ft or us-ft.")] = "auto",
     as_json: AsJson = False,
 ) -> None:
-    """Drain a survey of any size in tiles: surface, directions, areas, catchments of points."""
+    """Drain a survey of any size, in tiles.
+
+    Surface, directions, areas, catchments of points.
+    """
     from brimline._jit import thread_count
     from brimline.cli import survey as command
     from brimline.tiled.survey import Options
@@ -252,6 +269,7 @@ def survey(
 
 
 @app.command()
+@app.command(epilog="Example: brimline apply my_site/site.toml --all-safe")
 def apply(
     site: SiteFile,
     mends: Annotated[
@@ -278,12 +296,19 @@ def apply(
     command.run(site, mends or [], out, all_safe=all_safe, advised=advised, as_json=as_json)
 
 
-@app.command()
-def layers(as_json: AsJson = False) -> None:
-    """Print the catalogue of layers, columns and flags: type, unit, meaning."""
+@app.command(
+    epilog="Examples: brimline layers, brimline layers overflows, brimline layers engineer"
+)
+def layers(
+    name: Annotated[
+        str, typer.Argument(metavar="NAME", help="One layer, table, raster or flag; all of them.")
+    ] = "",
+    as_json: AsJson = False,
+) -> None:
+    """Print the catalogue of layers, columns and flags."""
     from brimline.cli import layers as command
 
-    command.run(as_json=as_json)
+    command.run(name, as_json=as_json)
 
 
 def _interrupt(_number: int, _frame: object) -> None:

@@ -33,6 +33,7 @@ class Progress(Listener):
     """
 
     def __init__(self, stages: int, *, hold_back: bool = False) -> None:
+        console.begin()
         self._held: list[Problem] | None = [] if hold_back else None
         self._count = stages
         self._done = 0

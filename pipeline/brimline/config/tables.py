@@ -114,6 +114,11 @@ class Inputs(ConfigTable):
         None,
         description="Hydrographs of the plan's inflow points as CSV: time_h, then a column each.",
     )
+    notes: VectorInput | None = Field(
+        None,
+        description="Notes that the map page saved on the ground, as GeoJSON; columns text, about,"
+        " moved, accuracy_m.",
+    )
     as_built: VectorInput | None = Field(
         None,
         description="What was built, surveyed: a GeoTIFF or point cloud, or points with levels as"

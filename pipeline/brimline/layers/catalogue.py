@@ -9,6 +9,7 @@ from brimline.layers import (
     change,
     choosing,
     drawn,
+    field,
     flags,
     hazards,
     lines,
@@ -35,6 +36,7 @@ _MODULES: Final = (
     reading,
     planting,
     drawn,
+    field,
     change,
 )
 

@@ -507,6 +507,11 @@ FLAGS: Final = (
         "Give them more room, or plan to thin them.",
         "notice",
     ),
+    Flag(
+        "moved-on-site",
+        "On site it was set elsewhere than designed.",
+        "Draw it where it was set and run again, or have it set where it was designed.",
+    ),
     Flag("not-computable", "A needed value is missing.", "Fill in the columns named in notes."),
 )
 

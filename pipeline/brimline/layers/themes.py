@@ -9,7 +9,7 @@ PROPOSALS: Final = "Proposals"
 CHECKS: Final = "Checks"
 # in reading order; what no theme names is a check of the design
 THEMES: Final[dict[str, tuple[str, ...]]] = {
-    DESIGN: ("elements", "overflows", "downpipes", "pads", "zones", "stakes"),
+    DESIGN: ("elements", "overflows", "downpipes", "pads", "zones", "stakes", "notes"),
     "Site": (
         "boundary", "keep_out", "surfaces", "soils", "culverts", "contours", "levels",
         "measure_next",

@@ -438,6 +438,7 @@ STYLES: Final[dict[str, Style]] = {
                 ),
             ),
         ),
+        Style("notes", (Rule("Note", mark=Mark(WINE, "diamond", 9.0)),), label="note_id"),
         Style("stakes", (Rule("Stake", mark=Mark(INK, "cross", 5.0)),)),
     )
 }

@@ -25,6 +25,7 @@ from brimline.stages import (
     hollows,
     keylines,
     levels,
+    notes,
     paths,
     plan,
     planting,
@@ -103,6 +104,8 @@ def stages_for(settings: Settings) -> tuple[Stage, ...]:
         wanted.append(flooding)
     if settings.inputs.as_built is not None:
         wanted.append(as_built)
+    if inputs.notes is not None:
+        wanted.append(notes)
     first = {
         (False, False): survey.STAGE,
         (True, False): survey.OF_LEVELS,

@@ -23,6 +23,7 @@ _VECTORS = (
     "as_built",
     "breaklines",
     "walls",
+    "notes",
 )
 _FILES = ("plan", "weather", "rainfall", "inflows", "plants", "guilds")
 
