@@ -268,7 +268,6 @@ def survey(
     )
 
 
-@app.command()
 @app.command(epilog="Example: brimline apply my_site/site.toml --all-safe")
 def apply(
     site: SiteFile,
