@@ -150,7 +150,12 @@ def test_what_a_garden_is_made_of_is_designed_billed_and_staked(yard):
         assert amounts[key] > 0, key
     stakes = rows(yard, "stakes")
     staked = set(zip(stakes["element_id"], stakes["role"], strict=True))
-    assert {("Fern basin", "dip"), ("Cellar", "pit"), ("Cellar", "trench")} <= staked
+    assert {
+        ("Fern basin", "dip"),
+        ("Cellar", "pit"),
+        ("Cellar", "trench"),
+        ("Bean bed", "base"),
+    } <= staked
 
 
 def test_ways_out_run_in_the_order_of_the_plan(yard):

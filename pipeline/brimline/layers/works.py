@@ -179,7 +179,7 @@ ITEMS: Final = (
             Column(
                 "role",
                 "text",
-                "What is staked: floor, crest, sill, edge, plane, dip, trench, pit, mark.",
+                "What is staked: floor, crest, sill, edge, plane, dip, trench, pit, base, mark.",
                 required=False,
             ),
             Column("side", "text", "Side of an offset stake; empty on the line.", required=False),

@@ -30,6 +30,7 @@ _ROLES: Final = (
     "dip",
     "trench",
     "pit",
+    "base",
     "mark",
 )  # in the order in which they are set
 _FINE: Final[dict[System, Shown]] = {

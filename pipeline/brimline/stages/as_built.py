@@ -143,10 +143,12 @@ def _around(elements: GeoDataFrame) -> Box:
 def _asked(stakes: GeoDataFrame, *, settled: bool) -> list[Asked]:
     """Levels that the stakes ask for; offset stakes stand on ground that nobody touches.
 
-    Bottoms of trenches and pits are covered before anyone can survey them.
+    Bottoms of trenches, pits and beds are covered before anyone can survey them.
     """
     level = "design_m" if settled else "build_m"
-    buried = stakes["role"].str.startswith(("trench", "pit")).fillna(value=False).astype(bool)
+    buried = (
+        stakes["role"].str.startswith(("trench", "pit", "base")).fillna(value=False).astype(bool)
+    )
     return [
         as_built.Asked(
             row.element_id, row.stake_id, row.role, float(row.chainage_m), float(row.geometry.x),

@@ -12,8 +12,15 @@ import pandas as pd
 import shapely
 
 from brimline.config import AsBuilt, Staking
-from brimline.elements import Tank
-from brimline.elements.building import Margins, StakeSpacing, pit_stakes, profiles, set_out
+from brimline.elements import RaisedBed, Tank
+from brimline.elements.building import (
+    Margins,
+    StakeSpacing,
+    bed_stakes,
+    pit_stakes,
+    profiles,
+    set_out,
+)
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.io.frames import conformed, empty
@@ -126,7 +133,7 @@ def _clear_of(given: Given, stakes: list[Stake], report: Reporter) -> list[Stake
 
 
 def _buried(site: DesignedGround, params: Staking) -> list[Stake]:
-    """Stake the bottoms of trenches and pits."""
+    """Stake the bottoms of trenches, pits and raised beds."""
     found: list[Stake] = []
     count: dict[str, int] = {}
     for trench in site.trenches:
@@ -134,8 +141,11 @@ def _buried(site: DesignedGround, params: Staking) -> list[Stake]:
         role = "trench" if number == 1 else f"trench{number}"
         found += trench.stakes(role, params.interval_m, params.turn_deg, site.ground)
     for one in site.design.placed:
-        if isinstance(one.element.shape, Tank):
-            found += pit_stakes(one.element.shape, shapely.Point(one.shape.centroid), site.ground)
+        made = one.element.shape
+        if isinstance(made, Tank):
+            found += pit_stakes(made, shapely.Point(one.shape.centroid), site.ground)
+        elif isinstance(made, RaisedBed):
+            found += bed_stakes(made, site.ground)
     return found
 
 

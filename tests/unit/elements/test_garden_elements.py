@@ -9,6 +9,7 @@ import shapely
 from brimline.elements import FILLS, Basin, FillLayer, Pipe, Pit, Pond, RaisedBed, Soak, Tank
 from brimline.elements.building import (
     Trench,
+    bed_stakes,
     fitting_quantities,
     pit_of,
     pit_stakes,
@@ -204,6 +205,13 @@ def test_the_reservoir_of_a_bed_holds_the_pores_of_its_gravel():
     assert found["liner", "bed"] == pytest.approx(2.88 + 7.2 * 0.30)
     with pytest.raises(ValueError, match="reservoir"):
         RaisedBed("B", SQUARE, 10.0, 0.0, 0.3, 0.5, 0.4, 0.05)
+
+
+def test_the_corners_of_a_bed_are_staked_at_its_floor():
+    bed = RaisedBed("B", shapely.box(0, 0, 2.4, 1.2), 10.05, 0.25, 0.3, 0.5, 0.40, 0.05)
+    stakes = bed_stakes(bed, flat(10.0))
+    assert {(one.x, one.y) for one in stakes} == {(0, 0), (2.4, 0), (2.4, 1.2), (0, 1.2)}
+    assert {round(one.cut_m, 6) for one in stakes} == {-0.05}
 
 
 # --- downpipes -----------------------------------------------------------------------------------

@@ -27,6 +27,7 @@ _WALL: Final = 0.05  # of a pipe, over its inside diameter (common practice, no 
 _STEP_M: Final = 0.1
 _ANCHOR_M: Final = 0.6  # 12 in deep and 12 in wide (NRCS Arizona, specification 521A, 2008)
 _LAP_M: Final = 0.15  # 4 to 6 in of overlap at a seam (common practice; the maker's words rule)
+_LEVEL_M: Final = 0.01  # over the floor of a raised bed (common practice, no source)
 _CLAY_M: Final = 0.3  # 12 in of compacted clay (USDA Agriculture Handbook 590; from memory)
 
 
@@ -170,6 +171,18 @@ def pit_stakes(tank: Tank, place: shapely.Point, ground: LevelsAt) -> list[Stake
     tolerance = Tolerance(0.05, "the tank would stand too high for what runs to it")
     return stakes_on(
         tank.element_id, "pit", stations, ground, lambda x, y: level_m + 0 * (x + y),
+        tolerance=tolerance,
+    )  # fmt: skip
+
+
+def bed_stakes(bed: RaisedBed, ground: LevelsAt) -> list[Stake]:
+    """Stake the corners of a raised bed at the level of its floor."""
+    stations = stations_along(
+        shapely.LineString(bed.outline.exterior.coords[:-1]), 1e3, turn_deg=15.0
+    )
+    tolerance = Tolerance(_LEVEL_M, "its reservoir would hold less at one end than at the other")
+    return stakes_on(
+        bed.element_id, "base", stations, ground, lambda x, y: bed.base_level_m + 0 * (x + y),
         tolerance=tolerance,
     )  # fmt: skip
 

@@ -57,6 +57,7 @@ _LOOKS: Final[tuple[tuple[str, str, Ink], ...]] = (
     ("dip", "Dip in a path", RED),
     ("trench", "Bottom of a trench", INK),
     ("pit", "Bottom of a pit", INK),
+    ("base", "Floor of a bed", INK),
     ("mark", "Line", INK),
 )
 _EXAGGERATED: Final = (0.2, 0.5, 1, 2, 5, 10, 20, 50, 100)
