@@ -149,7 +149,7 @@ def plan_layers() -> dict[str, gpd.GeoDataFrame]:
             {"name": "Roof tank", "spills_to": "Lawn swale", "volume_m3": 2.0, "height_m": 1.5,
              "start_share": 0.5, "shape": shapely.Point(129.5, 70.5)},
             {"name": "Cellar", "spills_to": "Lawn swale", "volume_m3": 3.0, "height_m": 1.0,
-             "cover_m": 0.2, "start_share": 0.5, "shape": shapely.Point(127.2, 77.0)},
+             "cover_m": 0.2, "start_share": 0.5, "shape": shapely.Point(125.8, 77.5)},
         ]),
         "drawn_beds": frame([
             {"name": "Bean bed", "spills_to": "Lawn swale", "reservoir_m": 0.25, "void": 0.40,
@@ -157,7 +157,7 @@ def plan_layers() -> dict[str, gpd.GeoDataFrame]:
         ]),
         "drawn_downpipes": frame([
             {"name": "West downpipe", "roof": "Classroom roof", "to_id": "Cellar", "share": 0.5,
-             "form": "pipe", "shape": shapely.LineString([(131.0, 76.0), (127.2, 77.0)])},
+             "form": "pipe", "shape": shapely.LineString([(131.0, 76.0), (125.8, 77.5)])},
             {"name": "South downpipe", "roof": "Classroom roof", "to_id": "Roof tank", "share": 0.3,
              "form": "pipe", "shape": shapely.LineString([(131.0, 71.2), (129.5, 70.5)])},
             {"name": "Trough", "roof": "Classroom roof", "to_id": "Frog pond", "share": 0.2,
@@ -166,11 +166,11 @@ def plan_layers() -> dict[str, gpd.GeoDataFrame]:
         "drawn_pipes": frame([
             {"name": "Cellar drain", "from_id": "Cellar", "to_id": "Lawn swale",
              "to_level_m": 10.58, "diameter_mm": 75.0, "cover_m": 0.15,
-             "shape": shapely.LineString([(127.2, 77.0), (119.2, 68.0), (118.8, 66.2)])},
+             "shape": shapely.LineString([(125.8, 77.5), (119.2, 68.0), (118.8, 66.2)])},
         ]),
         "drawn_feeds": frame([
             {"name": "Hand pump", "from_id": "Cellar", "to_id": "Bean bed", "most_m3_d": 0.05,
-             "below_share": 0.6, "shape": shapely.LineString([(127.2, 77.0), (121.0, 73.1)])},
+             "below_share": 0.6, "shape": shapely.LineString([(125.8, 77.5), (121.0, 73.1)])},
             {"name": "Garden tap", "to_id": "Frog pond", "most_m3_d": 0.2, "below_share": 0.4,
              "shape": shapely.LineString([(131.0, 74.0), (121.0, 78.0)])},
         ]),
