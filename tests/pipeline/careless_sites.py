@@ -318,6 +318,7 @@ class Round:
     findings: dict[tuple[str, str], str]
     applied: list[str]
     lengths: dict[str, float]
+    explained: list[tuple[str, str]]
 
     @property
     def broken(self) -> dict[tuple[str, str], str]:
@@ -369,7 +370,10 @@ class Stages:
         for row in proof.itertuples():
             pairs += [((row.element_id, code), row.notes) for code in (row.flag or "").split(";")]
         findings = {mark: text for mark, text in pairs if mark[1] and needs_look([mark[1]])}
-        return Round(findings, [], lengths_of(self.plan))
+        told = self.values["advice"]
+        said = told["mend_id"].notna() | told["why_none"].notna()
+        explained = list(zip(told["element_id"][said], told["code"][said], strict=True))
+        return Round(findings, [], lengths_of(self.plan), explained)
 
     def follow(self) -> list[str]:
         """Write the advised mends into the plan, as `brimline apply --advised` does."""

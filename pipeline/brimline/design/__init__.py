@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 from brimline._lazy import lazily
 
 if TYPE_CHECKING:
-    from brimline.design.advising import Outcome, advised
+    from brimline.design.advising import Advice, Mark, Outcome, advised
     from brimline.design.arrivals import (
         Arrivals,
         ElementCatchment,
@@ -73,6 +73,8 @@ if TYPE_CHECKING:
     )
 
 _HOME: Final = {
+    "Mark": "advising",
+    "Advice": "advising",
     "mends_on_ground": "ground_mends",
     "advised": "advising",
     "Outcome": "advising",
@@ -153,6 +155,7 @@ __all__ = [
     "KINDS",
     "LAYERS",
     "ROUTING_STEP_S",
+    "Advice",
     "Arrivals",
     "CoverArea",
     "CoveredGround",
@@ -181,6 +184,7 @@ __all__ = [
     "HardGround",
     "KeptClear",
     "LedRoof",
+    "Mark",
     "Outcome",
     "PipedRoofs",
     "PlacedElement",

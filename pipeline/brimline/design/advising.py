@@ -36,13 +36,29 @@ class Outcome:
     fill_m3: float
 
 
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """Mends that were tried, and how often in vain.
+
+    Parameters
+    ----------
+    rows : with what the trial told, those chosen first; those that do not mend are left out.
+    in_vain : by finding, how many mends were tried that did not take it away.
+    final : what the plan comes to with all that are chosen.
+    """
+
+    rows: tuple[dict[str, Any], ...]
+    in_vain: Mapping[Mark, int]
+    final: Outcome
+
+
 def advised(
     rows: Sequence[dict[str, Any]],
     base: Outcome,
     trial: Callable[[Sequence[PlanChange]], Outcome | None],
     harm: Callable[[str], int],
     most: int,
-) -> list[dict[str, Any]]:
+) -> Advice:
     """Prove mends by what the plan comes to with them, and choose those to follow together.
 
     A mend is proved where its finding is gone, no worse one is brought, and no more findings than
@@ -56,9 +72,6 @@ def advised(
     harm : how harmful a flag is, 0 the worst.
     most : how many plans to try.
 
-    Returns
-    -------
-    the rows with what the trial told, those chosen first; those that do not mend are left out.
     """
     waiting = sorted(
         (row for row in rows if (row["element_id"], row["code"]) in base.marks),
@@ -67,6 +80,7 @@ def advised(
     chosen: list[PlanChange] = []
     now, cells, order, tries = base, set[tuple[str, ...]](), 0, 0
     told: list[dict[str, Any]] = []
+    in_vain: dict[Mark, int] = {}
     for row in waiting:
         mark = row["element_id"], row["code"]
         changes = changes_of(row["change"]) if row["change"] else ()
@@ -77,6 +91,7 @@ def advised(
         tries += 1
         after = trial([*chosen, *changes])
         if after is None or mark in after.marks:
+            in_vain[mark] = in_vain.get(mark, 0) + 1
             continue
         brought = {one for one in after.marks if one not in now.marks}
         worse = any(harm(flag) <= harm(mark[1]) for _, flag in brought)
@@ -96,7 +111,8 @@ def advised(
             cells |= own
             now = after
         told.append(row | tells)
-    return sorted(told, key=lambda row: (row["advised"] == 0, row["advised"]))
+    rows = sorted(told, key=lambda row: (row["advised"] == 0, row["advised"]))
+    return Advice(tuple(rows), in_vain, now)
 
 
 def _place(flag: str) -> int:

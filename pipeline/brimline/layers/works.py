@@ -566,6 +566,25 @@ ITEMS: Final = (
         ),
     ),
     Table(
+        "advice",
+        "What to look at first",
+        "Each finding that needs a person once, the most dangerous first, with its mend.",
+        (
+            Column("rank", "int", "Place in the order of danger, from 1.", minimum=1),
+            _ELEMENT_ID,
+            Column("code", "text", "Code of the flag."),
+            Column("x_m", "float", "Easting of the element.", "m"),
+            Column("y_m", "float", "Northing of the element.", "m"),
+            Column("text", "text", "What was found, and how much."),
+            Column(
+                "mend_id", "text", "Mend of cascade_mends that was proved for it.", required=False
+            ),
+            Column("mend", "text", "That mend in words.", required=False),
+            Column("does", "text", "What following it does to the rest.", required=False),
+            Column("why_none", "text", "Why there is none.", required=False),
+        ),
+    ),
+    Table(
         "cascade_mends",
         "What would mend the cascade",
         "Single changes that take a flag away and bring no other, proved by routing again.",

@@ -49,6 +49,27 @@ def flagged(results: Results) -> tuple[Flagged, ...]:
     return tuple(found)
 
 
+def first_lines(results: Results, most: int = 10) -> tuple[tuple[str, ...], int]:
+    """Return what to look at first, a line a finding, and how many findings are left out.
+
+    Parameters
+    ----------
+    most : lines at most; what repeats at several elements with the same words is one line.
+    """
+    advice = results.table("advice")
+    if advice is None:
+        return (), 0
+    names: dict[tuple[str, str, str], list[str]] = {}
+    for row in advice.sort_values("rank").to_dict("records"):
+        todo = row["mend"] if isinstance(row["mend"], str) else str(row["why_none"])
+        names.setdefault((row["code"], row["text"], todo), []).append(row["element_id"])
+    lines = [
+        f"{', '.join(who)}: {text}. {todo[:1].upper()}{todo[1:]}."
+        for (_, text, todo), who in names.items()
+    ]
+    return tuple(lines[:most]), sum(len(who) for who in [*names.values()][most:])
+
+
 def codes_of(value: object) -> tuple[str, ...]:
     """Split the text of a ``flag`` column; anything but text is no flag."""
     return tuple(code for code in value.split(";") if code) if isinstance(value, str) else ()

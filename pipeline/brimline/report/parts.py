@@ -23,7 +23,7 @@ _TABLES: Final[dict[str, Part]] = {
         "design",
     ),
     "cultivation_families": "proposals",
-    **dict.fromkeys(("cascade_findings", "cascade_mends"), "work"),
+    **dict.fromkeys(("advice", "cascade_findings", "cascade_mends"), "work"),
 }  # fmt: skip
 
 

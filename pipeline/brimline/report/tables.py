@@ -169,6 +169,7 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
         "storm", "element_id", "dimension", "unit", "value_before", "value_sized", "lowest",
         "highest", "bound", "goal_met", "flag",
     ),
+    "advice": ("rank", "element_id", "code", "text", "mend", "does", "why_none"),
     "cascade_findings": ("storm", "element_id", "code", "text"),
     "cascade_mends": ("element_id", "code", "changed_id", "text"),
 }  # fmt: skip

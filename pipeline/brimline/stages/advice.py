@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from brimline.config import Rates, Works
 from brimline.design import advised, mends_of, mends_on_ground, mends_to_level, running_ground
 from brimline.engine.stage import Stage
+from brimline.layers import FLAGS
 from brimline.layers.flags import danger, needs_look
 from brimline.stages._assess import ASSESSED, ASSESSED_BY
 from brimline.stages._follow import Follower
@@ -14,23 +15,96 @@ from brimline.stages._frames import table_of
 from brimline.stages._ground_for_lines import drawing_of
 from brimline.stages._plan import plan_of
 from brimline.stages._proof import PROVED, PROVED_BY
+from brimline.units import counted
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from brimline.design import Advice, Mark
     from brimline.engine.stage import Given, Made, Reporter
+    from brimline.stages._follow import Known
+
+_MADE: Final = ("cascade_mends", "advice")
+_TOLD_M3: Final = 0.1
 
 
 def _run(given: Given, report: Reporter) -> Made:
+    nothing = {name: table_of([], name) for name in _MADE}
     if not _wrong(given):
-        return {"cascade_mends": table_of([], "cascade_mends")}
+        return nothing
     follower = Follower(given)
     base = follower.base
     if not base.assessment.routed:
-        return {"cascade_mends": table_of([], "cascade_mends")}
+        return nothing
     rows = _mends(given, follower, report)
     report.advanced(0.4, "digging and following what mends say")
     works, rates = given.params("works", Works), given.params("rates", Rates)
     told = advised(rows, base.outcome, follower.trial, danger, works.proved)
-    return {"cascade_mends": table_of([row | _cost(row, rates) for row in told], "cascade_mends")}
+    mends = [row | _cost(row, rates) for row in told.rows]
+    return {
+        "cascade_mends": table_of(mends, "cascade_mends"),
+        "advice": table_of(_by_danger(base, told, mends), "advice"),
+    }
+
+
+def _by_danger(base: Known, told: Advice, mends: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+    """List every finding that needs a person once, the most dangerous first."""
+    design = base.assessment.done.design
+    network, final = design.network, told.final.marks
+    height = {network.elements[at].element_id: place for place, at in enumerate(network.order)}
+    marks = sorted(base.outcome.marks, key=lambda mark: (danger(mark[1]), height[mark[0]]))
+    rows = []
+    for rank, (name, code) in enumerate(marks, start=1):
+        mine = [row for row in mends if (row["element_id"], row["code"]) == (name, code)]
+        best = next((row for row in mine if row["proved"] == "yes"), None)
+        place = design.shape_of(name).representative_point()
+        rows.append(
+            {
+                "rank": rank,
+                "element_id": name,
+                "code": code,
+                "x_m": place.x,
+                "y_m": place.y,
+                "text": base.outcome.marks[name, code],
+                "mend_id": best["mend_id"] if best else None,
+                "mend": best["text"] if best else None,
+                "does": _does(best) if best else None,
+                "why_none": None if best else _why_none(name, code, told, mine, final),
+            }
+        )
+    return rows
+
+
+def _does(mend: dict[str, Any]) -> str:
+    """Say what following a mend does to the rest."""
+    others = mend["clears"] - 1
+    parts = [f"clears {counted(others, 'other finding')} too" if others > 0 else ""]
+    parts.append(f"brings {mend['brings']}" if mend["brings"] else "brings none")
+    for word, m3 in (("dug", mend["cut_m3"]), ("heaped up", mend["fill_m3"])):
+        if m3 is not None and abs(m3) >= _TOLD_M3:
+            parts.append(f"{abs(m3):.1f} m³ {'more' if m3 > 0 else 'less'} {word}")
+    if mend["raises_id"]:
+        parts.append(f"raises the water of {mend['raises_id']} by {mend['raises_m']:.2f} m")
+    return "; ".join(part for part in parts if part)
+
+
+def _why_none(
+    name: str, code: str, told: Advice, mends: Sequence[dict[str, Any]], final: Mapping[Mark, str]
+) -> str:
+    """Say why a finding has no mend of its own that is advised."""
+    if (name, code) not in final:
+        return "gone with what is advised for other findings"
+    brought = next((row["brings"] for row in mends if row["proved"] == "no"), None)
+    if brought:
+        return f"what takes it away brings {brought}"
+    tried = told.in_vain.get((name, code), 0)
+    if tried:
+        return f"{counted(tried, 'mend was', 'mends were')} dug and followed, and it stays"
+    if any(row["proved"] == "not tried" for row in mends):
+        return (
+            "its mends meet others that are advised, or works.proved was reached: follow, run again"
+        )
+    return f"no single change of the plan is known: {FLAGS[code].mend}"
 
 
 def _wrong(given: Given) -> bool:
@@ -72,7 +146,7 @@ STAGE = Stage(
     version=1,
     title="what to mend first, and how",
     needs=tuple(dict.fromkeys((*ASSESSED, *PROVED, "cascade_findings", "design_proof"))),
-    makes=("cascade_mends",),
+    makes=_MADE,
     run=_run,
     sources=("inflows",),
     tables=tuple(dict.fromkeys((*ASSESSED_BY, *PROVED_BY, "rates"))),

@@ -1,0 +1,68 @@
+"""Careless designs on seeded grounds, mended by nothing but what the tool advises.
+
+The share that comes to hold is a target of the project's own, not of a source.
+"""
+
+import importlib.util
+import sys
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+ROUNDS = 3
+
+
+def _sites():
+    name = "careless_sites"
+    spec = importlib.util.spec_from_file_location(name, Path(__file__).with_name(f"{name}.py"))
+    sys.modules[name] = module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+SITES = _sites()
+
+
+def driven(seed, folder):
+    return SITES.drive(SITES.Careless(seed).write(folder / str(seed)), ROUNDS)
+
+
+def shortened(rounds):
+    """Lines that a round shortened by more than a tenth."""
+    return [
+        (name, was, after.lengths.get(name, 0.0))
+        for before, after in pairwise(rounds)
+        for name, was in before.lengths.items()
+        if after.lengths.get(name, 0.0) < 0.9 * was
+    ]
+
+
+def checked(rounds):
+    """Hold what must hold at every site; tell whether it came to hold water."""
+    counts = [len(one.findings) for one in rounds]
+    assert counts == sorted(counts, reverse=True), "a round brought findings"
+    assert not shortened(rounds)
+    unexplained = set(rounds[-1].findings) - set(rounds[-1].explained)
+    assert not unexplained, "a finding has neither a mend nor a reason why not"
+    return not rounds[-1].broken
+
+
+def test_a_careless_site_holds_after_one_round(tmp_path):
+    """A swale off level in a valley, led astray, at 0.5 m: the least of the seeded sites."""
+    rounds = driven(3, tmp_path)
+    assert rounds[0].broken
+    assert checked(rounds)
+
+
+@pytest.mark.slow
+def test_findings_never_rise_and_most_sites_come_to_hold(tmp_path):
+    holds = [checked(driven(seed, tmp_path)) for seed in range(8)]
+    assert sum(holds) >= 5
+
+
+@pytest.mark.slow
+@pytest.mark.xfail(strict=True, reason="measured on the first sites: about three in four hold")
+def test_nine_in_ten_of_two_hundred_sites_hold_after_three_rounds(tmp_path):
+    holds = [checked(driven(seed, tmp_path)) for seed in range(200)]
+    assert sum(holds) >= 180
