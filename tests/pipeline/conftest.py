@@ -46,6 +46,15 @@ class Result:
         return json.loads(self.out)
 
 
+class Silent:
+    """Stands in for `capsys` in a fixture that outlives one test; what is said is lost."""
+
+    out = err = ""
+
+    def readouterr(self) -> Silent:
+        return self
+
+
 @dataclass
 class Site:
     """A folder with inputs and a site file; change the parts, then `write` and run."""

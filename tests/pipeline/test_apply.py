@@ -3,13 +3,13 @@
 import json
 import shutil
 import sqlite3
-from types import SimpleNamespace
 
 import geopandas as gpd
 import pyogrio
 import pytest
 import shapely
 from pyproj import Transformer
+from tests.pipeline.conftest import Silent
 
 from brimline.design import PlanChange
 from brimline.io.plan_rows import write_changes
@@ -25,18 +25,11 @@ def flags(site, name):
     return set(filter(None, (rows.loc[name, "flag"] or "").split(";")))
 
 
-class _Quiet:
-    """Stands in for pytest's capture where a fixture outlives one test."""
-
-    def readouterr(self):
-        return SimpleNamespace(out="", err="")
-
-
 @pytest.fixture(scope="module")
 def finished(tmp_path_factory, site_class):
     """A sill too narrow for its peak on a pond, and on a basin without a name."""
     with pytest.MonkeyPatch.context() as patch:
-        site = site_class(tmp_path_factory.mktemp("broken"), _Quiet(), patch)
+        site = site_class(tmp_path_factory.mktemp("broken"), Silent(), patch)
         site.tables = STORM
         site.write_plan(
             drawn_ponds=[
@@ -45,7 +38,7 @@ def finished(tmp_path_factory, site_class):
             drawn_basins=[{"name": None, "depth_m": 0.4, "sill_width_m": 0.05, "shape": BASIN}],
             discharge_points=[{"name": "Brook", "shape": END}],
         )
-        assert site.run("--until", "advice").code == 0
+        assert site.run("--draft", "--until", "advice").code == 0
         return site
 
 
@@ -81,7 +74,7 @@ def test_a_mend_is_written_and_takes_its_flag_away(broken):
     assert basins.geometry.iloc[0].area == pytest.approx(BASIN.area)
     after = pyogrio.read_dataframe(broken.folder / "plan.gpkg", layer="discharge_points")
     assert after.equals(points)
-    assert broken.run("--until", "advice").code == 0
+    assert broken.run("--draft", "--until", "advice").code == 0
     assert row["code"] not in flags(broken, "basin 1")
 
 
@@ -125,7 +118,7 @@ def test_a_new_sill_becomes_a_row_with_a_shape_that_viewers_find(broken):
     assert len(pyogrio.read_dataframe(path, layer="drawn_overflows", bbox=box)) == 1
     with sqlite3.connect(path) as file:
         assert file.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-    assert broken.run("--until", "advice").code == 0
+    assert broken.run("--draft", "--until", "advice").code == 0
     assert row["code"] not in flags(broken, "Upper pond")
 
 

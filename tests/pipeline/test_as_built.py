@@ -9,6 +9,7 @@ import pyogrio
 import pytest
 import rasterio
 import shapely
+from tests.pipeline.conftest import Silent
 
 from brimline.io.frames import check_frame
 from brimline.layers import CATALOGUE
@@ -24,15 +25,6 @@ TABLES = (
 LEVEL = '[as_built]\nsurveyed_by = "level"\n'
 SETTLED = f"{LEVEL}settled = true\n"
 NAMES = ("as_built_findings", "as_built_elements", "as_built_sills", "as_built_stakes")
-
-
-class _Quiet:
-    """Stands in for `capsys`, which lives no longer than one test."""
-
-    out = err = ""
-
-    def readouterr(self):
-        return self
 
 
 def as_points(stakes, level="build_m"):
@@ -55,9 +47,9 @@ def table(site, name):
     return pyogrio.read_dataframe(site.results / "site.gpkg", layer=name)
 
 
-def run(site, extra=""):
+def run(site, extra="", *options):
     site.tables = TABLES + extra
-    done = site.run()
+    done = site.run(*(options or ("--only", "rasters")))
     assert done.code == 0, done.err
     return done
 
@@ -66,7 +58,7 @@ def run(site, extra=""):
 def finished(tmp_path_factory, site_class):
     """A finished design: a swale and a pond that spill to a basin, with a named end."""
     with pytest.MonkeyPatch.context() as patch:
-        site = site_class(tmp_path_factory.mktemp("as_built"), _Quiet(), patch)
+        site = site_class(tmp_path_factory.mktemp("as_built"), Silent(), patch)
         site.tables = TABLES
         x, y = shapely.get_coordinates(SWALE).astype(int).T
         level = round(float(np.median(site.dem[site.size - 1 - y, x])), 2)
@@ -77,7 +69,7 @@ def finished(tmp_path_factory, site_class):
             drawn_basins=[{"name": "Basin", "depth_m": 0.4, "shape": BASIN}],
             discharge_points=[{"name": "Brook", "shape": END}],
         )  # fmt: skip
-        done = site.run()
+        done = site.run("--only", "rasters")
         assert done.code == 0, done.err
         stakes = site.layer("stakes")
         stakes = stakes[stakes["offset_m"] == 0].reset_index(drop=True)
@@ -241,7 +233,7 @@ def test_known_faults_in_a_surface_are_found_and_no_others(designed):
 def test_a_surface_as_designed_shows_nothing(designed):
     site, _ = designed
     write_surface(site, lambda surface, *_: surface)
-    done = run(site, SETTLED)
+    done = run(site, SETTLED, "--no-draft")
     assert len(table(site, "as_built_findings")) == 0
     assert set(verdicts(site)["verdict"]) == {"as designed"}
     names = {name for name, _ in pyogrio.list_layers(site.results / "site.gpkg")}

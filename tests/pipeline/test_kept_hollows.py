@@ -34,7 +34,7 @@ def run(site, tables="", until="proof", dem=None, **place):
     site.tables = STORM + tables
     site.write_intakes(points=[BOTTOM])
     site.write_plan(**plan(**place))
-    done = site.run("--until", until)
+    done = site.run("--draft", "--until", until)
     assert done.code == 0, done.err
     return done
 

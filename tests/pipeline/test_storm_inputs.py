@@ -35,7 +35,7 @@ def write(site, coefficient):
 
 def results(site, tables=STORM):
     site.tables = tables
-    done = site.run("--until", "works")
+    done = site.run("--draft", "--until", "works")
     assert done.code == 0, done.err
     table = site.table("storm_results")
     return done, table[table["storm"] == "10-year"].set_index("element_id")
@@ -100,7 +100,7 @@ def test_soil_soaks_faster_while_dry_by_its_texture(site):
     soaked = []
     for infiltration in ("constant", "Green-Ampt"):
         site.tables = f'[storm]\ndepth_mm = 40\n[works]\ninfiltration = "{infiltration}"\n'
-        done = site.run("--until", "works")
+        done = site.run("--draft", "--until", "works")
         assert done.code == 0, done.err
         soaked.append(site.table("storm_results").set_index("element_id").loc["Basin"])
     constant, dry = soaked
@@ -110,5 +110,5 @@ def test_soil_soaks_faster_while_dry_by_its_texture(site):
     assert "has no texture" not in done.err
     site.write_plan(drawn_basins=[basin | {"shape": shapely.Point(80, 20).buffer(7)}])
     site.write_shapes("soils", [site.box(60)], group=["B"], texture=["sandy loam"])
-    off_the_soil = site.run("--until", "works")
+    off_the_soil = site.run("--draft", "--until", "works")
     assert "the soil has no texture at Basin: a constant rate is taken" in off_the_soil.err

@@ -30,7 +30,7 @@ def flags(site, name):
 def run(site, *options, **changes):
     site.tables = STORM
     site.write_plan(**plan(**changes))
-    done = site.run(*(options or ("--until", "advice")))
+    done = site.run("--draft", *(options or ("--until", "advice")))
     assert done.code == 0, done.err
     return done
 
@@ -71,7 +71,7 @@ def test_a_pond_added_to_the_plan_with_a_name_alone_changes_the_numbers(site):
     shape = shapely.transform(shapely.Point(80, 110).buffer(12), lambda xy: xy + corner)
     row = gpd.GeoDataFrame({"name": ["Third pond"]}, geometry=[shape], crs=site.crs)
     pyogrio.write_dataframe(row, site.folder / "plan.gpkg", layer="drawn_ponds", append=True)
-    assert site.run("--until", "advice").code == 0
+    assert site.run("--draft", "--until", "advice").code == 0
     after = site.manifest["headline"]
     assert after["elements"] == before["elements"] + 1
     assert after["storage_m3"] > before["storage_m3"]
@@ -100,7 +100,7 @@ def test_without_a_discharge_point_the_end_is_not_safe(site):
     del layers["discharge_points"]
     site.tables = STORM
     site.write_plan(**layers)
-    assert site.run("--until", "advice").code == 0
+    assert site.run("--draft", "--until", "advice").code == 0
     assert "no-safe-outlet" in flags(site, "Lower basin")
     run(site, discharge_points=[{"name": None, "shape": END}])
     assert "no-safe-outlet" in flags(site, "Lower basin")  # it has no name
@@ -175,7 +175,7 @@ def test_several_storms_come_from_the_rainfall_table(site, periods):
     site.inputs["rainfall"] = "rain.csv"
     site.write_plan(**plan())
     site.tables = f"[storm]\nreturn_period_y = 10\ncheck_periods_y = {list(periods)}\n"
-    assert site.run("--until", "advice").code == 0
+    assert site.run("--draft", "--until", "advice").code == 0
     results = site.table("storm_balance").set_index("storm")["outside_m3"]
     assert results["2-year"] < results["10-year"] < results["25-year"]
 

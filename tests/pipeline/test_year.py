@@ -86,7 +86,7 @@ def answered(tmp_path_factory, site_class):
         site = site_class(tmp_path_factory.mktemp("answered"), _Silent(), patch)
         write_site(site)
         write_weather(site, record())
-        assert site.run(*UNTIL).code == 0
+        assert site.run(*UNTIL, "--only", "tables").code == 0
         yield site
 
 
@@ -212,14 +212,14 @@ def test_a_drier_climate_and_other_soils(answered):
 
 def test_only_what_depends_on_a_change_runs_again(again):
     again.tables = TABLES + "[year]\ngoal_share = 0.5\ngoal_by = 'days'\n"
-    assert set(again.run(*UNTIL).json["ran"]) == {"year"}
+    assert set(again.run(*UNTIL, "--draft").json["ran"]) == {"year"}
     answer, curve = again.table("size_answers").iloc[0], again.table("size_curves")
     assert (answer["goal_share"], answer["goal_by"]) == (0.5, "days")
     days = curve.set_index("capacity_m3")["share_of_days"]
     assert days[days.index < answer["smallest_m3"]].max() < 0.5
     assert days[days.index >= answer["smallest_m3"]].iloc[0] >= 0.5
     write_weather(again, record(dry_year=2002))
-    assert set(again.run(*UNTIL).json["ran"]) == {"weather", "year"}
+    assert set(again.run(*UNTIL, "--draft").json["ran"]) == {"weather", "year"}
     headline, years = again.manifest["headline"], again.table("site_years").set_index("year")
     assert headline["year_of_least_rain"] == "2002"
     # not always the worst: soils that a dry year leaves empty are missed in the next
@@ -230,7 +230,7 @@ def test_only_what_depends_on_a_change_runs_again(again):
 def test_dual_coefficients_let_the_wetted_surface_evaporate(answered, again):
     assert answered.table("zone_years")["evaporated_m3"].isna().all()
     again.tables = TABLES + "[year]\ncoefficients = 'dual'\n"
-    done = again.run(*UNTIL)
+    done = again.run(*UNTIL, "--draft")
     assert set(done.json["ran"]) == {"year"}
     assert any(
         "dual crop coefficients); taken for what the record lacks: wind of 2 m/s" in line
@@ -255,7 +255,7 @@ def test_uses_orders_own_plantings_and_no_mains(again):
         "kc_end = 0.2\nkc_dormant = 0.2\nstage_days = [0, 0, 365, 0]\nfirst_day = 1\n"
         "root_depth_m = 0.5\n"
     )
-    done = again.run(*UNTIL)
+    done = again.run(*UNTIL, "--draft")
     assert done.code == 0, done.err
     zones = again.table("zone_years")
     ducks = zones[(zones["zone_id"] == "Ducks") & (zones["year"] == 2001)].iloc[0]
@@ -270,14 +270,14 @@ def test_uses_orders_own_plantings_and_no_mains(again):
 
 def test_zones_without_weather_and_weather_without_zones_are_said(again):
     del again.inputs["weather"]
-    done = again.run(*UNTIL)
+    done = again.run(*UNTIL, "--draft")
     assert done.code == 0
     assert any("3 planting zones are drawn, but there is no weather" in p for p in problems(done))
     assert all(len(again.table(name)) == 0 for name in YEAR_TABLES)
     assert "worst_year" not in again.manifest["headline"]
     write_weather(again, record(last="2002-12-31"))
     write_site(again, planting_zones=[])
-    done = again.run(*UNTIL)
+    done = again.run(*UNTIL, "--draft")
     assert done.code == 0
     assert any("no planting zone is drawn" in p for p in problems(done))
     assert len(again.layer("zones")) == 0
@@ -287,7 +287,7 @@ def test_zones_without_any_store_live_on_rain_and_mains(again):
     again.write_plan(planting_zones=[{"name": "Beds", "planting": "lawn, cool season",
                                       "texture": "sand", "shape": BEDS}])  # fmt: skip
     write_weather(again, record(last="2002-12-31"))
-    done = again.run(*UNTIL)
+    done = again.run(*UNTIL, "--draft")
     assert done.code == 0, done.err
     years = again.table("site_years")
     assert (years["harvested_m3"] == 0).all()

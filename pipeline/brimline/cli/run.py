@@ -131,6 +131,7 @@ def run_site(site: Path, options: RunOptions) -> Done:
     from brimline.engine import Journal, Store, glance, ordered, site_lock
     from brimline.engine.digests import status
     from brimline.io.atomic import recover
+    from brimline.publish import refuse_what_is_no_run
     from brimline.stages.profile import at_scale
     from brimline.stages.registry import stages_for
 
@@ -152,6 +153,7 @@ def run_site(site: Path, options: RunOptions) -> Done:
         progress = Progress(len(stages), hold_back=options.if_changed)
         journal = Journal(store_folder / JOURNAL, progress)
         _tell_before(dead, recover(folder), journal)
+        refuse_what_is_no_run(folder)  # before an hour of work, not after
         if profile_told and not options.if_changed:
             console.say(profile_told)
         journal.write("run started", site=str(site), folder=str(folder), pid=os.getpid())

@@ -86,6 +86,7 @@ def standing_ground(
     grid: Grid,
     soils: Sequence[SoilArea],
     smooth_m: float = 2.0,
+    levels: Elevation | None = None,
 ) -> StandingGround:
     """Make the ground that elements stand on from a survey.
 
@@ -96,11 +97,13 @@ def standing_ground(
     soils : where two overlap, the later one counts.
     smooth_m : takes the survey's noise off the levels that elements are designed from; it takes
         hollows of that width off too [m].
+    levels : the survey smoothed by that, where it was before: it takes longest.
     """
     soak = np.full(grid.shape, np.nan, dtype=np.float32)
     for soil in soils:
         if not math.isnan(soil.soak_mm_per_h):
             soak[cells_inside([soil.shape], grid)] = soil.soak_mm_per_h
-    levels = smoothed(dem, cell_m=grid.cell_m, sigma_m=smooth_m)
+    if levels is None:
+        levels = smoothed(dem, cell_m=grid.cell_m, sigma_m=smooth_m)
     step_m = min(_STEP_M, max(smooth_m, grid.cell_m))
     return StandingGround(grid, levels, slope_pct, soak, tuple(soils), step_m)

@@ -91,6 +91,15 @@ ITEMS: Final = (
         " intake.",
     ),
     Raster(
+        "standing_level_m",
+        "float32",
+        _NAN,
+        "Ground that elements stand on",
+        "The survey without its noise: levels that elements are designed from.",
+        "m",
+        published=False,
+    ),
+    Raster(
         "kept_sink",
         "uint8",
         NO_DATA,

@@ -4,7 +4,7 @@ A piece is one file of the run folder, or a part of one (a plate, a layer of the
 reads is noted while it is made, so that its key holds the content of that and of nothing else.
 """
 
-from brimline.publish.folder import MANIFEST, Published, publish
+from brimline.publish.folder import MANIFEST, Published, publish, refuse_what_is_no_run
 from brimline.publish.groups import GROUPS, REPORT_PDF
 
-__all__ = ["GROUPS", "MANIFEST", "REPORT_PDF", "Published", "publish"]
+__all__ = ["GROUPS", "MANIFEST", "REPORT_PDF", "Published", "publish", "refuse_what_is_no_run"]

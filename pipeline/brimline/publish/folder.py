@@ -134,11 +134,7 @@ def publish(
     wanted = {LAYERS, *groups}
     if before is not None and _same(before, made, wanted, target, pdf=pdf):
         return Published(target, written=False, manifest=before)
-    if target.exists() and before is None and any(target.iterdir()):
-        raise StoreError(
-            f"{target} holds something that is not a run of brimline and would be replaced; "
-            "name another folder with --out, or empty it"
-        )
+    refuse_what_is_no_run(target)
     for _ in range(_TRIES):
         try:
             making = _Making(pieces, bases, world, store, workers, told)
@@ -157,6 +153,21 @@ def publish(
     _replace(target, making, store, made, before, keep_runs)
     keys = tuple(key for one in making.done.values() for key in one.keys)
     return Published(target, written=True, manifest=made, made=tuple(making.new), keys=keys)
+
+
+def refuse_what_is_no_run(target: Path) -> None:
+    """Refuse to replace a folder that holds something else.
+
+    Raises
+    ------
+    StoreError
+        If it holds anything, and no run.
+    """
+    if target.exists() and _read_manifest(target) is None and any(target.iterdir()):
+        raise StoreError(
+            f"{target} holds something that is not a run of brimline and would be replaced; "
+            "name another folder with --out, or empty it"
+        )
 
 
 class _Making:

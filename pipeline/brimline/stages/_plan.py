@@ -48,7 +48,8 @@ Row = TypeVar("Row")
 # what a stage must need to call `ground_of_design`, next to the table earthworks
 BUILT: Final = ("grid", "elevation", "design", "drawn_pads")
 SURVEYED: Final = (
-    "grid", "elevation", "slope_pct", "flow_direction", "contributing_area_m2", "surfaces", "soils",
+    "grid", "elevation", "standing_level_m", "slope_pct", "flow_direction", "contributing_area_m2",
+    "surfaces", "soils",
 )  # fmt: skip
 
 
@@ -134,7 +135,7 @@ def standing_of(given: Given) -> StandingGround:
     """Return the ground that elements stand on; needs `SURVEYED` and the table works."""
     return standing_ground(
         given.raster("elevation"), given.raster("slope_pct"), given.grid, soils_of(given),
-        given.params("works", Works).smooth_m,
+        given.params("works", Works).smooth_m, given.raster("standing_level_m"),
     )  # fmt: skip
 
 
