@@ -320,6 +320,21 @@ class SwaleRows(ConfigTable):
     min_length_m: NotNegative = Field(
         30.0, description="Shorter rows are not proposed; those that were drawn stay."
     )
+    proposals: Literal["worth", "all"] = Field(
+        "worth",
+        description="worth: only rows that are level and hold what reaches them, each as deep as"
+        " that takes, up to works.swale_depth_range_m; all: every row that the rule finds, of the"
+        " usual depth, flagged where it is neither.",
+    )
+    hold_mm: Positive | None = Field(
+        None, description="Runoff that rows are to hold; left out, that of the design storm."
+    )
+    most_length_m: Positive | None = Field(
+        None, description="Proposed rows at most; those that hold most for a metre are kept."
+    )
+    most_cost: Positive | None = Field(
+        None, description="Budget for proposed rows, by rates.cut_per_m3 and form_per_m."
+    )
     # words of an earlier release; what proposed and drawn swales share stands in [works]
     bottom_width_m: NotNegative | None = Field(
         None, description="Older word: left out, rows are dug as works.swale_bottom_m says."

@@ -84,6 +84,13 @@ FLAGS: Final = (
         "notice",
     ),
     Flag(
+        "at-uneven-ground",
+        "An end stops where the survey departs from the line's level by more than the tolerance: a"
+        " bump, a rut, or noise.",
+        "Look whether the row can be dug on through it.",
+        "notice",
+    ),
+    Flag(
         "at-wrong-fall",
         "An end stops where water on the line would begin to run back to the valley.",
         "Nothing, unless a line is wanted there all the same: then set cultivation.guides to"

@@ -46,6 +46,7 @@ class Stop(IntEnum):
     FLAT = 7
     HOLLOW = 8
     FOLD = 9
+    UNEVEN = 11  # the survey departs from level by more than the tolerance
     WRONG_FALL = 10  # beyond, water on the line would run back to the valley
 
     @property
@@ -64,6 +65,7 @@ _FLAGS: Final = {
     Stop.HOLLOW: "at-hollow",
     Stop.FOLD: "at-fold",
     Stop.WRONG_FALL: "at-wrong-fall",
+    Stop.UNEVEN: "at-uneven-ground",
 }
 
 

@@ -84,7 +84,7 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
     ),
     "swale_lines": (
         "swale_id", "level_m", "length_m", "level_error_m", "mean_slope_pct", "spacing_m",
-        "catchment_m2", "flag",
+        "catchment_m2", "depth_m", "kept_m2", "rank", "flag",
     ),
     "drain_lines": (
         "drain_id", "from_level_m", "to_level_m", "length_m", "fall_pct", "fall_error_m", "flag",

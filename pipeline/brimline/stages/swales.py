@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
-from brimline.config import SwaleRows, Works
+import numpy as np
+
+from brimline.config import Rates, SwaleRows, Works
 from brimline.elements import Soak
 from brimline.engine.stage import Stage
-from brimline.errors import Problem, Severity
+from brimline.errors import InputError, Problem, Severity
 from brimline.layers.flags import joined, needs_look
-from brimline.lines.rows import Duty, RowSpacing, swale_rows
+from brimline.lines.rows import Duty, RowSpacing, Wanted, swale_rows
 from brimline.rainfall import runoff_depth_mm
 from brimline.stages._filled import filled_ground
 from brimline.stages._frames import frame_of
@@ -25,6 +27,8 @@ if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.lines.rows import SwaleRow
     from brimline.stages._filled import FilledGround
+
+_DEPTH_STEP_M: Final = 0.05
 
 
 def _run(given: Given, report: Reporter) -> Made:
@@ -45,6 +49,9 @@ def _run(given: Given, report: Reporter) -> Made:
             drawn=list(drawn.geometry),
             drawn_levels_m=levels,
             drawing=replace(drawing_of(given), min_length_m=params.min_length_m),
+            wanted=wanted_of(
+                params, given.params("works", Works), given.params("rates", Rates), duty
+            ),
         )
     except ValueError as error:
         report.problem(
@@ -53,7 +60,12 @@ def _run(given: Given, report: Reporter) -> Made:
         raise
     filled = filled_ground(given)
     layer = frame_of(
-        [_record(number, row, drawn, filled) for number, row in enumerate(rows, start=1)],
+        [
+            _record(number, row, drawn, filled, rank, soil)
+            for number, (row, rank, soil) in enumerate(
+                zip(rows, _ranks(rows), _soils(rows, given), strict=True), start=1
+            )
+        ],
         [row.line for row in rows],
         "swale_lines",
         grid,
@@ -74,10 +86,45 @@ def duty_of(params: SwaleRows, works: Works, storm: dict[str, Any]) -> Duty:
     bottom = _said(params.bottom_width_m, works.swale_bottom_m)
     side = _said(params.side_slope, works.swale_side)
     return Duty(
-        runoff_mm=float(runoff),
+        runoff_mm=float(runoff) if params.hold_mm is None else params.hold_mm,
         storage_m2=(bottom + side * depth) * depth,
         soak_mm=_said(params.soak_mm_per_h, soak) * storm["duration_h"],
         wetted_width_m=bottom + side * depth,
+    )
+
+
+def wanted_of(params: SwaleRows, works: Works, rates: Rates, duty: Duty) -> Wanted:
+    """Return which proposals are taken, and how deep each may be dug.
+
+    Raises
+    ------
+    InputError
+        If a budget is given without the prices that it is reckoned by.
+    """
+    cost_per_m = (rates.cut_per_m3 or 0.0) * duty.storage_m2 + (rates.form_per_m or 0.0)
+    if params.most_cost is not None and not cost_per_m > 0:
+        raise InputError.of(
+            "limits the cost of rows, but no prices are given",
+            mend="set rates.cut_per_m3 or rates.form_per_m, or swales.most_length_m",
+            source="configuration",
+            place="swales.most_cost",
+        )
+    bottom = _said(params.bottom_width_m, works.swale_bottom_m)
+    side = _said(params.side_slope, works.swale_side)
+    usual = _said(params.depth_m, works.swale_depth_m)
+    depths = np.arange(usual, max(works.swale_depth_range_m[1], usual) + 1e-9, _DEPTH_STEP_M)
+    soak_m = duty.soak_mm / 1000.0
+    return Wanted(
+        most_length_m=math.inf if params.most_length_m is None else params.most_length_m,
+        most_cost=math.inf if params.most_cost is None else params.most_cost,
+        cost_per_m=cost_per_m,
+        deeper=tuple(
+            (float(deep), float((bottom + side * deep) * deep + soak_m * (bottom + side * deep)))
+            for deep in depths
+        )
+        if params.proposals == "worth"
+        else (),
+        any_size=params.proposals == "all",
     )
 
 
@@ -100,7 +147,12 @@ def _spacing(params: SwaleRows) -> RowSpacing | None:
 
 
 def _record(
-    number: int, row: SwaleRow, drawn: GeoDataFrame, filled: FilledGround
+    number: int,
+    row: SwaleRow,
+    drawn: GeoDataFrame,
+    filled: FilledGround,
+    rank: int,
+    soil: str | None,
 ) -> dict[str, Any]:
     return {
         "swale_id": number,
@@ -113,12 +165,40 @@ def _record(
         "catchment_m2": row.catchment_m2,
         "must_hold_m3": row.must_hold_m3,
         "holds_m3": row.holds_m3,
+        "depth_m": None if math.isnan(row.depth_m) else row.depth_m,
+        "kept_m2": min(row.must_hold_m3, row.holds_m3) / row.length_m,
+        "rank": rank,
+        "soil": soil,
         "drawn": row.drawn >= 0,
         "name": drawn["name"].iloc[row.drawn] if row.drawn >= 0 else None,
         "moved_m": row.moved_m,
         "moved_level_m": row.moved_level_m,
         "flag": joined([*row.flags, *filled.flags(row.line)]),
     }
+
+
+def _ranks(rows: list[SwaleRow]) -> list[int]:
+    """Place of each proposed row by what a metre keeps of the storm; 1 is the best, 0 if drawn."""
+    kept = {
+        place: min(row.must_hold_m3, row.holds_m3) / row.length_m
+        for place, row in enumerate(rows)
+        if row.drawn < 0
+    }
+    order = sorted(kept, key=lambda place: (-kept[place], place))
+    rank = {place: number for number, place in enumerate(order, start=1)}
+    return [rank.get(place, 0) for place in range(len(rows))]
+
+
+def _soils(rows: list[SwaleRow], given: Given) -> list[str | None]:
+    """Texture of the drawn soil that most of each row lies in."""
+    soils = given.frame("soils")
+    found: list[str | None] = []
+    for row in rows:
+        inside = soils.geometry.intersection(row.line).length.to_numpy()
+        place = int(inside.argmax()) if len(inside) else -1
+        texture = soils["texture"].iloc[place] if place >= 0 and inside[place] > 0 else None
+        found.append(texture if isinstance(texture, str) else None)
+    return found
 
 
 def _headline(rows: list[SwaleRow]) -> dict[str, float | int]:
@@ -131,10 +211,10 @@ def _headline(rows: list[SwaleRow]) -> dict[str, float | int]:
 
 STAGE = Stage(
     name="swales",
-    version=3,
+    version=4,
     title="swale rows",
-    needs=(*NEEDS, "storms", "drawn_swales", SUPPORT),
+    needs=(*NEEDS, "storms", "drawn_swales", "soils", SUPPORT),
     makes=("swale_lines", "swale_rows"),
     run=_run,
-    tables=("swales", "lines", "works"),
+    tables=("swales", "lines", "works", "rates"),
 )

@@ -15,12 +15,9 @@ from brimline.lines.limits import Cut, Limits, near_lines
 from brimline.lines.rows import place
 from brimline.lines.rows.apart import made_room
 from brimline.lines.rows.drawn import Corrected, corrected
+from brimline.lines.rows.worth import Wanted, judged, judged_level, level_pieces
 from brimline.lines.sample import checked_on_grid
-from brimline.lines.strips import (
-    cells_of_lines,
-    sheet_directions,
-    strips_of,
-)
+from brimline.lines.strips import cells_of_lines, sheet_directions
 from brimline.lines.tracing import traced
 from brimline.terrain.slope import slope_pct
 
@@ -55,6 +52,7 @@ class SwaleRow:
     catchment_m2 : ground that sheds to it, rows above excluded [m²].
     must_hold_m3 : runoff of the catchment in the design storm [m³].
     holds_m3 : storage and soakage in the storm [m³].
+    depth_m : to which a proposed row is to be dug to hold that; NaN if drawn [m].
     drawn : place of the row in the drawn ones; -1 if it is proposed.
     moved_m, moved_level_m : how far a drawn row was moved, as `Corrected`; 0 if proposed.
     flags : codes of the flag catalogue.
@@ -70,6 +68,7 @@ class SwaleRow:
     catchment_m2: float
     must_hold_m3: float
     holds_m3: float
+    depth_m: float
     drawn: int
     moved_m: float
     moved_level_m: float
@@ -88,6 +87,7 @@ def swale_rows(
     drawn: Sequence[shapely.LineString] = (),
     drawn_levels_m: Sequence[float | None] | None = None,
     drawing: Drawing = Drawing(),  # noqa: B008 frozen, so it can be shared
+    wanted: Wanted = Wanted(any_size=True),  # noqa: B008 frozen, so it can be shared
 ) -> list[SwaleRow]:
     """Propose swale rows from the top of the ground downwards.
 
@@ -110,6 +110,8 @@ def swale_rows(
         water. Directions over filled hollows would send it across them, and rows would wait for it.
     drawn : rows that are there already, in the map's metres.
     drawn_levels_m : level of each drawn row, None for the best one [m].
+    wanted : which of the proposals are taken; unless it says any size, only what is level on the
+        survey and holds what reaches it.
 
     Returns
     -------
@@ -141,7 +143,12 @@ def swale_rows(
         pieces, level = _proposed(
             survey, surface, grid, where, directions, duty, spacing, kept.lines, drawing
         )
-        rows += measured(pieces, level, survey, surface, grid, drawing)
+        if not wanted.any_size:
+            pieces, level = level_pieces(pieces, level, survey, surface, grid, drawing)
+        proposed = measured(pieces, level, survey, surface, grid, drawing)
+        if not wanted.any_size:
+            proposed = [judged_level(row) for row in proposed]
+        rows += proposed
         sources += [-1] * len(pieces.lines)
     top_down = sorted(range(len(rows)), key=lambda i: (-rows[i].level_m, i))
     rows, sources = [rows[i] for i in top_down], [sources[i] for i in top_down]
@@ -149,18 +156,24 @@ def swale_rows(
     least_m = 0.0 if spacing is None else _CLOSEST * spacing.min_m
     shapes = np.empty(len(rows), dtype=object)
     shapes[:] = [row.line for row in rows]
-    stays, area, far = strips_of(
+    found = judged(
         shapes,
         np.array([row.level_m for row in rows]),
+        own,
         surface,
         directions,
         grid,
-        lambda far_m: own | ~(far_m < least_m),
+        duty,
+        wanted,
+        least_spacing_m=least_m,
     )
     return [
-        _row(rows[i], sources[i], fixed, float(area[i]), float(far[i]), duty, drawing)
-        for i in np.flatnonzero(stays)
-    ]
+        _row(
+            rows[i], sources[i], fixed, float(found.area_m2[i]), float(found.spacing_m[i]), duty,
+            drawing, wanted,
+        )
+        for i in np.flatnonzero(found.stays)
+    ]  # fmt: skip
 
 
 def _slope_pct(surface: Elevation, grid: Grid, where: Limits) -> NDArray[np.float32]:
@@ -244,9 +257,14 @@ def _row(
     far_m: float,
     duty: Duty,
     drawing: Drawing,
+    wanted: Wanted,
 ) -> SwaleRow:
     """Say what a row must hold and whether it does."""
-    must, holds = area_m2 * duty.runoff_mm / 1000.0, line.length_m * duty.holds_m3_per_m
+    must = area_m2 * duty.runoff_mm / 1000.0
+    depth_m, per_m = np.nan, duty.holds_m3_per_m
+    if source < 0:
+        depth_m, per_m = wanted.section(duty, must / line.length_m)
+    holds = line.length_m * per_m
     flags = set(line.flags)
     if must > holds:
         flags.add("undersized")
@@ -265,6 +283,7 @@ def _row(
         catchment_m2=area_m2,
         must_hold_m3=must,
         holds_m3=holds,
+        depth_m=float(depth_m),
         drawn=source,
         moved_m=moved,
         moved_level_m=moved_level,
