@@ -350,6 +350,9 @@ def plan_layers(bare: np.ndarray) -> dict[str, gpd.GeoDataFrame]:
         "discharge_points": frame([
             {"name": "Stream outlet", "level_m": 117.0, "shape": shapely.Point(628, stream_y(np.array(628.0)).item())},
         ]),
+        "drawn_tracks": frame([
+            {"name": "Track to the ridge", "shape": shapely.LineString([(505, 318), (470, 640)])},
+        ]),
         "plant_rows": frame([
             {"name": "Willow hedge", "plants": "Willow", "spacing_m": 1.0,
              "shape": shapely.LineString([(520, 250), (560, 246), (600, 240)])},

@@ -3,7 +3,7 @@
 from brimline.config.choosing import Ponds
 from brimline.config.hazard import Hazard
 from brimline.config.load import Loaded, load
-from brimline.config.reading import ColdAir, Growing, PlantingPlan, SoilLoss, Sun
+from brimline.config.reading import Access, ColdAir, Growing, PlantingPlan, SoilLoss, Sun
 from brimline.config.tables import (
     AsBuilt,
     Conditioning,
@@ -31,6 +31,7 @@ from brimline.config.year import OwnPlanting, WaterUse, Weather, Year
 
 __all__ = [
     "USUAL_RAIN_2Y_24H_MM",
+    "Access",
     "AsBuilt",
     "ColdAir",
     "Conditioning",

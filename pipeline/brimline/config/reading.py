@@ -125,3 +125,21 @@ class Growing(ConfigTable):
     machine_pct: Positive = Field(
         20.0, description="Steepest ground that the machine at hand works."
     )
+
+
+class Access(ConfigTable):
+    """Tracks between drawn places."""
+
+    cell_m: Positive = Field(
+        3.0, description="Places between which ways are sought lie this far apart, or a cell."
+    )
+    margin_m: Positive = Field(150.0, description="How far beyond what is drawn a way may go.")
+    earth_per_m: NotNegative = Field(
+        2.0, description="Metres of track that a m³ of earth to the metre is worth avoiding."
+    )
+    crossing_m: NotNegative = Field(
+        40.0, description="Metres of track that a step on a flow path is worth avoiding."
+    )
+    runoff_coefficient: Share = Field(
+        0.4, description="Share of the peak rain that runs off, for culverts of tracks."
+    )

@@ -12,7 +12,7 @@ from pydantic import BeforeValidator, Field, model_validator
 from brimline.config.base import ConfigTable, NotNegative, Positive, Share
 from brimline.config.choosing import Ponds
 from brimline.config.hazard import Hazard
-from brimline.config.reading import ColdAir, Growing, PlantingPlan, SoilLoss, Sun
+from brimline.config.reading import Access, ColdAir, Growing, PlantingPlan, SoilLoss, Sun
 from brimline.config.works import Works
 from brimline.config.year import Weather, Year
 
@@ -699,5 +699,6 @@ class Settings(ConfigTable):
     soil_loss: SoilLoss = SoilLoss()
     cold_air: ColdAir = ColdAir()
     growing: Growing = Growing()
+    access: Access = Access()
     keep: Keep = Keep()
     publish: Publishing = Publishing()

@@ -579,6 +579,17 @@ ITEMS: Final = (
         _free("only", "text", "What is done; empty is both.", values=("dig", "heap")),
     ),
     _drawn(
+        "drawn_tracks",
+        Geometry.LINE,
+        "Tracks as wanted",
+        "Lines whose corners a track is to pass, from its start to its end; its way between them is"
+        " found.",
+        _NAME,
+        _free("width_m", "float", "Width of the track.", "m", 0.5, 20, usual=3.0),
+        _free("most_grade_pct", "float", "Steepest along it.", "%", 1, 40, usual=10.0),
+        _free("most_cross_pct", "float", "Steepest ground across it.", "%", 1, 60, usual=35.0),
+    ),
+    _drawn(
         "drawn_shade",
         Geometry.POLYGON,
         "What casts shade",

@@ -466,6 +466,18 @@ FLAGS: Final = (
         "Survey it, or accept it unseen.",
         "notice",
     ),
+    # tracks
+    Flag(
+        "no-track",
+        "No way keeps to the grade and the slope across; the line is as drawn, no track.",
+        "Move its ends, let it pass elsewhere, or allow a steeper grade.",
+    ),
+    Flag(
+        "needs-ford",
+        "No stocked pipe passes the peak there.",
+        "Build a ford or a bridge, and have it designed.",
+        who="a licensed engineer",
+    ),
     # plants
     Flag(
         "little-sun",

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from brimline.layers.schema import Column, Raster, Table
+from brimline.layers.flags import FLAG_COLUMN
+from brimline.layers.schema import Column, Geometry, Layer, Raster, Table
 
 _NAN: Final = math.nan
 PERIODS: Final = (
@@ -114,6 +115,63 @@ ITEMS: Final = (
             Column(
                 "soil_loss_t_ha", "float", "Mean loss of soil in a year.", "t/ha", 0, required=False
             ),
+        ),
+    ),
+    Layer(
+        "tracks",
+        Geometry.LINE,
+        "Tracks",
+        "Ways between the points of drawn_tracks that keep to a grade and a slope across, with the"
+        " least earth; the straight line, flagged, where there is none.",
+        (
+            Column("track_id", "text", "Name of the track."),
+            Column("width_m", "float", "Width of its bench.", "m", 0),
+            Column("length_m", "float", "Length along it.", "m", 0),
+            Column("direct_m", "float", "Length of the line as drawn.", "m", 0),
+            Column(
+                "grade_pct",
+                "float",
+                "Steepest along it, from place to place.",
+                "%",
+                0,
+                required=False,
+            ),
+            Column("cross_pct", "float", "Steepest ground across it.", "%", 0, required=False),
+            Column(
+                "cut_m3",
+                "float",
+                "Dug on the upper side and heaped on the lower.",
+                "m³",
+                0,
+                required=False,
+            ),
+            Column("crossings", "int", "Flow paths that it crosses.", "", 0),
+            FLAG_COLUMN,
+        ),
+    ),
+    Layer(
+        "track_crossings",
+        Geometry.POINT,
+        "Where tracks cross water",
+        "Crossings of flow paths, with the culvert that passes the peak without water above its"
+        " crown.",
+        (
+            Column("crossing_id", "text", "Identifier."),
+            Column("track_id", "text", "Name of the track."),
+            Column("chainage_m", "float", "Distance along the track.", "m", 0),
+            Column("area_m2", "float", "Ground that drains there.", "m²", 0),
+            Column(
+                "peak_m3_s", "float", "Peak of the design storm, by the rational method.", "m³/s", 0
+            ),
+            Column(
+                "diameter_mm",
+                "float",
+                "Smallest stocked pipe that passes it.",
+                "mm",
+                0,
+                required=False,
+            ),
+            FLAG_COLUMN,
         ),
     ),
 )

@@ -403,6 +403,19 @@ STYLES: Final[dict[str, Style]] = {
             ),
         ),
         Style(
+            "tracks",
+            (
+                Rule("Track", line=LineStyle(BROWN, 2.6)),
+                Rule(
+                    "No way found",
+                    line=LineStyle(RED, 1.6, (4.0, 3.0)),
+                    where=Where("flag", "=", "no-track"),
+                ),
+            ),
+            label="track_id",
+        ),
+        Style("track_crossings", (Rule("Culvert of a track", mark=Mark(INDIGO, "square", 7.0)),)),
+        Style(
             "plants",
             (
                 Rule("Plant", mark=Mark(TEAL, "circle", 3.0)),

@@ -126,6 +126,13 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
         "zone_id", "planting", "area_m2", "irrigated", "demand_m3", "mains_m3", "deficit_m3",
         "share_without_mains", "share_without_mains_worst", "flag",
     ),
+    "tracks": (
+        "track_id", "width_m", "length_m", "direct_m", "grade_pct", "cross_pct", "cut_m3",
+        "crossings", "flag",
+    ),
+    "track_crossings": (
+        "crossing_id", "chainage_m", "area_m2", "peak_m3_s", "diameter_mm", "flag",
+    ),
     "zone_reading": (
         "zone_id", "sun_class", "sun_season_h", "sun_winter_h", "cold_class", "cold_share",
         "wet_share", "dry_share", "slope_class", "slope_pct", "faces", "machine_share",

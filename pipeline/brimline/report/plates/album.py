@@ -24,6 +24,7 @@ PLATES: Final = tuple(
         ("reading", "sun_in_season"),
         ("reading", "soil_loss"),
         ("reading", "together"),
+        ("reading", "access"),
         ("water", "sources"),
         ("water", "chance"),
         ("choosing", "pond_sites"),

@@ -16,6 +16,7 @@ from brimline.report.plates.plate import Plate
 from brimline.report.plates.sheet import Sheet
 from brimline.report.ramps import RAMPS
 from brimline.sun.path import season
+from brimline.units import counted, shown
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -110,6 +111,36 @@ def together(results: Results, frame: MapFrame) -> Plate | None:
         "be lost, with the planting zones.",
         "Small patches are left out. Cold air and wetness rank the places of this site; they are "
         "no measurements. " + ("; ".join(lines) + "." if lines else "No planting zone is drawn."),
+    )
+
+
+def access(results: Results, frame: MapFrame) -> Plate | None:
+    """Draw the tracks over the slopes."""
+    tracks = results.layer("tracks")
+    slope = results.raster("slope_pct")
+    if tracks is None or slope is None:
+        return None
+    sheet = Sheet(results, frame, ramp=RAMPS["slope_pct"], values=slope)
+    for name in ("contours", "flow_paths", "keep_out", "elements", "boundary"):
+        sheet.draw(name, unfilled=True)
+    sheet.draw("tracks", label=True)
+    sheet.draw("track_crossings")
+    length = shown("length", results.units)
+    earth = shown("earth", results.units)
+    lines = [
+        f"{row['track_id']}: no way within its limits"
+        if row["flag"]
+        else f"{row['track_id']}: {length.text(row['length_m'])}, at most {row['grade_pct']:.0f} % "
+        f"along and {row['cross_pct']:.0f} % across, {earth.text(row['cut_m3'])} dug, crosses "
+        f"{counted(row['crossings'], 'flow path')}"
+        for row in tracks.to_dict("records")
+    ]
+    return Plate(
+        "access",
+        "Tracks",
+        sheet.svg("access"),
+        f"Map of {counted(len(tracks), 'track')} over the slope of the ground.",
+        "; ".join(lines) + ". The line is a proposal on a coarse grid: peg and ease it on site.",
     )
 
 

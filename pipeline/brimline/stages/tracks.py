@@ -1,0 +1,200 @@
+"""Tracks between drawn places, with culverts where they cross water."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+import shapely
+
+from brimline.config import Access, Drainage
+from brimline.elements.pipe import Pipe, smallest_pipe
+from brimline.engine.stage import Stage
+from brimline.grid.shapes import cells_inside
+from brimline.layers import layer
+from brimline.layers.drawn import usual_of
+from brimline.lines.tracks import Track, TrackRules, find_track
+from brimline.rainfall import rational_peak_m3_s
+from brimline.stages._frames import frame_of
+from brimline.stages._plan import number_of, text_of
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from brimline.engine.stage import Given, Made, Reporter
+    from brimline.grid import Grid
+
+_PEAK_S: Final = 600.0  # small catchments answer to the most intense ten minutes
+_FALL: Final = 0.02  # of a culvert's barrel, where nothing else says
+_MOSTLY: Final = 0.5  # of a place that is kept clear
+_LEAST_MM: Final = 300  # a smaller pipe under a track blocks (common practice, no source)
+_SIZES_MM: Final = (300, 375, 450, 525, 600, 750, 900, 1050, 1200)
+
+
+def _run(given: Given, report: Reporter) -> Made:
+    rows, params = given.frame("drawn_tracks"), given.params("access", Access)
+    usual: Any = usual_of(layer("drawn_tracks"))
+    tracks, lines, crossings, points = [], [], [], []
+    for number, row in enumerate(rows.itertuples(index=False), start=1):
+        name = text_of(row, "name") or f"track {number}"
+        report.advanced((number - 1) / len(rows), f"a way for {name}")
+        rules = TrackRules(
+            width_m=number_of(row, "width_m", usual["width_m"]),
+            most_grade_pct=number_of(row, "most_grade_pct", usual["most_grade_pct"]),
+            most_cross_pct=number_of(row, "most_cross_pct", usual["most_cross_pct"]),
+            earth_per_m=params.earth_per_m,
+            crossing_m=params.crossing_m,
+        )
+        found, line = _found(row.geometry, rules, given)
+        crossed = _crossings(name, line, rules, given) if found else []
+        crossings += [record for record, _ in crossed]
+        points += [point for _, point in crossed]
+        lines.append(line)
+        tracks.append(
+            {
+                "track_id": name,
+                "width_m": rules.width_m,
+                "length_m": line.length,
+                "direct_m": row.geometry.length,
+                "grade_pct": found.grade_pct if found else None,
+                "cross_pct": found.cross_pct if found else None,
+                "cut_m3": found.cut_m3 if found else None,
+                "crossings": len(crossed),
+                "flag": "" if found else "no-track",
+            }
+        )
+    return {
+        "tracks": frame_of(tracks, lines, "tracks", given.grid),
+        "track_crossings": frame_of(crossings, points, "track_crossings", given.grid),
+    }
+
+
+def _found(
+    drawn: shapely.LineString, rules: TrackRules, given: Given
+) -> tuple[Track | None, shapely.LineString]:
+    """Seek the way on a coarser grid around what was drawn."""
+    params, grid = given.params("access", Access), given.grid
+    factor = max(1, round(params.cell_m / grid.cell_m))
+    west, south, east, north = drawn.buffer(params.margin_m).bounds
+    (top, bottom), (left, right) = (
+        np.clip(cells, 0, size)
+        for cells, size in zip(grid.cell([west, east], [north, south]), grid.shape, strict=True)
+    )
+    rows, cols = (bottom - top) // factor, (right - left) // factor
+    if rows < 1 or cols < 1:
+        return None, drawn
+    window = grid.window(int(top), int(left), int(rows * factor), int(cols * factor))
+    inside = np.s_[top : top + rows * factor, left : left + cols * factor]
+
+    def blocks(values: NDArray[Any]) -> NDArray[Any]:
+        return (
+            values[inside]
+            .reshape(rows, factor, cols, factor)
+            .swapaxes(1, 2)
+            .reshape(rows, cols, -1)
+        )
+
+    kept = [*given.frame("keep_out").geometry]
+    elements = given.frame("elements")
+    held = elements.geometry.geom_type.isin(("Polygon", "MultiPolygon"))
+    kept += [*elements.loc[held].geometry]
+    blocked = cells_inside(kept, grid) | ~cells_inside(given.frame("boundary").geometry, grid)
+    path = given.raster("contributing_area_m2") > given.params("drainage", Drainage).path_area_m2
+    level = blocks(given.raster("elevation")).astype(np.float64).mean(axis=-1)
+    row, col = window.cell(*np.array(drawn.coords)[:, :2].T)
+    places = [
+        (int(np.clip(r // factor, 0, rows - 1)), int(np.clip(c // factor, 0, cols - 1)))
+        for r, c in zip(row, col, strict=True)
+    ]
+    shut: NDArray[np.bool_] = np.greater(blocks(blocked).mean(axis=-1), _MOSTLY)
+    for place in places:
+        shut[place] = False  # a person drew it there
+    found = find_track(
+        level,
+        shut,
+        np.asarray(blocks(path).max(axis=-1)),
+        places,
+        rules,
+        cell_m=factor * grid.cell_m,
+    )
+    if found is None or len(found.cells) < 2:
+        return None, drawn
+    x, y = window.xy(
+        (found.cells[:, 0] + 0.5) * factor - 0.5, (found.cells[:, 1] + 0.5) * factor - 0.5
+    )
+    return found, shapely.LineString(np.column_stack([x, y]))
+
+
+def _crossings(
+    name: str, line: shapely.LineString, rules: TrackRules, given: Given
+) -> list[tuple[dict[str, Any], shapely.Point]]:
+    """Return where the track crosses flow paths, and the pipe that each takes."""
+    paths, grid = given.frame("flow_paths"), given.grid
+    near = paths.geometry.to_numpy()[shapely.intersects(paths.geometry.to_numpy(), line)]
+    met = shapely.get_parts(shapely.intersection(near, line))
+    met = met[shapely.get_type_id(met) == 0]
+    found: list[tuple[dict[str, Any], shapely.Point]] = []
+    apart_m = 2 * given.params("access", Access).cell_m  # one pipe for what is met twice so near
+    for at in sorted({round(float(line.project(point)), 2) for point in met}):
+        if found and at - found[-1][0]["chainage_m"] < apart_m:
+            continue
+        point = line.interpolate(at)
+        area_m2 = _gathered(point, given, grid)
+        peak = rational_peak_m3_s(
+            given.params("access", Access).runoff_coefficient, _peak_mm_per_h(given), area_m2
+        )
+        length_m = rules.width_m + 2.0  # and a metre of bank on either side
+        pipe = Pipe(
+            0.0, -_FALL * length_m, _LEAST_MM / 1000, length_m, 0.024, "corrugated-projecting"
+        )
+        fits = next(
+            (
+                size
+                for size in _SIZES_MM
+                if smallest_pipe(pipe, peak, size / 1000, sizes_mm=(size,)) is not None
+            ),
+            None,
+        )
+        record: dict[str, Any] = {
+            "crossing_id": f"{name} {len(found) + 1}",
+            "track_id": name,
+            "chainage_m": at,
+            "area_m2": area_m2,
+            "peak_m3_s": peak,
+            "diameter_mm": fits,
+            "flag": "" if fits else "needs-ford",
+        }
+        found.append((record, point))
+    return found
+
+
+def _gathered(point: shapely.Point, given: Given, grid: Grid) -> float:
+    """Most that drains through a cell beside a point [m²]."""
+    area = given.raster("contributing_area_m2")
+    row, col = (int(each) for each in grid.cell(point.x, point.y))
+    near = area[max(0, row - 1) : row + 2, max(0, col - 1) : col + 2]
+    return float(np.nanmax(near)) if np.isfinite(near).any() else math.nan
+
+
+def _peak_mm_per_h(given: Given) -> float:
+    """Rain of the most intense ten minutes of the design storm [mm/h]."""
+    storm = given.facts("storms")["design"]
+    depth, step_s = np.array(storm["depth_mm"]), float(storm["step_s"])
+    steps = max(1, round(_PEAK_S / step_s))
+    most = np.convolve(depth, np.ones(steps), "valid").max() if len(depth) >= steps else depth.sum()
+    return float(most) / (steps * step_s) * 3600
+
+
+STAGE = Stage(
+    name="tracks",
+    version=1,
+    title="tracks between drawn places",
+    needs=(
+        "grid", "elevation", "contributing_area_m2", "flow_paths", "keep_out", "boundary",
+        "elements", "storms", "drawn_tracks",
+    ),
+    makes=("tracks", "track_crossings"),
+    run=_run,
+    tables=("access", "drainage"),
+)  # fmt: skip

@@ -1,0 +1,102 @@
+"""Tracks against every way there is, and against closed forms."""
+
+import heapq
+import math
+
+import numpy as np
+import pytest
+
+from brimline.lines.tracks import TrackRules, bench_m2, find_track
+
+RULES = TrackRules(3.0, 12.0, 40.0, earth_per_m=2.0, crossing_m=15.0)
+
+
+def brute_force(level, blocked, crossing, start, end, rules, cell_m):
+    """Dijkstra written out step by step over cells, each limit asked anew."""
+    rows, cols = level.shape
+    south, east = np.gradient(level, cell_m)
+    moves = [
+        (a, b) for a in range(-3, 4) for b in range(-3, 4)
+        if math.gcd(a, b) == 1 and abs(a) + abs(b) <= 5
+    ]  # fmt: skip
+    best, heap = {start: 0.0}, [(0.0, start)]
+    while heap:
+        cost, (r, c) = heapq.heappop(heap)
+        if (r, c) == end:
+            return cost
+        if cost > best[r, c]:
+            continue
+        for a, b in moves:
+            to = (r + a, c + b)
+            if not (0 <= to[0] < rows and 0 <= to[1] < cols) or blocked[to] or blocked[r, c]:
+                continue
+            passed = {
+                (r + turn(a * k / 3), c + turn(b * k / 3))
+                for k in (1, 2) for turn in (math.floor, math.ceil)
+            } - {(r, c)}  # fmt: skip
+            if any(blocked[cell] for cell in passed):
+                continue
+            run = cell_m * math.hypot(a, b)
+            if abs(level[to] - level[r, c]) / run > rules.most_grade_pct / 100:
+                continue
+            across = max(
+                abs(east[at] * a - south[at] * b) / math.hypot(a, b) for at in ((r, c), to)
+            )
+            if across > rules.most_cross_pct / 100:
+                continue
+            earth = rules.width_m**2 * across / (8 * (1 - rules.batter * across))
+            price = run * (1 + rules.earth_per_m * earth)
+            if any(crossing[cell] for cell in {*passed, to}):
+                price += rules.crossing_m
+            if cost + price < best.get(to, math.inf) - 1e-12:
+                best[to] = cost + price
+                heapq.heappush(heap, (cost + price, to))
+    return math.inf
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_track_is_the_cheapest_of_all(seed):
+    rng = np.random.default_rng(seed)
+    level = np.cumsum(rng.normal(0, 0.25, (14, 16)), axis=0)
+    blocked = rng.random(level.shape) < 0.08
+    crossing = np.zeros_like(blocked)
+    crossing[7] = True
+    start, end = (1, 2), (12, 13)
+    blocked[start] = blocked[end] = False
+    expected = brute_force(level, blocked, crossing, start, end, RULES, 2.0)
+    found = find_track(level, blocked, crossing, [start, end], RULES, cell_m=2.0)
+    if math.isinf(expected):
+        assert found is None
+    else:
+        assert found.cost_m == pytest.approx(expected)
+        assert found.grade_pct <= 12.0 + 1e-9
+        assert not blocked[tuple(found.cells.T)].any()
+
+
+def test_a_plane_is_climbed_at_its_limit_by_as_long_a_way_as_that_takes():
+    # straight up a slope of 20 % at most 10 % along: rise over grade is the least that there is
+    level = np.repeat(0.2 * np.arange(40.0)[:, None] * 3.0, 40, axis=1)
+    free = np.zeros(level.shape, bool)
+    rules = TrackRules(most_grade_pct=10.0, earth_per_m=0.0)
+    found = find_track(level, free, free, [(35, 20), (5, 20)], rules, cell_m=3.0)
+    least_m = (level[35, 20] - level[5, 20]) / 0.10
+    assert found.length_m >= least_m
+    assert found.length_m < 1.15 * least_m  # 32 bearings
+    assert found.grade_pct <= 10.0 + 1e-9
+
+
+def test_no_way_is_no_track():
+    level = np.zeros((12, 12))
+    wall = np.zeros((12, 12), bool)
+    wall[6] = True
+    none = np.zeros_like(wall)
+    assert find_track(level, wall, none, [(1, 1), (10, 10)], RULES, cell_m=1.0) is None
+    straight = find_track(level, none, none, [(1, 1), (5, 5), (10, 10)], RULES, cell_m=1.0)
+    assert straight.length_m == pytest.approx(9 * math.sqrt(2))
+    assert straight.cut_m3 == 0
+
+
+def test_a_bench_is_a_triangle_on_half_its_width():
+    # 3 m on 20 % with banks of 1 in 1.5: half 1.5 m × 0.3 m / 2, enlarged by 1 / (1 - 1.5 × 0.2)
+    assert bench_m2(0.2, 3.0, 1.5) == pytest.approx(0.225 / 0.7)
+    assert np.isinf(bench_m2(0.7, 3.0, 1.5))
