@@ -15,6 +15,8 @@ _QUANTITY: Final = {"_m2": "area", "_m3": "volume", "_m": "length", "_pct": "slo
 _FILES: Final = (
     ("client.html", "for whoever pays and lives there: four answers on few pages"),
     ("client.pdf", "the same, printed"),
+    ("drawings.html", "the drawing set: plans to scale, details, schedules, bill, risks"),
+    ("drawings.pdf", "the same, printed"),
     ("report.html", "the report, for reading and printing"),
     ("report.pdf", "the same, printed"),
     ("map.html", "the map page, works offline"),

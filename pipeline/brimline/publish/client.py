@@ -1,11 +1,13 @@
-"""The client's page, put together from its one plate."""
+"""The client's page, put together from its one plate, and the drawing set."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from brimline.publish.pages import printed
 from brimline.publish.plates import read_plates
+
+DRAWINGS: Final = "drawings.html"
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -29,6 +31,28 @@ def write_client_pdf(sight: Sight, path: Path, plan: str) -> None:
         If the printer's library is not installed.
     """
     html = _html(sight, plan, paper=True)
+    if html is not None:
+        path.write_bytes(printed(html))
+
+
+def write_drawings(sight: Sight, path: Path) -> None:
+    """Write the drawing set, where the run has a design."""
+    from brimline.report.drawings import drawings_html
+
+    html = drawings_html(sight.results)
+    if html:
+        path.write_text(html, encoding="utf-8")
+
+
+def write_drawings_pdf(sight: Sight, path: Path) -> None:
+    """Write the drawing set as PDF, from the page that is there.
+
+    Raises
+    ------
+    StoreError
+        If the printer's library is not installed.
+    """
+    html = sight.piece(DRAWINGS)
     if html is not None:
         path.write_bytes(printed(html))
 

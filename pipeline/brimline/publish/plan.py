@@ -129,7 +129,11 @@ def _report(*, pdf: bool) -> Iterator[Piece]:
         "client.html", "pages", "writing the client's page", client.write_client, (plan,),
         after=(plan,),
     )  # fmt: skip
+    title = "drawing the set of drawings"
+    yield Piece(client.DRAWINGS, "pages", title, client.write_drawings)
     if pdf:
+        title, name = "printing the set of drawings", "drawings.pdf"
+        yield Piece(name, "pages", title, client.write_drawings_pdf, after=(client.DRAWINGS,))
         title = "printing the client's page"
         yield Piece(CLIENT_PDF, "pages", title, client.write_client_pdf, (plan,), after=(plan,))
     title = "putting the report together"

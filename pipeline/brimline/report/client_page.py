@@ -56,7 +56,7 @@ def client_html(results: Results, plan: Plate | None = None, *, paper: bool = Fa
             made_up=_made_up(results),
             risks=answers.risks(results),
             greater=answers.greater_storms(results),
-            phases=_phases(results, found),
+            phases=phases(results, found),
             care=care.calendar(results),
             cautions=cautions,
             paper=paper,
@@ -132,7 +132,7 @@ def _made_up(results: Results) -> bool:
     return years is not None and bool((years["weather"] == "made up").any())
 
 
-def _phases(results: Results, found: Costs | None) -> list[dict[str, Any]]:
+def phases(results: Results, found: Costs | None) -> list[dict[str, Any]]:
     """Return the building by element: what is done, what may flow then, and what it costs."""
     steps = results.table("building_steps")
     if steps is None:

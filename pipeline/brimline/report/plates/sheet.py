@@ -205,7 +205,7 @@ class Sheet:
             beneath = self.figure.add_axes((0, 0, 1, strip_mm * MM / total))
             self._strip.draw(beneath, self._wide_mm, self.scale / MM)
             attributes = self._image_place(left)
-            return svg_of(self.figure, prefix, (self._ground, attributes))
+            return svg_of(self.figure, prefix, (self._ground, attributes, self._frame_shape(left)))
 
     def _finish_axes(self) -> None:
         axes = self.axes
@@ -233,12 +233,16 @@ class Sheet:
             return backdrop.jpeg(backdrop.relief(part[rows, cols], _PIXELS))
         return backdrop.jpeg(backdrop.coloured(part[rows, cols], values[rows, cols], ramp, _PIXELS))
 
+    def _frame_shape(self, left: float) -> str:
+        size = f'width="{self.width:.2f}" height="{self.height:.2f}"'
+        return f'<rect x="{left:.2f}" y="0" {size}/>'
+
     def _image_place(self, left: float) -> str:
         west, _, _, north = self._image.bounds
         x, y = self.xy(west, north)
         width = self._image.cols * self._image.cell_m * self.scale
         height = self._image.rows * self._image.cell_m * self.scale
-        # cells at the rim stick out of the frame by less than one; the svg clips them off
+        # cells at the rim stick out of the frame by less than one, and are cut off there
         return (
             f'x="{left + x:.2f}" y="{self.height - y:.2f}" width="{width:.2f}"'
             f' height="{height:.2f}" preserveAspectRatio="none"'

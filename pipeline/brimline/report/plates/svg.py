@@ -32,13 +32,14 @@ _PATH: Final = re.compile(r' (?:d|points)="[^"]*"')
 _COLOUR: Final = re.compile(r"#[0-9a-f]{6}")
 
 
-def svg_of(figure: Figure, prefix: str, backdrop: tuple[bytes, str] | None = None) -> str:
+def svg_of(figure: Figure, prefix: str, backdrop: tuple[bytes, str, str] | None = None) -> str:
     """Return a figure as one ``<svg>`` element without prologue, date or outside references.
 
     Parameters
     ----------
     prefix : makes identifiers unique in a page with several figures.
-    backdrop : JPEG bytes and the attributes that place them; takes the place of the patch
+    backdrop : JPEG bytes, the attributes that place them, and the shape in which they are seen;
+        takes the place of the patch
         whose identifier is `BACKDROP`.
     """
     with mpl.rc_context(SETTINGS):
@@ -75,9 +76,12 @@ def _short(found: re.Match[str]) -> str:
     return f"{float(found[0]):.2f}".rstrip("0").rstrip(".")
 
 
-def _with_image(text: str, content: bytes, attributes: str) -> str:
+def _with_image(text: str, content: bytes, attributes: str, seen: str) -> str:
     data = base64.b64encode(content).decode()
-    image = f'<image class="ground" {attributes} href="data:image/jpeg;base64,{data}"/>'
+    image = (
+        f'<clipPath id="ground-seen">{seen}</clipPath><g clip-path="url(#ground-seen)">'
+        f'<image class="ground" {attributes} href="data:image/jpeg;base64,{data}"/></g>'
+    )
     found = re.search(rf'<g id="{BACKDROP}">.*?</g>', text, flags=re.DOTALL)
     if found is None:
         raise ValueError("the figure has no patch to put the picture in place of")

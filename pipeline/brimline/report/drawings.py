@@ -1,0 +1,115 @@
+"""``drawings.html``: the drawing set, a page a sheet, each with its number and title block."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+from brimline.report import answers, tables
+from brimline.report.client_page import phases
+from brimline.report.costs import costs
+from brimline.report.palette import theme_colours
+from brimline.report.plates.details import detail, plan_sheet, tiles
+from brimline.report.templates import environment
+from brimline.units import shown
+
+if TYPE_CHECKING:
+    from brimline.report.results import Results
+    from brimline.report.tables import PrintedTable
+
+_DETAILS_A_PAGE: Final = 2
+_ROWS_A_PAGE: Final = 24
+
+
+def drawings_html(results: Results) -> str:
+    """Return the drawing set as one HTML text; empty where the run has no design."""
+    elements = results.layer("elements")
+    if elements is None:
+        return ""
+    frames = tiles(results)
+    sheets: list[dict[str, Any]] = [
+        {
+            "title": _numbered("Plan", number, len(frames)),
+            "svg": [plan_sheet(results, frame, number)],
+        }
+        for number, frame in enumerate(frames, 1)
+    ]
+    drawn = [
+        (text, _ways(results, str(name)))
+        for name in elements["element_id"]
+        if (text := detail(results, str(name)))
+    ]
+    pages = [drawn[at : at + _DETAILS_A_PAGE] for at in range(0, len(drawn), _DETAILS_A_PAGE)]
+    sheets += [
+        {"title": _numbered("Details and sections", number, len(pages)), "details": page}
+        for number, page in enumerate(pages, 1)
+    ]
+    held = {table.name: table for table in tables.printed(results)}
+    for name, title in (
+        ("elements", "Schedule of elements"), ("overflows", "Schedule of overflows"),
+        ("bill", "Bill of quantities"),
+    ):  # fmt: skip
+        if name in held:
+            sheets += _table_sheets(held[name], title)
+    risks = answers.risks(results)
+    if risks:
+        sheets.append({"title": "Risk register", "risks": risks})
+    order = phases(results, costs(results))
+    if order:
+        sheets.append({"title": "Order of building", "phases": order})
+    return (
+        environment()
+        .get_template("drawings.html.j2")
+        .render(
+            site=results.site_name,
+            date=results.date,
+            version=results.manifest.get("brimline", ""),
+            revision=results.parameter("site", "revision") or "",
+            prepared_by=results.parameter("site", "prepared_by") or "",
+            prepared_for=results.parameter("site", "prepared_for") or "",
+            crs=results.crs_text,
+            sheets=sheets,
+            cautions=results.cautions,
+            light=theme_colours(dark=False),
+            sheet="letter" if results.units == "us" else "A4",
+        )
+    )
+
+
+def _numbered(title: str, number: int, count: int) -> str:
+    return title if count == 1 else f"{title}, {number} of {count}"
+
+
+def _table_sheets(table: PrintedTable, title: str) -> list[dict[str, Any]]:
+    count = -(-len(table.rows) // _ROWS_A_PAGE)
+    return [
+        {
+            "title": _numbered(title, page + 1, count),
+            "headings": table.headings,
+            "rows": [
+                (row, place in table.sums)
+                for place, row in enumerate(table.rows)
+                if place // _ROWS_A_PAGE == page
+            ],
+        }
+        for page in range(count)
+    ]
+
+
+def _ways(results: Results, name: str) -> list[str]:
+    """Return each way out of an element in words, from its own numbers."""
+    overflows = results.layer("overflows")
+    if overflows is None:
+        return []
+    level, flow = shown("level", results.units), shown("flow", results.units)
+    found = []
+    for _, way in overflows[overflows["from_id"] == name].iterrows():
+        parts = [f"{way['outlet']} to {way['to_id'] or 'nowhere yet'}"]
+        if way["sill_width_m"] == way["sill_width_m"]:
+            parts.append(f"{level.text(float(way['sill_width_m']))} wide")
+        if way["diameter_mm"] == way["diameter_mm"]:
+            parts.append(f"{way['diameter_mm']:.0f} mm inside")
+        parts.append(f"at {level.text(float(way['crest_level_m']))}")
+        parts.append(f"head {level.text(float(way['sill_head_m']))} at the greatest flow")
+        parts.append(flow.text(float(way["peak_m3_s"])))
+        found.append(", ".join(parts))
+    return found
