@@ -37,11 +37,11 @@ def run(
     index = index_tiles(elevation, vertical_unit=vertical_unit, crs=crs or None)
     for problem in index.notices:
         console.say_problem(problem)
+    cells = index.grid.rows * index.grid.cols
     options = replace(
         options,
-        tile_cells=options.tile_cells or tiles_that_fit(options.memory_gb, options.workers),
+        tile_cells=options.tile_cells or tiles_that_fit(cells, options.memory_gb, options.workers),
     )
-    cells = index.grid.rows * index.grid.cols
     tiles = -(-index.grid.rows // options.tile_cells) * -(-index.grid.cols // options.tile_cells)
     console.say(
         f"{counted(len(index.pieces), 'file')}, {index.grid.rows} × {index.grid.cols} ="

@@ -31,7 +31,7 @@ _SQUARE: Final = 1e-4  # relative difference of a cell's sides that rounding exp
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class TileFile:
     """One file of a survey.
 
     Parameters
@@ -47,7 +47,7 @@ class Piece:
 class Part:
     """The files of a survey that hold some block; called with a block, reads its levels."""
 
-    pieces: tuple[Piece, ...]
+    pieces: tuple[TileFile, ...]
 
     def versions(self) -> tuple[str, ...]:
         """Return what tells whether files are still the same: path, size, time of change, unit.
@@ -104,7 +104,7 @@ class TileIndex:
     """
 
     grid: Grid
-    pieces: tuple[Piece, ...]
+    pieces: tuple[TileFile, ...]
     notices: tuple[Problem, ...]
 
     def over(self, window: Window) -> Part:
@@ -178,7 +178,7 @@ def index_tiles(
         transform = Affine.scale(factor) @ transform
     grid = Grid(*shape, transform.a, transform.c, transform.f, crs_of.canonical(target))
     pieces = tuple(
-        Piece(header, Window(row, col, header.rows, header.cols))
+        TileFile(header, Window(row, col, header.rows, header.cols))
         for header, (row, col) in zip(headers, offsets, strict=True)
     )
     return TileIndex(grid, pieces, tuple(notices))
