@@ -89,13 +89,10 @@ def main(side: int, folder: Path, mode: str = "fill") -> None:
     processor_s -= before.ru_utime + before.ru_stime
     print(f"{cells / 1e6:.0f} million cells, {result.drained.rounds} rounds of flats")
     print(f"processor {processor_s:.1f} s, {processor_s / cells * 1e9:.0f} ns a cell")
-    print(
-        f"wall {result.seconds:.1f} s; ended after "
-        + ", ".join(f"{n} {s:.0f} s" for n, s in passes.items())
-    )
-    print(
-        f"largest worker {workers.ru_maxrss / 1e6:.2f} GB, this process {mine.ru_maxrss / 1e6:.2f} GB"
-    )
+    ends = ", ".join(f"{title} {ended:.0f} s" for title, ended in passes.items())
+    print(f"wall {result.seconds:.1f} s; ended after {ends}")
+    most_gb = workers.ru_maxrss / 1e6, mine.ru_maxrss / 1e6
+    print(f"largest worker {most_gb[0]:.2f} GB, this process {most_gb[1]:.2f} GB")
 
 
 if __name__ == "__main__":

@@ -13,7 +13,6 @@ import numpy as np
 import pytest
 import rasterio
 from affine import Affine
-from distributed import LocalCluster
 from rasterio.errors import RasterioIOError
 
 from brimline.drainage.catchments import subcatchments
@@ -24,12 +23,15 @@ from brimline.grid.tiles import Tiling
 from brimline.io.tile_index import index_tiles
 from brimline.terrain.conditioning import condition
 from brimline.tiled import store as store_of
+from brimline.tiled.scheduled import local_cluster
 from brimline.tiled.store import FolderStore
 from brimline.tiled.survey import Options, Result, drain_survey
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
+
+    from distributed import LocalCluster
 
 WEST_M, NORTH_M, SIDE = 352_000.0, 5_211_000.0, 60
 
@@ -66,10 +68,9 @@ def tiles(tmp_path: Path, dem: Any) -> Path:
 
 
 @pytest.fixture(scope="module")
-def cluster() -> Iterator[LocalCluster]:
-    with LocalCluster(
-        n_workers=2, threads_per_worker=1, dashboard_address=None, silence_logs=50
-    ) as started:
+def cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[LocalCluster]:
+    scratch = tmp_path_factory.mktemp("dask")
+    with local_cluster(workers=2, memory_gb=3.0, scratch=scratch) as started:
         yield started
 
 
@@ -107,6 +108,13 @@ def test_files_give_what_memory_gives_and_a_second_run_does_nothing(
     cells = [(int(NORTH_M - place.y_m), int(place.x_m - WEST_M)) for place in result.places]
     expected = subcatchments(band(result, "flow_direction"), cells)
     np.testing.assert_array_equal(band(result, "subcatchment"), expected.labels)
+    with rasterio.open(result.files["clip"]) as file:
+        row, col = int(NORTH_M - file.transform.f), int(file.transform.c - WEST_M)
+        clip = file.read(1)
+    np.testing.assert_array_equal(clip, dem[row:, col:][: clip.shape[0], : clip.shape[1]])
+    held = np.zeros(dem.shape, np.bool_)
+    held[row : row + clip.shape[0], col : col + clip.shape[1]] = True
+    assert held[expected.labels > 0].all()
     facts = json.loads((tiles.parent / "out" / "survey.json").read_text())
     assert [one["area_m2"] for one in facts["intakes"]] == expected.cells.tolist()
     assert facts["valid_cells"] == np.isfinite(dem).sum()

@@ -223,8 +223,8 @@ def _too_large(headers: Sequence[Header], shape: tuple[int, int], max_cells: int
         mend=(
             "the tiles lie far apart: name only those around the site."
             if apart
-            else "name only the tiles around the site, or crop the elevation to the ground that"
-            " drains to it."
+            else "name only the tiles around the site; or let `brimline survey` drain them all in"
+            " tiles and crop them to the ground that drains to the site."
         ),
     )
 

@@ -11,6 +11,7 @@ from brimline.drainage.catchments.seams import solve_labels
 from brimline.drainage.catchments.subcatchments import gathered
 from brimline.drainage.flow.seams import HALO, TileLinks, solve_inflows
 from brimline.errors import InternalError
+from brimline.grid.tiles import Window
 from brimline.terrain.conditioning.seams import TileSpills, outside_rings, solve_spills
 from brimline.tiled import passes
 
@@ -64,12 +65,18 @@ class Drained:
 
 @dataclass(frozen=True, slots=True)
 class Intakes:
-    """What drains to each intake, as `Subcatchments` has it without the raster."""
+    """What drains to each intake, as `Subcatchments` has it without the raster.
+
+    Parameters
+    ----------
+    box : the rows and columns that hold all of it.
+    """
 
     downstream_ids: NDArray[np.int32]
     own_cells: NDArray[np.int64]
     cells: NDArray[np.int64]
     edge_limited: NDArray[np.bool_]
+    box: Window
 
 
 def drain(
@@ -295,6 +302,11 @@ def divide(
     )
     own = sum(found[t]["own_cells"] for t in tiles)[1:]
     touched = np.any([found[t]["touched"] for t in tiles], axis=0)[1:]
+    boxes = np.array([found[t]["box"] for t in tiles if found[t]["box"].size])
+    (first_row, first_col), (last_row, last_col) = (
+        boxes[:, :, 0].min(axis=0).tolist(),
+        boxes[:, :, 1].max(axis=0).tolist(),
+    )
     downstream = np.zeros(len(intakes), dtype=np.int32)
     for t in tiles:
         downstream[at[t]] = found[t]["downstream"]
@@ -303,6 +315,7 @@ def divide(
         own_cells=own,
         cells=gathered(downstream, own),
         edge_limited=gathered(downstream, touched, np.logical_or),
+        box=Window(first_row, first_col, last_row - first_row + 1, last_col - first_col + 1),
     )
 
 

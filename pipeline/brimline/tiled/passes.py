@@ -325,7 +325,10 @@ def labels(
     codes = store.read("flow_direction", around)
     found = label_tile(codes, at, around, survey.tiling.local(at, intakes), numbers, onward, count)
     store.publish("subcatchment", tile, found.labels)
+    rows, cols = (np.flatnonzero((found.labels > 0).any(axis=axis)) for axis in (1, 0))
+    box = (at.row + rows[[0, -1]], at.col + cols[[0, -1]]) if rows.size else ()
     return {
+        "box": np.array(box, dtype=np.int64),
         "own_cells": found.own_cells,
         "touched": found.touched,
         "downstream": found.downstream,

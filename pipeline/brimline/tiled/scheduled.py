@@ -17,7 +17,7 @@ from brimline.tiled import passes
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
 
-    from distributed import Client, Future
+    from distributed import Client, Future, LocalCluster
 
     from brimline.tiled.passes import Pack, TiledSurvey
     from brimline.tiled.store import FolderStore
@@ -216,7 +216,7 @@ def client(*, address: str = "", workers: int, memory_gb: float, scratch: Path) 
         If Dask is not installed or the scheduler does not answer.
     """
     try:
-        from distributed import Client, LocalCluster
+        from distributed import Client
     except ImportError as fault:
         raise StoreError(f"a survey in tiles needs Dask; {_EXTRA}") from fault
     if address:
@@ -232,15 +232,30 @@ def client(*, address: str = "", workers: int, memory_gb: float, scratch: Path) 
             yield reached
         return
     with (
+        local_cluster(workers=workers, memory_gb=memory_gb, scratch=scratch) as cluster,
+        Client(cluster, set_as_default=False) as local,
+    ):
+        yield local
+
+
+@contextmanager
+def local_cluster(*, workers: int, memory_gb: float, scratch: Path) -> Iterator[LocalCluster]:
+    """Start a scheduler and workers on this machine, with patience where it is busy."""
+    import dask
+    from distributed import LocalCluster
+
+    with (
+        dask.config.set(
+            {f"distributed.comm.timeouts.{name}": "300s" for name in ("connect", "tcp")}
+        ),
         LocalCluster(
             n_workers=workers,
             threads_per_worker=1,
             processes=True,
             memory_limit=int(memory_gb * 1e9 / workers),
-            dashboard_address=None,
+            dashboard_address="127.0.0.1:0",  # any free port: others may run beside it
             local_directory=str(scratch),
             silence_logs=50,
         ) as cluster,
-        Client(cluster, set_as_default=False) as local,
     ):
-        yield local
+        yield cluster

@@ -16,8 +16,9 @@ from brimline.drainage.flow.seams.accumulation import closed
 from brimline.errors import InputError, StoreError
 from brimline.grid.tiles import Tiling, Window
 from brimline.io.atomic import told as told_plainly
-from brimline.io.atomic import write_text
-from brimline.io.rasters import read_block, write_mosaic
+from brimline.io.atomic import write_bytes, write_text
+from brimline.io.elevation import MAX_CELLS
+from brimline.io.rasters import plain_bytes, read_block, write_mosaic
 from brimline.layers import raster
 from brimline.tiled.chain import Drained, Intakes, divide, drain
 from brimline.tiled.passes import TiledSurvey
@@ -147,10 +148,29 @@ def drain_survey(
                 cells, places = _snapped(store, files["contributing_area_m2"], intakes, options)
                 divided = divide(survey, runner, drained, cells)
                 files["subcatchment"] = _mosaic(store, "subcatchment")
+                files |= _clip(store, divided.box)
         seconds = time.monotonic() - began_s
         result = Result(drained, divided, places, files, runner.reused, runner.called, seconds)
         write_text(store.folder / FACTS, json.dumps(facts(result, index), indent=2) + "\n")
     return result
+
+
+def _clip(store: FolderStore, box: Window) -> dict[str, Path]:
+    """Write the ground that drains to all intakes and a rim around it, where a run can take it.
+
+    Levels are those of the source in metres, so that a site can name the file as its elevation.
+    """
+    rim = max(64, max(box.shape) // 20)
+    around = Window(box.row - rim, box.col - rim, box.rows + 2 * rim, box.cols + 2 * rim).common(
+        store.tiling.whole
+    )
+    if around.rows * around.cols > MAX_CELLS:
+        return {}
+    level = store.read("ground", around)
+    level[~np.isfinite(level)] = np.nan
+    path = store.folder / "clip.tif"
+    write_bytes(path, plain_bytes(level, store.grid.window(*around), nodata=np.nan))
+    return {"clip": path}
 
 
 def facts(result: Result, index: TileIndex) -> dict[str, Any]:
