@@ -214,6 +214,20 @@ def compare(
     )
 
 
+@app.command(epilog="Example: brimline options small.toml large.toml")
+def options(
+    sites: Annotated[list[Path], typer.Argument(metavar="SITE...", help="Two site files or more.")],
+    out: Annotated[
+        Path | None, typer.Option(help="Table to write; default options.csv beside the first.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Run alternatives, each with its own plan, and set them side by side."""
+    from brimline.cli import options as command
+
+    command.run(sites, out, as_json=as_json)
+
+
 @app.command(epilog="Example: brimline survey 'tiles/*.tif' --out drained --intakes points.gpkg")
 def survey(
     elevation: Annotated[

@@ -13,7 +13,7 @@ from brimline.elements import Soak
 from brimline.engine.stage import Stage
 from brimline.errors import InputError, Problem, Severity
 from brimline.layers.flags import joined, needs_look
-from brimline.lines.rows import Duty, RowSpacing, Wanted, swale_rows
+from brimline.lines.rows import Duty, RowSpacing, WantedRows, swale_rows
 from brimline.rainfall import runoff_depth_mm
 from brimline.stages._filled import filled_ground
 from brimline.stages._frames import frame_of
@@ -93,7 +93,7 @@ def duty_of(params: SwaleRows, works: Works, storm: dict[str, Any]) -> Duty:
     )
 
 
-def wanted_of(params: SwaleRows, works: Works, rates: Rates, duty: Duty) -> Wanted:
+def wanted_of(params: SwaleRows, works: Works, rates: Rates, duty: Duty) -> WantedRows:
     """Return which proposals are taken, and how deep each may be dug.
 
     Raises
@@ -114,7 +114,7 @@ def wanted_of(params: SwaleRows, works: Works, rates: Rates, duty: Duty) -> Want
     usual = _said(params.depth_m, works.swale_depth_m)
     depths = np.arange(usual, max(works.swale_depth_range_m[1], usual) + 1e-9, _DEPTH_STEP_M)
     soak_m = duty.soak_mm / 1000.0
-    return Wanted(
+    return WantedRows(
         most_length_m=math.inf if params.most_length_m is None else params.most_length_m,
         most_cost=math.inf if params.most_cost is None else params.most_cost,
         cost_per_m=cost_per_m,

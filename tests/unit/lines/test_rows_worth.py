@@ -12,7 +12,7 @@ from brimline.grid import Grid
 from brimline.layers.flags import needs_look
 from brimline.lines.level_lines import Drawing
 from brimline.lines.limits import limits
-from brimline.lines.rows import Duty, RowSpacing, Wanted, swale_rows
+from brimline.lines.rows import Duty, RowSpacing, WantedRows, swale_rows
 from brimline.terrain.conditioning import fill
 from brimline.terrain.smooth import smoothed
 
@@ -41,8 +41,8 @@ def hillside():
 
 
 def test_what_is_proposed_holds_what_reaches_it_and_asks_no_one_to_look(hillside):
-    every = rows_on(hillside, Wanted(any_size=True), path_m2=3000.0)
-    worth = rows_on(hillside, Wanted(deeper=DEEPER), path_m2=3000.0)
+    every = rows_on(hillside, WantedRows(any_size=True), path_m2=3000.0)
+    worth = rows_on(hillside, WantedRows(deeper=DEEPER), path_m2=3000.0)
     assert any(row.must_hold_m3 > row.holds_m3 for row in every)
     assert sum(row.length_m for row in worth) > 0.6 * sum(row.length_m for row in every)
     for row in worth:
@@ -55,9 +55,9 @@ def test_what_is_proposed_holds_what_reaches_it_and_asks_no_one_to_look(hillside
 
 
 def test_a_length_and_a_budget_pick_the_set(hillside):
-    every = rows_on(hillside, Wanted(deeper=DEEPER))
-    some = rows_on(hillside, Wanted(deeper=DEEPER, most_length_m=600.0))
-    paid = rows_on(hillside, Wanted(deeper=DEEPER, most_cost=6000.0, cost_per_m=10.0))
+    every = rows_on(hillside, WantedRows(deeper=DEEPER))
+    some = rows_on(hillside, WantedRows(deeper=DEEPER, most_length_m=600.0))
+    paid = rows_on(hillside, WantedRows(deeper=DEEPER, most_cost=6000.0, cost_per_m=10.0))
     total = sum(row.length_m for row in some)
     assert 0 < total <= 600.0 < sum(row.length_m for row in every)
     assert [row.line.wkt for row in paid] == [row.line.wkt for row in some]
@@ -74,9 +74,9 @@ def test_a_length_and_a_budget_pick_the_set(hillside):
 
 def test_numbers_out_of_range_are_refused():
     with pytest.raises(ValueError, match="budget"):
-        Wanted(most_cost=100.0)
+        WantedRows(most_cost=100.0)
     with pytest.raises(ValueError, match="negative"):
-        Wanted(most_length_m=-1.0)
+        WantedRows(most_length_m=-1.0)
 
 
 @pytest.mark.realdata
@@ -86,8 +86,8 @@ def test_on_glacial_ground_at_most_a_tenth_needs_a_person():
         pytest.skip("BRIMLINE_DATA is not set")
     with rasterio.open(Path(folder) / "moraine_1m.tif") as source:
         dem = source.read(1, masked=True).filled(np.nan).astype(np.float32)
-    before = rows_on(dem, Wanted(any_size=True), path_m2=20_000.0)
-    rows = rows_on(dem, Wanted(deeper=DEEPER), path_m2=20_000.0)
+    before = rows_on(dem, WantedRows(any_size=True), path_m2=20_000.0)
+    rows = rows_on(dem, WantedRows(deeper=DEEPER), path_m2=20_000.0)
     assert sum(needs_look(row.flags) for row in before) > 0.6 * len(before)
     assert len(rows) > 10
     assert sum(needs_look(row.flags) for row in rows) <= 0.1 * len(rows)

@@ -3,14 +3,14 @@
 from brimline.lines.rows.drawn import Corrected, corrected
 from brimline.lines.rows.propose import SwaleRow, swale_rows
 from brimline.lines.rows.rules import Duty, RowSpacing, catchment_ratio, terrace_interval_m
-from brimline.lines.rows.worth import Wanted
+from brimline.lines.rows.worth import WantedRows
 
 __all__ = [
     "Corrected",
     "Duty",
     "RowSpacing",
     "SwaleRow",
-    "Wanted",
+    "WantedRows",
     "catchment_ratio",
     "corrected",
     "swale_rows",

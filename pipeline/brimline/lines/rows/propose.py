@@ -15,7 +15,7 @@ from brimline.lines.limits import Cut, Limits, near_lines
 from brimline.lines.rows import place
 from brimline.lines.rows.apart import made_room
 from brimline.lines.rows.drawn import Corrected, corrected
-from brimline.lines.rows.worth import Wanted, judged, judged_level, level_pieces
+from brimline.lines.rows.worth import WantedRows, judged, judged_level, level_pieces
 from brimline.lines.sample import checked_on_grid
 from brimline.lines.strips import cells_of_lines, sheet_directions
 from brimline.lines.tracing import traced
@@ -87,7 +87,7 @@ def swale_rows(
     drawn: Sequence[shapely.LineString] = (),
     drawn_levels_m: Sequence[float | None] | None = None,
     drawing: Drawing = Drawing(),  # noqa: B008 frozen, so it can be shared
-    wanted: Wanted = Wanted(any_size=True),  # noqa: B008 frozen, so it can be shared
+    wanted: WantedRows = WantedRows(any_size=True),  # noqa: B008 frozen, so it can be shared
 ) -> list[SwaleRow]:
     """Propose swale rows from the top of the ground downwards.
 
@@ -257,7 +257,7 @@ def _row(
     far_m: float,
     duty: Duty,
     drawing: Drawing,
-    wanted: Wanted,
+    wanted: WantedRows,
 ) -> SwaleRow:
     """Say what a row must hold and whether it does."""
     must = area_m2 * duty.runoff_mm / 1000.0

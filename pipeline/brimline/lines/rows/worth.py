@@ -26,7 +26,7 @@ _TOO_MUCH: Final = 0.3  # of the length that is to go is left out in one round, 
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class WantedRows:
     """How many rows are wanted; what is left open is not limited.
 
     Parameters
@@ -138,7 +138,7 @@ def judged(
     directions: Directions,
     grid: Grid,
     duty: Duty,
-    wanted: Wanted,
+    wanted: WantedRows,
     *,
     least_spacing_m: float,
 ) -> Judged:
@@ -181,7 +181,7 @@ def _least_worth(
     kept_m3: NDArray[np.float64],
     length_m: NDArray[np.float64],
     there: NDArray[np.bool_],
-    wanted: Wanted,
+    wanted: WantedRows,
 ) -> NDArray[np.bool_]:
     """Return some of the rows that hold least for a metre, where there is more than is wanted."""
     gone = np.zeros(len(length_m), dtype=np.bool_)
