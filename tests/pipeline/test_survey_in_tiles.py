@@ -99,6 +99,7 @@ def assert_whole(result: Result, dem: Any) -> None:
     np.testing.assert_array_equal(band(result, "contributing_area_m2"), accumulate(codes))
 
 
+@pytest.mark.slow
 def test_files_give_what_memory_gives_and_a_second_run_does_nothing(
     tiles: Path, scheduler: str, dem: Any
 ) -> None:

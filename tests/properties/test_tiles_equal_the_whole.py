@@ -101,7 +101,7 @@ def surveys(draw: Any) -> Any:
 sizes = st.one_of(st.integers(1, 4), st.integers(5, 13), st.integers(14, 30))
 
 
-@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
     surveys(),
     st.tuples(sizes, sizes),
