@@ -62,6 +62,12 @@ def drawn(page: Page, layer: str) -> int:
     return count
 
 
+def whole_site(page: Page) -> None:
+    """Show all of the site: the page opens on the design."""
+    page.get_by_role("button", name="Whole site").click()
+    settle(page)
+
+
 def test_it_loads_and_draws_every_layer(opened: Callable[..., Page], written: Path) -> None:
     page = opened("map.html")
     assert (written / "map.html").stat().st_size < 10_000_000
@@ -186,6 +192,9 @@ def test_a_long_section_equals_the_surface(
     from scipy.ndimage import map_coordinates
 
     page = opened("map.html")
+    whole_site(page)
+    page.get_by_role("checkbox", name=re.compile("^Proposed swale lines")).check()
+    settle(page)
     grid, dem = made_results.grid, made_results.rasters["elevation"]
     drag_section(
         page, (grid.west_m + 60, grid.north_m - 60), (grid.west_m + 250, grid.north_m - 170)
@@ -218,6 +227,7 @@ def test_a_long_section_equals_the_surface(
 
 def test_a_section_over_ground_without_data_has_a_gap(opened: Callable[..., Page]) -> None:
     page = opened("map.html")
+    whole_site(page)
     west, north = 352_000.0, 5_211_240.0
     drag_section(page, (west + 1, north - 1), (west + 60, north - 1))
     levels = [sample["level"] for sample in samples_of(page)]
@@ -227,6 +237,7 @@ def test_a_section_over_ground_without_data_has_a_gap(opened: Callable[..., Page
 
 def test_measuring_length_and_area(opened: Callable[..., Page]) -> None:
     page = opened("map.html")
+    whole_site(page)
     page.get_by_role("button", name="Measure").click()
     settle(page)
     west, south = 352_000.0, 5_211_000.0
@@ -243,6 +254,7 @@ def test_measuring_length_and_area(opened: Callable[..., Page]) -> None:
 
 def test_a_section_by_keyboard_alone(opened: Callable[..., Page]) -> None:
     page = opened("map.html")
+    whole_site(page)
     page.get_by_role("button", name="Long section").focus()
     page.keyboard.press("Enter")
     page.locator(".maplibregl-canvas").focus()
@@ -296,6 +308,9 @@ def test_the_storm_runs_over_the_cascade(
 
 def test_themes_swap_and_keep_switches(opened: Callable[..., Page]) -> None:
     page = opened("map.html", scheme="dark")
+    whole_site(page)
+    page.get_by_role("checkbox", name=re.compile("^Proposed swale lines")).check()
+    settle(page)
     dark = page.evaluate("() => getComputedStyle(document.body).backgroundColor")
     page.get_by_role("checkbox", name=re.compile("^Contours")).uncheck()
     page.get_by_role("button", name="Light or dark").click()
@@ -330,6 +345,9 @@ def test_the_scale_bar_is_true(opened: Callable[..., Page]) -> None:
 
 def test_it_prints_one_sheet_with_map_and_legend(opened: Callable[..., Page]) -> None:
     page = opened("map.html")
+    whole_site(page)
+    page.get_by_role("checkbox", name=re.compile("^Proposed swale lines")).check()
+    settle(page)
     page.evaluate("() => window.dispatchEvent(new Event('beforeprint'))")
     page.emulate_media(media="print")
     assert page.locator("#print-map").is_visible()
