@@ -7,6 +7,7 @@ import pytest
 
 from brimline.cascade import Discharge, Link, Network, Pace, StormInflow, route
 from brimline.cascade.beyond import (
+    _below,
     beyond_findings,
     blocked_pipes,
     breach_peak_m3_s,
@@ -126,3 +127,12 @@ def test_frozen_ground_soaks_nothing_and_its_overtopping_is_told_apart(make, sto
     # what the storm itself overtops is not told again
     again = storm_case(route(icy, much, PACE), case="frozen ground", beside=route(icy, much, PACE))
     assert not again.fails
+
+
+def test_the_part_below_a_bank_gets_what_the_storm_sends_it_anyway(make, storm):
+    base = route(make(), storm, PACE)
+    part, inflow = _below(base, "lower")
+    assert [one.element_id for one in part.elements] == ["lower"]
+    way = next(k for k, one in enumerate(base.ways) if one.from_id == "upper")
+    assert base.links.forward_m3[way] > 1000
+    assert inflow.volume_m3 == pytest.approx(float(base.links.forward_m3[way]), rel=0.01)
