@@ -398,11 +398,16 @@ def drive(site: Path, rounds: int = 3) -> list[Round]:
 
 
 def lengths_of(plan: Path) -> dict[str, float]:
-    """Length of each drawn line, bays of one swale together, by name [m]."""
+    """Length of each drawn line outside ponds, bays of one swale together, by name [m]."""
     lengths: dict[str, float] = {}
     there = {str(name) for name, _ in pyogrio.list_layers(plan)}
-    for layer in there & {"drawn_swales", "drawn_drains"}:
+    ponds = [
+        pyogrio.read_dataframe(plan, layer=layer).geometry.union_all()
+        for layer in sorted(there & {"drawn_ponds", "drawn_basins"})
+    ]
+    water = shapely.union_all(ponds)
+    for layer in sorted(there & {"drawn_swales", "drawn_drains"}):
         for row in pyogrio.read_dataframe(plan, layer=layer).itertuples():
             name = row.name.split(" bay ")[0]
-            lengths[name] = lengths.get(name, 0.0) + row.geometry.length
+            lengths[name] = lengths.get(name, 0.0) + row.geometry.difference(water).length
     return lengths

@@ -96,7 +96,8 @@ def _drops(network: Network, limits: CascadeLimits) -> Iterator[Finding]:
             continue
         drain = link.to_id in network.index and network.element(link.to_id).kind is Kind.DRAIN
         where = f"the bed of {link.to_id}" if drain else f"the level that {link.to_id} spills at"
-        text = f"the outlet at {link.outlet.leaves_at_m:.2f} m stands {drop:.2f} m over {where}"
+        stands = f"{abs(drop):.2f} m {'over' if drop >= 0 else 'under'}"
+        text = f"the outlet at {link.outlet.leaves_at_m:.2f} m stands {stands} {where}"
         if drain and drop >= 0:
             continue  # a drain may go on in another at the same bed
         if drop <= 0:

@@ -200,7 +200,9 @@ class Works(ConfigTable):
         "", description="Name of the storm to size for, such as 10-year; empty: the design storm."
     )
     goal_applied: bool = Field(
-        default=True, description="Build what was sized; false only lists it in design_sizes."
+        default=True,
+        description="Build what was sized where it meets the goals; false only lists it in"
+        " design_sizes.",
     )
     pond_depth_range_m: Range = Field(
         (0.6, 2.5), description="Bounds of a pond's depth where it is sized."

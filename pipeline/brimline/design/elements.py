@@ -212,7 +212,8 @@ def _swale(row: DrawnSwale, ground: StandingGround, water: UsualWater) -> Swale:
 def _drain(row: DrawnDrain, ground: StandingGround) -> Drain:
     levels = ground.level_along(row.shape)
     if not np.isfinite(levels[[0, -1]]).all():
-        raise ValueError("an end lies where there is no elevation")
+        x, y = row.shape.coords[0 if not np.isfinite(levels[0]) else -1][:2]
+        raise ValueError(f"its end at {x:.1f}, {y:.1f} lies where there is no elevation")
     top = float(levels[0]) - row.depth_m
     foot = float(levels[-1]) - row.depth_m
     if not math.isnan(row.fall_pct):

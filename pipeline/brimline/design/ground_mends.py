@@ -116,6 +116,7 @@ class _Maker:
         for flag in sorted(flags & {"leaks", "sill-shut"}):
             yield from self._where_it_leaves(one, flag)
             yield from self._to_brim(one, flag)
+            yield from self._to_brim(one, flag, 2.0)
             yield from self._other_place(one, flag)
             yield from self._by_drain(one, flag)
 
@@ -126,12 +127,17 @@ class _Maker:
         text = f"lead the overflow of {one.name} to {one.reached}, where the ground takes it" + (
             f", not to {one.meant}" if one.meant else ""
         )
-        yield self._row(one, flag, "leads to", text, self._led(one.name, one.reached))
+        changes = self._led(one.name, one.reached)
+        if self._unnamed(one.reached):
+            name = one.reached
+            changes.append(PlanChange(DrawnDischarge.LAYER, name, {"name": name}))
+            text += ", and name that, once it is known to be stable and legal"
+        yield self._row(one, flag, "leads to", text, changes)
 
     def _other_place(self, one: Followed, flag: str) -> Iterator[dict[str, Any]]:
         """Move the sill to where the ground outside falls to what it is meant for."""
-        meant = one.meant
-        if not self._may_take(one, meant):
+        meant = self._aim(one)
+        if not meant:
             return
         shape = self.design.shape_of(one.name)
         number = self.running.names.index(meant)
@@ -179,15 +185,18 @@ class _Maker:
         line = shapely.LineString([start, end])
         yield self._row(one, flag, "sill at leak", text, self._led(one.name, target, line))
 
-    def _to_brim(self, one: Followed, flag: str) -> Iterator[dict[str, Any]]:
-        """Give an element the level at which the ground lets its water go."""
+    def _to_brim(self, one: Followed, flag: str, times: float = 1.0) -> Iterator[dict[str, Any]]:
+        """Give an element the level at which the ground lets its water go.
+
+        Water that is let stand lower may leave lower still, so that twice as much is tried too.
+        """
         element = self.network.element(one.name)
         column = "level_m" if element.kind is Kind.SWALE else "spill_level_m"
         layer = LAYER_OF[element.kind]
         now = element.spill_level_m
         way = self.network.main_way_out(one.name)
         rounded = math.floor if one.over_m < 0 else math.ceil
-        by = rounded(one.over_m / _CENTIMETRE) * _CENTIMETRE
+        by = rounded(times * one.over_m / _CENTIMETRE) * _CENTIMETRE
         if not by or element.kind is Kind.TANK:
             return
         to = round(now + by, 3)
@@ -201,21 +210,23 @@ class _Maker:
             f"{word} the water of {one.name} by {abs(by):.2f} m to {to:.2f} m, the level at which"
             " the ground lets it go"
         )
-        yield self._row(one, flag, "water level", text, changes, "m", now, to)
+        dimension = "water level" if times == 1 else "water level, twice"
+        yield self._row(one, flag, dimension, text, changes, "m", now, to)
 
     def _by_drain(self, one: Followed, flag: str) -> Iterator[dict[str, Any]]:
         """Dig a drain to what it is meant for, or what lies below."""
-        if not self._may_take(one, one.meant):
+        meant = self._aim(one)
+        if not meant:
             return
-        shape, end = self.design.shape_of(one.name), self._shape(one.meant)
+        shape, end = self.design.shape_of(one.name), self._shape(meant)
         element = self.network.element(one.name)
         line = shapely.shortest_line(shape, end)
         if line.length < _LEAST_DRAIN_M:
             return
         name = f"drain of {one.name}"
         foot_m = (
-            self.network.spill_level_m(one.meant) + _DROP_M
-            if one.meant in self.network.index
+            self.network.spill_level_m(meant) + _DROP_M
+            if meant in self.network.index
             else self.standing.level_at(shapely.Point(line.coords[-1])) - 0.2
         )
         ground_m = self.standing.level_at(shapely.Point(line.coords[0]))
@@ -225,11 +236,11 @@ class _Maker:
             return
         depth_m = round(max(ground_m - head_m, 0.3), 2)
         text = (
-            f"dig a drain of {line.length:.0f} m from {one.name} to {one.meant}, from"
+            f"dig a drain of {line.length:.0f} m from {one.name} to {meant}, from"
             f" {_at(line.coords[0])} to {_at(line.coords[-1])}, falling {100 * fall:.1f} %"
         )
         values: dict[str, float | str] = {
-            "spills_to": one.meant, "depth_m": depth_m, "fall_pct": round(100 * fall, 3),
+            "spills_to": meant, "depth_m": depth_m, "fall_pct": round(100 * fall, 3),
         }  # fmt: skip
         changes = [
             PlanChange(DrawnDrain.LAYER, name, values, line.wkt, added=True),
@@ -297,6 +308,28 @@ class _Maker:
         if not target or target == one.name or target not in self.running.names:
             return False
         return target not in self.network.index or one.name not in self.network.below({target})
+
+    def _unnamed(self, name: str) -> bool:
+        end = self.network.discharge(name)
+        return end is not None and not end.name.strip()
+
+    def _aim(self, one: Followed) -> str:
+        """Return what its water is meant for, else the nearest place below that may take it."""
+        if self._may_take(one, one.meant):
+            return one.meant
+        shape, level = self.design.shape_of(one.name), self.network.spill_level_m(one.name)
+        below = [
+            (self._shape(name).distance(shape), name)
+            for name in (*self.network.index, *self.design.ends)
+            if self._may_take(one, name) and self._level_of(name) < level - _DROP_M
+        ]
+        return min(below, default=(0.0, ""))[1]
+
+    def _level_of(self, name: str) -> float:
+        """Level that water must be over to run there; that of the ground at a discharge point."""
+        if name in self.network.index:
+            return self.network.spill_level_m(name)
+        return self.standing.level_at(self.design.ends[name])
 
     def _shape(self, name: str) -> BaseGeometry:
         return self.design.ends[name] if name in self.design.ends else self.design.shape_of(name)

@@ -25,8 +25,10 @@ if TYPE_CHECKING:
     from brimline.design.places import KeptClear
     from brimline.grid import Elevation, Grid
     from brimline.lines.level_lines import Drawing
+    from brimline.lines.rows import Corrected
 
 _KEPT_SHARE: Final = 0.9  # of the drawn length; a line that loses more is not told as the same
+_OTHER_LEVELS: Final = (None, 0.3, 0.7, 0.1, 0.9)  # of the ground along a line; its own first
 _STEP_M: Final = 0.5  # along a line, for its levels
 _LEAST_BAY_M: Final = 3.0  # a machine's own length (common practice, no source)
 _MOST_BAYS: Final = 12
@@ -79,20 +81,15 @@ def _moved(
     drawing: Drawing,
 ) -> Iterator[dict[str, Any]]:
     """Move the line onto its level, where it keeps its length and nothing is in its way."""
-    try:
-        found = corrected([one.shape], [None], surface, surface, grid, drawing=drawing)[0]
-    except ValueError:
+    known = _levels(one.shape, surface, grid)[1]
+    for share in _OTHER_LEVELS:
+        level = None if share is None else float(np.quantile(known, share))
+        found = _on_level(one.shape, level, surface, grid, kept_clear, site, drawing)
+        if found is not None:
+            break
+    else:
         return
     off_m = level_departure_m(found.line, surface, grid)
-    if off_m > drawing.tolerance_m or found.line.length < _KEPT_SHARE * one.shape.length:
-        return
-    beyond = found.line.difference(site).length > one.shape.difference(site).length + 0.5
-    nearer = any(
-        found.line.intersects(other.area) and not one.shape.intersects(other.area)
-        for other in kept_clear
-    )
-    if beyond or nearer:
-        return
     text = (
         f"move the line of {one.name} onto {found.level_m:.2f} m, {found.moved_m:.1f} m at most; "
         f"it is then {found.line.length:.0f} m long ({one.shape.length:.0f} m as drawn)"
@@ -103,6 +100,30 @@ def _moved(
     change = PlanChange(DrawnSwale.LAYER, one.name, values, found.line.wkt)
     was_m = level_departure_m(one.shape, surface, grid)
     yield mend_row(one.name, "off-level", one.name, "line", "m", was_m, off_m, text, [change])
+
+
+def _on_level(
+    line: shapely.LineString,
+    level_m: float | None,
+    surface: Elevation,
+    grid: Grid,
+    kept_clear: Sequence[KeptClear],
+    site: BaseGeometry,
+    drawing: Drawing,
+) -> Corrected | None:
+    """Move a line onto a level; None where it loses length or meets what it did not before."""
+    try:
+        found = corrected([line], [level_m], surface, surface, grid, drawing=drawing)[0]
+    except ValueError:
+        return None
+    level = level_departure_m(found.line, surface, grid) <= drawing.tolerance_m
+    long = found.line.length >= _KEPT_SHARE * line.length
+    beyond = found.line.difference(site).length > line.difference(site).length + 0.5
+    nearer = any(
+        found.line.intersects(other.area) and not line.intersects(other.area)
+        for other in kept_clear
+    )
+    return found if level and long and not beyond and not nearer else None
 
 
 def _stepped(

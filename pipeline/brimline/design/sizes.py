@@ -118,10 +118,14 @@ def sized_cascade(
     if goals is None:
         return found
     before = network
-    for _ in range(_ROUNDS):
+    for number in range(_ROUNDS):
         sizes = _sized(found.network, before, placed, found.inflows, later, rules)
+        if not sizes.met:  # digging more for a goal that is missed all the same is not asked for
+            built = rules.sizing.applied and number > 0
+            rows = tuple(replace(row, applied=built) for row in sizes.rows)
+            sizes = replace(sizes, rows=rows)
         found = replace(found, sizes=sizes)
-        if not (sizes.rows and rules.sizing.applied):
+        if not (sizes.rows and sizes.met and rules.sizing.applied):
             break
         now = tuple(replace(one, element=sizes.network.element(one.name)) for one in placed)
         arrivals = arrivals.over([one.element for one in now])
@@ -178,7 +182,9 @@ def _sized(
         mend = "change the bounds of the free dimensions"
         return _told(network, f"nothing was sized: {error}", mend, problems)
     if not found.met:
-        problems.append(_warning(_missed(found), "widen the bounds, free more, or ask for less"))
+        kept = "; it stays as drawn, and design_sizes lists what comes nearest"
+        todo = "widen the bounds, free more, ask for less, or write those sizes into the plan"
+        problems.append(_warning(_missed(found) + kept, todo))
     rows = _rows(before, found, free, inflow.name, sizing)
     return Sizes(found.network, rows, tuple(problems), found.met)
 

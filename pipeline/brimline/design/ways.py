@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
 NEAR_M: Final = 5.0  # an end that was drawn this close to a shape means it
 _RANK_STEP_M: Final = 0.05  # from one way out to the next in preference (common practice)
+_MISSED_M: Final = 0.1  # an end that is off by less was drawn on the shape
 _FIRST_WIDTH_M: Final = 1.0  # of a sill that is sized later
 
 
@@ -189,10 +190,31 @@ def _add_drawn(
             )
         )
         return
+    for point, name, said in ((0, from_id, row.from_id), (-1, to_id, row.to_id)):
+        if name and not said:
+            found.problems += _snapped(row, shapely.Point(line.coords[point]), name, running)
     if isinstance(row, DrawnPipe) and math.isnan(row.from_level_m) and math.isnan(row.preference):
         found.problems.append(_level_taken(row, by_name[from_id]))
     link = Link(from_id, to_id or NOWHERE, outlet, capacity)
     found.ways.append(WayOut(link, line, later, row))
+
+
+def _snapped(
+    row: DrawnPipe | DrawnOverflow, end: shapely.Point, name: str, running: RunningGround
+) -> list[Problem]:
+    """Say of an end that misses a shape by a little what it is taken to mean."""
+    off_m = running.shapes[running.names.index(name) - 1].distance(end)
+    if off_m < _MISSED_M:
+        return []
+    return [
+        Problem(
+            Severity.NOTICE,
+            f"the end of {row.name} at {end.x:.1f}, {end.y:.1f} misses {name} by {off_m:.1f} m and"
+            " is taken to meet it",
+            "fill in from_id and to_id, or draw it on, where something else is meant",
+            f"plan, {row.LAYER}",
+        )
+    ]
 
 
 def _pipe(row: DrawnPipe, one: PlacedElement, standing: StandingGround, above_m: float) -> Pipe:
