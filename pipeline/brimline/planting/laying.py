@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class DrawnPlanting:
     """What was drawn to be planted.
 
     Parameters
@@ -68,7 +68,7 @@ class Standing:
 
 
 def laid_out(
-    wanted: Sequence[Wanted], plants: Mapping[str, Plant], guilds: Mapping[str, Guild]
+    wanted: Sequence[DrawnPlanting], plants: Mapping[str, Plant], guilds: Mapping[str, Guild]
 ) -> tuple[list[Standing], list[Problem]]:
     """Set out everything that was drawn; names that are not known are errors that name the row."""
     found: list[Standing] = []
@@ -85,7 +85,9 @@ def laid_out(
     return found, problems
 
 
-def _laid(one: Wanted, plants: Mapping[str, Plant], guilds: Mapping[str, Guild]) -> list[Standing]:
+def _laid(
+    one: DrawnPlanting, plants: Mapping[str, Plant], guilds: Mapping[str, Guild]
+) -> list[Standing]:
     centres = [plants[guilds[name].centre if name in guilds else name] for name in one.plants]
     spacing_m = one.spacing_m or max(centre.spacing_m for centre in centres)
     is_point = one.shape.geom_type == "Point"
@@ -105,7 +107,7 @@ def _laid(one: Wanted, plants: Mapping[str, Plant], guilds: Mapping[str, Guild])
     return found
 
 
-def _rows(one: Wanted, spacing_m: float) -> list[list[tuple[float, float]]]:
+def _rows(one: DrawnPlanting, spacing_m: float) -> list[list[tuple[float, float]]]:
     """Places of each row, in order."""
     shape = one.shape
     if shape.geom_type == "Point":

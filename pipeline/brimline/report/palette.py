@@ -418,7 +418,7 @@ STYLES: Final[dict[str, Style]] = {
         Style(
             "plants",
             (
-                Rule("Plant", mark=Mark(TEAL, "circle", 3.0)),
+                Rule("Plant", mark=Mark(BLUE_GREEN, "circle", 3.0)),
                 Rule(
                     "Tree",
                     mark=Mark(GREEN, "circle", 6.0),
@@ -441,7 +441,7 @@ STYLES: Final[dict[str, Style]] = {
                 ),
                 Rule(
                     "Herb",
-                    mark=Mark(TEAL, "circle", 2.5),
+                    mark=Mark(BLUE_GREEN, "circle", 2.5),
                     where=Where("layer", "=", "herb"),
                 ),
                 Rule(

@@ -12,7 +12,7 @@ from brimline.design.places import BUILDING
 from brimline.grid.shapes import cells_inside
 from brimline.layers import layer
 from brimline.layers.drawn import usual_of
-from brimline.planting.laying import Around, Wanted
+from brimline.planting.laying import Around, DrawnPlanting
 from brimline.stages._plan import number_of, text_of
 
 if TYPE_CHECKING:
@@ -35,12 +35,12 @@ _BANK_M: Final = 20.0  # from a pond's waterline that its bank may reach
 _WETNESS_M: Final = 3.0  # over which the wetness index is smoothed: single cells are noise
 
 
-def wanted_of(given: Given) -> list[Wanted]:
+def wanted_of(given: Given) -> list[DrawnPlanting]:
     """Return what was drawn to be planted; zones that name no plants are left to the year."""
     return [one for name in DRAWN for one in _of_layer(name, given)]
 
 
-def _of_layer(name: str, given: Given) -> Iterator[Wanted]:
+def _of_layer(name: str, given: Given) -> Iterator[DrawnPlanting]:
     usual = usual_of(layer(name))
     for number, row in enumerate(given.frame(name).itertuples(index=False), start=1):
         plants = tuple(word.strip() for word in text_of(row, "plants").split(";") if word.strip())
@@ -50,7 +50,7 @@ def _of_layer(name: str, given: Given) -> Iterator[Wanted]:
             "planting_zones": f"zone {number}", "plant_rows": f"row {number}",
         }.get(name, "single plants")  # fmt: skip
         pattern = text_of(row, "fill") or usual.get("fill")
-        yield Wanted(
+        yield DrawnPlanting(
             called,
             f"{name}, row {number}",
             row.geometry,

@@ -12,7 +12,7 @@ from brimline.errors import InputError
 from brimline.io.plants import read_guilds, read_plants
 from brimline.planting import Companion, Guild, Plant
 from brimline.planting.care import Task, building_and_planting, calendar_text
-from brimline.planting.laying import Around, Wanted, in_the_way, laid_out
+from brimline.planting.laying import Around, DrawnPlanting, in_the_way, laid_out
 from brimline.planting.standing import GrowingPlace, crowded, shade_between, unsuited
 from brimline.sun.path import ANGLES_RAD, BEARINGS_RAD
 
@@ -72,7 +72,9 @@ def test_plants_nearer_than_they_bear_are_crowded_within_their_layer_alone():
 
 
 def test_guilds_and_turns_are_set_out_along_a_row():
-    row = Wanted("Hedge", "plant_rows, row 1", LineString([(0, 0), (10, 0)]), ("ring", "tree"))
+    row = DrawnPlanting(
+        "Hedge", "plant_rows, row 1", LineString([(0, 0), (10, 0)]), ("ring", "tree")
+    )
     standing, problems = laid_out([row], PLANTS, GUILDS)
     assert not problems
     trees = [(one.x, one.guild) for one in standing if one.plant is TREE]
@@ -82,14 +84,14 @@ def test_guilds_and_turns_are_set_out_along_a_row():
 
 def test_rows_follow_the_lines_within_a_zone():
     lines = (LineString([(-50, 5), (50, 5)]), LineString([(-50, 12), (50, 12)]))
-    zone = Wanted("Z", "row 1", box(0, 0, 20, 10), ("tree",), lines=lines)
+    zone = DrawnPlanting("Z", "row 1", box(0, 0, 20, 10), ("tree",), lines=lines)
     standing, _ = laid_out([zone], PLANTS, GUILDS)
     assert len(standing) == 5  # floor(20 / 5) + 1, on the one line that crosses it
     assert {one.y for one in standing} == {5.0}
 
 
 def test_a_name_that_is_not_known_is_told_with_the_nearest():
-    _, problems = laid_out([Wanted("Z", "row 3", Point(0, 0), ("tre",))], PLANTS, GUILDS)
+    _, problems = laid_out([DrawnPlanting("Z", "row 3", Point(0, 0), ("tre",))], PLANTS, GUILDS)
     assert problems[0].place == "row 3"
     assert "did you mean tree" in problems[0].mend
 
@@ -106,7 +108,7 @@ def test_what_is_in_the_way_is_told_by_what_it_is():
         (HERB, 75, 75), (TREE, 120, 50), (TREE, 90, 90), (HERB, 90, 90), (TREE, 40, 40),
     ]  # fmt: skip
     standing, _ = laid_out(
-        [Wanted("s", "row", Point(x, y), (plant.name,)) for plant, x, y in spots], PLANTS, {}
+        [DrawnPlanting("s", "row", Point(x, y), (plant.name,)) for plant, x, y in spots], PLANTS, {}
     )
     on_mound = np.array([(x, y) == (90, 90) for _, x, y in spots])
     assert in_the_way(standing, around, on_mound) == [
