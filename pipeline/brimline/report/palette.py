@@ -431,7 +431,7 @@ STYLES: Final[dict[str, Style]] = {
                 ),
                 Rule(
                     "Shrub",
-                    mark=Mark(OLIVE, "diamond", 4.0),
+                    mark=Mark(INDIGO, "diamond", 4.0),
                     where=Where("layer", "=", "shrub"),
                 ),
                 Rule(
