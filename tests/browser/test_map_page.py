@@ -217,11 +217,9 @@ def test_a_long_section_equals_the_surface(
     line = shapely.LineString([at[0], at[-1]])
     crossed = swales[swales.intersects(line)]
     along = crossed.geometry.intersection(line).map(line.project)
-    wanted = [
-        f"Proposed swale line {number}" for number in crossed["swale_id"].iloc[along.argsort()]
-    ]
+    wanted = [f"Swale line {number}" for number in crossed["swale_id"].iloc[along.argsort()]]
     marks = [mark.text_content() for mark in page.locator("#section-chart .mark").all()]
-    assert [mark for mark in marks if mark.startswith("Proposed swale")] == wanted
+    assert [mark for mark in marks if mark.startswith("Swale line")] == wanted
     assert len(wanted) == 3
 
 

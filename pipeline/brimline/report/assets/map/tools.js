@@ -3,6 +3,10 @@
 
 const CROSSED = ["swale_lines", "drain_lines", "keylines", "elements"];
 
+/** Names beside each other in a section must be short, or few find room. */
+const shortTitle = (layer, row) =>
+  titleOf(layer, row).replace(/^Proposed (.)/, (_, first) => first.toUpperCase());
+
 function startTools(map, surface) {
   const state = { tool: "", points: [], dragging: false, section: null };
   const bench = byId("bench");
@@ -96,7 +100,7 @@ function startTools(map, surface) {
       .filter(({ name }) => CROSSED.includes(name) && byId(`on-${name}`).checked)
       .flatMap((layer) =>
         layer.rows.flatMap((row) =>
-          crossings(from, to, row).map((along) => ({ x: along, words: titleOf(layer, row) })),
+          crossings(from, to, row).map((along) => ({ x: along, words: shortTitle(layer, row) })),
         ),
       )
       .map((mark) => ({ ...mark, y: surface.level(pointAt(from, to, mark.x)) }))
