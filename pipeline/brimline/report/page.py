@@ -97,6 +97,7 @@ def _content(
         ],
         "sheets": {plate["name"]: number for number, plate in enumerate(plates, 1)},
         "glossary": glossary(printed),
+        "first": attention.first_lines(results),
         "flagged": [flag for flag in every_flag if flag.severity == "look"],
         "notices": [flag for flag in every_flag if flag.severity == "notice"],
         "cautions": results.cautions,

@@ -21,7 +21,7 @@ from brimline.report.plates.strip import Strip, nice_below
 if TYPE_CHECKING:
     from brimline.report import Results
 
-MAPS = {"base", "slope", "sources", "chance", "level-lines", "cascade-plan", "staging"}
+MAPS = {"concept", "base", "slope", "sources", "chance", "level-lines", "cascade-plan", "staging"}
 
 
 def names(results: Results) -> list[str]:
@@ -48,7 +48,7 @@ def test_the_same_results_give_the_same_bytes(made_results: Results) -> None:
         ({"swale_lines"}, ["level-lines"]),
         ({"flow_paths"}, ["sources"]),
         ({"subcatchments"}, ["sources"]),
-        ({"elements"}, ["cascade-plan", "cascade-diagram"]),
+        ({"elements"}, ["concept", "cascade-plan", "cascade-diagram"]),
         ({"storm_series"}, []),
         ({"site_months", "site_years"}, ["year"]),
         ({"size_curves"}, []),
