@@ -5,6 +5,11 @@ import pytest
 import shapely
 
 SMALL = 60
+PLANTS = (
+    "name,kind,layer,spacing_m,height_m,crown_m,mature_y,sun,water,frost_limit_c,kc,kc_dormant,"
+    "root_depth_m,price_each,size,plant_months,care\n"
+    "fig,fig,canopy,4,4,4,8,full,moist,-12,0.8,0.3,1.0,20,pot,11-3,prune @ 1-2 @ 20\n"
+)
 
 
 @pytest.fixture
@@ -83,6 +88,20 @@ def text_in_a_number_column(site):
     site.write_plan(drawn_ponds=[{**_pond("Well"), "depth_m": "deep"}])
 
 
+def plants_without_a_file(site):
+    site.write_plan(planting_zones=[_zone(plants="fig")])
+
+
+def unknown_plant(site):
+    site.write_plan(planting_zones=[_zone(plants="fgi")])
+    (site.folder / "plants.csv").write_text(PLANTS)
+    site.inputs["plants"] = "plants.csv"
+
+
+def plants_file_gone(site):
+    site.inputs["plants"] = "plants.csv"
+
+
 def unknown_cover(site):
     site.write_shapes("surfaces", [site.box(20)], cover=["cheese"], name=["Yard"])
 
@@ -96,7 +115,7 @@ def normals_that_contradict(site):
 FAULTS = [
     names_twice, name_of_an_outlet_again, period_outside_the_table, duration_outside_the_table,
     zone_off_the_data, unknown_planting, zone_draws_on_nothing_drawn, text_in_a_number_column,
-    unknown_cover, normals_that_contradict,
+    plants_without_a_file, unknown_plant, plants_file_gone, unknown_cover, normals_that_contradict,
 ]  # fmt: skip
 
 

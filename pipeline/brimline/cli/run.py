@@ -222,13 +222,15 @@ def _run(
     from brimline.publish import publish
     from brimline.publish.workers import Workers
     from brimline.stages.registry import stages_for
-    from brimline.stages.sources import sources_of
+    from brimline.stages.sources import missing_files, sources_of
 
-    settings = loaded.settings
+    settings, sources = loaded.settings, sources_of(loaded)
+    if gone := missing_files(sources):
+        raise InputError(gone)
     digests = Digests(store)
     inputs = RunInputs(
         tables={name: getattr(settings, name) for name in type(settings).model_fields},
-        sources=sources_of(loaded),
+        sources=sources,
         versions=versions(),
         digests=digests,
     )

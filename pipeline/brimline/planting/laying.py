@@ -74,15 +74,26 @@ def laid_out(
     found: list[Standing] = []
     problems: list[Problem] = []
     for one in wanted:
-        unknown = [name for name in one.plants if name not in plants and name not in guilds]
-        for name in unknown:
-            near = get_close_matches(name, [*plants, *guilds], n=1)
-            hint = f"did you mean {near[0]}?" if near else "add it to the plants file"
-            message = f"{one.name}: there is no plant or guild {name}"
-            problems.append(Problem(Severity.ERROR, message, hint, "plan", one.place))
+        unknown = unknown_names(one, plants, guilds)
+        problems += unknown
         if not unknown:
             found += _laid(one, plants, guilds)
     return found, problems
+
+
+def unknown_names(
+    drawn: DrawnPlanting, plants: Mapping[str, Plant], guilds: Mapping[str, Guild]
+) -> list[Problem]:
+    """Say which names of a drawn row are neither a plant nor a guild."""
+    problems = []
+    for name in drawn.plants:
+        if name in plants or name in guilds:
+            continue
+        near = get_close_matches(name, [*plants, *guilds], n=1)
+        hint = f"did you mean {near[0]}?" if near else "add it to the plants file"
+        message = f"{drawn.name}: there is no plant or guild {name}"
+        problems.append(Problem(Severity.ERROR, message, hint, "plan", drawn.place))
+    return problems
 
 
 def _laid(

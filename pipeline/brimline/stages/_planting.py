@@ -9,14 +9,17 @@ import shapely
 from scipy import ndimage
 
 from brimline.design.places import BUILDING
+from brimline.errors import InputError
 from brimline.grid.shapes import cells_inside
+from brimline.io.plants import read_guilds, read_plants
 from brimline.layers import layer
 from brimline.layers.drawn import usual_of
 from brimline.planting.laying import Around, DrawnPlanting
 from brimline.stages._plan import number_of, text_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
 
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
@@ -24,6 +27,7 @@ if TYPE_CHECKING:
 
     from brimline.config import PlantingPlan
     from brimline.engine.stage import Given
+    from brimline.planting import Guild, Plant
 
 ALONG: Final = ("swale_lines", "keylines", "cultivation_lines", "contours", "guide_lines")
 DRAWN: Final = ("planting_zones", "plant_rows", "drawn_plants")
@@ -35,14 +39,37 @@ _BANK_M: Final = 20.0  # from a pond's waterline that its bank may reach
 _WETNESS_M: Final = 3.0  # over which the wetness index is smoothed: single cells are noise
 
 
-def wanted_of(given: Given) -> list[DrawnPlanting]:
-    """Return what was drawn to be planted; zones that name no plants are left to the year."""
-    return [one for name in DRAWN for one in _of_layer(name, given)]
+def wanted_of(
+    frame: Callable[[str], GeoDataFrame], plants: Path | None, guilds: Path | None
+) -> tuple[list[DrawnPlanting], dict[str, Plant], dict[str, Guild]]:
+    """Return what was drawn to be planted, and the plants and guilds that there are.
+
+    Parameters
+    ----------
+    frame : hands out layers by name.
+    plants, guilds : files of the person.
+
+    Raises
+    ------
+    InputError
+        If a file cannot be read, or plants are named and there is no file of plants.
+    """
+    known = {} if plants is None else read_plants(plants)
+    grouped = {} if guilds is None else read_guilds(guilds, known)
+    wanted = [one for name in DRAWN for one in _of_layer(name, frame)]
+    if wanted and plants is None:
+        raise InputError.of(
+            f"{wanted[0].name} names plants, but there is no plants file",
+            mend='name it under [inputs] as plants = "plants.csv"',
+            source="plan",
+            place=wanted[0].place,
+        )
+    return wanted, known, grouped
 
 
-def _of_layer(name: str, given: Given) -> Iterator[DrawnPlanting]:
+def _of_layer(name: str, frame: Callable[[str], GeoDataFrame]) -> Iterator[DrawnPlanting]:
     usual = usual_of(layer(name))
-    for number, row in enumerate(given.frame(name).itertuples(index=False), start=1):
+    for number, row in enumerate(frame(name).itertuples(index=False), start=1):
         plants = tuple(word.strip() for word in text_of(row, "plants").split(";") if word.strip())
         if not plants:
             continue
@@ -56,7 +83,7 @@ def _of_layer(name: str, given: Given) -> Iterator[DrawnPlanting]:
             row.geometry,
             plants,
             pattern="square" if pattern == "square" else "triangular",
-            lines=_lines(text_of(row, "along") or "swale_lines", given)
+            lines=_lines(frame(text_of(row, "along") or "swale_lines"))
             if pattern == "along"
             else None,
             spacing_m=_positive(row, "spacing_m"),
@@ -67,8 +94,8 @@ def _of_layer(name: str, given: Given) -> Iterator[DrawnPlanting]:
         )
 
 
-def _lines(name: str, given: Given) -> tuple[Any, ...]:
-    return tuple(shapely.get_parts(given.frame(name).geometry.to_numpy()).tolist())
+def _lines(rows: GeoDataFrame) -> tuple[Any, ...]:
+    return tuple(shapely.get_parts(rows.geometry.to_numpy()).tolist())
 
 
 def _known(row: Any, name: str) -> float | None:  # noqa: ANN401

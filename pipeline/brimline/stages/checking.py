@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+import geopandas as gpd
 import numpy as np
 
 from brimline.balance.planted import planted_zones
@@ -15,8 +16,10 @@ from brimline.io.elevation import read_elevation
 from brimline.io.inflows import read_inflows
 from brimline.io.rainfall import read_depth_table
 from brimline.io.weather import read_weather
+from brimline.planting.laying import unknown_names
 from brimline.stages import _drawn
 from brimline.stages._plan import plan_of
+from brimline.stages._planting import wanted_of
 from brimline.stages._year_site import stated_latitude, textures_of, zone_rows, zones_off
 from brimline.stages.bare_ground import read_walls
 from brimline.stages.plan import read_plan
@@ -169,6 +172,24 @@ def _weather(settings: Settings, sources: Mapping[str, Source], found: CheckedIn
         found.facts.append(f"weather: {params.made_up_years} years made up from monthly normals")
 
 
+def _planting(
+    sources: Mapping[str, Source], drawn: Mapping[str, gpd.GeoDataFrame], found: CheckedInputs
+) -> None:
+    """Read plants and guilds, and hold what is drawn of them against their names."""
+    plants, guilds = (
+        sources[name].value if name in sources else None for name in ("plants", "guilds")
+    )
+    nothing = gpd.GeoDataFrame(geometry=[])  # lines to plant along come only of a run
+    try:
+        wanted, known, grouped = wanted_of(lambda name: drawn.get(name, nothing), plants, guilds)
+    except InputError as error:
+        found.problems += error.problems
+        return
+    found.problems += [one for row in wanted for one in unknown_names(row, known, grouped)]
+    if known:
+        found.facts.append(f"plants: {counted(len(known), 'kind')}")
+
+
 def _layers(
     settings: Settings,
     sources: Mapping[str, Source],
@@ -182,6 +203,7 @@ def _layers(
     found.problems += read.problems
     if "walls" in sources:
         found.problems += read_walls(sources["walls"].value, grid.crs).problems
+    drawn: dict[str, gpd.GeoDataFrame] = {}
     if "plan" in sources:
         drawn, problems = read_plan(sources["plan"].value, grid)
         found.problems += problems
@@ -200,6 +222,7 @@ def _layers(
                 stated_latitude(settings.year, settings.site, grid)
             except InputError as error:
                 found.problems += error.problems
+    _planting(sources, drawn, found)
     found.facts += [
         f"{name}: {counted(len(rows), 'row')}" for name, rows in read.layers.items() if len(rows)
     ]

@@ -15,7 +15,6 @@ import shapely
 from brimline.config import PlantingPlan, Sun, Year
 from brimline.engine.stage import Stage
 from brimline.errors import InputError, Problem, Severity
-from brimline.io.plants import read_guilds, read_plants
 from brimline.layers.flags import joined
 from brimline.planting import AGES_Y, WETNESS, Climate, a_week, demand_l, need_l, zone_kc
 from brimline.planting.care import building_and_planting
@@ -52,22 +51,13 @@ _DRY, _WET = 7, 11  # months taken where no weather tells, half a year later in 
 
 
 def _run(given: Given, report: Reporter) -> Made:
-    params, wanted = given.params("planting", PlantingPlan), wanted_of(given)
-    path = given.source("plants", Path)
-    if not wanted or path is None:
-        if wanted:
-            raise InputError.of(
-                f"{wanted[0].name} names plants, but there is no plants file",
-                mend='name it under [inputs] as plants = "plants.csv"',
-                source="plan",
-                place=wanted[0].place,
-            )
+    params = given.params("planting", PlantingPlan)
+    path, guilds_path = given.source("plants", Path), given.source("guilds", Path)
+    wanted, plants, guilds = wanted_of(given.frame, path, guilds_path)
+    if not wanted:
         empty = {name: table_of([], name) for name in _TABLES}
         care = _care(given, [], _climate(given)[0])
         return {"plants": frame_of([], [], "plants", given.grid), **empty, "care": care}
-    plants = read_plants(path)
-    guilds_path = given.source("guilds", Path)
-    guilds = read_guilds(guilds_path, plants) if guilds_path is not None else {}
     every, problems = laid_out(wanted, plants, guilds)
     if problems:
         raise InputError(problems)

@@ -6,12 +6,15 @@ from typing import TYPE_CHECKING
 
 from brimline.engine import Source, files_of
 from brimline.io import vectors
+from brimline.io.paths import missing
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from brimline.config import Loaded
     from brimline.config.tables import InputSource as Entry
+    from brimline.errors import Problem
 
 _VECTORS = (
     "boundary",
@@ -44,6 +47,13 @@ def sources_of(loaded: Loaded) -> dict[str, Source]:
             path = loaded.resolve(said)
             found[name] = Source(path, files_of(path), said=said)
     return found
+
+
+def missing_files(sources: Mapping[str, Source]) -> list[Problem]:
+    """Say which files that the site's file names are not there."""
+    return [
+        missing(path) for source in sources.values() for path in source.files if not path.exists()
+    ]
 
 
 def said_paths(loaded: Loaded) -> tuple[Path, ...]:

@@ -7,7 +7,6 @@ import math
 from contextlib import redirect_stdout
 from dataclasses import fields, replace
 from pathlib import Path
-from types import SimpleNamespace
 
 import geopandas as gpd
 import pytest
@@ -69,7 +68,7 @@ def test_planting_left_empty_takes_the_value_that_is_declared(column, monkeypatc
     frame = gpd.GeoDataFrame(
         {"name": ["Beds"], "plants": ["fig"]}, geometry=[SHAPES["Polygon"]], crs="EPSG:32633"
     )
-    [wanted] = _planting._of_layer("planting_zones", SimpleNamespace(frame=lambda _: frame))
+    [wanted] = _planting._of_layer("planting_zones", lambda _: frame)
     assert getattr(wanted, "pattern" if column == "fill" else column) == other
 
 
