@@ -91,7 +91,13 @@ _GARDEN: Final[Defaults] = {
         "path_area_m2": 100.0,
         "least_m3": 2.0,
     },
-    "stakes": {"interval_m": 2.0, "offset_m": 0.5, "rod_m": 4.0, "surface_error_m": 0.005},
+    "stakes": {
+        "interval_m": 2.0,
+        "offset_m": 0.5,
+        "rod_m": 4.0,
+        "surface_error_m": 0.005,
+        "text_m": 0.1,
+    },
     "proof": {"tolerance_m": 0.01},
     "works": {
         "usual_cover": "lawn",
@@ -140,6 +146,7 @@ _CATCHMENT: Final[Defaults] = {
         "valley_smooth_m": 20.0,
         "keyline_smooth_m": 15.0,
     },
+    "stakes": {"text_m": 5.0},
 }
 # metres mean nothing below the cells: least number of cells, along (_m) or in area (_m2)
 LEAST_CELLS: Final[dict[str, dict[str, float]]] = {

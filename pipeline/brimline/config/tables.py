@@ -502,6 +502,7 @@ class Staking(ConfigTable):
     surface_error_m: Positive = Field(
         0.01, description="Departure of the triangles for machine guidance from the surface."
     )
+    text_m: Positive = Field(0.5, description="Height of the letters in the drawing file.")
 
 
 class Proof(ConfigTable):

@@ -30,7 +30,6 @@ if TYPE_CHECKING:
 
 VERSION: Final = "R2010"
 _COLOURS: Final = (5, 3, 1, 4, 6, 30, 2, 84, 140, 8)  # of the drawing's palette, told apart easily
-_TEXT_HEIGHT_M: Final = 0.5
 _NAMES: Final = (
     "stake_id", "element_id", "name", "swale_id", "drain_id", "keyline_id", "keypoint_id",
     "intake_id", "path_id",
@@ -43,13 +42,21 @@ _LEVELS: Final = ("level_m", "spill_level_m", "design_m", "crest_level_m")
 
 
 def write_dxf(
-    path: Path, layers: Sequence[tuple[Layer, gpd.GeoDataFrame]], *, labels: bool = True
+    path: Path,
+    layers: Sequence[tuple[Layer, gpd.GeoDataFrame]],
+    *,
+    labels: bool = True,
+    text_m: float = 0.5,
 ) -> None:
     """Write layers to a drawing in map coordinates.
 
     The drawing layer has the layer's name and its title as description; labels lie on a second
     one, its name with "_text" behind. Heights are those of the geometry, else the row's level
     column, else a graded line's two levels, else 0.
+
+    Parameters
+    ----------
+    text_m : height of the letters [m].
 
     Raises
     ------
@@ -62,7 +69,9 @@ def write_dxf(
         entities: list[str] = []
         for place, (declaration, frame) in enumerate(layers):
             colour = _COLOURS[place % len(_COLOURS)]
-            entities += _drawn_layer(drawing, declaration, frame, colour, labels=labels)
+            entities += _drawn_layer(
+                drawing, declaration, frame, colour, text_m=text_m if labels else 0.0
+            )
         for name in sorted(drawing.entitydb.dxf_types_in_use()):  # the library takes a set's order
             drawing.classes.add_class(name)
         content = io.StringIO()
@@ -84,7 +93,7 @@ def _without_clock() -> Iterator[None]:
 
 
 def _drawn_layer(
-    drawing: Drawing, declaration: Layer, frame: gpd.GeoDataFrame, colour: int, *, labels: bool
+    drawing: Drawing, declaration: Layer, frame: gpd.GeoDataFrame, colour: int, *, text_m: float
 ) -> Iterator[str]:
     name = declaration.name
     drawing.layers.add(name, color=colour).description = declaration.title
@@ -98,13 +107,13 @@ def _drawn_layer(
         kind = parts[part[place]].geom_type
         own[:, 2] = np.where(np.isnan(own[:, 2]), levels.along(own, row[part[place]]), own[:, 2])
         yield pen.point(own[0]) if kind == "Point" else pen.line(own, closed=kind == "Polygon")
-    if labels and any(column in frame.columns for column in _NAMES):
+    if text_m and any(column in frame.columns for column in _NAMES):
         drawing.layers.add(f"{name}_text", color=colour)
         texts, spots = _texts(frame), shapely.get_coordinates(shapely.point_on_surface(shapes))
         pen = _Pen(drawing, f"{name}_text")
         for text, (x, y) in zip(texts, spots.tolist(), strict=True):
             if text:
-                yield pen.text(text, x, y)
+                yield pen.text(text, x, y, text_m)
 
 
 class _Pen:
@@ -134,11 +143,11 @@ class _Pen:
             found += head, _IN_3D % tuple(corner), f" 70\n{_CORNER_IN_SPACE}\n"
         return "".join((*found, self._head("SEQEND", owner=handle)[0]))
 
-    def text(self, text: str, x: float, y: float) -> str:
+    def text(self, text: str, x: float, y: float, height_m: float) -> str:
         """Return a line of text whose lower left corner is there."""
         head, _ = self._head("TEXT", "Text")
         where = _IN_3D % (x, y, 0)
-        return f"{head}{where} 40\n{_TEXT_HEIGHT_M}\n  1\n{text}\n100\nAcDbText\n"
+        return f"{head}{where} 40\n{height_m}\n  1\n{text}\n100\nAcDbText\n"
 
     def _head(self, kind: str, *classes: str, owner: str = "") -> tuple[str, str]:
         handle = self._next()

@@ -51,7 +51,8 @@ def write_drawing(sight: Sight, path: Path) -> None:
     if "contours" in drawn:
         cell_m, site = sight.world.grid.cell_m, [drawn[name] for name in _SITE if name in drawn]
         layers["contours"] = thinned(drawn["contours"], site, cell_m)
-    write_dxf(path, list(layers.values()))
+    text_m = float(sight.results.parameter("stakes", "text_m"))
+    write_dxf(path, list(layers.values()), text_m=text_m)
 
 
 def thinned(

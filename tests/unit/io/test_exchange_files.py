@@ -227,7 +227,7 @@ def test_dxf_passes_the_audit_and_takes_light_polylines_for_what_is_level(
     corners = [(EAST, NORTH, 1), (EAST + 9, NORTH, 2), (EAST, NORTH + 9, 3)]
     sloped = gpd.GeoDataFrame({"swale_id": [1]}, geometry=[shapely.LineString(corners)])
     declared = [STAKES, OUTLINES, SWALES]
-    write_dxf(path, list(zip(declared, [stakes, raised, sloped], strict=True)))
+    write_dxf(path, list(zip(declared, [stakes, raised, sloped], strict=True)), text_m=0.1)
     drawing = ezdxf.readfile(path)
     audit = drawing.audit()
     assert audit.errors == []
@@ -242,6 +242,7 @@ def test_dxf_passes_the_audit_and_takes_light_polylines_for_what_is_level(
     assert {ring.dxf.elevation for ring in rings} == {2.5}
     assert all(ring.closed for ring in rings)
     (text,) = drawing.modelspace().query('TEXT[layer=="outlines_text"]')
+    assert text.dxf.height == pytest.approx(0.1)
     assert text.dxf.text == "a b ^ é"
     (line,) = drawing.modelspace().query("POLYLINE")
     assert [tuple(one.dxf.location) for one in line.vertices] == corners
