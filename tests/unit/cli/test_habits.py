@@ -10,7 +10,7 @@ from brimline.cli import console
 from brimline.cli.main import main
 from brimline.errors import Problem, Severity
 
-COMMANDS = ("new", "check", "run", "watch", "compare", "apply", "survey", "layers")
+COMMANDS = ("new", "check", "run", "watch", "compare", "options", "apply", "survey", "layers")
 
 
 @pytest.fixture
