@@ -346,6 +346,7 @@ def _of_the_machine(fault: Exception) -> InputError | None:
 def main() -> None:
     """Run the command and leave with the contract's exit codes."""
     as_json = "--json" in sys.argv
+    console.begin()
     signal.signal(signal.SIGTERM, _interrupt)  # a timer's stop is an interrupt like any other
     try:
         app()

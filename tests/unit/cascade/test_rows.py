@@ -18,7 +18,10 @@ from brimline.cascade.rows import (
 from brimline.elements import Sill
 from brimline.layers import layer, table
 
-ADDED_LATER = {"flag", "notes", "drawn", "length_m", "mend_id", "safe", "change"}
+ADDED_LATER = {
+    "flag", "notes", "drawn", "length_m", "mend_id", "safe", "change",
+    "proved", "advised", "clears", "brings", "cut_m3", "fill_m3", "earth_cost",
+}  # fmt: skip
 
 
 @pytest.fixture
