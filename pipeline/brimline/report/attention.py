@@ -64,7 +64,7 @@ def first_lines(results: Results, most: int = 10) -> tuple[tuple[str, ...], int]
         todo = row["mend"] if isinstance(row["mend"], str) else str(row["why_none"])
         names.setdefault((row["code"], row["text"], todo), []).append(row["element_id"])
     lines = [
-        f"{', '.join(who)}: {text}. {todo[:1].upper()}{todo[1:]}."
+        f"{', '.join(who)}: {text}. {todo[:1].upper()}{todo[1:].rstrip('.')}."
         for (_, text, todo), who in names.items()
     ]
     return tuple(lines[:most]), sum(len(who) for who in [*names.values()][most:])
