@@ -398,6 +398,28 @@ def _level_between(s, z, at, k):
 
 
 @kernel
+def _levels_along(dem, frame, xy, along, low, high):
+    """Chainages and levels of a line twice a cell between two chainages, where they are known."""
+    count = np.int64(np.ceil(2.0 * (high - low) / frame[2])) + 1
+    s = np.empty(count, dtype=np.float64)
+    z = np.empty(count, dtype=np.float64)
+    known, leg = 0, 0
+    for i in range(count):
+        at = low + (high - low) * i / (count - 1)
+        while leg + 2 < along.size and along[leg + 1] < at:
+            leg += 1
+        t = (at - along[leg]) / (along[leg + 1] - along[leg])
+        x = xy[leg, 0] + t * (xy[leg + 1, 0] - xy[leg, 0])
+        y = xy[leg, 1] + t * (xy[leg + 1, 1] - xy[leg, 1])
+        row, col = _position(frame, x, y)
+        found = level(dem, row, col)
+        if not np.isnan(found):
+            s[known], z[known] = at, found
+            known += 1
+    return s[:known], z[:known]
+
+
+@kernel
 def drift(dem, frame, xy, along, parts, start, end, half_over):
     """How a line falls from its valleys (column 0 of `parts`, chainages) to its ridges (1).
 
@@ -411,25 +433,10 @@ def drift(dem, frame, xy, along, parts, start, end, half_over):
         high = min(max(parts[part, 0], parts[part, 1]), end)
         if high - low < cell:
             continue
-        count = np.int64(np.ceil(2.0 * (high - low) / cell)) + 1
-        s = np.empty(count, dtype=np.float64)
-        z = np.empty(count, dtype=np.float64)
-        known, leg = 0, 0
-        for i in range(count):
-            at = low + (high - low) * i / (count - 1)
-            while leg + 2 < along.size and along[leg + 1] < at:
-                leg += 1
-            t = (at - along[leg]) / (along[leg + 1] - along[leg])
-            x = xy[leg, 0] + t * (xy[leg + 1, 0] - xy[leg, 0])
-            y = xy[leg, 1] + t * (xy[leg + 1, 1] - xy[leg, 1])
-            row, col = _position(frame, x, y)
-            found = level(dem, row, col)
-            if not np.isnan(found):
-                s[known], z[known] = at, found
-                known += 1
+        s, z = _levels_along(dem, frame, xy, along, low, high)
+        known = s.size
         if known < 2:
             continue
-        s, z = s[:known], z[:known]
         outwards = 1.0 if parts[part, 0] <= parts[part, 1] else -1.0
         fall += outwards * (z[0] - z[known - 1])
         length += s[known - 1] - s[0]

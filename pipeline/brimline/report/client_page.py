@@ -36,12 +36,7 @@ def client_html(results: Results, plan: Plate | None = None, *, paper: bool = Fa
         environment()
         .get_template("client.html.j2")
         .render(
-            site=results.site_name,
-            date=results.date,
-            version=results.manifest.get("brimline", ""),
-            revision=results.parameter("site", "revision") or "",
-            prepared_by=results.parameter("site", "prepared_by") or "",
-            prepared_for=results.parameter("site", "prepared_for") or "",
+            **results.title_block,
             plan=_plan(drawn, paper=paper),
             built=_built(results),
             said=elements_said(results),

@@ -60,12 +60,7 @@ def drawings_html(results: Results) -> str:
         environment()
         .get_template("drawings.html.j2")
         .render(
-            site=results.site_name,
-            date=results.date,
-            version=results.manifest.get("brimline", ""),
-            revision=results.parameter("site", "revision") or "",
-            prepared_by=results.parameter("site", "prepared_by") or "",
-            prepared_for=results.parameter("site", "prepared_for") or "",
+            **results.title_block,
             crs=results.crs_text,
             sheets=sheets,
             cautions=results.cautions,

@@ -66,14 +66,9 @@ def _content(
     parameters = assumptions.parameters(results)
     every_flag = attention.flagged(results)
     return {
-        "site": results.site_name,
-        "date": results.date,
-        "version": results.manifest.get("brimline", ""),
+        **results.title_block,
         "crs": results.crs_text,
         "paragraph": prose.paragraph(results, {figure.key: figure for figure in found}),
-        "revision": results.parameter("site", "revision") or "",
-        "prepared_by": results.parameter("site", "prepared_by") or "",
-        "prepared_for": results.parameter("site", "prepared_for") or "",
         "parts": [
             held
             for part, (title, words) in _PARTS.items()

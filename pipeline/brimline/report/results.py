@@ -64,6 +64,17 @@ class Results:
         return self.manifest.get("parameters", {}).get(table, {}).get(key)
 
     @property
+    def title_block(self) -> dict[str, str]:
+        """What every document says of itself: site, date, version, revision, by and for whom."""
+        told = ("revision", "prepared_by", "prepared_for")
+        return {
+            "site": self.site_name,
+            "date": self.date,
+            "version": self.manifest.get("brimline", ""),
+            **{key: self.parameter("site", key) or "" for key in told},
+        }
+
+    @property
     def date(self) -> str:
         """Day on which the run finished, ISO 8601."""
         return str(self.manifest.get("finished", ""))[:10]

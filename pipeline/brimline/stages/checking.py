@@ -110,7 +110,7 @@ def _elevation(
 def _rainfall(settings: Settings, path: Path, found: CheckedInputs) -> None:
     try:
         table = read_depth_table(path)
-        _, problems = storms_asked(settings.storm, path)
+        _, problems = storms_asked(settings.storm, table, str(path))
         found.problems += problems
     except InputError as error:
         found.problems += error.problems

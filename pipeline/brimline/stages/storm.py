@@ -16,16 +16,23 @@ if TYPE_CHECKING:
     from brimline.rainfall import DepthTable
 
 
-def storms_asked(params: DesignStorm, path: Path | None) -> tuple[dict[str, Any], list[Problem]]:
+def storms_asked(
+    params: DesignStorm, table: DepthTable | None, source: str
+) -> tuple[dict[str, Any], list[Problem]]:
     """Return every storm of a run, plain, and what is doubtful about their source.
+
+    Parameters
+    ----------
+    table : None is rain that falls evenly, as stated.
+    source : the table's file, for messages.
 
     Raises
     ------
     InputError
-        If the table cannot be read, or lacks a storm that is asked for.
+        If the table lacks a storm that is asked for.
     """
     rain_2y_mm: float | None = None
-    if path is None:
+    if table is None:
         problems = [
             Problem(
                 Severity.WARNING,
@@ -38,14 +45,13 @@ def storms_asked(params: DesignStorm, path: Path | None) -> tuple[dict[str, Any]
         storms = [_even(params)]
         beyond = [_heavier(storms[0], factor) for factor in params.beyond_steps]
     else:
-        table = read_depth_table(path)
-        problems = list(depth_doubts(table, str(path)))
+        problems = list(depth_doubts(table, source))
         try:
             storms = _from_table(table, params)
             beyond = _beyond(table, params, {storm.name for storm in storms})
         except ValueError as error:
             raise InputError.of(
-                str(error), mend="change [storm], or extend the table", source=str(path)
+                str(error), mend="change [storm], or extend the table", source=source
             ) from error
         rain_2y_mm = _two_year_rain_mm(table, params)
     heaviest = max((*storms, *beyond), key=lambda storm: storm.total_mm)
@@ -60,9 +66,9 @@ def storms_asked(params: DesignStorm, path: Path | None) -> tuple[dict[str, Any]
 
 
 def _run(given: Given, report: Reporter) -> Made:
-    storms, problems = storms_asked(
-        given.params("storm", DesignStorm), given.source("rainfall", Path)
-    )
+    path = given.source("rainfall", Path)
+    table = None if path is None else read_depth_table(path)
+    storms, problems = storms_asked(given.params("storm", DesignStorm), table, str(path))
     for problem in problems:
         report.problem(problem)
     return {"storms": storms}

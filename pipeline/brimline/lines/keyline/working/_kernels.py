@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from brimline._jit import kernel
-from brimline.lines._kernels import _level_between, _position, level
+from brimline.lines._kernels import _level_between, _levels_along
 
 
 @kernel
@@ -24,25 +24,10 @@ def falls(dem, frame, xy, along, parts, start, end, half_over):
         high = min(max(parts[part, 0], parts[part, 1]), end)
         if high - low < cell:
             continue
-        count = np.int64(np.ceil(2.0 * (high - low) / cell)) + 1
-        s = np.empty(count, dtype=np.float64)
-        z = np.empty(count, dtype=np.float64)
-        known, leg = 0, 0
-        for i in range(count):
-            at = low + (high - low) * i / (count - 1)
-            while leg + 2 < along.size and along[leg + 1] < at:
-                leg += 1
-            t = (at - along[leg]) / (along[leg + 1] - along[leg])
-            x = xy[leg, 0] + t * (xy[leg + 1, 0] - xy[leg, 0])
-            y = xy[leg, 1] + t * (xy[leg + 1, 1] - xy[leg, 1])
-            row, col = _position(frame, x, y)
-            found = level(dem, row, col)
-            if not np.isnan(found):
-                s[known], z[known] = at, found
-                known += 1
+        s, z = _levels_along(dem, frame, xy, along, low, high)
+        known = s.size
         if known < 2:
             continue
-        s, z = s[:known], z[:known]
         outwards = 1.0 if parts[part, 0] <= parts[part, 1] else -1.0
         a, b = 0, 0
         for i in range(known - 1):
