@@ -30,17 +30,15 @@ def _accept(element, now, dt, table, lists, links):
 
 
 @kernel
-def _accept_link(link, now, dt, elements):
-    """Add a step to one link's sums and peaks."""
+def _accept_link(link, dt, links, elements):
+    """Add a step to one link's sums, and its flow to that of the way it is a part of."""
     moved = moved_by(link, dt)
     link["sum_step"] += moved
     if moved >= 0.0:
         link["sum_forward"] += moved
     else:
         link["sum_back"] -= moved
-    if link["flow"] > link["peak"]:
-        link["peak"] = link["flow"]
-        link["peak_time"] = now
+    links[link["whole"]]["together"] += link["flow"]
     if elements[link["origin"]]["level"] > link["crest"]:
         tail = tail_of(link, elements) - link["tail"]
         link["peak_tail"] = max(link["peak_tail"], tail)
@@ -140,7 +138,13 @@ def route(
             for i in range(elements.size):
                 _accept(elements[i], now, dt, table, lists, links)
             for at in range(links.size):
-                _accept_link(links[at], now, dt, elements)
+                links[at]["together"] = 0.0
+            for at in range(links.size):
+                _accept_link(links[at], dt, links, elements)
+            for at in range(links.size):
+                if links[at]["together"] > links[at]["peak"]:
+                    links[at]["peak"] = links[at]["together"]
+                    links[at]["peak_time"] = now
             if error < 0.25 * tolerance and done % (2 * step) == 0:
                 step = min(2 * step, whole)
         if keep:

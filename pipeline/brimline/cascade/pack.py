@@ -11,6 +11,8 @@ from brimline.cascade.step.records import ELEMENT, LINK, STAGE
 from brimline.elements._kernels import PIPE
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from numpy.typing import NDArray
 
     from brimline.cascade.network import Link, Network
@@ -29,16 +31,23 @@ class Packed:
     lists: NDArray[np.int64]
 
 
-def pack(network: Network, ways: tuple[Link, ...], broken: frozenset[int]) -> Packed:
+def pack(
+    network: Network,
+    ways: tuple[Link, ...],
+    broken: frozenset[int],
+    part_of: Mapping[int, int],
+) -> Packed:
     """Lay a cascade out for the kernels.
 
     Parameters
     ----------
     ways : links to route, in the order of the results.
     broken : places in `ways` of the links that are to lead nowhere.
+    part_of : place in `ways` of the way that a link is a part of; others are whole.
     """
     elements = _elements(network)
     links, heads, flows = _links(network, ways, broken)
+    links["whole"] = [part_of.get(place, place) for place in range(len(ways))]
     count = elements.size
     out_starts, out = _grouped(links["origin"], count)
     in_starts, inward = _grouped(links["target"], count)

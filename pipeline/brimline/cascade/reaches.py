@@ -205,7 +205,6 @@ def together(
     own["target"][inside] = reaches.owner[own["target"][inside]]
     for part, brim in reaches.brim_of.items():
         flows[:, brim] += through[:, part]
-        for name in ("sum_forward", "sum_back", "peak"):
+        for name in ("sum_forward", "sum_back"):
             own[name][brim] += links[name][part]
-        own["peak_time"][brim] = max(own["peak_time"][brim], links["peak_time"][part])
     return whole, own, flows

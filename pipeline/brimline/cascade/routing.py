@@ -218,7 +218,7 @@ def route(
     broken = _ring_links(network, ways)
     edges, mean = _steps(network, inflow, pace)
     reaches, count = cut(network, ways), len(network.elements)
-    packed = pack(reaches.network, reaches.ways, broken)
+    packed = pack(reaches.network, reaches.ways, broken, reaches.brim_of)
     further = np.zeros((mean.shape[0], len(reaches.network.elements) - count))
     levels, soaked, through, elements, links, steps, missed = kernels.route(
         edges,

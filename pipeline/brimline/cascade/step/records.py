@@ -70,6 +70,7 @@ LINK: Final = np.dtype(
         ("p1", np.float64),
         ("p2", np.float64),
         ("one_way", np.bool_),  # water never runs back
+        ("whole", np.int64),  # the way that it is a part of; itself where it is whole
         # one step
         ("theta", np.float64),
         ("coupled", np.bool_),  # the level below may matter
@@ -83,7 +84,8 @@ LINK: Final = np.dtype(
         ("sum_step", np.float64),  # net, since the last row of the series
         ("sum_forward", np.float64),
         ("sum_back", np.float64),
-        ("peak", np.float64),
+        ("together", np.float64),  # flow of all its parts at a step's end [m³/s]
+        ("peak", np.float64),  # greatest of those
         ("peak_time", np.float64),
         ("peak_tail", np.float64),
     ]
