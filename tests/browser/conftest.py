@@ -25,6 +25,16 @@ FLAGS = [
     "--disable-sync",
     "--enable-unsafe-swiftshader",  # WebGL without a graphics card
 ]
+SETTLED = """
+window.settled = async () => { // the map fills the room that panels leave it, and has drawn all
+  const { map } = window.brimline;
+  const [room, canvas] = [map.getContainer(), map.getCanvas()];
+  const fills = () =>
+    room.clientWidth === canvas.clientWidth && room.clientHeight === canvas.clientHeight;
+  do await new Promise((done) => { map.once("idle", done); map.triggerRepaint(); });
+  while (!fills());
+};
+"""
 DESKTOP = (900, 600)  # small: without a graphics card every pixel costs
 
 
@@ -65,28 +75,20 @@ def opened(browser: Browser, written: Path) -> Iterator[Callable[..., Page]]:
         )
         contexts.append(context)
         page = context.new_page()
+        page.add_init_script(SETTLED)
         page.on("console", lambda said: said.type == "error" and faults.append(said.text))
         page.on("pageerror", lambda fault: faults.append(str(fault)))
         page.on("request", lambda asked: _refuse_network(asked.url, faults))
         page.goto((written / name).as_uri())
         if name == "map.html":
             page.wait_for_selector("html[data-ready=yes]", timeout=30_000)
-            settle(page)
+            page.evaluate("() => settled()")
         return page
 
     yield open_page
     for context in contexts:
         context.close()
     assert not faults
-
-
-def settle(page: Page) -> None:
-    """Wait until the map has drawn all that it knows of."""
-    page.evaluate(
-        "() => new Promise((done) => {"
-        " const { map } = window.brimline;"
-        " map.once('idle', done); map.triggerRepaint(); })"
-    )
 
 
 def _refuse_network(url: str, faults: list[str]) -> None:

@@ -24,16 +24,7 @@ HARD, THIN = "\N{NO-BREAK SPACE}", "\N{NARROW NO-BREAK SPACE}"
 
 
 def settle(page: Page) -> None:
-    """Wait until the map fills the room that panels leave it, and has drawn itself there."""
-    page.wait_for_function(
-        "() => { const { map } = window.brimline; const [room, canvas] ="
-        " [map.getContainer(), map.getCanvas()]; return room.clientWidth === canvas.clientWidth"
-        " && room.clientHeight === canvas.clientHeight; }"
-    )
-    page.evaluate(
-        "() => new Promise((done) => { const { map } = window.brimline;"
-        " map.once('idle', done); map.triggerRepaint(); })"
-    )
+    page.evaluate("() => settled()")
 
 
 def plain(text: str | None) -> str:
@@ -157,7 +148,7 @@ def test_search_finds_by_identifier_and_goes_there(opened: Callable[..., Page]) 
     page.get_by_label("Find by number or name").fill("old gate")
     assert page.locator("#hits-said").inner_text() == "1 found"
     page.locator("#hits button").first.click()
-    page.wait_for_timeout(200)
+    settle(page)
     centre = page.evaluate(
         "() => { const { map, fromMap } = window.brimline; return fromMap(map.getCenter()); }"
     )
@@ -168,7 +159,7 @@ def test_search_finds_by_identifier_and_goes_there(opened: Callable[..., Page]) 
 def drag_section(page: Page, start: tuple[float, float], end: tuple[float, float]) -> None:
     page.get_by_role("button", name="Long section").click()
     page.evaluate(
-        "() => { const { map, toMap, data } = window.brimline; map.resize();"
+        "() => { const { map, toMap, data } = window.brimline;"
         " map.fitBounds(data.bounds.map(toMap), { padding: 10, duration: 0 }); }"
     )
     settle(page)
@@ -237,10 +228,15 @@ def test_measuring_length_and_area(opened: Callable[..., Page]) -> None:
     page = opened("map.html")
     whole_site(page)
     page.get_by_role("button", name="Measure").click()
-    settle(page)
-    west, south = 352_000.0, 5_211_000.0
-    for x, y in ((100, 100), (180, 100), (180, 160)):
-        page.mouse.click(*on_screen(page, west + x, south + y))
+    corners = np.array([(100, 100), (180, 100), (180, 160)])
+    for at in [on_screen(page, 352_000.0 + x, 5_211_000.0 + y) for x, y in corners]:
+        page.mouse.click(*at)
+        settle(page)  # the words beneath grow and shrink by a line; the ground must stay
+    points = page.evaluate(
+        "() => { const { tools, data } = window.brimline;"
+        " return tools.state.points.map(([x, y]) => [x + data.origin[0], y + data.origin[1]]); }"
+    )
+    assert np.abs(np.array(points) - [352_000.0, 5_211_000.0] - corners).max() < 0.8  # one pixel
     said = plain(page.locator("#measure-said").inner_text())
     length = float(re.search(r"Length ([\d.]+) m", said)[1])
     area = float(re.search(r"area inside (\d+) m²", said)[1])
@@ -312,7 +308,6 @@ def test_themes_swap_and_keep_switches(opened: Callable[..., Page]) -> None:
     dark = page.evaluate("() => getComputedStyle(document.body).backgroundColor")
     page.get_by_role("checkbox", name=re.compile("^Contours")).uncheck()
     page.get_by_role("button", name="Light or dark").click()
-    page.wait_for_timeout(300)
     settle(page)
     assert page.evaluate("() => getComputedStyle(document.body).backgroundColor") != dark
     assert drawn(page, "contours") == 0

@@ -24,7 +24,28 @@ function startMap() {
   map.getContainer().append(make("div", { id: "cross", "aria-hidden": "true" }));
   map.touchZoomRotate.disableRotation();
   map.keyboard.disableRotation();
+  holdGround(map);
   return map;
+}
+
+/**
+ * Leave the ground where it is on the screen when a panel beside the map grows or shrinks, or a
+ * line of words more would move it between two clicks. Where a tool opens, or the window changes,
+ * the middle of the map stays in the middle instead.
+ */
+function holdGround(map) {
+  const look = () => {
+    const { left, right, top, bottom } = map.getContainer().getBoundingClientRect();
+    return { x: (left + right) / 2, y: (top + bottom) / 2, window: `${innerWidth} ${innerHeight}` };
+  };
+  let last = look();
+  map.on("resize", ({ middleStays }) => {
+    const now = look();
+    const [dx, dy] = [now.x - last.x, now.y - last.y];
+    const isPanel = now.window === last.window && !middleStays;
+    last = now;
+    if (isPanel && (dx || dy)) map.panBy([dx, dy], { animate: false });
+  });
 }
 
 /** Build the whole style for the present theme; switches keep what they were. */

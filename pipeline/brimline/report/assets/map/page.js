@@ -165,7 +165,7 @@ function startPanel(map) {
   const setOpen = (open) => {
     document.body.classList.toggle("closed", !open);
     button.setAttribute("aria-expanded", String(open));
-    map.resize();
+    map.resize({ middleStays: true });
   };
   button.addEventListener("click", () => setOpen(document.body.classList.contains("closed")));
   setOpen(!matchMedia("(max-width: 45rem)").matches);

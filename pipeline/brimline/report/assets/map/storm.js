@@ -155,7 +155,7 @@ function startStorm(map) {
     isOpen = detail === "storm";
     if (!isOpen) stop();
     visible(isOpen);
-    map.resize();
+    map.resize({ middleStays: true });
     if (isOpen) map.fitBounds(around(elements), { padding: 50, duration: 0 });
     if (isOpen) show();
   });

@@ -38,6 +38,7 @@ function startTools(map, surface) {
       byId("bench-title").textContent = buttons.find((b) => b.dataset.tool === state.tool).textContent;
     }
     tell();
+    map.resize({ middleStays: true });
     draw();
     document.dispatchEvent(new CustomEvent("tool", { detail: state.tool }));
   };
