@@ -274,7 +274,8 @@ def site_layers() -> dict[str, gpd.GeoDataFrame]:
         "soils": frame([
             {"name": "Hill loam", "group": "B", "texture": "loam", "soak_mm_per_h": 18.0,
              "shape": box(0, 0, 900, 900).difference(foot)},
-            {"name": "Foot clay loam", "group": "C", "texture": "clay loam", "soak_mm_per_h": 4.0, "shape": foot},
+            {"name": "Foot clay loam", "group": "C", "texture": "clay loam", "soak_mm_per_h": 4.0, "depth_m": 0.9,
+             "shape": foot},
         ]),
         "culverts": frame([
             {"name": "Lane culvert", "diameter_m": 0.45, "shape": line([(west_floor + 2, 245), (west_floor, 210)])},

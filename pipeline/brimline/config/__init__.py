@@ -3,7 +3,16 @@
 from brimline.config.choosing import Ponds
 from brimline.config.hazard import Hazard
 from brimline.config.load import Loaded, load
-from brimline.config.reading import Access, ColdAir, Growing, PlantingPlan, SoilLoss, Sun
+from brimline.config.reading import (
+    Access,
+    ColdAir,
+    Growing,
+    PlantingPlan,
+    SoilLoss,
+    Springs,
+    Sun,
+    Wind,
+)
 from brimline.config.tables import (
     AsBuilt,
     Conditioning,
@@ -57,6 +66,7 @@ __all__ = [
     "Settings",
     "Site",
     "SoilLoss",
+    "Springs",
     "Staking",
     "Sun",
     "Survey",
@@ -64,6 +74,7 @@ __all__ = [
     "Terrain",
     "WaterUse",
     "Weather",
+    "Wind",
     "Works",
     "Year",
     "load",

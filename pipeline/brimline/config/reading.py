@@ -38,6 +38,35 @@ class Sun(ConfigTable):
     )
 
 
+class Wind(ConfigTable):
+    """Winds that the site is to be sheltered from."""
+
+    from_deg: tuple[tuple[Annotated[float, Field(ge=0, le=360)], Positive], ...] = Field(
+        (),
+        description="Pairs of the true bearing that a wind comes from and its weight, such as the"
+        " share of time that it blows; left out: all bearings alike.",
+    )
+    spread_deg: float = Field(
+        15.0, ge=0, le=45, description="How far to either side of its bearing a wind comes from."
+    )
+    reach_m: Positive = Field(200.0, description="How far upwind shelter is looked for.")
+    height_m: NotNegative = Field(1.0, description="Height above the ground that is sheltered.")
+
+
+class Springs(ConfigTable):
+    """Where soil stays wet and springs are likely, by the shape of the ground."""
+
+    over_m: Positive = Field(
+        5.0, description="Ground is taken in means over this, as water in soil follows no furrows."
+    )
+    least_above_m: Positive = Field(
+        50.0, description="Length of ground, its area over the cell's width, that lies above one."
+    )
+    apart_m: Positive = Field(
+        40.0, description="How far around one no wet ground lies higher, nor another one."
+    )
+
+
 class PlantingPlan(ConfigTable):
     """Plants that are set out, and what is taken of the ground they stand on."""
 
@@ -118,6 +147,19 @@ class Growing(ConfigTable):
         (0.05, 0.5),
         description="Share of a zone where cold air pools: up to the first free, from the second"
         " a frost hollow.",
+    )
+    shelter_deg: tuple[float, float] = Field(
+        (3.0, 6.0),
+        description="Mean angle to what stands upwind: below the first exposed, from the second"
+        " sheltered. A barrier stands 3° high at 20 of its heights, 6° at 10.",
+    )
+    depth_m: tuple[Positive, Positive] = Field(
+        (0.4, 0.8), description="Depth of soil: below the first thin, from the second deep."
+    )
+    usual_depth_m: tuple[NotNegative, Positive] = Field(
+        (0.3, 1.2),
+        description="Depth of soil on the steepest and on the gentlest ground of the site, guessed"
+        " by slope between, where soils have no depth_m.",
     )
     slope_pct: tuple[Positive, Positive, Positive] = Field(
         (5.0, 15.0, 30.0), description="Slopes that part gentle, moderate, steep, very steep."

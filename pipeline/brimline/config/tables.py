@@ -12,7 +12,16 @@ from pydantic import BeforeValidator, Field, model_validator
 from brimline.config.base import ConfigTable, NotNegative, Positive, Share
 from brimline.config.choosing import Ponds
 from brimline.config.hazard import Hazard
-from brimline.config.reading import Access, ColdAir, Growing, PlantingPlan, SoilLoss, Sun
+from brimline.config.reading import (
+    Access,
+    ColdAir,
+    Growing,
+    PlantingPlan,
+    SoilLoss,
+    Springs,
+    Sun,
+    Wind,
+)
 from brimline.config.works import Works
 from brimline.config.year import Weather, Year
 
@@ -92,7 +101,8 @@ class Inputs(ConfigTable):
         None, description="Polygons of roofs, yards, tracks, land cover; column cover."
     )
     soils: VectorInput | None = Field(
-        None, description="Polygons of soil; columns group (A to D), texture, soak_mm_per_h."
+        None,
+        description="Polygons of soil; columns group (A to D), texture, soak_mm_per_h, depth_m.",
     )
     keep_out: VectorInput | None = Field(
         None,
@@ -696,6 +706,8 @@ class Settings(ConfigTable):
     weather: Weather = Weather()
     year: Year = Year()
     sun: Sun = Sun()
+    wind: Wind = Wind()
+    springs: Springs = Springs()
     planting: PlantingPlan = PlantingPlan()
     soil_loss: SoilLoss = SoilLoss()
     cold_air: ColdAir = ColdAir()

@@ -45,6 +45,42 @@ ITEMS: Final = (
         " milder and days darker.",
     ),
     Raster(
+        "shelter_deg",
+        "float32",
+        _NAN,
+        "Shelter from wind",
+        "Mean angle to the highest that stands within wind.reach_m towards the stated winds, or all"
+        " round where none is stated; below 0 where the ground falls away. The ground, surfaces"
+        " with a height and what was drawn as casting shade count, all as solid.",
+        "°",
+    ),
+    Raster(
+        "soil_wetness",
+        "float32",
+        _NAN,
+        "Wetness of the soil",
+        "Logarithm of area per contour width over slope (topographic wetness index), over means of"
+        " springs.over_m with water spread on hillslopes: it ranks the places of a site.",
+    ),
+    Raster(
+        "soil_depth_m",
+        "float32",
+        _NAN,
+        "Depth of soil",
+        "As soils say; elsewhere a guess by slope between the usual depths, for comparing places:"
+        " only a spade tells.",
+        "m",
+    ),
+    Raster(
+        "soil_dug",
+        "uint8",
+        255,
+        "Where soil was dug",
+        "1 where the depth of soil is as dug.",
+        published=False,
+        codes=True,
+    ),
+    Raster(
         "soil_loss_t_ha",
         "float32",
         _NAN,
@@ -77,14 +113,16 @@ ITEMS: Final = (
         "int32",
         0,
         "What cells offer",
-        "Hundreds: sun in the growing season, 1 shade, 2 part, 3 full; tens: wetness by rank, 1"
-        " dry, 2 moist, 3 wet; ones: 1 free of cold air, 2 where it pools.",
+        "Digits from the left: sun in the growing season, 1 shade, 2 part, 3 full; wind, 1 exposed,"
+        " 2 part, 3 sheltered; depth of soil, 1 thin, 2 medium, 3 deep; slope, 1 gentle to 4 very"
+        " steep; wetness by rank, 1 dry, 2 moist, 3 wet; cold air, 1 free, 2 where it pools. A 0 is"
+        " not known.",
         codes=True,
     ),
     Table(
         "zone_reading",
         "What the zones offer",
-        "Sun, cold, wetness, slope and loss of soil of each planting zone, in classes.",
+        "Sun, cold, wind, wetness, depth, slope and loss of soil of each zone, in classes.",
         (
             Column("zone_id", "text", "Name of the zone."),
             Column("area_m2", "float", "Ground of the zone on the grid.", "m²", 0),
@@ -101,8 +139,36 @@ ITEMS: Final = (
             ),
             Column("cold_share", "float", "Share where cold air pools.", "", 0, 1),
             Column("cold_class", "text", "Cold air.", values=("free", "mixed", "frost hollow")),
+            Column(
+                "shelter_deg",
+                "float",
+                "Mean angle to what shelters from wind.",
+                "°",
+                -90,
+                90,
+                required=False,
+            ),
+            Column(
+                "wind_class",
+                "text",
+                "Wind.",
+                values=("exposed", "part", "sheltered"),
+                required=False,
+            ),
             Column("wet_share", "float", "Share that ranks as wet on this site.", "", 0, 1),
             Column("dry_share", "float", "Share that ranks as dry on this site.", "", 0, 1),
+            Column("springs", "int", "Places in it where springs are likely.", "", 0),
+            Column("depth_m", "float", "Mean depth of soil.", "m", 0, required=False),
+            Column(
+                "depth_class",
+                "text",
+                "Depth of soil.",
+                values=("thin", "medium", "deep"),
+                required=False,
+            ),
+            Column(
+                "dug_share", "float", "Share whose depth was dug; the rest is a guess.", "", 0, 1
+            ),
             Column("slope_pct", "float", "Mean slope.", "%", 0),
             Column(
                 "slope_class",
@@ -115,6 +181,22 @@ ITEMS: Final = (
             Column(
                 "soil_loss_t_ha", "float", "Mean loss of soil in a year.", "t/ha", 0, required=False
             ),
+        ),
+    ),
+    Layer(
+        "springs",
+        Geometry.POINT,
+        "Where springs are likely",
+        "Upper ends of ground that water from above would saturate first, by the ground's shape"
+        " alone: rock and layers of clay decide where it comes out. Walk there after a wet spell"
+        " before anything is built or planted on it.",
+        (
+            Column("spring_id", "int", "Number, the wettest first.", "", 1),
+            Column("level_m", "float", "Level of the ground there.", "m"),
+            Column("area_m2", "float", "Ground that drains there.", "m²", 0),
+            Column("wetness", "float", "Wetness index there, without its noise."),
+            Column("above_pct", "float", "Steepest rise above it.", "%", 0),
+            Column("below_pct", "float", "Fall of the ground below it.", "%", 0),
         ),
     ),
     Layer(

@@ -123,6 +123,7 @@ ITEMS: Final = (
             ),
             Column("texture", "text", "Soil texture class.", required=False),
             Column("soak_mm_per_h", "float", "Tested soakage rate.", "mm/h", 0, required=False),
+            Column("depth_m", "float", "Depth that roots can use, as dug.", "m", 0, required=False),
         ),
     ),
     Layer(

@@ -415,6 +415,7 @@ STYLES: Final[dict[str, Style]] = {
             label="track_id",
         ),
         Style("track_crossings", (Rule("Culvert of a track", mark=Mark(INDIGO, "square", 7.0)),)),
+        Style("springs", (Rule("Spring likely", mark=Mark(BLUE, "triangle", 7.0)),)),
         Style(
             "plants",
             (

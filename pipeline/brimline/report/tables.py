@@ -135,9 +135,10 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
     ),
     "zone_reading": (
         "zone_id", "sun_class", "sun_season_h", "sun_winter_h", "cold_class", "cold_share",
-        "wet_share", "dry_share", "slope_class", "slope_pct", "faces", "machine_share",
-        "soil_loss_t_ha",
+        "wind_class", "shelter_deg", "wet_share", "dry_share", "springs", "depth_class", "depth_m",
+        "dug_share", "slope_class", "slope_pct", "faces", "machine_share", "soil_loss_t_ha",
     ),
+    "springs": ("spring_id", "level_m", "area_m2", "wetness", "above_pct", "below_pct"),
     "plant_schedule": (
         "zone_id", "plant", "kind", "size", "count", "price_each", "price", "left_out",
     ),

@@ -55,6 +55,7 @@ _COLUMNS: Final[dict[str, tuple[WantedColumn, ...]]] = {
         WantedColumn("group", allowed=("A", "B", "C", "D")),
         WantedColumn("texture"),
         WantedColumn("soak_mm_per_h", "float", minimum=0),
+        WantedColumn("depth_m", "float", minimum=0),
     ),
     "keep_out": (
         WantedColumn("kind", allowed=tuple(SETBACK_M)),

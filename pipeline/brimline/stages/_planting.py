@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
-from scipy import ndimage
 
 from brimline.design.places import BUILDING
 from brimline.errors import InputError
@@ -36,7 +35,6 @@ AROUND: Final = ("boundary", "keep_out", "keep_out_drawn", "surfaces", "elements
 _WATER_LINES: Final = frozenset({"swale", "drain"})
 _HEAPED_M: Final = 0.05
 _BANK_M: Final = 20.0  # from a pond's waterline that its bank may reach
-_WETNESS_M: Final = 3.0  # over which the wetness index is smoothed: single cells are noise
 
 
 def wanted_of(
@@ -140,19 +138,25 @@ def on_banks(given: Given) -> NDArray[np.bool_]:
     return found
 
 
+def wet_limits(
+    index: NDArray[np.float32], site: NDArray[np.bool_], params: PlantingPlan
+) -> tuple[float, float]:
+    """Wetness index up to which the ground of a site ranks as dry, and from which as wet."""
+    known = np.isfinite(index)
+    inside = site & known
+    dry, wet = np.quantile(
+        index[inside if inside.any() else known], (params.dry_share, 1 - params.wet_share)
+    )
+    return float(dry), float(wet)
+
+
 def wetness_classes(given: Given, params: PlantingPlan) -> NDArray[np.uint8]:
     """Class of each cell among `planting.WETNESS` by its rank on the site, 255 unknown."""
-    index = given.raster("wetness")
-    known = np.isfinite(index)
-    sigma = _WETNESS_M / given.grid.cell_m
-    weight = ndimage.gaussian_filter(known.astype(np.float32), sigma)
-    calm = ndimage.gaussian_filter(np.where(known, index, 0), sigma) / np.maximum(weight, 1e-6)
-    site = known & cells_inside(given.frame("boundary").geometry, given.grid)
-    dry, wet = np.quantile(
-        calm[site if site.any() else known], (params.dry_share, 1 - params.wet_share)
-    )
-    found = np.where(calm >= wet, 2, np.where(calm <= dry, 0, 1))
-    return np.where(known, found, 255).astype(np.uint8)
+    index = given.raster("soil_wetness")
+    site = cells_inside(given.frame("boundary").geometry, given.grid)
+    dry, wet = wet_limits(index, site, params)
+    found = np.where(index >= wet, 2, np.where(index <= dry, 0, 1))
+    return np.where(np.isfinite(index), found, 255).astype(np.uint8)
 
 
 def zone_shapes(given: Given) -> dict[str, BaseGeometry]:

@@ -270,7 +270,7 @@ STAGE = Stage(
     version=1,
     title="setting plants out, and what they find where they stand",
     needs=(
-        "grid", "elevation", "design_surface", "wetness", "sun_h", "sun", "weather",
+        "grid", "elevation", "design_surface", "soil_wetness", "sun_h", "sun", "weather",
         *DRAWN, *ALONG, *AROUND,
     ),
     makes=("plants", *_TABLES, "care"),

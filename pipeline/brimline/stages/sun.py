@@ -9,17 +9,12 @@ import numpy as np
 from brimline.config import Sun
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
-from brimline.grid.shapes import cells_inside
-from brimline.io.geographic import grid_north_deg, on_earth
-from brimline.layers.drawn import usual_number
 from brimline.layers.reading import PERIODS
+from brimline.stages._raised import STANDING, north_of, raised
 from brimline.stages._year_site import latitude_and_height
 from brimline.sun import sun_path, sunlight
 
 if TYPE_CHECKING:
-    from geopandas import GeoDataFrame
-    from numpy.typing import NDArray
-
     from brimline.engine.stage import Given, Made, Reporter
 
 _STEP = 100.0  # hundredths: finer than the skyline tells
@@ -34,13 +29,11 @@ def _run(given: Given, report: Reporter) -> Made:
         report.problem(Problem(Severity.NOTICE, message, mend, "configuration", "site"))
         by_period = np.full((len(PERIODS), *grid.shape), np.nan, dtype=np.float32)
         return {"sun_h": by_period, "sun_mj_m2": by_period, "sky_share": by_period[0], "sun": {}}
-    turned = params.grid_north_deg
-    if turned is None:
-        turned = grid_north_deg(grid) if on_earth(grid.crs) else 0.0
+    turned = north_of(given, params)
     path = sun_path(latitude, height_m, turbidity=params.turbidity, grid_north_deg=turned)
     far = [((bearing - turned) % 360, rise) for bearing, rise in params.far_skyline_deg]
     report.advanced(0.1, "looking round from every cell")
-    light = sunlight(ground, _with_shade(ground, given), path, cell_m=grid.cell_m, far=far)
+    light = sunlight(ground, raised(ground, given), path, cell_m=grid.cell_m, far=far)
     hours, energy = path.open_ground()
     return {
         "sun_h": np.round(light.hours_h * _STEP) / np.float32(_STEP),
@@ -55,26 +48,11 @@ def _run(given: Given, report: Reporter) -> Made:
     }
 
 
-def _with_shade(ground: NDArray[np.float32], given: Given) -> NDArray[np.float32]:
-    """Return the ground with what stands on it."""
-    raised = np.zeros(given.grid.shape, dtype=np.float32)
-    for name, usual in (
-        ("surfaces", np.nan),
-        ("drawn_shade", usual_number("drawn_shade", "height_m")),
-    ):
-        rows: GeoDataFrame = given.frame(name)
-        for shape, height in zip(rows.geometry, rows["height_m"].fillna(usual), strict=True):
-            if height > 0:
-                inside = cells_inside([shape], given.grid)
-                raised[inside] = np.maximum(raised[inside], np.float32(height))
-    return ground + raised
-
-
 STAGE = Stage(
     name="sun",
     version=1,
     title="sun on the ground by month",
-    needs=("grid", "elevation", "surfaces", "drawn_shade"),
+    needs=("grid", "elevation", *STANDING),
     makes=("sun_h", "sun_mj_m2", "sky_share", "sun"),
     run=_run,
     tables=("sun", "site"),

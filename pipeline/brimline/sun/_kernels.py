@@ -156,6 +156,44 @@ def light(codes, east, north, bearings, table, diffuse, angles):
 
 
 @kernel
+def upwind(surface, at, low, high, shifts, shares, nearness):
+    """Greatest angle to the surface along one bearing, of the rows from low to below high [rad].
+
+    A line lies between two cells of each row (or column): `shifts` holds rows and columns of both
+    from where it starts. Unknown ground counts as level with what is looked from.
+    """
+    rows, cols = at.shape
+    found = np.empty((high - low, cols), dtype=np.float32)
+    level = np.float32(0.0)
+    for row in range(low, high):
+        best = found[row - low]
+        best[:] = np.float32(-np.inf)
+        for step in range(shares.size):
+            one, other = row + shifts[step, 0], row + shifts[step, 2]
+            if min(one, other) < 0 or max(one, other) >= rows:
+                best[:] = np.maximum(best, level)
+                break
+            here, there = shifts[step, 1], shifts[step, 3]
+            first = min(cols, max(0, -here, -there))
+            last = max(first, min(cols, cols - here, cols - there))
+            best[:first] = np.maximum(best[:first], level)
+            best[last:] = np.maximum(best[last:], level)
+            share, near = shares[step], nearness[step]
+            ones = surface[one, first + here : last + here]
+            others = surface[other, first + there : last + there]
+            eyes, highest = at[row, first:last], best[first:last]
+            for place in range(ones.size):
+                z = ones[place] + share * (others[place] - ones[place])
+                rise = (z - eyes[place]) * near
+                rise = level if np.isnan(rise) else rise
+                if rise > highest[place]:
+                    highest[place] = rise
+        for col in range(cols):
+            best[col] = np.nan if np.isnan(at[row, col]) else np.arctan(best[col])
+    return found
+
+
+@kernel
 def rank_around(dem, radius):
     """Share of the cells within a radius that lie lower than a cell, and the range of them all."""
     rows, cols = dem.shape

@@ -8,6 +8,7 @@ import numpy as np
 from scipy import ndimage
 
 from brimline.grid import checked_elevation, read_only
+from brimline.grid.blocks import block_means, refined
 from brimline.sun import _kernels
 
 if TYPE_CHECKING:
@@ -37,9 +38,10 @@ def low_ground(
     relief_m : float32 (rows, cols) highest less lowest ground around [m].
     """
     ground = checked_elevation(dem)
-    coarse, factor = _coarse(ground, max(1, int(radius_m / _ACROSS / cell_m)))
+    factor = max(1, int(radius_m / _ACROSS / cell_m))
+    coarse = block_means(ground, factor)
     rank, relief = _kernels.rank_around(read_only(coarse), radius_m / (factor * cell_m))
-    fine = [_refined(each, factor, ground.shape) for each in (rank, relief)]
+    fine = [refined(each, factor, ground.shape) for each in (rank, relief)]
     for each in fine:
         each[np.isnan(ground)] = np.nan
     return fine[0], fine[1]
@@ -85,41 +87,3 @@ def cold_pools(
         & (calm >= -1.0 / radius_m / 10)
     )
     return np.where(np.isfinite(dem), pools, 255).astype(np.uint8)
-
-
-def _coarse(ground: Elevation, factor: int) -> tuple[NDArray[np.float32], int]:
-    """Return means of blocks of cells, NaN where a block holds none."""
-    rows, cols = (-(-size // factor) * factor for size in ground.shape)
-    padded = np.full((rows, cols), np.nan, dtype=np.float32)
-    padded[: ground.shape[0], : ground.shape[1]] = ground
-    blocks = padded.reshape(rows // factor, factor, cols // factor, factor)
-    known = np.isfinite(blocks).sum(axis=(1, 3))
-    total = np.nansum(blocks, axis=(1, 3), dtype=np.float64)
-    with np.errstate(invalid="ignore"):
-        return np.where(known, total / np.maximum(known, 1), np.nan).astype(np.float32), factor
-
-
-def _refined(
-    coarse: NDArray[np.float32], factor: int, shape: tuple[int, int]
-) -> NDArray[np.float32]:
-    """Bring coarse values back, straight between the middles of blocks."""
-    known = np.isfinite(coarse)
-    if not known.all():  # the nearest known value stands in beyond the data
-        nearest = ndimage.distance_transform_edt(
-            ~known, return_distances=False, return_indices=True
-        )
-        coarse = coarse[tuple(nearest)]
-    row, col = (
-        np.clip((np.arange(size) + 0.5) / factor - 0.5, 0, top - 1)
-        for size, top in zip(shape, coarse.shape, strict=True)
-    )
-    lower = np.minimum(row.astype(np.int64), max(coarse.shape[0] - 2, 0))
-    upper = np.minimum(lower + 1, coarse.shape[0] - 1)
-    left = np.minimum(col.astype(np.int64), max(coarse.shape[1] - 2, 0))
-    right = np.minimum(left + 1, coarse.shape[1] - 1)
-    down, across = (row - lower)[:, None], (col - left)[None, :]
-    by_row = coarse[lower] * (1 - down) + coarse[upper] * down
-    fine: NDArray[np.float32] = (by_row[:, left] * (1 - across) + by_row[:, right] * across).astype(
-        np.float32
-    )
-    return fine

@@ -22,6 +22,8 @@ PLATES: Final = tuple(
         ("ground", "slope"),
         ("reading", "sun_in_winter"),
         ("reading", "sun_in_season"),
+        ("reading", "wind"),
+        ("reading", "wetness"),
         ("reading", "soil_loss"),
         ("reading", "together"),
         ("reading", "access"),

@@ -11,7 +11,7 @@ from scipy import ndimage
 
 from brimline.grid.shapes import cells_inside, outlines
 from brimline.layers.reading import PERIODS
-from brimline.report.palette import BROWN, CYAN, INDIGO, RED, TEAL, Fill, Rule
+from brimline.report.palette import BROWN, CYAN, INDIGO, PURPLE, RED, SAND, TEAL, Fill, Rule
 from brimline.report.plates.plate import Plate
 from brimline.report.plates.sheet import Sheet
 from brimline.report.ramps import RAMPS
@@ -51,6 +51,56 @@ def sun_in_season(results: Results, frame: MapFrame) -> Plate | None:
     return _sun(results, frame, mean, "sun-season", f"Sun from {words}", months)
 
 
+def wind(results: Results, frame: MapFrame) -> Plate | None:
+    """Draw the shelter from the stated winds."""
+    shelter = results.raster("shelter_deg")
+    if shelter is None or not (known := _on_site(results, shelter)).size:
+        return None
+    sheet = Sheet(results, frame, ramp=RAMPS["shelter_deg"], values=shelter)
+    for layer in ("contours", "surfaces", "elements", "boundary"):
+        sheet.draw(layer, unfilled=True)
+    sheet.draw("zones", label=True, unfilled=True)
+    winds = results.parameter("wind", "from_deg") or ()
+    words = " and ".join(f"{bearing:g}°" for bearing, _ in winds)
+    from_where = f"winds from {words}" if words else "winds from all round alike: none is stated"
+    low, high = results.parameter("growing", "shelter_deg") or (3.0, 6.0)
+    bare, calm = (100 * float(each.mean()) for each in (known < low, known >= high))
+    return Plate(
+        "wind",
+        "Shelter from wind",
+        sheet.svg("wind"),
+        f"Map of how high ground, buildings and trees rise upwind, {known.mean():.1f}° on average.",
+        f"For {from_where}. The angle is that to the highest upwind within "
+        f"{results.parameter('wind', 'reach_m') or 200:g} m. A hedge shelters well to ten times "
+        f"its height (6°) and hardly beyond twenty (3°). {bare:.0f} % of the site is exposed "
+        f"(below {low:g}°) and {calm:.0f} % sheltered (from {high:g}°). Trees count as solid: "
+        "leafless ones shelter less. Gusts round corners and over crests are not in it.",
+    )
+
+
+def wetness(results: Results, frame: MapFrame) -> Plate | None:
+    """Draw the wetness index with the places where springs are likely."""
+    index, springs = results.raster("soil_wetness"), results.frames.get("springs")
+    if index is None or springs is None:
+        return None
+    sheet = Sheet(results, frame, ramp=RAMPS["soil_wetness"], values=index)
+    for layer in ("contours", "flow_paths", "elements", "boundary"):
+        sheet.draw(layer, unfilled=True)
+    sheet.draw("zones", label=True, unfilled=True)
+    sheet.draw("springs")
+    return Plate(
+        "wetness",
+        "Wet ground and likely springs",
+        sheet.svg("wetness"),
+        f"Map of the wetness index and {counted(len(springs), 'place')} where springs are likely.",
+        "Darker ground has more land above it and less fall to drain it (topographic wetness index,"
+        " Beven and Kirkby 1979). Going down, the wettest ground begins at "
+        f"{counted(len(springs), 'triangle')}: there water comes out first where soil is alike all"
+        " over (O'Loughlin 1986). Rock, clay and old drains may lead it elsewhere: walk there after"
+        " a wet spell before anything is built or planted.",
+    )
+
+
 def soil_loss(results: Results, frame: MapFrame) -> Plate | None:
     """Draw what rain may take in a year."""
     loss = results.raster("soil_loss_t_ha")
@@ -75,18 +125,21 @@ def soil_loss(results: Results, frame: MapFrame) -> Plate | None:
 
 
 def together(results: Results, frame: MapFrame) -> Plate | None:
-    """Lay cold air, wet ground, steep ground and loss of soil on top of each other."""
+    """Lay cold air, wet, exposed, thin and steep ground and loss of soil on top of each other."""
     growing, slope = results.raster("growing"), results.raster("slope_pct")
     loss, zones = results.raster("soil_loss_t_ha"), results.table("zone_reading")
     if growing is None or slope is None or loss is None:
         return None
     machine = float(results.parameter("growing", "machine_pct") or np.inf)
     limit = float(results.parameter("soil_loss", "tolerable_t_ha") or np.inf)
+    sun, wind, depth, _, wet, cold = (growing // 10**place % 10 for place in range(5, -1, -1))
     sheet = Sheet(results, frame)
     for words, where, fill in (
-        ("Cold air pools", growing % 10 == 2, Fill(CYAN, 0.4)),
-        ("Wet, by rank", growing // 10 % 10 == 3, Fill(TEAL, 0.6)),
-        ("Below full sun", (growing >= 100) & (growing < 300), Fill(INDIGO, 0.35)),
+        ("Cold air pools", cold == 2, Fill(CYAN, 0.4)),
+        ("Wet, by rank", wet == 3, Fill(TEAL, 0.6)),
+        ("Below full sun", (sun > 0) & (sun < 3), Fill(INDIGO, 0.35)),
+        (*_rarer(wind, results), Fill(PURPLE, 0.25)),
+        ("Thin soil", depth == 1, Fill(SAND, 0.6)),
         (f"Steeper than {machine:g} %", slope > machine, Fill(BROWN, 0.8, "slash")),
         (f"Loses over {limit:g} t/ha", loss > limit, Fill(RED, 0.8, "slash")),
     ):
@@ -97,21 +150,32 @@ def together(results: Results, frame: MapFrame) -> Plate | None:
             )
     sheet.draw("contours")
     sheet.draw("zones", label=True, unfilled=True)
+    sheet.draw("springs")
     sheet.draw("boundary")
     lines = [
-        f"{row['zone_id']}: {row['sun_class'] or 'unknown'} sun, cold air {row['cold_class']},"
-        f" {row['slope_class']}, faces {row['faces']}"
+        f"{row['zone_id']}: {row['sun_class'] or 'unknown'} sun, {row['wind_class'] or 'unknown'} "
+        f"to wind, cold air {row['cold_class']}, {100 * row['wet_share']:.0f} % wet, soil "
+        f"{row['depth_class'] or 'unknown'}{'' if row['dug_share'] >= _MOSTLY else ' as guessed'}, "
+        f"{row['slope_class']}, faces {row['faces']}"
         for row in ([] if zones is None else zones.to_dict("records"))
     ]
     return Plate(
         "together",
         "What the ground offers",
         sheet.svg("together"),
-        "Map of where cold air pools, ground stays wet, sun lacks, machines cannot go and soil may "
-        "be lost, with the planting zones.",
-        "Small patches are left out. Cold air and wetness rank the places of this site; they are "
-        "no measurements. " + ("; ".join(lines) + "." if lines else "No planting zone is drawn."),
+        "Map of where cold air pools, ground stays wet, sun lacks, wind is kept off, soil is thin "
+        "or may be lost and machines cannot go, with the planting zones.",
+        "Small patches are left out. Cold air, wetness and depth of soil that nobody dug rank the "
+        "places of this site; they are no measurements. "
+        + ("; ".join(lines) + "." if lines else "No planting zone is drawn."),
     )
+
+
+def _rarer(wind: NDArray[Any], results: Results) -> tuple[str, NDArray[np.bool_]]:
+    """Exposed or sheltered ground, whichever a site has less of: the other needs no colour."""
+    exposed, sheltered = wind == 1, wind >= 2
+    few = _on_site(results, np.where(wind > 0, exposed, np.nan)).mean() <= _MOSTLY
+    return ("Exposed", exposed) if few else ("In shelter", sheltered)
 
 
 def access(results: Results, frame: MapFrame) -> Plate | None:
