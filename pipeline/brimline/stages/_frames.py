@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
@@ -11,6 +13,7 @@ import shapely
 
 from brimline.io.frames import conformed, empty
 from brimline.layers import layer, table
+from brimline.layers.flags import joined
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -18,6 +21,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from brimline.grid import Grid
+    from brimline.layers import Layer, Table
 
 
 def frame(rows: gpd.GeoDataFrame, name: str, grid: Grid) -> gpd.GeoDataFrame:
@@ -25,21 +29,44 @@ def frame(rows: gpd.GeoDataFrame, name: str, grid: Grid) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(conformed(rows, layer(name), grid.crs))
 
 
+def values_of(one: object, declared: Layer | Table) -> dict[str, Any]:
+    """Return what a value of the domain says of the declared columns, by the names of these.
+
+    A column `flag` is made of the codes in `flags`, and other codes become a text likewise; a
+    number that is not known, or no text, becomes an empty value.
+    """
+    names = [column.name for column in declared.columns if hasattr(one, column.name)]
+    row = {name: _cell(getattr(one, name)) for name in names}
+    codes = getattr(one, "flags", None)
+    return row if codes is None else row | {"flag": joined(codes)}
+
+
+def _cell(value: object) -> object:
+    if isinstance(value, tuple):
+        value = joined(value)
+    return None if value == "" or (isinstance(value, float) and math.isnan(value)) else value
+
+
+def _rows(records: Sequence[object], declared: Layer | Table) -> list[Mapping[str, Any]]:
+    return [one if isinstance(one, Mapping) else values_of(one, declared) for one in records]
+
+
 def frame_of(
-    records: Sequence[dict[str, Any]], shapes: Sequence[Any], name: str, grid: Grid
+    records: Sequence[object], shapes: Sequence[Any], name: str, grid: Grid
 ) -> gpd.GeoDataFrame:
-    """Return a layer from one mapping and one shape a row; without rows an empty layer."""
+    """Return a layer from one mapping, or value of the domain, and one shape a row."""
     if not records:
         return gpd.GeoDataFrame(empty(layer(name), grid.crs))
-    return frame(gpd.GeoDataFrame(list(records), geometry=list(shapes)), name, grid)
+    rows = _rows(records, layer(name))
+    return frame(gpd.GeoDataFrame(rows, geometry=list(shapes)), name, grid)
 
 
-def table_of(records: Sequence[dict[str, Any]], name: str) -> pd.DataFrame:
-    """Return a table from one mapping a row; without rows an empty one."""
+def table_of(records: Sequence[object], name: str) -> pd.DataFrame:
+    """Return a table from one mapping, or value of the domain, a row."""
     declared = table(name)
     if not records:
         return pd.DataFrame(empty(declared))
-    return pd.DataFrame(conformed(pd.DataFrame(list(records)), declared))
+    return pd.DataFrame(conformed(pd.DataFrame(_rows(records, declared)), declared))
 
 
 def positions(line: shapely.LineString, grid: Grid) -> NDArray[np.float64]:

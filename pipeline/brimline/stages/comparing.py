@@ -33,10 +33,9 @@ from brimline.io.geopackage import write_geopackage
 from brimline.io.rasters import write_raster
 from brimline.io.vectors import read_layer
 from brimline.layers import layer, raster, table
-from brimline.layers.flags import joined
 from brimline.lines.sample import on_grid
 from brimline.report.change_page import change_html
-from brimline.stages._frames import frame_of, table_of
+from brimline.stages._frames import frame_of, table_of, values_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -126,13 +125,16 @@ def compare(
         "element_changes": found.elements,
     }
     frames: dict[str, Any] = {
-        name: frame_of([_record(row) for row in rows], [row.shape for row in rows], name, grid)
+        name: frame_of(rows, [row.shape for row in rows], name, grid)
         for name, rows in records.items()
     }
     frames["change_findings"] = table_of(
-        [_record(one) | {"rank": rank} for rank, one in enumerate(found.findings, start=1)],
+        [
+            values_of(one, table("change_findings")) | {"rank": rank}
+            for rank, one in enumerate(found.findings, start=1)
+        ],
         "change_findings",
-    ).drop(columns="weight", errors="ignore")
+    )
     plain = _plain(then, now, found, take_off_shift=take_off_shift) | {
         "findings": [asdict(finding) for finding in found.findings],
         "counts": {
@@ -272,16 +274,6 @@ def _maybe(row: Any, column: str) -> float | None:  # noqa: ANN401 - a row of a 
 
 def _text(value: object) -> str:
     return value if isinstance(value, str) else ""
-
-
-def _record(row: Any) -> dict[str, Any]:  # noqa: ANN401 - one of ours
-    record = {name: getattr(row, name) for name in row.__dataclass_fields__ if name != "shape"}
-    return {
-        name: (joined(value) if isinstance(value, tuple) else value) or None
-        if isinstance(value, str | tuple)
-        else value
-        for name, value in record.items()
-    }
 
 
 def _error_m(run: RunFolder) -> float:

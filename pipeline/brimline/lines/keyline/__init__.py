@@ -11,16 +11,20 @@ from brimline.lines.keyline.cultivation import (
 from brimline.lines.keyline.guides import guide_line
 from brimline.lines.keyline.keylines import Keyline, keyline, keylines
 from brimline.lines.keyline.keypoints import Keypoint, find_keypoints, given_keypoint
+from brimline.lines.keyline.pattern import Country, Pattern, Ploughing, pattern, with_given
 from brimline.lines.keyline.shares import kept_apart
 from brimline.lines.keyline.trimming import trimmed
 from brimline.lines.keyline.working import Useful
 
 __all__ = [
     "Chosen",
+    "Country",
     "CultivationLine",
     "Family",
     "Keyline",
     "Keypoint",
+    "Pattern",
+    "Ploughing",
     "Useful",
     "chosen_guides",
     "cultivation_lines",
@@ -32,6 +36,8 @@ __all__ = [
     "kept_apart",
     "keyline",
     "keylines",
+    "pattern",
     "places_on_floors",
     "trimmed",
+    "with_given",
 ]

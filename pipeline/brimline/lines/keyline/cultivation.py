@@ -163,7 +163,8 @@ def cultivation_lines(
                 line=piece,
                 length_m=float(piece_m),
                 fall_to_ridge_pct=measured.fall_pct,
-                share_right_pct=measured.share_right_pct,
+                # sums of lengths may round above the whole
+                share_right_pct=min(measured.share_right_pct, 100.0),
                 flags=tuple(sorted(flags)),
             )
         )
@@ -224,7 +225,7 @@ def families(
                 lines=len(members),
                 length_m=sum(line.length_m for line in members),
                 fall_to_ridge_pct=_mean([line.fall_to_ridge_pct for line in members], members),
-                share_right_pct=share_pct,
+                share_right_pct=min(share_pct, 100.0),
                 flags=("family-falls-to-valley",) if share_pct < min_share_pct else (),
             )
         )
