@@ -6,16 +6,18 @@ from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
 # figure of a design: whether more of it is better
 FIGURES: Final = {
     "cost": False,
     "earth_m3": False,
     "elements_flagged": False,
+    "findings": False,
+    "banks_asking": False,
     "storage_m3": True,
     "kept_pct": True,
-    "without_mains_driest_pct": True,
+    "without_mains_worst_pct": True,
     "mains_avoided_a_year_m3": True,
 }
 
@@ -29,9 +31,11 @@ class OptionFigures:
     cost : of the works, before contingency, in the currency of the prices.
     earth_m3 : cut and fill together [m³].
     elements_flagged : elements that need a person.
+    findings : what is wrong in a way that needs a person, each once.
+    banks_asking : banks whose failure would do harm, or that an engineer is asked for.
     storage_m3 : of all elements [m³].
     kept_pct : share of what the design storm brings that does not leave [%].
-    without_mains_driest_pct : share of the demand met without mains in the driest year [%].
+    without_mains_worst_pct : share of the demand met without mains in the worst year [%].
     mains_avoided_a_year_m3 : mains spared in a mean year [m³].
     """
 
@@ -39,32 +43,12 @@ class OptionFigures:
     cost: float | None = None
     earth_m3: float | None = None
     elements_flagged: float | None = None
+    findings: float | None = None
+    banks_asking: float | None = None
     storage_m3: float | None = None
     kept_pct: float | None = None
-    without_mains_driest_pct: float | None = None
+    without_mains_worst_pct: float | None = None
     mains_avoided_a_year_m3: float | None = None
-
-    @classmethod
-    def of_headline(cls, name: str, headline: Mapping[str, Any]) -> OptionFigures:
-        """Take the figures from the headline of a run."""
-
-        def known(key: str) -> float | None:
-            value = headline.get(key)
-            return float(value) if isinstance(value, int | float) else None
-
-        arrives, leaves = known("design_storm_arrives_m3"), known("design_storm_leaves_m3")
-        cut, fill = known("cut_m3"), known("fill_m3")
-        return cls(
-            name,
-            # a sum from which prices are missing says less than none
-            None if known("rows_without_price") else known("cost"),
-            None if cut is None or fill is None else cut + fill,
-            known("elements_flagged"),
-            known("storage_m3"),
-            100.0 * (1.0 - leaves / arrives) if arrives and leaves is not None else None,
-            known("without_mains_driest_pct"),
-            known("mains_avoided_a_year_m3"),
-        )
 
 
 def side_by_side(options: Sequence[OptionFigures]) -> list[dict[str, Any]]:

@@ -132,6 +132,9 @@ def run(
             "may be given several times."
         ),
     ] = None,
+    option: Annotated[
+        str, typer.Option(metavar="NAME", help="Run the site as its table [options.NAME] has it.")
+    ] = "",
     jobs: Annotated[
         int | None,
         typer.Option(min=1, help="Threads and processes to work with; default: all cores."),
@@ -148,7 +151,7 @@ def run(
     console.be_quiet(quiet=quiet)
     options = command.RunOptions(
         out=out, until=until, rebuild=rebuild, verify=verify, if_changed=if_changed, wait=wait,
-        brief=brief, jobs=jobs, pdf=pdf, draft=draft, only=tuple(only or ()),
+        brief=brief, jobs=jobs, pdf=pdf, draft=draft, only=tuple(only or ()), option=option,
     )  # fmt: skip
     command.run(site, options, as_json=as_json)
 
@@ -216,13 +219,17 @@ def compare(
 
 @app.command(epilog="Example: brimline options small.toml large.toml")
 def options(
-    sites: Annotated[list[Path], typer.Argument(metavar="SITE...", help="Two site files or more.")],
+    sites: Annotated[
+        list[Path],
+        typer.Argument(metavar="SITE...", help="Site files, or one with [options.NAME] tables."),
+    ],
     out: Annotated[
-        Path | None, typer.Option(help="Table to write; default options.csv beside the first.")
+        Path | None,
+        typer.Option(help="Table to write, the page beside it; default options.csv by the first."),
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Run alternatives, each with its own plan, side by side."""
+    """Run alternatives, each with its own plan, side by side: one table, one page."""
     from brimline.cli import options as command
 
     command.run(sites, out, as_json=as_json)

@@ -40,6 +40,7 @@ class RunOptions:
     pdf: bool = False
     draft: bool | None = None
     only: tuple[str, ...] = ()
+    option: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +96,7 @@ def _pieces(published: Published) -> str:
 
 def _at_a_glance(site: Path, options: RunOptions, *, as_json: bool) -> bool:
     """Say that nothing has changed, where that can be seen without loading the stages."""
-    special = options.rebuild or options.verify or options.until or options.only
+    special = options.rebuild or options.verify or options.until or options.only or options.option
     if special or options.draft is not None or as_json:
         return False
     from brimline.engine import Journal, Listener, glance
@@ -112,9 +113,9 @@ def _at_a_glance(site: Path, options: RunOptions, *, as_json: bool) -> bool:
     return True
 
 
-def run_folder(site: Path, out: Path | None) -> Path:
-    """Return the folder that a site's results go to."""
-    return out or site.parent / "runs" / site.stem
+def run_folder(site: Path, out: Path | None, option: str = "") -> Path:
+    """Return the folder that the results of a site, or of one of its options, go to."""
+    return out or site.parent / "runs" / (f"{site.stem}-{option}" if option else site.stem)
 
 
 def run_site(site: Path, options: RunOptions) -> Done:
@@ -141,11 +142,12 @@ def run_site(site: Path, options: RunOptions) -> Done:
         weasyprint_or_refuse()  # before an hour of work, not after
     began_s = time.time()
     before = status(site) if site.is_file() else (0, 0, 0, 0)  # loading says what is wrong
-    loaded, profile_told = at_scale(load(site))
+    said = load(site)
+    loaded, profile_told = at_scale(said.option(options.option) if options.option else said)
     _use_threads(options.jobs)
     _groups(options, loaded)  # a wrong word is told before anything runs
     stages = ordered(stages_for(loaded.settings), options.until)
-    folder = run_folder(site, options.out)
+    folder = run_folder(site, options.out, options.option)
     store_folder = loaded.folder / STORE
     with site_lock(store_folder, wait=options.wait, on_wait=_say_waiting) as dead:
         from brimline.cli.progress import Progress
@@ -162,7 +164,8 @@ def run_site(site: Path, options: RunOptions) -> Done:
             code = glance.code_files()
             store = Store(_kept_in(loaded, store_folder))
             done = _run(loaded, options, folder, store, journal, progress)
-            if options.until is None and options.draft is None and not options.only:
+            special = options.until or options.only or options.option
+            if not special and options.draft is None:
                 _note_for_a_glance(site, store_folder, done, {site: before}, code, began_s)
         except BaseException as fault:
             journal.write("run failed", kind=type(fault).__name__, error=str(fault))

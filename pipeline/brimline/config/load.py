@@ -6,27 +6,44 @@ import difflib
 import os
 import re
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from pydantic import BaseModel, ValidationError
 
 from brimline.config.tables import Settings
-from brimline.errors import ConfigError, Problem, Severity
+from brimline.errors import ConfigError, InputError, Problem, Severity
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from pydantic_core import ErrorDetails
+
+OPTIONS: Final = "options"
+_NAME: Final = re.compile(r"[\w-]+")
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One of several designs of a site: what its table says, and the settings with that."""
+
+    said: Mapping[str, Any]
+    settings: Settings
 
 
 @dataclass(frozen=True, slots=True)
 class Loaded:
-    """The settings of a site and where its file lies; paths in it are relative to `folder`."""
+    """The settings of a site and where its file lies; paths in it are relative to `folder`.
+
+    Parameters
+    ----------
+    options : by the name of their tables in ``[options]``.
+    """
 
     path: Path
     settings: Settings
+    options: Mapping[str, Option] = field(default_factory=dict)
 
     @property
     def folder(self) -> Path:
@@ -36,6 +53,21 @@ class Loaded:
     def resolve(self, name: str) -> Path:
         """Return the path that a file name in the settings stands for, without ``..``."""
         return Path(os.path.normpath(self.folder / name))
+
+    def option(self, name: str) -> Loaded:
+        """Return the site as one of its options has it.
+
+        Raises
+        ------
+        InputError
+            If it has no option of that name.
+        """
+        if name not in self.options:
+            known = ", ".join(self.options) or f"none: write a table [{OPTIONS}.{name}]"
+            raise InputError.of(
+                f"has no option called {name}", mend=f"known here: {known}", source=str(self.path)
+            )
+        return replace(self, settings=self.options[name].settings)
 
 
 def load(path: Path) -> Loaded:
@@ -75,19 +107,62 @@ def load(path: Path) -> Loaded:
             mend="texts need quotes, tables [brackets], and each key stands once",
             source=str(path),
         ) from error
+    tables = document.pop(OPTIONS, {})
+    settings = _validated(document, text, str(path))
+    return Loaded(path, settings, _options(tables, document, text, str(path)))
+
+
+def _validated(
+    document: Mapping[str, Any], text: str, source: str, within: tuple[str, ...] = ()
+) -> Settings:
     try:
-        settings = Settings.model_validate(document)
+        return Settings.model_validate(document)
     except ValidationError as error:
-        raise ConfigError(
-            _problem(details, text, str(path)) for details in error.errors(include_url=False)
-        ) from error
-    return Loaded(path, settings)
+        details = error.errors(include_url=False)
+        raise ConfigError(_problem(one, text, source, within) for one in details) from error
 
 
-def _problem(details: ErrorDetails, text: str, source: str) -> Problem:
+def _options(
+    tables: Any,  # noqa: ANN401 - whatever was written
+    document: Mapping[str, Any],
+    text: str,
+    source: str,
+) -> dict[str, Option]:
+    """Return the settings of each option: those of the site with what its table overrides."""
+    named = tables if isinstance(tables, dict) else {"": tables}
+    wrong = [
+        Problem(
+            Severity.ERROR,
+            f"{name or 'options'} is not the table of an option",
+            "write [options.NAME] of letters, digits and dashes, and in it the keys that differ,"
+            ' such as inputs.plan = "other.gpkg"',
+            source,
+            OPTIONS,
+        )
+        for name, said in named.items()
+        if not (isinstance(said, dict) and _NAME.fullmatch(name))
+    ]
+    if wrong:
+        raise ConfigError(wrong)
+    return {
+        name: Option(said, _validated(_over(document, said), text, source, (OPTIONS, name)))
+        for name, said in named.items()
+    }
+
+
+def _over(below: Any, above: Any) -> Any:  # noqa: ANN401 - any TOML value
+    """Lay tables over tables key by key; any other value takes the place of what was there."""
+    if not (isinstance(below, dict) and isinstance(above, dict)):
+        return above
+    return below | {key: _over(below.get(key), value) for key, value in above.items()}
+
+
+def _problem(
+    details: ErrorDetails, text: str, source: str, within: tuple[str, ...] = ()
+) -> Problem:
     keys = [part for part in details["loc"] if isinstance(part, str)]
-    key_path = ".".join(keys)
-    line = _line_of(keys, text)
+    key_path = ".".join((*within, *keys))
+    line = _line_of([*within, *keys], text)
     place = f"{key_path} (line {line})" if line else key_path
     if details["type"] == "extra_forbidden":
         known = _known_keys(keys[:-1])

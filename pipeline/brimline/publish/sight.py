@@ -12,6 +12,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 from brimline.engine.stage import GRID
+from brimline.grid import Grid
 from brimline.io.intermediates import FileCodec
 from brimline.layers import CATALOGUE, Layer, Raster, Table
 from brimline.publish.groups import NEAR
@@ -21,8 +22,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
+    from brimline.engine import RunResult
     from brimline.engine.store import Store, Stored
-    from brimline.grid import Grid
     from brimline.units import System
 
 # a kind (value, piece, manifest) and a name or the keys to it; "names" alone: what there is at all
@@ -149,6 +150,27 @@ class Sight:
 
     def _hear(self, *read: str) -> None:
         self.reads.add(read)
+
+
+def results_of(
+    result: RunResult,
+    manifest: Mapping[str, Any],
+    site_name: str,
+    units: System,
+    cautions: tuple[str, ...],
+) -> Results:
+    """Return a run that has just ended as pages are made from it."""
+    shown = {item.name: item for item in result.published}
+    return Results(
+        site_name,
+        units,
+        Grid(**result.value(GRID)),
+        _Values([n for n, item in shown.items() if not isinstance(item, Raster)], result.value),
+        _Values([n for n, item in shown.items() if isinstance(item, Raster)], result.value),
+        manifest,
+        _Values(list(result.fact_names), result.value),
+        cautions,
+    )
 
 
 def _hold(stored: Stored, value: Any) -> None:  # noqa: ANN401

@@ -1,0 +1,253 @@
+"""``options.html``: designs of one site side by side, in one table and one plate."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+from markupsafe import Markup
+
+from brimline.choose.options import FIGURES, OptionFigures, side_by_side
+from brimline.layers.flags import needs_look
+from brimline.report import attention
+from brimline.report.costs import costs, money
+from brimline.report.palette import theme_colours
+from brimline.report.plates.frame import MapFrame
+from brimline.report.plates.options import bars, option_map
+from brimline.report.plates.svg import theme_variables, themed
+from brimline.report.templates import environment
+from brimline.units import shown
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from brimline.report.results import Results
+    from brimline.units import System
+
+WORDS: Final = {
+    "cost": "cost before contingency",
+    "earth_m3": "earth moved",
+    "elements_flagged": "elements that need a person",
+    "findings": "findings that need a person",
+    "banks_asking": "banks that ask for care",
+    "storage_m3": "storage",
+    "kept_pct": "kept of the design storm",
+    "without_mains_worst_pct": "without mains, worst year",
+    "mains_avoided_a_year_m3": "mains spared a year",
+}
+_QUANTITY: Final = {
+    "earth_m3": "earth",
+    "storage_m3": "volume",
+    "mains_avoided_a_year_m3": "volume",
+}
+_DESIGN: Final = ("elements", "overflows")
+_NINE_IN_TEN: Final = 1.645  # standard errors to either side
+_MOST_FINDINGS: Final = 5
+_MARGIN: Final = 0.15  # around what is built, as a share of the longer side
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """One design and its run.
+
+    Parameters
+    ----------
+    differs : what its table says in place of the site's, a line a key.
+    ran, reused : stages that were worked out for it, and those that were there.
+    """
+
+    name: str
+    results: Results
+    differs: tuple[str, ...] = ()
+    ran: int = 0
+    reused: int = 0
+
+    @property
+    def figures(self) -> OptionFigures:
+        """Its figures, from the headline of the run and its layers."""
+        results, headline = self.results, self.results.manifest.get("headline", {})
+
+        def known(key: str) -> float | None:
+            value = headline.get(key)
+            return float(value) if isinstance(value, int | float) else None
+
+        arrives, leaves = known("design_storm_arrives_m3"), known("design_storm_leaves_m3")
+        cut, fill = known("cut_m3"), known("fill_m3")
+        return OptionFigures(
+            self.name,
+            # a sum from which prices are missing says less than none
+            None if known("rows_without_price") else known("cost"),
+            None if cut is None or fill is None else cut + fill,
+            known("elements_flagged"),
+            _rows(results, "advice"),
+            _rows(results, "bank_hazards", flagged=True),
+            known("storage_m3"),
+            100.0 * (1.0 - leaves / arrives) if arrives and leaves is not None else None,
+            known("without_mains_worst_pct"),
+            known("mains_avoided_a_year_m3"),
+        )
+
+    @property
+    def ranges(self) -> dict[str, tuple[float, float]]:
+        """Low and high of what is known no better, by figure."""
+        found: dict[str, tuple[float, float]] = {}
+        bill, earth = costs(self.results), self.results.table("earth_volumes")
+        if bill is not None and not bill.unpriced:
+            below, above = bill.below_pct / 100, bill.above_pct / 100
+            found["cost"] = bill.works * (1 - below), bill.works * (1 + above)
+        if earth is not None:
+            moved = float(earth[["cut_m3", "fill_m3"]].sum().sum())
+            errors = earth[["cut_error_m3", "fill_error_m3"]].to_numpy()
+            off = _NINE_IN_TEN * math.sqrt(float((errors**2).sum()))
+            found["earth_m3"] = max(moved - off, 0.0), moved + off
+        draws = self.results.table("sensitivity_draws")
+        if draws is not None:
+            for name in ("kept_pct", "storage_m3"):
+                low, high = draws[name].quantile([0.05, 0.95])
+                found[name] = float(low), float(high)
+        return found
+
+
+def _rows(results: Results, name: str, *, flagged: bool = False) -> float | None:
+    frame = results.frames.get(name)
+    if frame is None:
+        return None
+    codes = frame["flag"].fillna("") if flagged else []
+    return float(sum(needs_look(one.split(";")) for one in codes) if flagged else len(frame))
+
+
+def option_rows(options: Sequence[Alternative]) -> list[dict[str, Any]]:
+    """Return the designs as rows, the cheapest first, with the ranges of their figures."""
+    ranges = {one.name: one.ranges for one in options}
+    rows = side_by_side([one.figures for one in options])
+    for row in rows:
+        for name in FIGURES:
+            low, high = ranges[row["name"]].get(name, (None, None))
+            row |= {f"{name}_low": low, f"{name}_high": high}
+    return rows
+
+
+def figure_text(name: str, value: float | None, units: System, currency: str) -> str:
+    """Show a figure of a design in the units of the site."""
+    if value is None:
+        return "not known"
+    if name == "cost":
+        return money(value, currency)
+    if name in _QUANTITY:
+        return shown(_QUANTITY[name], units).text(value)
+    return f"{value:.1f}\N{NO-BREAK SPACE}%" if name.endswith("_pct") else f"{value:.0f}"
+
+
+def added_text(name: str, row: Mapping[str, Any], units: System, currency: str) -> str:
+    """Show what a design adds over the next cheaper one; empty where that is not known."""
+    added = row[f"adds_{name}"]
+    if not added:
+        return ""
+    return ("+" if added > 0 else "") + figure_text(name, added, units, currency)
+
+
+def range_text(name: str, row: Mapping[str, Any], units: System, currency: str) -> str:
+    """Show the range of a figure; empty where none is known."""
+    low, high = row[f"{name}_low"], row[f"{name}_high"]
+    if low is None:
+        return ""
+    return (
+        f"{figure_text(name, low, units, currency)} to {figure_text(name, high, units, currency)}"
+    )
+
+
+def verdicts(options: Sequence[Alternative], rows: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Say in sentences which design is cheapest, keeps most, and which are beaten."""
+    told = [text for one in options if (text := _without_price(one))]
+    leads = (("cost", "is the cheapest"), ("kept_pct", "keeps most of the design storm"),
+             ("without_mains_worst_pct", "needs least mains in the worst year"))  # fmt: skip
+    for name, words in leads:
+        known = [row for row in rows if row[name] is not None]
+        if len(known) == len(rows) and known:
+            best = (max if FIGURES[name] else min)(known, key=lambda row: row[name])
+            alike = [row["name"] for row in known if math.isclose(row[name], best[name])]
+            told.append(f"{best['name']} {words}" if len(alike) == 1 else
+                        f"{' and '.join(alike)} are alike: each {words}")  # fmt: skip
+    told += [
+        f"{row['name']} is beaten in everything that is known by {row['beaten_by']}"
+        for row in rows
+        if row["beaten_by"]
+    ]
+    return told
+
+
+def _without_price(one: Alternative) -> str:
+    bill = one.results.table("bill")
+    lacking = [] if bill is None else sorted(set(bill.loc[bill["cost"].isna(), "title"]))
+    if not lacking:
+        return ""
+    return f"what {one.name} costs is not known: [rates] has no price for {'; '.join(lacking)}"
+
+
+def options_html(
+    options: Sequence[Alternative], rows: Sequence[Mapping[str, Any]], choices: Sequence[str] = ()
+) -> str:
+    """Return the page as one HTML text that opens offline.
+
+    Parameters
+    ----------
+    rows : of `option_rows`.
+    choices : sentences on what would change the choice.
+    """
+    by_name = {one.name: one for one in options}
+    ordered = [by_name[row["name"]] for row in rows]
+    first = ordered[0].results
+    units, currency = first.units, first.parameter("rates", "currency") or ""
+    frames = [MapFrame.around(one.results, _DESIGN, _MARGIN) for one in ordered]
+    frame = MapFrame(
+        min(one.west for one in frames), min(one.south for one in frames),
+        max(one.east for one in frames), max(one.north for one in frames),
+    )  # fmt: skip
+
+    def text(name: str, value: float | None) -> str:
+        return figure_text(name, value, units, currency)
+
+    table = [
+        {
+            "title": title,
+            "cells": [
+                {
+                    "text": text(name, row[name]),
+                    "added": added_text(name, row, units, currency),
+                    "range": range_text(name, row, units, currency),
+                    "best": _is_best(name, row, rows),
+                }
+                for row in rows
+            ],
+        }
+        for name, title in WORDS.items()
+    ]
+    return environment().get_template("options.html.j2").render(
+        **first.title_block,
+        options=[
+            {
+                "name": one.name,
+                "differs": one.differs,
+                "ran": one.ran,
+                "reused": one.reused,
+                "map": Markup(themed(option_map(one.results, frame, f"option-{number}"))),  # noqa: S704
+                "findings": attention.first_lines(one.results, _MOST_FINDINGS)[0],
+            }
+            for number, one in enumerate(ordered)
+        ],
+        verdicts=verdicts(options, rows),
+        choices=choices,
+        table=table,
+        bars=Markup(themed(bars(rows, WORDS, text))),  # noqa: S704
+        light=theme_colours(dark=False) + theme_variables(dark=False),
+        dark=theme_colours(dark=True) + theme_variables(dark=True),
+        cautions=first.cautions,
+    )  # fmt: skip
+
+
+def _is_best(name: str, row: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> bool:
+    known = [one[name] for one in rows if one[name] is not None]
+    if row[name] is None or len(known) < 2 or math.isclose(min(known), max(known)):
+        return False
+    return bool(math.isclose(row[name], max(known) if FIGURES[name] else min(known)))
