@@ -103,7 +103,7 @@ def _run_one(one: _Wanted) -> Alternative:
     from brimline.publish import CAUTIONS, results_of
     from brimline.report.options_page import Alternative
 
-    done = run_site(one.site, RunOptions(draft=True, option=one.option))
+    done = run_site(one.site, RunOptions(draft=True, option=one.option, sensitivity=True))
     settings = done.loaded.settings
     results = results_of(
         done.result, done.published.manifest, settings.site.name, settings.site.units, CAUTIONS

@@ -41,6 +41,7 @@ class RunOptions:
     draft: bool | None = None
     only: tuple[str, ...] = ()
     option: str = ""
+    sensitivity: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +145,8 @@ def run_site(site: Path, options: RunOptions) -> Done:
     before = status(site) if site.is_file() else (0, 0, 0, 0)  # loading says what is wrong
     said = load(site)
     loaded, profile_told = at_scale(said.option(options.option) if options.option else said)
+    if options.sensitivity:
+        loaded = loaded.with_sensitivity()
     _use_threads(options.jobs)
     _groups(options, loaded)  # a wrong word is told before anything runs
     stages = ordered(stages_for(loaded.settings), options.until)

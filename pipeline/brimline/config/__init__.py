@@ -1,6 +1,6 @@
 """The site's TOML file as validated values: one model a table."""
 
-from brimline.config.choosing import Ponds
+from brimline.config.choosing import Ponds, Sensitivity
 from brimline.config.hazard import Hazard
 from brimline.config.load import Loaded, load
 from brimline.config.reading import (
@@ -63,6 +63,7 @@ __all__ = [
     "Ponds",
     "Proof",
     "Rates",
+    "Sensitivity",
     "Settings",
     "Site",
     "SoilLoss",

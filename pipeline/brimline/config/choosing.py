@@ -46,3 +46,30 @@ class Ponds(ConfigTable):
             if list(values) != sorted(set(values)):
                 raise ValueError(f"{name} must rise, got {list(values)}")
         return self
+
+
+class Sensitivity(ConfigTable):
+    """How far off what a design rests on may be: nine times in ten the truth lies within."""
+
+    on: bool = Field(
+        default=False,
+        description="Try the design in other worlds in every run; `brimline options` always does.",
+    )
+    rain_pct: Positive = Field(
+        15.0,
+        description="Depth of the design storm, above and, by the same ratio, below: about what"
+        " tables of rain depths say of themselves (value from memory).",
+    )
+    soakage_factor: float = Field(
+        2.0, gt=1, description="Tested soakage rates, times and over (common practice, no source)."
+    )
+    curve_number: Positive = Field(
+        5.0, description="Curve numbers, above and below (common practice, no source)."
+    )
+    price_pct: Positive = Field(
+        25.0,
+        description="Each price by itself, above and, by the same ratio, below (common practice,"
+        " no source).",
+    )
+    draws: int = Field(64, ge=8, le=2000, description="Worlds in which all of it is off at once.")
+    seed: int = Field(1, ge=0, description="Of those worlds; the same for every design.")

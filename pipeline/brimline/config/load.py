@@ -69,6 +69,11 @@ class Loaded:
             )
         return replace(self, settings=self.options[name].settings)
 
+    def with_sensitivity(self) -> Loaded:
+        """Return the site with its design tried in other worlds."""
+        on = self.settings.sensitivity.model_copy(update={"on": True})
+        return replace(self, settings=self.settings.model_copy(update={"sensitivity": on}))
+
 
 def load(path: Path) -> Loaded:
     """Read and validate a site's file.

@@ -10,7 +10,7 @@ from typing import Annotated, Literal, Self
 from pydantic import BeforeValidator, Field, model_validator
 
 from brimline.config.base import ConfigTable, NotNegative, Positive, Share
-from brimline.config.choosing import Ponds
+from brimline.config.choosing import Ponds, Sensitivity
 from brimline.config.hazard import Hazard
 from brimline.config.reading import (
     Access,
@@ -703,6 +703,7 @@ class Settings(ConfigTable):
     works: Works = Works()
     hazard: Hazard = Hazard()
     ponds: Ponds = Ponds()
+    sensitivity: Sensitivity = Sensitivity()
     weather: Weather = Weather()
     year: Year = Year()
     sun: Sun = Sun()

@@ -29,6 +29,11 @@ _HEIGHT: Final = Column(
     "bank_height_m", "float", "Crest over the lowest ground on the bank's axis.", "m", 0
 )
 
+SENSITIVE: Final = (
+    "kept_pct", "kept_m3", "over_safe_m", "earth_m3", "cost", "cost_per_kept",
+    "without_mains_worst_pct",
+)  # fmt: skip
+
 ITEMS: Final = (
     Layer(
         "pond_sites",
@@ -130,6 +135,55 @@ ITEMS: Final = (
             _PER_EARTH,
             _LENGTH,
             _HEIGHT,
+        ),
+    ),
+    Table(
+        "design_sensitivity",
+        "What the design does if the world is another",
+        "Each figure of the design with one thing at the low and at the high end of its range, all"
+        " else as it was taken; and with everything off at once. The design stays as it is.",
+        (
+            Column("figure", "text", "What of the design changes.", values=SENSITIVE),
+            Column(
+                "factor",
+                "text",
+                "What is off: rain, soakage, curve number, catchments or earth (by the survey),"
+                " the price of an item, or all together.",
+            ),
+            Column(
+                "low_at",
+                "float",
+                "Low end: a multiple of what was taken; of curve numbers what is added, of the"
+                " survey -1 for its low end; empty for all together.",
+                required=False,
+            ),
+            Column("high_at", "float", "High end, likewise.", required=False),
+            Column("base", "float", "The figure as everything was taken."),
+            Column(
+                "low", "float", "The figure at the low end; of all together its 5th percentile."
+            ),
+            Column("high", "float", "At the high end; of all together its 95th percentile."),
+            Column("swing", "float", "How far the two lie apart.", "", 0),
+        ),
+    ),
+    Table(
+        "sensitivity_draws",
+        "The design in many other worlds",
+        "Figures of the design where everything is off at once, drawn from the ranges.",
+        (
+            Column("draw", "int", "Number of the world, the same for every design.", "", 1),
+            Column("kept_pct", "float", "Kept of the design storm.", "%", required=False),
+            Column("kept_m3", "float", "Kept of the design storm.", "m³"),
+            Column(
+                "over_safe_m",
+                "float",
+                "Deepest that water stands within a freeboard or over a crest.",
+                "m",
+                0,
+            ),
+            Column("earth_m3", "float", "Cut and fill.", "m³"),
+            Column("cost", "float", "Works, before contingency.", "", required=False),
+            Column("cost_per_kept", "float", "Cost of a cubic metre kept.", "", required=False),
         ),
     ),
 )

@@ -8,13 +8,16 @@ from typing import TYPE_CHECKING, Any, Final
 
 from markupsafe import Markup
 
+from brimline.choose.choice import COST, KEPT, PER_KEPT, Tried, leader, shares_best, turns
 from brimline.choose.options import FIGURES, OptionFigures, side_by_side
+from brimline.choose.sensitivity import PRICE, TOGETHER
 from brimline.layers.flags import needs_look
 from brimline.report import attention
 from brimline.report.costs import costs, money
 from brimline.report.palette import theme_colours
 from brimline.report.plates.frame import MapFrame
 from brimline.report.plates.options import bars, option_map
+from brimline.report.plates.sensitivity import at_words, factor_words, sensitivity
 from brimline.report.plates.svg import theme_variables, themed
 from brimline.report.templates import environment
 from brimline.units import shown
@@ -22,6 +25,7 @@ from brimline.units import shown
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from brimline.choose.choice import Turn
     from brimline.report.results import Results
     from brimline.units import System
 
@@ -103,18 +107,83 @@ class Alternative:
             found["earth_m3"] = max(moved - off, 0.0), moved + off
         draws = self.results.table("sensitivity_draws")
         if draws is not None:
-            for name in ("kept_pct", "storage_m3"):
-                low, high = draws[name].quantile([0.05, 0.95])
-                found[name] = float(low), float(high)
+            low, high = draws["kept_pct"].quantile([0.05, 0.95])
+            found["kept_pct"] = float(low), float(high)
         return found
+
+    def tried(self, figure: str) -> Tried:
+        """Return a figure and what each thing that may be off does to it."""
+        found = _records(self.results, "design_sensitivity")
+        bill = _records(self.results, "bill")
+        items: dict[str, tuple[float, float]] = {}
+        if all(row["cost"] == row["cost"] for row in bill):  # none lacks a price
+            for row in bill:
+                amount, _ = items.get(row["item"], (0.0, 0.0))
+                items[row["item"]] = amount + row["amount"], row["rate"]
+        own = [row for row in found if row["figure"] == figure]
+        return Tried(
+            own[0]["base"] if own else math.nan,
+            {
+                row["factor"]: (row["low_at"], row["high_at"], row["low"], row["high"])
+                for row in own
+                if row["factor"] != TOGETHER
+            },
+            items,
+            next((row["base"] for row in found if row["figure"] == "kept_m3"), math.nan),
+            tuple(row[figure] for row in _records(self.results, "sensitivity_draws")),
+        )
+
+
+def _records(results: Results, name: str) -> list[dict[str, Any]]:
+    """Return the rows of a table; none where the run has no such table."""
+    frame = results.table(name)
+    rows = [] if frame is None else frame.to_dict("records")
+    return [{str(key): value for key, value in row.items()} for row in rows]
+
+
+_CRITERIA: Final = {
+    COST: "the cheapest",
+    KEPT: "the one that keeps most of the design storm",
+    PER_KEPT: "the one that pays least for each cubic metre that it keeps of the storm",
+}
+_MOST_TURNS: Final = 3
+
+
+def choices(options: Sequence[Alternative]) -> list[str]:
+    """Say by each measure which design is best, how surely, and what would change that."""
+    told = []
+    for figure, words in _CRITERIA.items():
+        tried = {one.name: one.tried(figure) for one in options}
+        leads = leader(figure, tried)
+        if not leads:
+            continue
+        shares = shares_best(figure, tried)
+        count = len(tried[leads].drawn)
+        sure = f", in {shares[leads]:.0%} of {count} worlds in which all is off" if shares else ""
+        found = turns(figure, tried)[:_MOST_TURNS]
+        then = "; ".join(_turn_words(one, tried) for one in found)
+        told.append(f"{leads} is {words}{sure}. " + (then or "Nothing alone changes that"))
+    return told
+
+
+def _turn_words(turn: Turn, tried: Mapping[str, Tried]) -> str:
+    words = factor_words(turn.factor)
+    if turn.factor.startswith(PRICE):
+        item = turn.factor.removeprefix(PRICE)
+        rates = [one.items[item][1] for one in tried.values() if item in one.items]
+        words += f" at {turn.at * rates[0]:.2f} instead of {rates[0]:.2f}" if rates else ""
+    elif told := at_words(turn.factor, turn.at):
+        words += f" {told}"
+    return f"{turn.then} from {words} on"
 
 
 def _rows(results: Results, name: str, *, flagged: bool = False) -> float | None:
     frame = results.frames.get(name)
     if frame is None:
         return None
-    codes = frame["flag"].fillna("") if flagged else []
-    return float(sum(needs_look(one.split(";")) for one in codes) if flagged else len(frame))
+    if not flagged:
+        return float(len(frame))
+    return float(sum(needs_look(codes.split(";")) for codes in frame["flag"].fillna("")))
 
 
 def option_rows(options: Sequence[Alternative]) -> list[dict[str, Any]]:
@@ -168,7 +237,7 @@ def verdicts(options: Sequence[Alternative], rows: Sequence[Mapping[str, Any]]) 
             best = (max if FIGURES[name] else min)(known, key=lambda row: row[name])
             alike = [row["name"] for row in known if math.isclose(row[name], best[name])]
             told.append(f"{best['name']} {words}" if len(alike) == 1 else
-                        f"{' and '.join(alike)} are alike: each {words}")  # fmt: skip
+                        f"{', '.join(alike)} are alike: each {words}")  # fmt: skip
     told += [
         f"{row['name']} is beaten in everything that is known by {row['beaten_by']}"
         for row in rows
@@ -185,15 +254,12 @@ def _without_price(one: Alternative) -> str:
     return f"what {one.name} costs is not known: [rates] has no price for {'; '.join(lacking)}"
 
 
-def options_html(
-    options: Sequence[Alternative], rows: Sequence[Mapping[str, Any]], choices: Sequence[str] = ()
-) -> str:
+def options_html(options: Sequence[Alternative], rows: Sequence[Mapping[str, Any]]) -> str:
     """Return the page as one HTML text that opens offline.
 
     Parameters
     ----------
     rows : of `option_rows`.
-    choices : sentences on what would change the choice.
     """
     by_name = {one.name: one for one in options}
     ordered = [by_name[row["name"]] for row in rows]
@@ -232,18 +298,26 @@ def options_html(
                 "ran": one.ran,
                 "reused": one.reused,
                 "map": Markup(themed(option_map(one.results, frame, f"option-{number}"))),  # noqa: S704
+                "worlds": _worlds(one.results, frame, number),
                 "findings": attention.first_lines(one.results, _MOST_FINDINGS)[0],
             }
             for number, one in enumerate(ordered)
         ],
         verdicts=verdicts(options, rows),
-        choices=choices,
+        choices=choices(ordered),
         table=table,
         bars=Markup(themed(bars(rows, WORDS, text))),  # noqa: S704
         light=theme_colours(dark=False) + theme_variables(dark=False),
         dark=theme_colours(dark=True) + theme_variables(dark=True),
         cautions=first.cautions,
     )  # fmt: skip
+
+
+def _worlds(results: Results, frame: MapFrame, number: int) -> Markup:
+    """Draw the design in other worlds; empty where they were not tried."""
+    plate = sensitivity(results, frame)
+    svg = "" if plate is None else themed(plate.svg).replace("sensitivity-", f"worlds-{number}-")
+    return Markup(svg)  # noqa: S704
 
 
 def _is_best(name: str, row: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> bool:

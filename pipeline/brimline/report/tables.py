@@ -82,6 +82,9 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
         "site_id", "depth_m", "level_m", "storage_m3", "water_m2", "fill_m3",
         "storage_per_earth", "bank_height_m", "bank_length_m",
     ),
+    "design_sensitivity": (
+        "figure", "factor", "low_at", "high_at", "base", "low", "high", "swing",
+    ),
     "swale_lines": (
         "swale_id", "level_m", "length_m", "level_error_m", "mean_slope_pct", "spacing_m",
         "catchment_m2", "depth_m", "kept_m2", "rank", "flag",

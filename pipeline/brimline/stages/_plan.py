@@ -47,6 +47,7 @@ Row = TypeVar("Row")
 
 # what a stage must need to call `ground_of_design`, next to the table earthworks
 BUILT: Final = ("grid", "elevation", "design", "drawn_pads")
+_ENDS: Final = ("low", "high")
 SURVEYED: Final = (
     "grid", "elevation", "standing_level_m", "slope_pct", "flow_direction", "contributing_area_m2",
     "surfaces", "soils",
@@ -162,6 +163,22 @@ def beyond_of(given: Given) -> list[Storm]:
 def _storm(plain: Mapping[str, Any]) -> Storm:
     depths = np.array(plain["depth_mm"])
     return Storm(plain["name"], plain["step_s"], depths, plain["return_period_y"])
+
+
+def range_factors(design: Design, intakes: GeoDataFrame) -> dict[str, tuple[float, float]]:
+    """Low and high end over the estimate of the intake nearest to each element.
+
+    Empty where no intake has a range.
+    """
+    ranged = intakes[intakes["area_high_m2"] > 0]
+    if not len(ranged):
+        return {}
+    found = {}
+    for one in design.placed:
+        nearest = ranged.iloc[int(ranged.distance(one.shape).to_numpy().argmin())]
+        low, high = (float(nearest[f"area_{end}_m2"] / nearest["area_m2"]) for end in _ENDS)
+        found[one.name] = low, high
+    return found
 
 
 def hydrographs_of(given: Given) -> dict[str, Hydrograph]:

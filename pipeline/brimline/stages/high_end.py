@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from brimline.cascade import route
 from brimline.cascade.beyond import CASE_FLAGS, storm_case
@@ -12,20 +12,18 @@ from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.layers.flags import joined
 from brimline.stages._frames import table_of
-from brimline.stages._plan import storms_of
+from brimline.stages._plan import range_factors, storms_of
 
 if TYPE_CHECKING:
-    from geopandas import GeoDataFrame
-
     from brimline.engine.stage import Given, Made, Reporter
 
 
 def _run(given: Given, report: Reporter) -> Made:
-    design, intakes = given.value("design", Design), given.frame("intakes")
-    ranged = intakes[intakes["area_high_m2"] > 0]
-    if not design.placed or not len(ranged):
+    design = given.value("design", Design)
+    ends = range_factors(design, given.frame("intakes"))
+    if not ends:
         return {"check_high_end": table_of([], "check_high_end")}
-    factors = _factors(design, ranged)
+    factors = {name: max(high, 1.0) for name, (_, high) in ends.items()}
     storm = storms_of(given)[0]
     base, high = (
         route(design.network, arrivals.of(storm, ROUTING_STEP_S), design.pace)
@@ -45,15 +43,6 @@ def _run(given: Given, report: Reporter) -> Made:
             )
         )
     return {"check_high_end": table_of([check_row(case) | {"flag": flag}], "check_high_end")}
-
-
-def _factors(design: Design, ranged: GeoDataFrame) -> dict[str, float]:
-    """High end over estimate of the intake nearest to each element; at least 1."""
-    factors: dict[str, Any] = {}
-    for one in design.placed:
-        nearest = ranged.iloc[int(ranged.distance(one.shape).to_numpy().argmin())]
-        factors[one.name] = max(float(nearest["area_high_m2"] / nearest["area_m2"]), 1.0)
-    return factors
 
 
 STAGE = Stage(

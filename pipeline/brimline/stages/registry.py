@@ -33,6 +33,7 @@ from brimline.stages import (
     proof,
     raised,
     reading,
+    sensitivity,
     site,
     snapping,
     soil,
@@ -112,6 +113,8 @@ def stages_for(settings: Settings) -> tuple[Stage, ...]:
         wanted.append(certainty)
     if settings.proof.rain_on_grid:
         wanted.append(flooding)
+    if settings.sensitivity.on:
+        wanted.append(sensitivity)
     if settings.inputs.as_built is not None:
         wanted.append(as_built)
     if inputs.notes is not None:

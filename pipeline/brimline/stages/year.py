@@ -57,6 +57,10 @@ _TABLES: Final = (
     "year_sensitivity",
 )
 
+NEEDS: Final = (
+    "grid", "elevation", "surfaces", "soils", "planting_zones", "elements", "design", "weather",
+    "zone_kc",
+)  # fmt: skip
 _AGED: Final = (
     "demand_m3",
     "mains_m3",
@@ -74,7 +78,7 @@ def _run(given: Given, report: Reporter) -> Made:
         tables = {name: pd.DataFrame(empty(table(name))) for name in _TABLES}
         none = {"zone_ages": table_of([], "zone_ages"), "year": {}}
         return {"zones": frame_of([], [], "zones", given.grid), **tables, **none}
-    site, et0, facts = _site(given, params, weather, report)
+    site, et0, facts = site_of(given, params, weather, report)
     report.advanced(0.3, "running every day of the record")
     when = calendar(site.weather.dates, site.weather.precipitation_mm)
     ran = {case: YearRun.of(site.system(case), when) for case in cases(site.rules)}
@@ -105,10 +109,10 @@ def _run(given: Given, report: Reporter) -> Made:
     }
 
 
-def _site(
+def site_of(
     given: Given, params: Year, weather: DailyWeather, report: Reporter
 ) -> tuple[YearSite, ReferenceEt, dict[str, float]]:
-    """Read the layers, and tell what was found in them."""
+    """Read the layers `NEEDS`, and tell what was found in them."""
     design, rules, grid = given.value("design", Design), params.rules(), given.grid
     elements = collectors_of(design)
     left_out = [name for name in design.names if name not in design.network.index]
@@ -243,17 +247,7 @@ STAGE = Stage(
     name="year",
     version=2,
     title="water through the year: soils, stores, and how much the mains must give",
-    needs=(
-        "grid",
-        "elevation",
-        "surfaces",
-        "soils",
-        "planting_zones",
-        "elements",
-        "design",
-        "weather",
-        "zone_kc",
-    ),
+    needs=NEEDS,
     makes=("zones", *_TABLES, "zone_ages", "year"),
     run=_run,
     tables=("year", "works", "site", "planting"),

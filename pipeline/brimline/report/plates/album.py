@@ -37,6 +37,7 @@ PLATES: Final = tuple(
         ("storms", "levels"),
         ("planting", "planting"),
         ("year", "year"),
+        ("sensitivity", "sensitivity"),
         ("building", "earthworks"),
         ("building", "flood"),
         ("building", "staging"),
