@@ -17,6 +17,7 @@ CUBIC_YARD_M3: Final = (3 * FOOT_M) ** 3
 MILE_M: Final = 5280 * FOOT_M
 US_GALLON_M3: Final = 231 * (INCH_MM / 1000) ** 3
 HECTARE_M2: Final = 10_000.0
+DAY_S: Final = 86_400.0
 MM_PER_H_M_S: Final = 1 / 3_600_000  # one millimetre an hour in metres a second
 
 System = Literal["metric", "us"]

@@ -45,6 +45,7 @@ def site(seed: int, *, rain_factor: float = 1.0) -> System:
             most_mm=float(rng.choice([5.0, np.inf])),
             start_full=float(rng.random()),
             surface=surface(rng) if rng.random() < 0.3 else None,
+            drains_to={names[0]: float(rng.random())} if rng.random() < 0.4 else {},
         )
         for i in range(rng.integers(1, 5))
     )

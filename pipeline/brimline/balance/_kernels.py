@@ -39,22 +39,24 @@ def _at_fill(areas, share):
 
 @kernel
 def _store_day(
-    store, place, rain, et0, inflow, shapes, capacity, scales, held, tap, arrives, spare, row
+    store, place, rain, et0, inflow, shapes, capacity, scales, held, tap, arrives, seeped, spare,
+    row,
 ):  # fmt: skip
     """Fill, spill, then lose water from one store in every variant, into its row of results.
 
     `tap` is the share of its water that was brought from outside; `arrives` is the overflow that
-    reaches each store, and how much of that was.
+    reaches each store, and how much of that was; `seeped` the same of what drained into it from
+    the soil above on the day before.
     """
     for v in range(held.shape[1]):
         before = held[place, v]
         full = capacity[place, v]
         scale = scales[place, v] * 1e-3  # m³ for each mm
-        own = inflow + rain * store.open_m2 * scale
+        own = inflow + rain * store.open_m2 * scale + seeped[0, place, v]
         water = before + own + arrives[0, place, v]
         share = 0.0
         if water > 0.0:
-            share = (before * tap[place, v] + arrives[1, place, v]) / water
+            share = (before * tap[place, v] + arrives[1, place, v] + seeped[1, place, v]) / water
         tap[place, v] = share
         spill = max(water - full, 0.0)
         water -= spill
@@ -83,6 +85,8 @@ def _store_day(
         row[v, BROUGHT] = 0.0
         arrives[0, place, v] = 0.0
         arrives[1, place, v] = 0.0
+        seeped[0, place, v] = 0.0
+        seeped[1, place, v] = 0.0
         if store.spills_to >= 0:
             arrives[0, store.spills_to, v] += spill
             arrives[1, store.spills_to, v] += spill * share
@@ -266,6 +270,7 @@ def simulate(
             held[s, v] = stores[s].full * capacity[s, v]
     tap = np.zeros((stores.size, variants))
     arrives = np.zeros((2, stores.size, variants))
+    seeped = np.zeros((2, stores.size, variants))
     spare = np.zeros((stores.size, variants))
     fed = np.zeros((zones.size, variants))
     fed_tap = np.zeros((zones.size, variants))
@@ -284,7 +289,7 @@ def simulate(
             place = stores[k].order
             store = stores[place]
             _store_day(store, place, rain, et0, inflow[place, day], shapes, capacity, scale, held,
-                       tap, arrives, spare, store_row[place])  # fmt: skip
+                       tap, arrives, seeped, spare, store_row[place])  # fmt: skip
             for link in range(store.first, store.last):
                 z = links[link].place
                 for v in range(variants):
@@ -351,6 +356,11 @@ def simulate(
                 w, hs, hm, used, used_store, used_mains, drained = _soil_day(
                     water[z, v], from_store[z, v], from_mains[z, v], rain_in, fed[z, v],
                     fed_tap[z, v], roots, evaporated, total, readily)  # fmt: skip
+                if drained > 0.0:  # what is left fills the soil, mixed as what drained
+                    for link in range(zone.drains_first, zone.drains_last):
+                        below = links[link].place
+                        seeped[0, below, v] += drained * cubic * links[link].share
+                        seeped[1, below, v] += drained * cubic * links[link].share * hm / w
                 taken = 0.0
                 mains = 0.0
                 if irrigated and total - w > zone.start_at * readily:

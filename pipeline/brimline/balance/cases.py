@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -92,6 +92,7 @@ class YearSite:
     et0_mm : (days,) reference evapotranspiration [mm/d].
     southern : the site lies south of the equator.
     filled : how stores are filled by pump or by hand.
+    over_beds : share of a zone's ground over reservoirs beneath beds, by zone and bed.
     """
 
     zones: Sequence[PlantedZone]
@@ -104,6 +105,7 @@ class YearSite:
     southern: bool
     rules: YearRules
     filled: Sequence[Feed] = ()
+    over_beds: Mapping[str, dict[str, float]] = field(default_factory=dict)
 
     def system(self, case: Variant = AS_DRAWN) -> System:
         """Make the system of a case, with the contents that its first year leaves behind."""
@@ -130,7 +132,10 @@ class YearSite:
         southern = self.southern and not zone.own_season
         kc, surface = self._coefficients(zone, case, southern=southern)
         soil = self._wetting_soil(zone, case) if case.by_wetness else None
-        runoff = shed_mm(self.grounds[zone.zone_id], rain, kc * et0, soil)
+        drains_to = self.over_beds.get(zone.zone_id, {})
+        # the wall of a bed keeps its rain
+        shedding = max(1.0 - sum(drains_to.values()), 0.0)
+        runoff = shedding * shed_mm(self.grounds[zone.zone_id], rain, kc * et0, soil)
         # where a store lies on the zone, its rain is the store's: it is counted there
         lost = runoff + self.under_stores.get(zone.zone_id, 0.0) * (rain - runoff)
         return Zone(
@@ -146,6 +151,7 @@ class YearSite:
             efficiency=rules.irrigation_efficiency,
             most_mm=rules.most_mm_per_d,
             surface=surface,
+            drains_to=drains_to,
         )
 
     def _coefficients(

@@ -47,7 +47,8 @@ class Collector:
     open_m2 : area in plan whose rain falls into it [m²].
     roof_m2, roof_coefficient, first_flush_mm : roofs that are led to it.
     outside : ground beyond the site whose water arrives.
-    own_use : only zones that name it draw on it, as on the reservoir beneath a bed.
+    own_use : the reservoir beneath a bed: only zones that name it draw on it, and the soil of the
+        zones over it drains into it.
     """
 
     element_id: str
@@ -80,8 +81,7 @@ def daily_inflow_m3(
     """Runoff of an element's ground and roofs (days,) [m³/d].
 
     Open ground sheds by the NRCS relation on each day's rain, each part for itself, as wet as it
-    is that morning. A roof sheds its share of the rain less the first flush, which is led away on
-    every day with rain.
+    is that morning. A roof sheds its share of the rain less the first flush of each event.
 
     Parameters
     ----------
@@ -95,7 +95,7 @@ def daily_inflow_m3(
         inflow = inflow + element.ground.area_m2 * mm_to_m3 * runoff
     # a surface with a runoff coefficient sheds its share of all rain
     inflow = inflow + element.hard_m2 * mm_to_m3 * element.hard_coefficient * rain_mm
-    kept = np.maximum(rain_mm * element.roof_coefficient - element.first_flush_mm, 0.0)
+    kept = less_flush_mm(rain_mm * element.roof_coefficient, element.first_flush_mm)
     total: NDArray[np.float64] = inflow + element.roof_m2 * mm_to_m3 * kept
     for beyond in element.outside:
         if beyond.ground is None:
@@ -105,6 +105,28 @@ def daily_inflow_m3(
         reaches = rain_mm >= beyond.from_mm
         total = total + beyond.area_m2 * mm_to_m3 * np.where(reaches, shed, 0.0)
     return total
+
+
+def less_flush_mm(runoff_mm: NDArray[np.float64], flush_mm: float) -> NDArray[np.float64]:
+    """Take the first flush off a roof's daily runoff, once in each event.
+
+    An event is a run of days with rain; a dry day lets the diverter drain for the next (common
+    practice, no source).
+
+    Parameters
+    ----------
+    runoff_mm : (days,) off the roof [mm/d].
+
+    Returns
+    -------
+    float64 (days,)
+        What is left of each day [mm/d].
+    """
+    total = np.cumsum(runoff_mm)
+    begins = (runoff_mm > 0) & (np.concatenate([[0.0], runoff_mm[:-1]]) <= 0)
+    so_far = total - np.maximum.accumulate(np.where(begins, total - runoff_mm, 0.0))
+    led = np.minimum(so_far, flush_mm) - np.minimum(so_far - runoff_mm, flush_mm)
+    return np.where(runoff_mm > 0, np.maximum(runoff_mm - led, 0.0), 0.0)
 
 
 def stores_of(
@@ -229,6 +251,33 @@ def fed_zones(
         }
         if fed:
             found[name] = fed
+    return found
+
+
+def over_beds(
+    elements: Sequence[Collector],
+    shapes: Mapping[str, BaseGeometry],
+    zones: Mapping[str, BaseGeometry],
+) -> dict[str, dict[str, float]]:
+    """Share of each zone's ground that lies over each reservoir beneath a bed.
+
+    Parameters
+    ----------
+    shapes : outline or line of each element.
+    zones : outline of each zone by name.
+
+    Returns
+    -------
+    dict
+        Zone to bed to share; zones over no bed are left out.
+    """
+    beds = {one.element_id: shapes.get(one.element_id) for one in elements if one.own_use}
+    found: dict[str, dict[str, float]] = {}
+    for zone, shape in zones.items():
+        for bed, outline in beds.items():
+            share = 0.0 if outline is None else outline.intersection(shape).area / shape.area
+            if share > 0:
+                found.setdefault(zone, {})[bed] = float(share)
     return found
 
 

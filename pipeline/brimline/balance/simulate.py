@@ -42,7 +42,8 @@ _LINK: Final = np.dtype([("place", "i8"), ("share", "f8")])
 _FEED: Final = np.dtype([("source", "i8"), ("place", "i8"), ("most_m3", "f8"), ("below", "f8")])
 _USE: Final = np.dtype([("first", "i8"), ("last", "i8"), ("watched", "?")], align=True)
 _ZONE: Final = np.dtype(
-    [("first", "i8"), ("last", "i8"), ("irrigated", "?"), ("watched", "?"), ("layered", "?")]
+    [(name, "i8") for name in ("first", "last", "drains_first", "drains_last")]
+    + [("irrigated", "?"), ("watched", "?"), ("layered", "?")]
     + [
         (name, "f8")
         for name in (
@@ -89,7 +90,8 @@ def simulate(system: System) -> DailySeries:
     runoff and the soakage fed to it, gives up evapotranspiration reduced by stress, drains what is
     above field capacity (FAO-56, chapter 8, equations 84 to 88) and is filled up again in the
     evening if it is drawn down far enough. Where a zone has a `surface`, evaporation from it comes
-    on top of what roots take (FAO-56, chapter 7, equations 69 to 77). In the soil, water of all
+    on top of what roots take (FAO-56, chapter 7, equations 69 to 77). What drains from a zone over
+    a store reaches it on the next day. In the soil, water of all
     origins is well mixed, so what roots take is counted once, in proportion.
     """
     return DailySeries(*_run(system, *_base(system), keep=True)[4:])
@@ -257,7 +259,7 @@ def _zone_record(
         top.evaporable_mm, top.readily_mm, top.wetted_share, top.unmulched, top.start_dry_mm,
     )  # fmt: skip
     return (
-        *links.to(places, zone.draws_on), zone.irrigated,
+        *links.to(places, zone.draws_on), *links.to(places, zone.drains_to), zone.irrigated,
         watched is None or zone.zone_id in watched, top is not None,
         zone.area_m2, zone.available_mm, zone.depletion, zone.start_at, zone.efficiency,
         zone.most_mm, zone.start_full, *surface,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -37,6 +37,8 @@ class Zone:
     most_mm : most that is brought to the root zone in a day [mm/d].
     start_full : share of `available_mm` that the soil holds on the first day.
     surface : soil that dries by evaporation, for dual crop coefficients; None for a single one.
+    drains_to : store to share of what drains below the roots that it takes, on the next day:
+        reservoirs beneath beds; together at most 1.
     """
 
     zone_id: str
@@ -52,6 +54,7 @@ class Zone:
     most_mm: float = np.inf
     start_full: float = 1.0
     surface: SoilSurface | None = None
+    drains_to: dict[str, float] = field(default_factory=dict)
 
     def first_days(self, days: int) -> Zone:
         """Return the zone with the beginning of its record only."""
@@ -202,7 +205,7 @@ class System:
         """Return the same planting and uses with nothing that harvests water."""
         return replace(
             self,
-            zones=tuple(replace(zone, draws_on=()) for zone in self.zones),
+            zones=tuple(replace(zone, draws_on=(), drains_to={}) for zone in self.zones),
             stores=(),
             feeds=(),
             uses=tuple(replace(use, draws_on=()) for use in self.uses),
@@ -235,6 +238,8 @@ class System:
         self._check_days(what, zone.kc)
         self._check_days(what, zone.runoff_mm)
         self._check_names(what, zone.draws_on)
+        self._check_names(what, tuple(zone.drains_to))
+        _check_shares(what, "drainage", zone.drains_to)
         if (zone.runoff_mm > self.rain_mm + 1e-9).any():
             raise ValueError(f"{what}: more runs off than rains")
         _check_range(what, "area_m2", zone.area_m2, 1e-6, np.inf)
@@ -268,8 +273,7 @@ class System:
         unknown = set(store.feeds) - zones
         if unknown:
             raise ValueError(f"{what} feeds unknown zones: {', '.join(sorted(unknown))}")
-        if min(store.feeds.values(), default=0) < 0 or sum(store.feeds.values()) > 1 + 1e-9:
-            raise ValueError(f"{what}: shares of the soakage must add up to at most 1")
+        _check_shares(what, "soakage", store.feeds)
 
     def _check_days(self, what: str, values: NDArray[np.float64]) -> None:
         if values.shape != (self.days,) or not np.isfinite(values).all() or (values < 0).any():
@@ -282,6 +286,11 @@ class System:
         unknown = [name for name in names if name not in known]
         if unknown:
             raise ValueError(f"{what} names unknown stores: {', '.join(unknown)}")
+
+
+def _check_shares(what: str, of: str, shares: Mapping[str, float]) -> None:
+    if min(shares.values(), default=0) < 0 or sum(shares.values()) > 1 + 1e-9:
+        raise ValueError(f"{what}: shares of the {of} must add up to at most 1")
 
 
 def _check_range(what: str, name: str, value: float, low: float, high: float) -> None:

@@ -1,8 +1,8 @@
 """Beyond the design storm: what fails first in a greater one, and what one fault sets off.
 
 Beside the design storm are routed: greater and longer storms; the same on frozen ground; each pipe
-blocked in turn; each bank that holds water above ground failed in turn. Each gives one row that
-says what fails first, by how much, and what follows.
+blocked in turn; each store that is fed by pump or hand fed on; each bank that holds water above
+ground failed in turn. Each gives one row that says what fails first, by how much, and what follows.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from brimline.elements import SEALED
 from brimline.rainfall import Hydrograph, peak_and_volume
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Mapping
 
     from brimline.cascade.routing import Pace, Routed
     from brimline.elements import Element
@@ -31,6 +31,7 @@ CASE_FLAGS: Final = {
     "frozen ground": "fails-frozen",
     "high end": "fails-high-end",
     "pipe blocked": "blocked-pipe",
+    "feed left on": "feed-left-on",
     "bank fails": "takes-next",
 }
 _AFTER_H: Final = 6.0  # a fault shows itself by then; drawdown is not asked for
@@ -44,9 +45,10 @@ class CheckCase:
 
     Parameters
     ----------
-    case : ``storm``, ``frozen ground``, ``high end``, ``pipe blocked`` or ``bank fails``.
+    case : ``storm``, ``frozen ground``, ``high end``, ``pipe blocked``, ``feed left on`` or
+        ``bank fails``.
     storm : name of the storm that was routed.
-    element_id : whose pipe is blocked or whose bank fails; empty for a storm alone.
+    element_id : whose pipe is blocked, which is fed or whose bank fails; empty for a storm alone.
     failure : ``none``; ``freeboard``, where only that is used up; ``overtopped``.
     first_id, first_h : what fails first, and when after the storm's begin [h].
     over_m : highest stand over its crest, or over its freeboard's foot [m].
@@ -120,6 +122,31 @@ def blocked_pipes(
         text = "" if others else "no other way out is drawn: water runs over the brim"
         done = route(left, inflow, brief)
         yield _case("pipe blocked", done, link.from_id, before, limits, text)
+
+
+def feeds_left_on(
+    base: Routed,
+    fed_m3_s: Mapping[str, float],
+    pace: Pace,
+    limits: CascadeLimits | None = None,
+) -> Iterator[CheckCase]:
+    """Let each feed run on through the same storm: a float that sticks, a tap left open.
+
+    Parameters
+    ----------
+    base : the storm with all feeds still.
+    fed_m3_s : by the name of the element that it fills [m³/s].
+    """
+    limits = limits or CascadeLimits()
+    before = _overtopped(base, limits)
+    brief = replace(pace, after_h=min(pace.after_h, _AFTER_H))
+    inflow = base.inflow.thinned()
+    for name, flow_m3_s in fed_m3_s.items():
+        dry = np.zeros(np.asarray(inflow.edges_s).size - 1)
+        fed = {**inflow.mean_m3_s, name: np.asarray(inflow.mean_m3_s.get(name, dry)) + flow_m3_s}
+        done = route(base.network, replace(inflow, mean_m3_s=fed), brief)
+        text = f"{flow_m3_s * 1000:.3g} l/s run into it all the while"
+        yield _case("feed left on", done, name, before, limits, text)
 
 
 def failed_banks(
@@ -323,7 +350,9 @@ def beyond_findings(cases: Iterable[CheckCase], design_storm: str = "") -> Itera
             for name in (one.first_id, *one.follows):
                 yield Finding(CASE_FLAGS[one.case], name, f"is overtopped: {one.case}, {one.storm}")
             continue
-        if one.case == "pipe blocked":
+        if one.case == "feed left on":
+            yield Finding("feed-left-on", one.element_id, f"with its feed left on: over at {what}")
+        elif one.case == "pipe blocked":
             yield Finding("blocked-pipe", one.element_id, f"with its pipe blocked: over at {what}")
         else:
             yield Finding("takes-next", one.element_id, f"its failed bank overtops {what}")

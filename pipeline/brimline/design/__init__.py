@@ -62,6 +62,7 @@ if TYPE_CHECKING:
     from brimline.design.rules import ROUTING_STEP_S, DesignRules, SizingRules, UsualWater
     from brimline.design.sizes import SizedCascade, SizedDimension, sized_cascade
     from brimline.design.standing import StandingGround, standing_ground
+    from brimline.design.walls import StandingWall, StandingWalls, at_walls
     from brimline.design.ways import (
         RunningGround,
         WayOut,
@@ -121,12 +122,15 @@ _HOME: Final = {
     "SizingRules": "rules",
     "SoilArea": "cover",
     "StandingGround": "standing",
+    "StandingWall": "walls",
+    "StandingWalls": "walls",
     "SurveyedGround": "arrivals",
     "UsualGround": "cover",
     "UsualWater": "rules",
     "WayOut": "ways",
     "WaysOut": "ways",
     "arrivals_of": "arrivals",
+    "at_walls": "walls",
     "buried_findings": "buried",
     "changes_of": "plan_changes",
     "collectors_of": "collectors",
@@ -197,6 +201,8 @@ __all__ = [
     "SizingRules",
     "SoilArea",
     "StandingGround",
+    "StandingWall",
+    "StandingWalls",
     "SurveyedGround",
     "UsualGround",
     "UsualWater",
@@ -204,6 +210,7 @@ __all__ = [
     "WaysOut",
     "advised",
     "arrivals_of",
+    "at_walls",
     "buried_findings",
     "changes_of",
     "collectors_of",

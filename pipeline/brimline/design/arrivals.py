@@ -14,7 +14,7 @@ from brimline.cascade import inflow_of, with_rain
 from brimline.design.cover import covered_ground
 from brimline.design.roofs import led_roofs
 from brimline.drainage.receiving import received, way_to
-from brimline.elements import Kind
+from brimline.elements import Kind, RaisedBed
 from brimline.errors import Problem, Severity
 from brimline.grid.shapes import cells_inside
 from brimline.rainfall import (
@@ -104,7 +104,7 @@ class Arrivals:
     ----------
     catchments : open ground; left out where nothing drains to the element.
     hard : yards and tracks among its ground.
-    open_m2 : water surface that rain falls on [m²].
+    open_m2 : water surface that rain falls on, and beds that pass it on as if wet [m²].
     led : roofs, and parts of them, that are led to elements.
     outside : hydrographs of water from outside the site.
     beyond : ground outside the site whose rain arrives.
@@ -275,7 +275,9 @@ def arrivals_of(
     problems += told
     away, left = _not_led(survey.covers, led)
     labels = np.where(seeds == 0, found.labels, 0).astype(np.int32)
-    labels[cells_inside(away, grid)] = 0  # roof water goes where it is led, not to the ground below
+    # roof water goes where it is led, rain on a bed stays within its wall; not to the ground below
+    beds = [one.shape for one in placed if isinstance(one.element.shape, RaisedBed)]
+    labels[cells_inside([*away, *beds], grid)] = 0
     shares = _coefficients(survey.covers, grid)
     for area in left:
         shares[cells_inside([area.shape], grid)] = area.runoff_coefficient
@@ -315,9 +317,14 @@ def _coefficients(covers: Sequence[CoverArea], grid: Grid) -> NDArray[np.float64
 
 def _open_m2(elements: Sequence[Element]) -> dict[str, float]:
     return {
-        element.element_id: 0.0 if element.kind is Kind.TANK else element.footprint_m2
+        element.element_id: element.footprint_m2 if rained_on(element) else 0.0
         for element in elements
     }
+
+
+def rained_on(element: Element) -> bool:
+    """Tell whether rain falls into an element: into all but closed tanks."""
+    return element.kind is not Kind.TANK or isinstance(element.shape, RaisedBed)
 
 
 def _piped(led: Sequence[LedRoof]) -> dict[str, PipedRoofs]:

@@ -8,7 +8,7 @@ import numpy as np
 
 from brimline.balance.collectors import Collector
 from brimline.balance.system import SHAPE_POINTS
-from brimline.elements import Kind
+from brimline.elements import Kind, RaisedBed
 from brimline.elements.building import filling_m
 
 if TYPE_CHECKING:
@@ -28,6 +28,7 @@ def collectors_of(design: Design) -> list[Collector]:
 def _collector(element: Element, design: Design) -> Collector:
     network, arrivals = design.network, design.arrivals
     name, stages = element.element_id, element.stages
+    bed = isinstance(element.shape, RaisedBed)
     ways = network.ways_out(name)
     top_m = min(ways[0].outlet.crest_m, element.crest_level_m) if ways else element.spill_level_m
     full_m3 = max(float(stages.storage_at(top_m)), 0.0)
@@ -51,10 +52,10 @@ def _collector(element: Element, design: Design) -> Collector:
         ground=catchment.ground if catchment else None,
         hard_m2=hard.area_m2 if hard else 0.0,
         hard_coefficient=hard.coefficient if hard else 0.0,
-        open_m2=arrivals.open_m2[name],
+        open_m2=0.0 if bed else arrivals.open_m2[name],  # rain reaches it through the soil
         roof_m2=roofs.area_m2 if roofs else 0.0,
         roof_coefficient=roofs.coefficient if roofs else 0.0,
         first_flush_mm=roofs.flush_mm if roofs else 0.0,
         outside=arrivals.beyond.get(name, ()),
-        own_use=element.form == "raised bed",
+        own_use=bed,
     )

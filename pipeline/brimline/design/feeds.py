@@ -1,7 +1,8 @@
-"""Drawn feeds as the year sees them: which store is filled from where."""
+"""Drawn feeds: which store is filled from where, through the year and before a storm."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import shapely
@@ -41,6 +42,21 @@ def feeds_of(
             continue
         found.append(Feed(row.name, to_id, row.most_m3_d, row.below_share, from_id))
     return tuple(found), problems
+
+
+def kept_filled(
+    placed: Sequence[PlacedElement], feeds: Sequence[Feed]
+) -> tuple[PlacedElement, ...]:
+    """Return elements as full before a storm as their feeds keep them.
+
+    In a storm a feed stands still, because its store holds what it is kept to.
+    """
+    shares: dict[str, float] = {}
+    for feed in feeds:
+        shares[feed.to_id] = max(shares.get(feed.to_id, 0.0), feed.below_share)
+    return tuple(
+        replace(one, element=one.element.kept_full(shares.get(one.name, 0.0))) for one in placed
+    )
 
 
 def _near(point: shapely.Point, placed: Sequence[PlacedElement]) -> str:

@@ -11,10 +11,11 @@ import shapely
 from brimline.cascade import Network
 from brimline.design.arrivals import arrivals_of
 from brimline.design.elements import placed_elements
-from brimline.design.feeds import feeds_of
+from brimline.design.feeds import feeds_of, kept_filled
 from brimline.design.sizes import sized_cascade
 from brimline.design.ways import discharges_of, running_ground, ways_out
 from brimline.errors import InputError
+from brimline.units import DAY_S
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -46,7 +47,7 @@ class Design:
     on_ground : element to what its overflow reaches on the ground; left out where nothing.
     arrivals : what drains, is piped and is led to each element.
     sizes : dimensions that were free, and what came of them.
-    feeds : pumps, and filling by hand, through the year.
+    feeds : pumps, and filling by hand, which keep their stores as full before a storm.
     limits, pace : what the cascade keeps to, and how it is routed.
     """
 
@@ -68,6 +69,14 @@ class Design:
     def network(self) -> Network:
         """The elements and their ways out, ready to be routed."""
         return Network(tuple(one.element for one in self.placed), self.links, self.discharges)
+
+    @property
+    def fed_m3_s(self) -> dict[str, float]:
+        """What feeds bring to elements while they run, by name [m³/s]."""
+        found: dict[str, float] = {}
+        for feed in self.feeds:
+            found[feed.to_id] = found.get(feed.to_id, 0.0) + feed.most_m3 / DAY_S
+        return found
 
     def shape_of(self, element_id: str) -> shapely.Geometry:
         """Return the line, outline or point that was drawn of an element."""
@@ -112,7 +121,9 @@ def designed(
     """
     if repeated := plan.repeated_names():
         raise InputError(repeated)
-    placed, problems = placed_elements(plan.elements, standing, rules.water, rules.building)
+    drawn, problems = placed_elements(plan.elements, standing, rules.water, rules.building)
+    feeds, told_of_feeds = feeds_of(plan.feeds, drawn)
+    placed = kept_filled(drawn, feeds)
     running = running_ground(placed, plan.discharges, survey.directions, survey.grid)
     found = ways_out(placed, plan, running, standing)
     arrivals, told = arrivals_of(
@@ -147,8 +158,6 @@ def designed(
         )
         return Designed(design, (), None, tuple(problems))
     later = [place for place, way in enumerate(found.ways) if way.sized_later]
-    feeds, told_of_feeds = feeds_of(plan.feeds, placed)
-    problems += told_of_feeds
     done = sized_cascade(network, placed, arrivals, storms, later, rules)
     design = Design(
         plan.names,
@@ -165,7 +174,7 @@ def designed(
         rules.pace,
         feeds,
     )
-    problems += [*found.problems, *told, *done.sizes.problems]
+    problems += [*told_of_feeds, *found.problems, *told, *done.sizes.problems]
     return Designed(design, done.inflows, done.first, tuple(problems))
 
 

@@ -65,6 +65,7 @@ class Element:
     footprint_m2 : ground that it takes [m²].
     soak : soakage through its floor.
     start_level_m : water level before the storm; the floor where left out [m].
+    kept_share : share of its storage that a pump or a hand keeps it filled to before a storm.
     empties : whether it is meant to drain down after a storm (a pond that holds water is not).
     embankment_height_m : greatest height of fill over the ground below it [m].
     held_above_ground_m3 : volume to the crest that only fill holds back [m³].
@@ -96,6 +97,7 @@ class Element:
     form: str = ""
     cautions: tuple[Caution, ...] = ()
     shape: Shape | None = field(default=None, repr=False)
+    kept_share: float = 0.0
 
     def __post_init__(self) -> None:
         if not self.floor_m < self.spill_level_m <= self.crest_level_m:
@@ -139,4 +141,12 @@ class Element:
         """
         if self.shape is None or not hasattr(self.shape, dimension):
             raise ValueError(f"{self.element_id} has no dimension {dimension} to change")
-        return replace(self.shape, **{dimension: value}).element()  # type: ignore[type-var]
+        made: Element = replace(self.shape, **{dimension: value}).element()  # type: ignore[type-var]
+        return made.kept_full(self.kept_share)
+
+    def kept_full(self, share: float) -> Element:
+        """Return the element no less full before a storm than a share of its storage, 0 to 1."""
+        if share <= 0:
+            return self
+        kept_m = float(self.stages.level_at(share * self.storage_m3))
+        return replace(self, start_level_m=max(self.start_level_m, kept_m), kept_share=share)

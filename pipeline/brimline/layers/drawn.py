@@ -352,7 +352,8 @@ ITEMS: Final = (
         Geometry.LINE,
         "Feeds as drawn",
         "Pumps, and filling by hand, that keep a store full through the year; drawn from where the"
-        " water is taken to the store. They do not run in a storm.",
+        " water is taken to the store. A storm finds the store as full as they keep it; what comes"
+        " of one left on is tried.",
         _NAME,
         _free(
             "from_id",

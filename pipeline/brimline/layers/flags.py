@@ -308,6 +308,11 @@ FLAGS: Final = (
         "Draw a sill above the pipe that carries the whole flow to a safe place.",
     ),
     Flag(
+        "feed-left-on",
+        "Were its feed not switched off in the design storm, water would run over a brim.",
+        "Fit a float valve that shuts the feed, and widen its overflow.",
+    ),
+    Flag(
         "takes-next",
         "Were its bank to fail in the design storm, what it spills to would be overtopped.",
         "Hold less above ground, lead its sill elsewhere, or strengthen what lies below.",
@@ -402,6 +407,24 @@ FLAGS: Final = (
         "The overflow leaves the boundary.",
         "Lead it to a discharge point; no water onto a neighbour.",
         who="the neighbour and the local authority",
+    ),
+    Flag(
+        "cuts-wall",
+        "Its dig takes a part of a wall away.",
+        "Move it off the wall, or let the wall end there and say so in inputs.walls.",
+    ),
+    Flag(
+        "undermines-wall",
+        "It is dug deeper beside a wall than it is far from it: the wall may lose its footing.",
+        "Move it away from the wall by as much as it is deep, or have the wall underpinned by"
+        " somebody who is licensed to.",
+        who="a licensed engineer",
+    ),
+    Flag(
+        "loads-wall",
+        "Earth is heaped near a wall that was not designed to hold it back.",
+        "Heap it farther away, or have the wall looked at by somebody who is licensed to.",
+        who="a licensed engineer",
     ),
     Flag(
         "open-batter",
@@ -547,13 +570,13 @@ FLAG_COLUMN: Final = Column(
 _DANGER: Final = (
     "at-building", "over-boundary", "near-building", "harm-below", "overtopped", "cycle",
     "not-computable", "no-safe-outlet", "uphill", "leaks", "reaches-other", "dam-in-path",
-    "engineer", "steep-ground", "small-outlet", "sill-shut", "no-emergency-way", "failure-way",
-    "spillway-on-fill", "pipe-only", "freeboard", "drowned", "takes-next", "fails-beyond",
-    "blocked-pipe", "fails-high-end", "fails-frozen", "fast-flow", "floats", "deep-dig",
-    "outside-boundary", "in-setback", "on-filled-ground", "off-level", "out-of-order",
-    "open-batter", "shape-limit", "deep-water", "no-drawdown", "slow-drawdown", "goal-missed",
-    "small-drop", "small-downpipe", "shallow-pipe", "settles", "short-circuit", "coarse-drain",
-    "assumed",
+    "engineer", "steep-ground", "undermines-wall", "small-outlet", "sill-shut", "no-emergency-way",
+    "failure-way", "spillway-on-fill", "pipe-only", "freeboard", "drowned", "takes-next",
+    "fails-beyond", "blocked-pipe", "feed-left-on", "fails-high-end", "fails-frozen", "fast-flow",
+    "floats", "deep-dig", "loads-wall", "cuts-wall", "outside-boundary", "in-setback",
+    "on-filled-ground", "off-level", "out-of-order", "open-batter", "shape-limit", "deep-water",
+    "no-drawdown", "slow-drawdown", "goal-missed", "small-drop", "small-downpipe", "shallow-pipe",
+    "settles", "short-circuit", "coarse-drain", "assumed",
 )  # fmt: skip
 
 

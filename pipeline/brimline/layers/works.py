@@ -28,13 +28,20 @@ _CHECKED: Final = (
         "case",
         "text",
         "What is tried beside the design.",
-        values=("storm", "frozen ground", "high end", "pipe blocked", "bank fails"),
+        values=(
+            "storm",
+            "frozen ground",
+            "high end",
+            "pipe blocked",
+            "feed left on",
+            "bank fails",
+        ),
     ),
     _STORM,
     Column(
         "element_id",
         "text",
-        "Whose pipe is blocked or whose bank fails; empty for a storm alone.",
+        "Whose pipe is blocked, which is fed, or whose bank fails; empty for a storm alone.",
         required=False,
     ),
     Column(
@@ -521,7 +528,7 @@ ITEMS: Final = (
         "check_storms",
         "Beyond the design storm",
         "What fails first in greater and longer storms, on frozen ground, with each pipe blocked in"
-        " turn, and with each bank that holds water failed in turn.",
+        " turn, with each feed left on, and with each bank that holds water failed in turn.",
         _CHECKED,
     ),
     Table(

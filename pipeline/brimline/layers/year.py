@@ -67,7 +67,10 @@ _ZONE_PARTS: Final = (
     ),
 )
 _STORE_PARTS: Final = (
-    _volume("runoff_in_m3", "Runoff of its own ground and roofs, and rain on it."),
+    _volume(
+        "runoff_in_m3",
+        "Runoff of its own ground and roofs, rain on it, what drains from a bed over it.",
+    ),
     _volume("overflow_in_m3", "Overflow of the stores above it."),
     _volume("spilled_m3", "What ran over."),
     _volume("evaporated_m3", "What evaporated."),

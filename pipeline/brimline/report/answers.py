@@ -59,6 +59,8 @@ _PLAIN: Final[dict[str, str]] = {
     "fails-high-end": "Were its catchment as large as the survey leaves possible, water would run"
     " over its bank",
     "blocked-pipe": "Were its pipe to block, water would run over its edge",
+    "feed-left-on": "Were the water that fills it left on in the storm that is planned for, it"
+    " would run over",
     "pipe-only": "A pipe is its only way out: if that blocks, the water has no safe way",
     "near-building": "It holds water close to a building",
     "in-setback": "It lies in ground that is to be kept free of works",
@@ -223,6 +225,8 @@ def greater_storms(results: Results) -> tuple[tuple[str, str], ...]:
 def _case(row: Any) -> str:  # noqa: ANN401 - a row
     if row["case"] == "pipe blocked":
         return f"{row['storm']} storm, the pipe of {row['element_id']} blocked"
+    if row["case"] == "feed left on":
+        return f"{row['storm']} storm, the feed of {row['element_id']} left on"
     if row["case"] == "bank fails":
         return f"{row['storm']} storm, the bank of {row['element_id']} failed"
     if row["case"] == "frozen ground":

@@ -7,12 +7,20 @@ from functools import partial
 from typing import TYPE_CHECKING, Final
 
 from brimline.cascade import Finding, check, judge, route
-from brimline.cascade.beyond import blocked_pipes, failed_banks, frozen, storm_case
+from brimline.cascade.beyond import (
+    blocked_pipes,
+    failed_banks,
+    feeds_left_on,
+    frozen,
+    storm_case,
+)
 from brimline.cascade.safety import unsafe
 from brimline.config import Earthworks, Hazard, LevelLines, Works
 from brimline.design import (
     LAYERS,
     ROUTING_STEP_S,
+    StandingWalls,
+    at_walls,
     buried_findings,
     designed,
     extents_of,
@@ -29,6 +37,7 @@ from brimline.stages._plan import (
     beyond_of,
     building_of,
     design_rules,
+    ground_of_design,
     hydrographs_of,
     kept_clear_of,
     plan_of,
@@ -45,13 +54,14 @@ if TYPE_CHECKING:
 
     from brimline.cascade import Routed
     from brimline.cascade.beyond import CheckCase
-    from brimline.design import Designed
+    from brimline.design import Design, Designed
     from brimline.design.elements import PlacedElement
     from brimline.engine.stage import Given
 
 # what a stage must need to assess a plan, next to the source inflows and the tables that follow
 ASSESSED: Final = (
-    *SURVEYED, *FILLED[1:], *LAYERS, "keep_out", "keep_out_drawn", "boundary", "storms", SUPPORT,
+    *SURVEYED, *FILLED[1:], *LAYERS, "keep_out", "keep_out_drawn", "boundary", "storms",
+    "drawn_pads", SUPPORT,
 )  # fmt: skip
 ASSESSED_BY: Final = ("works", "lines", "survey", "earthworks", "hazard")
 
@@ -79,7 +89,8 @@ class Assessor:
         two_year_mm = given.facts("storms")["rain_2y_24h_mm"]
         asked_m = given.params("lines", LevelLines).level_tolerance_m
         survey_m = survey_error_m(given)
-        self.works = works
+        self.works, self._given = works, given
+        self.walls = given.value("walls", StandingWalls)
         self.rules = design_rules(
             works, asked_m, two_year_mm, building_of(given.params("earthworks", Earthworks)),
             given.params("hazard", Hazard),
@@ -90,7 +101,8 @@ class Assessor:
         self.hydrographs = hydrographs_of(given)
         self.kept_clear = kept_clear_of(given)
         self.site = given.frame("boundary").geometry.union_all()
-        self.ground = partial(surface_at, given.raster("elevation"), given.grid)
+        bare = self.walls.taken_off(given.raster("elevation"))
+        self.ground = partial(surface_at, bare, given.grid)
         self.surface = smooth_surface(given)
         self.filled = filled_ground(given)
         # no survey tells less than its own error
@@ -136,6 +148,7 @@ class Assessor:
             *(storm_case(one, limits) for one in (*routed, *further)),
             storm_case(icy, limits, case="frozen ground", beside=routed[0], text=text),
             *blocked_pipes(routed[0], design.pace, limits),
+            *feeds_left_on(routed[0], design.fed_m3_s, design.pace, limits),
             *failed_banks(routed[0], design.pace, limits),
         ]
 
@@ -151,6 +164,7 @@ class Assessor:
                 *off_level(placed, self.surface, self.grid, self.level_tolerance_m, self._why),
                 *out_of_order(done.design),
                 *buried_findings(done.design, self.ground),
+                *self._at_walls(done.design),
                 *self._on_fill(placed),
             ]
         }
@@ -161,6 +175,11 @@ class Assessor:
             for name, text in done.design.arrivals.doubts(self.storms[0])
         ]
         return found
+
+    def _at_walls(self, design: Design) -> Iterator[Finding]:
+        """Flag elements that endanger a wall."""
+        if self.walls.walls:
+            yield from at_walls(ground_of_design(self._given, design), self.walls.walls)
 
     def _on_fill(self, placed: Sequence[PlacedElement]) -> Iterator[Finding]:
         """Flag elements in hollows that were filled."""

@@ -22,6 +22,7 @@ from brimline.design import (
     Plan,
     SizingRules,
     SoilArea,
+    StandingWalls,
     SurveyedGround,
     UsualGround,
     UsualWater,
@@ -46,11 +47,11 @@ if TYPE_CHECKING:
 Row = TypeVar("Row")
 
 # what a stage must need to call `ground_of_design`, next to the table earthworks
-BUILT: Final = ("grid", "elevation", "design", "drawn_pads")
+BUILT: Final = ("grid", "elevation", "walls", "design", "drawn_pads")
 _ENDS: Final = ("low", "high")
 SURVEYED: Final = (
-    "grid", "elevation", "standing_level_m", "slope_pct", "flow_direction", "contributing_area_m2",
-    "surfaces", "soils",
+    "grid", "elevation", "standing_level_m", "walls", "slope_pct", "flow_direction",
+    "contributing_area_m2", "surfaces", "soils",
 )  # fmt: skip
 
 
@@ -271,7 +272,7 @@ def ground_of_design(given: Given, design: Design | None = None) -> DesignedGrou
     return designed_ground(
         design or given.value("design", Design),
         rows_of(given.frame("drawn_pads"), DrawnPad, usual_of(layer("drawn_pads"))),
-        given.raster("elevation"),
+        given.value("walls", StandingWalls).taken_off(given.raster("elevation")),
         given.grid,
         building_of(params),
         params.batter_limit_m,

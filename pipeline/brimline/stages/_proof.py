@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -10,7 +10,7 @@ import shapely
 
 from brimline.cascade.proof import prove
 from brimline.config import Proof
-from brimline.design import BUILDING
+from brimline.design import BUILDING, StandingWalls
 from brimline.elements import Kind
 from brimline.grid import LABEL_NONE
 from brimline.grid.shapes import cells_inside
@@ -68,7 +68,7 @@ def shown(
     points : the layer discharge_points.
     """
     params = given.params("proof", Proof)
-    fine = everywhere(site.ready, params.refine)
+    fine = everywhere_walled(given, site, params.refine)
     names, labels = _labels(site, points, fine.grid, fine.dug_by)
     sinks = _ends(given, points, fine, labels, len(site.ready.elements))
     if report is not None:
@@ -95,6 +95,16 @@ def shown(
         )
         for one in found
     ], fine
+
+
+def everywhere_walled(given: Given, site: DesignedGround, factor: int) -> Everywhere:
+    """Work out a design on the whole of its grid, with the walls that it leaves standing."""
+    fine, walls = everywhere(site.ready, factor), given.value("walls", StandingWalls)
+    return replace(
+        fine,
+        ground_m=walls.put_on(fine.ground_m, fine.ground_m, factor),
+        design_m=walls.put_on(fine.design_m, fine.ground_m, factor),
+    )
 
 
 def _labels(

@@ -143,7 +143,7 @@ def _cost(row: dict[str, Any], rates: Rates) -> dict[str, float | None]:
 
 STAGE = Stage(
     name="advice",
-    version=1,
+    version=2,
     title="what to mend first, and how",
     needs=tuple(dict.fromkeys((*ASSESSED, *PROVED, "cascade_findings", "design_proof"))),
     makes=_MADE,

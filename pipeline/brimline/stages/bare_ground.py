@@ -4,22 +4,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-import numpy as np
-
 from brimline.config import Conditioning
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.grid.shapes import cells_inside
 from brimline.io.vectors import VectorSource, WantedColumn, read_layer
-from brimline.terrain.objects import with_walls, without_roofs
+from brimline.stages._walls import read_walls, walls_of
+from brimline.terrain.objects import without_roofs
 from brimline.units import counted
 
 if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.grid import BoolGrid
-    from brimline.io.vectors import LayerRead
 
-_USUAL_WALL_M: Final = 0.3
 _ROOF: Final = "roof"
 
 
@@ -39,8 +36,8 @@ def _run(given: Given, report: Reporter) -> Made:
                 "elevation",
             )
         )
-    walls = _walls(given, report)
-    return {"elevation": with_walls(bare.surface, walls)}
+    _tell_walls(given, report)
+    return {"elevation": walls_of(given).put_on(bare.surface, bare.surface)}
 
 
 def _roofs(given: Given) -> list[BoolGrid]:
@@ -58,27 +55,15 @@ def _roofs(given: Given) -> list[BoolGrid]:
     ]
 
 
-def read_walls(source: VectorSource, crs: str) -> LayerRead:
-    """Read lines of walls and their heights."""
-    return read_layer(
-        source,
-        kinds={"line"},
-        crs=crs,
-        columns=[WantedColumn("height_m", "float", minimum=0)],
-        default_layer="walls",
-    )
-
-
-def _walls(given: Given, report: Reporter) -> list[tuple[BoolGrid, float]]:
-    source, grid = given.source("walls", VectorSource), given.grid
+def _tell_walls(given: Given, report: Reporter) -> None:
+    source = given.source("walls", VectorSource)
     if source is None:
-        return []
-    read = read_walls(source, grid.crs)
+        return
+    read = read_walls(source, given.grid.crs)
     for problem in read.problems:
         report.problem(problem)
-    heights = read.usable()["height_m"].fillna(_USUAL_WALL_M).to_numpy(dtype=np.float64)
     breach_m = given.params("conditioning", Conditioning).breach_depth_m
-    low = int((heights <= breach_m).sum())
+    low = int((read.usable()["height_m"] <= breach_m).sum())
     if low:
         report.problem(
             Problem(
@@ -89,15 +74,11 @@ def _walls(given: Given, report: Reporter) -> list[tuple[BoolGrid, float]]:
                 str(source),
             )
         )
-    return [
-        (cells_inside([shape], grid, all_touched=True), float(height))
-        for shape, height in zip(read.frame.geometry, heights, strict=True)
-    ]
 
 
 STAGE = Stage(
     name="bare_ground",
-    version=1,
+    version=2,
     title="taking roofs off the survey, putting walls on",
     needs=("grid", "surveyed"),
     makes=("elevation",),

@@ -20,8 +20,8 @@ from brimline.planting.laying import unknown_names
 from brimline.stages import _drawn
 from brimline.stages._plan import plan_of
 from brimline.stages._planting import wanted_of
+from brimline.stages._walls import read_walls
 from brimline.stages._year_site import stated_latitude, textures_of, zone_rows, zones_off
-from brimline.stages.bare_ground import read_walls
 from brimline.stages.plan import read_plan
 from brimline.stages.site import SOURCES
 from brimline.stages.storm import storms_asked

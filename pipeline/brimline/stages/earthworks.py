@@ -10,6 +10,7 @@ import pandas as pd
 import shapely
 
 from brimline.config import Earthworks, Survey
+from brimline.design import StandingWalls
 from brimline.elements import Kind, RaisedBed
 from brimline.elements.building import (
     Quantity,
@@ -51,7 +52,7 @@ _DIFFER_M3: Final = 2.0
 
 def _run(given: Given, report: Reporter) -> Made:
     params = given.params("earthworks", Earthworks)
-    site = ground_of_design(given)
+    site, walls = ground_of_design(given), given.value("walls", StandingWalls)
     for name, why in site.unmade.items():
         report.problem(
             Problem(Severity.WARNING, f"{name}: {why}", "mend its row in the plan", "drawn_pads")
@@ -75,7 +76,7 @@ def _run(given: Given, report: Reporter) -> Made:
     spoil = balanced(works, soil, _stockpiles(given))
     flags = _flags(site, spoil, by_cells, by_sections, report)
     return {
-        "design_surface": settled.design_m,
+        "design_surface": walls.put_on(settled.design_m, site.ready.dem),
         "pads": _pad_rows(site, flags, given),
         "earth_volumes": _volume_rows(
             by_cells, as_built, by_sections, spoil.needs, flags, _errors(site, given, by_cells)
@@ -302,7 +303,7 @@ def _headline(earth: Mapping[str, Earth], spoil: Spoil) -> dict[str, float]:
 
 STAGE = Stage(
     name="earthworks",
-    version=2,
+    version=3,
     title="digging and heaping up the drawn elements",
     needs=(*BUILT, "elements", "overflows", "downpipes", "stockpiles", SUPPORT),
     makes=(

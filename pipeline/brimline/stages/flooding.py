@@ -14,7 +14,7 @@ from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.stages._frames import positions, table_of
 from brimline.stages._plan import BUILT, ground_of_design
-from brimline.terrain.shaping import everywhere
+from brimline.stages._proof import everywhere_walled
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -33,7 +33,7 @@ def _run(given: Given, report: Reporter) -> Made:
         nowhere = np.full(given.grid.shape, np.nan, dtype=np.float32)
         return {"flood_depth_m": nowhere, "flood_speed_m_s": nowhere.copy(),
                 "flood_levels": table_of([], "flood_levels")}  # fmt: skip
-    fine = everywhere(site.ready, params.flood_refine)
+    fine = everywhere_walled(given, site, params.flood_refine)
     storm = given.facts("storms")["design"]
     depth_mm = np.array(storm["depth_mm"])
     done = run_over(

@@ -8,7 +8,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from brimline.config import Works
+from brimline.design import StandingWalls
 from brimline.engine.stage import Stage
+from brimline.stages._walls import walls_of
 from brimline.terrain.smooth import smoothed
 
 if TYPE_CHECKING:
@@ -17,16 +19,20 @@ if TYPE_CHECKING:
 
 def _run(given: Given, _report: Reporter) -> Made:
     smooth_m = given.params("works", Works).smooth_m
-    dem = given.raster("elevation")
-    return {"standing_level_m": smoothed(dem, cell_m=given.grid.cell_m, sigma_m=smooth_m)}
+    walls = walls_of(given)
+    ground = walls.taken_off(given.raster("elevation"))  # nothing stands on a wall
+    smooth = smoothed(ground, cell_m=given.grid.cell_m, sigma_m=smooth_m)
+    return {"standing_level_m": smooth, "walls": walls}
 
 
 STAGE = Stage(
     name="standing",
-    version=1,
+    version=2,
     title="taking the survey's noise off the ground that elements are designed from",
     needs=("grid", "elevation"),
-    makes=("standing_level_m",),
+    makes=("standing_level_m", "walls"),
     run=_run,
+    sources=("walls",),
     tables=("works",),
+    typed={"walls": StandingWalls},
 )

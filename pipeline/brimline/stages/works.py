@@ -264,7 +264,7 @@ def _nothing(design: Design, grid: Grid) -> dict[str, Any]:
 
 STAGE = Stage(
     name="works",
-    version=6,
+    version=7,
     title="drawn elements and their cascade through the design storms",
     needs=ASSESSED,
     makes=("design", "elements", "overflows", "downpipes", *_TABLES, "cascade"),

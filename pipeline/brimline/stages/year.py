@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 import pandas as pd
 
 from brimline.balance.cases import AS_DRAWN, YearSite, cases
-from brimline.balance.collectors import fed_zones, rings_told, under_stores
+from brimline.balance.collectors import fed_zones, over_beds, rings_told, under_stores
 from brimline.balance.evapotranspiration import how_told
 from brimline.balance.periods import calendar
 from brimline.balance.planted import planted_zones
@@ -149,9 +149,28 @@ def site_of(
     )
     site = YearSite(
         found.zones, grounds, elements, feeds, under_stores(elements, shapes, outlines), weather,
-        et0.et0_mm, latitude < 0, rules, design.feeds,
+        et0.et0_mm, latitude < 0, rules, design.feeds, over_beds(elements, shapes, outlines),
     )  # fmt: skip
+    for problem in _bare_beds(site):
+        report.problem(problem)
     return site, et0, {"latitude_deg": latitude, "elevation_m": elevation}
+
+
+def _bare_beds(site: YearSite) -> list[Problem]:
+    """Say which beds have no zone over them, through which rain would reach their reservoir."""
+    over = {bed for shares in site.over_beds.values() for bed in shares}
+    bare = [one.element_id for one in site.elements if one.own_use and one.element_id not in over]
+    if not bare:
+        return []
+    return [
+        Problem(
+            Severity.NOTICE,
+            f"no planting zone lies over {', '.join(bare)}: through the year no rain reaches the"
+            " reservoir beneath",
+            "draw a planting zone over the bed, with the bed in its draws_on",
+            "plan, planting_zones",
+        )
+    ]
 
 
 def _ages(site: YearSite, when: Calendar, given: Given) -> list[dict[str, Any]]:

@@ -82,21 +82,26 @@ def without_roofs(dem: Elevation, roofs: Sequence[BoolGrid], *, cell_m: float) -
     return Unroofed(spanned, tuple(heights), tuple(taken), left)
 
 
-def with_walls(dem: Elevation, walls: Iterable[tuple[BoolGrid, float]]) -> NDArray[np.float32]:
-    """Put walls and kerbs onto a surface.
+def wall_heights(
+    shape: tuple[int, int], walls: Iterable[tuple[BoolGrid, float]]
+) -> NDArray[np.float32]:
+    """Height of walls and kerbs over the ground that they stand on.
 
     Parameters
     ----------
-    dem : float32 (rows, cols) [m]; NaN is nodata. Not modified.
+    shape : rows and columns.
     walls : cells that the line of each touches, and its height over the ground there [m].
+
+    Returns
+    -------
+    float32 (rows, cols) [m]
+        0 where none stands; of two the higher.
     """
-    surface = checked_elevation(dem)
-    raised: NDArray[np.float32] = surface.copy()
+    heights = np.zeros(shape, dtype=np.float32)
     for touched, height_m in walls:
         cells = _sealed(touched)
-        top = surface[cells] + np.float32(height_m)
-        raised[cells] = np.fmax(raised[cells], top)
-    return raised
+        heights[cells] = np.maximum(heights[cells], np.float32(height_m))
+    return heights
 
 
 def _sealed(cells: BoolGrid) -> BoolGrid:

@@ -11,6 +11,8 @@ from brimline.balance.collectors import (
     Collector,
     daily_inflow_m3,
     fed_zones,
+    less_flush_mm,
+    over_beds,
     rings_told,
     spill_targets,
     under_stores,
@@ -19,6 +21,7 @@ from brimline.balance.collectors import (
 from brimline.balance.planted import ZoneRow, planted_zones
 from brimline.balance.planting import PLANTINGS
 from brimline.balance.rules import DailyUse, YearRules
+from brimline.balance.simulate import STORE_COLUMNS, columns, simulate
 from brimline.balance.sizing import curves_of
 from brimline.balance.system import SHAPE_POINTS, System, WaterStore, Zone
 from brimline.config import OwnPlanting
@@ -189,10 +192,70 @@ def test_runoff_of_ground_and_roof_by_hand():
     # TR-55 (NRCS 1986), table 2-1: curve number 80 and 4.0 in of rain give 2.04 in; 1000 m² of it
     # are 51.8 m³. A roof of 100 m²: (101.6 × 0.95 - 0.5) mm are 9.602 m³; 0.4 mm are led away.
     one = element("a", ground=MixedGround((80.0,), (1000.0,)), roof_m2=100.0)
-    rain = np.array([4.0 * 25.4, 0.4, 0.0])
+    rain = np.array([4.0 * 25.4, 0.0, 0.4])
     found = daily_inflow_m3(one, rain, np.zeros(3), None)
     np.testing.assert_allclose(found, [2.04 * 25.4 + 9.602, 0, 0], atol=0.15)
-    assert found[1] == 0
+    assert found[2] == 0
+
+
+def test_the_first_flush_is_taken_once_from_each_event():
+    # 2 mm by hand: 1.5 and 0.5 of the first run, 2 of 3 after a dry day, all of a drizzle
+    runoff = np.array([1.5, 4.0, 10.0, 0.0, 3.0, 0.0, 0.7])
+    assert less_flush_mm(runoff, 2.0) == pytest.approx([0, 3.5, 10, 0, 1, 0, 0])
+    assert less_flush_mm(runoff, 0.0) == pytest.approx(runoff)
+    assert less_flush_mm(np.array([5.0, 5.0]), 2.0) == pytest.approx([3, 5])  # from the first day
+
+
+def bed_case(shape, rain_mm, days=6, **zone):
+    """Full soil of 2 m² that nothing leaves but by draining, over a reservoir of 0.3 m³."""
+    rain = np.zeros(days)
+    rain[0] = rain_mm
+    over = over_beds([element("bed", kind="tank", own_use=True), element("tank", kind="tank")],
+                     {"bed": shapely.box(0, 0, 2, 1), "tank": shapely.Point(1, 0.5)},
+                     {"beans": shape})  # fmt: skip
+    beans = Zone("beans", shape.area, 50.0, 0.5, np.zeros(days), np.zeros(days),
+                 drains_to=over.get("beans", {}), **zone)  # fmt: skip
+    store = WaterStore("bed", 0.3, np.zeros(days))
+    return System(rain, np.zeros(days), (beans,), (store,))
+
+
+def test_rain_that_the_soil_of_a_bed_does_not_hold_fills_its_reservoir_on_the_next_day():
+    # 40 mm on full soil of 2 m²: 80 litres
+    system = bed_case(shapely.box(0, 0, 2, 1), 40.0)
+    stores = columns(simulate(system).stores, STORE_COLUMNS)
+    assert stores["runoff_in_m3"][:, 0] == pytest.approx([0, 0.08, 0, 0, 0, 0])
+    assert stores["held_m3"][-1, 0] == pytest.approx(0.08)
+    # half of the zone lies over the bed; 400 mm are 0.4 m³ there, of which it holds 0.3
+    half = bed_case(shapely.box(0, 0, 4, 1), 400.0)
+    assert half.zones[0].drains_to == {"bed": 0.5}
+    stores = columns(simulate(half).stores, STORE_COLUMNS)
+    assert stores["spilled_m3"][:, 0] == pytest.approx([0, 0.5, 0, 0, 0, 0])
+    # soil that has room keeps it
+    dry = bed_case(shapely.box(0, 0, 2, 1), 40.0, start_full=0.0)
+    assert columns(simulate(dry).stores, STORE_COLUMNS)["held_m3"].max() == 0
+    assert system.without_stores().zones[0].drains_to == {}
+
+
+def test_a_zone_beside_a_bed_does_not_drain_into_it():
+    assert bed_case(shapely.box(2, 0, 4, 1), 40.0).zones[0].drains_to == {}
+    system = bed_case(shapely.box(0, 0, 2, 1), 0.0)
+    twice = replace(system.zones[0], drains_to={"bed": 1.2})
+    with pytest.raises(ValueError, match="shares of the drainage"):
+        replace(system, zones=(twice,))
+
+
+def test_the_wall_of_a_bed_keeps_its_rain():
+    row = {"name": "beds", "planting": "berries", "texture": "loam",
+           "shape": shapely.box(0, 0, 10, 10)}  # fmt: skip
+    rain = np.where(np.arange(365) % 5 == 0, 60.0, 0.0)
+    made = inputs([row])
+    open_ground = replace(made, weather=replace(made.weather, precipitation_mm=rain))
+    store = element("bed", kind="tank", own_use=True)
+    bed = replace(open_ground, elements=[store], over_beds={"beds": {"bed": 0.75}})
+    np.testing.assert_allclose(
+        bed.system().zones[0].runoff_mm, 0.25 * open_ground.system().zones[0].runoff_mm
+    )
+    assert bed.system().zones[0].drains_to == {"bed": 0.75}
 
 
 def test_overflow_in_a_ring_is_cut_where_it_would_close():

@@ -12,6 +12,7 @@ from brimline.cascade.beyond import (
     blocked_pipes,
     breach_peak_m3_s,
     failed_banks,
+    feeds_left_on,
     frozen,
     headline,
     storm_case,
@@ -87,6 +88,16 @@ def test_a_blocked_pipe_overtops_what_has_no_way_over_ground_and_a_sill_clears_i
     (mended,) = blocked_pipes(route(make(sill_m=6.0, pipe=True), storm, PACE), PACE)
     assert mended.failure == "none"
     assert list(beyond_findings([mended])) == []
+
+
+def test_a_feed_left_on_overtops_what_cannot_pass_it_on(make, storm):
+    base = route(make(), storm, PACE)
+    (case,) = feeds_left_on(base, {"lower": 6.0}, PACE)
+    assert (case.element_id, case.first_id, case.failure) == ("lower", "lower", "overtopped")
+    assert [one.flag for one in beyond_findings([case])] == ["feed-left-on"]
+    (small,) = feeds_left_on(base, {"lower": 1e-5}, PACE)
+    assert small.failure == "none"
+    assert list(feeds_left_on(base, {}, PACE)) == []
 
 
 def test_a_failed_bank_takes_the_next_along_unless_it_stands_high_enough(make, storm):

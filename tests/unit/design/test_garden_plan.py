@@ -191,6 +191,12 @@ def test_a_bed_is_drawn_on_by_those_only_that_name_it(slope):
     assert by_name["Bed"].capacity_m3 == pytest.approx(0.288)
     assert by_name["Bed"].covered
     assert by_name["Bed"].open_m2 == 0.0
+    # in a storm its soil passes on all rain, as if wet, and none of it runs to the ground below
+    arrivals = design.arrivals
+    assert arrivals.open_m2["Bed"] == pytest.approx(2.88)
+    assert arrivals.open_m2["Tank"] == 0.0
+    storm = arrivals.of(slope.storms[0], 60.0)
+    assert float(np.sum(storm.mean_m3_s["Bed"]) * 60) == pytest.approx(2.88 * 0.060)
     assert usual_order(tuple(by_name.values()), Year().rules()) == ("Tank", "Pond")
     # under 0.3 m of ground, 0.3 m of rim and 1 m of tank
     element = design.network.element("Tank")
@@ -266,6 +272,25 @@ def test_feeds_are_read_from_the_drawing(slope):
         Feed("Tap", "Pond", 0.5, 0.3, ""),
     )
     assert any("Lost fills nothing" in one.message for one in done.problems)
+
+
+def test_a_storm_finds_a_store_as_full_as_it_is_kept(slope):
+    tank = drawn(DrawnTank, "Tank", shapely.Point(50, 50), volume_m3=2.0, height_m=1.0,
+                 start_share=0.1)  # fmt: skip
+    tap = drawn(DrawnFeed, "Tap", shapely.LineString([(55, 70), (50, 50)]), below_share=0.7,
+                most_m3_d=8.64)  # fmt: skip
+    plain = made(slope, tanks=(tank,)).design.network.element("Tank")
+    design = made(slope, tanks=(tank,), feeds=(tap,)).design
+    kept = design.network.element("Tank")
+    assert plain.start_level_m == pytest.approx(plain.floor_m + 0.1)
+    assert kept.start_level_m == pytest.approx(kept.floor_m + 0.7)
+    larger = kept.changed("volume_m3", 4.0)  # the feed keeps it so whatever its size
+    assert larger.storage_m3 == pytest.approx(4.0)
+    assert larger.start_level_m == pytest.approx(kept.floor_m + 0.7)
+    assert design.fed_m3_s == pytest.approx({"Tank": 1e-4})
+    fuller = replace(tank, start_share=0.9)  # a store that is fuller anyhow stays so
+    full = made(slope, tanks=(fuller,), feeds=(tap,)).design.network.element("Tank")
+    assert full.start_level_m == pytest.approx(full.floor_m + 0.9)
 
 
 def filled(feeds, full=1.0):

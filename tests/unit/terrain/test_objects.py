@@ -10,7 +10,7 @@ from brimline.drainage.receiving import received
 from brimline.grid import Grid
 from brimline.grid.shapes import cells_inside
 from brimline.terrain.conditioning import condition
-from brimline.terrain.objects import raised_areas, with_walls, without_roofs
+from brimline.terrain.objects import raised_areas, wall_heights, without_roofs
 
 GRID = Grid(120, 160, 0.5, 0.0, 60.0, "EPSG:32633")  # 80 m x 60 m
 HOUSE = box(30, 20, 42, 30)
@@ -70,8 +70,7 @@ def test_other_holes_stay_open():
 def test_water_neither_slips_through_a_wall_nor_between_its_corners(line):
     cells = cells_inside([LineString([(-5, line[0][1]), *line, (90, line[1][1])])], GRID,
                          all_touched=True)  # fmt: skip
-    level = np.zeros(GRID.shape, dtype=np.float32)
-    walled = with_walls(level, [(cells, 0.3)]) > 0
+    walled = wall_heights(GRID.shape, [(cells, 0.3)]) > 0
     _, parts = ndimage.label(~walled, structure=np.ones((3, 3)))
     assert parts == 2  # eight ways out of a cell, and none across
 
@@ -79,7 +78,7 @@ def test_water_neither_slips_through_a_wall_nor_between_its_corners(line):
 def test_a_wall_turns_water_round_its_ends():
     ground, wall = plane(0.1), LineString([(20, 30), (60, 30)])
     cells = cells_inside([wall], GRID, all_touched=True)
-    walled = with_walls(ground, [(cells, 0.3)])
+    walled = ground + wall_heights(GRID.shape, [(cells, 0.3), (cells, 0.1)])
     assert (walled[cells] - ground[cells]) == pytest.approx(0.3, abs=1e-5)
     assert np.array_equal(walled[~cells], ground[~cells])
     # who drains to the strip just below the wall: without it, the strip above
