@@ -2,6 +2,8 @@
 
 import json
 import shutil
+import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -181,3 +183,27 @@ def test_code_changed_during_the_run_leaves_no_note(tmp_path):
     old, new = (int((began_s + late_s) * 1e9) for late_s in (-60, 1))
     assert text({tmp_path / "a.py": (size, old, old, inode)}) != ""
     assert text({tmp_path / "a.py": (size, new, new, inode)}) == ""
+
+
+def test_a_run_that_keeps_every_stage_loads_none_of_them(site_path):
+    heavy = {
+        "geopandas",
+        "matplotlib",
+        "numba",
+        "pandas",
+        "pyarrow",
+        "rasterio",
+        "scipy",
+        "shapely",
+    }
+    code = (
+        "import sys; sys.argv = ['brimline', 'run', sys.argv[1], '--draft']\n"
+        "from brimline.cli.main import main\n"
+        "try:\n    main()\nexcept SystemExit:\n    pass\n"
+        f"print('LOADED', sorted({heavy!r} & sys.modules.keys()))"
+    )
+    for _ in range(2):  # the first brings the stages' results in, where a test made it forget
+        done = subprocess.run(
+            [sys.executable, "-c", code, str(site_path)], capture_output=True, text=True, check=True
+        )
+    assert "LOADED []" in done.stdout

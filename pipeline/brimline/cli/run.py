@@ -16,7 +16,15 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from brimline.config import Loaded
-    from brimline.engine import Holder, Journal, RunResult, Store
+    from brimline.engine import (
+        CodeReach,
+        Digests,
+        Holder,
+        Journal,
+        RunResult,
+        Stage,
+        Store,
+    )
     from brimline.engine.digests import Status
     from brimline.publish import Published
 
@@ -130,7 +138,7 @@ def run_site(site: Path, options: RunOptions) -> Done:
         If another run holds the site and this one is not to wait, or a folder cannot be written.
     """
     from brimline.config import load
-    from brimline.engine import Journal, Store, glance, ordered, site_lock
+    from brimline.engine import CodeReach, Digests, Journal, Store, glance, ordered, site_lock
     from brimline.engine.digests import status
     from brimline.io.atomic import recover
     from brimline.publish import refuse_what_is_no_run
@@ -144,18 +152,24 @@ def run_site(site: Path, options: RunOptions) -> Done:
     began_s = time.time()
     before = status(site) if site.is_file() else (0, 0, 0, 0)  # loading says what is wrong
     said = load(site)
-    loaded, profile_told = at_scale(said.option(options.option) if options.option else said)
+    store_folder = said.folder / STORE
+    code, store = glance.code_files(), Store(_kept_in(said, store_folder))
+    digests = Digests(store)
+    reach = CodeReach(digests, store=store)
+    loaded, profile_told = at_scale(
+        said.option(options.option) if options.option else said, reach.known, digests
+    )
     if options.sensitivity:
         loaded = loaded.with_sensitivity()
     _use_threads(options.jobs)
     _groups(options, loaded)  # a wrong word is told before anything runs
-    stages = ordered(stages_for(loaded.settings), options.until)
+    stages = stages_for(loaded.settings, reach.known)
+    count = len(ordered(stages, options.until))
     folder = run_folder(site, options.out, options.option)
-    store_folder = loaded.folder / STORE
     with site_lock(store_folder, wait=options.wait, on_wait=_say_waiting) as dead:
         from brimline.cli.progress import Progress
 
-        progress = Progress(len(stages), hold_back=options.if_changed)
+        progress = Progress(count, hold_back=options.if_changed)
         journal = Journal(store_folder / JOURNAL, progress)
         _tell_before(dead, recover(folder), journal)
         refuse_what_is_no_run(folder)  # before an hour of work, not after
@@ -164,9 +178,7 @@ def run_site(site: Path, options: RunOptions) -> Done:
         journal.write("run started", site=str(site), folder=str(folder), pid=os.getpid())
         try:
             glance.forget(store_folder)
-            code = glance.code_files()
-            store = Store(_kept_in(loaded, store_folder))
-            done = _run(loaded, options, folder, store, journal, progress)
+            done = _run(loaded, options, folder, stages, reach, store, digests, journal, progress)
             special = options.until or options.only or options.option
             if not special and options.draft is None:
                 _note_for_a_glance(site, store_folder, done, {site: before}, code, began_s)
@@ -217,35 +229,36 @@ def _run(
     loaded: Loaded,
     options: RunOptions,
     folder: Path,
+    stages: tuple[Stage, ...],
+    reach: CodeReach,
     store: Store,
+    digests: Digests,
     journal: Journal,
     progress: Any,  # noqa: ANN401 - Progress; importing it here would slow the start
 ) -> Done:
-    from brimline import _jit
-    from brimline.engine import CodeReach, Digests, RunInputs, Tools, execute
+    from brimline.engine import RunInputs, Tools, execute
     from brimline.grid import Grid
-    from brimline.io.intermediates import FileCodec, checked, versions
+    from brimline.io.intermediates import FileCodec, checked
+    from brimline.io.libraries import versions
     from brimline.publish import publish
     from brimline.publish.workers import Workers
-    from brimline.stages.registry import stages_for
     from brimline.stages.sources import missing_files, sources_of
 
     settings, sources = loaded.settings, sources_of(loaded)
     if gone := missing_files(sources):
         raise InputError(gone)
-    digests = Digests(store)
     inputs = RunInputs(
         tables={name: getattr(settings, name) for name in type(settings).model_fields},
         sources=sources,
-        versions=versions(),
+        versions=versions(reach.known.recall),
         digests=digests,
     )
-    reach, groups = CodeReach(digests, store=store), _groups(options, loaded)
+    groups = _groups(options, loaded)
     tools = Tools(FileCodec(), checked, reach.of)
-    with Workers(_jit.thread_count() if len(groups) > 1 else 1) as workers:
+    with Workers(alone=len(groups) == 1) as workers:
         progress.on_work = workers.start
         result = execute(
-            stages_for(settings), inputs, store, tools, journal,
+            stages, inputs, store, tools, journal,
             until=options.until, rebuild=options.rebuild, verify=options.verify,
         )  # fmt: skip
         published = publish(

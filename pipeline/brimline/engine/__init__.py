@@ -3,6 +3,7 @@
 from brimline.engine.digests import Digests, files_of
 from brimline.engine.journal import HEADLINE, Journal, manifest
 from brimline.engine.key import CodeReach
+from brimline.engine.known import Known, Later, declared_from, place_of, plain_of
 from brimline.engine.listener import Listener
 from brimline.engine.lock import Holder, site_lock
 from brimline.engine.order import ordered
@@ -31,6 +32,8 @@ __all__ = [
     "Given",
     "Holder",
     "Journal",
+    "Known",
+    "Later",
     "Listener",
     "Made",
     "Params",
@@ -43,10 +46,13 @@ __all__ = [
     "Store",
     "Tools",
     "Value",
+    "declared_from",
     "execute",
     "files_of",
     "grid_facts",
     "manifest",
     "ordered",
+    "place_of",
+    "plain_of",
     "site_lock",
 ]

@@ -13,6 +13,7 @@ from importlib import import_module, metadata
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from brimline.engine.known import Known, Later
 from brimline.errors import InternalError
 
 if TYPE_CHECKING:
@@ -45,6 +46,10 @@ class CodeReach:
     ----------
     package : import name of the root package.
     store : remembers between runs what imports what; None finds it out anew.
+
+    Attributes
+    ----------
+    known : what earlier runs of the same code found out.
     """
 
     def __init__(
@@ -55,35 +60,25 @@ class CodeReach:
         root = Path(str(import_module(package).__file__)).parent
         self._paths = dict(_modules_below(root, package))
         self._code: dict[str, str] = {}
-        self._imports, self._shown = self._graphs(store)
-
-    def _graphs(self, store: Store | None) -> list[dict[str, list[str]]]:
-        """Return what each module imports when it is loaded, and with what only type checkers see.
-
-        Both follow from the code, so that what an earlier run found holds while that is the same.
-        """
         codes = {name: self._code_of(name) for name in sorted(self._paths)}
-        told = hashlib.sha256(json.dumps([metadata.version("grimp"), codes]).encode()).hexdigest()
-        note = store.noted(_IMPORTS) if store else None
-        if note is None or note["of"] != told:
-            import grimp
+        self.known = Known(store, hashlib.sha256(json.dumps(codes).encode()).hexdigest())
+        graphs: list[dict[str, list[str]]] = self.known.recall(
+            _IMPORTS, metadata.version("grimp"), self._graphs
+        )
+        self._imports, self._shown = graphs
 
-            graphs = []
-            for loaded in (True, False):
-                graph = grimp.build_graph(
-                    self._package, exclude_type_checking_imports=loaded, cache_dir=None
-                )
-                graphs.append(
-                    {
-                        name: sorted(graph.find_modules_directly_imported_by(name))
-                        for name in graph.modules
-                    }
-                )
-            note = {"of": told, "graphs": graphs}
-            if store:
-                store.note(_IMPORTS, note)
-        found: list[dict[str, list[str]]] = note["graphs"]
-        return found
+    def _graphs(self) -> list[dict[str, list[str]]]:
+        """Return what each module imports, loaded and with what type checkers see."""
+        import grimp
+
+        graphs = [
+            grimp.build_graph(self._package, exclude_type_checking_imports=loaded, cache_dir=None)
+            for loaded in (True, False)
+        ]
+        return [
+            {name: sorted(graph.find_modules_directly_imported_by(name)) for name in graph.modules}
+            for graph in graphs
+        ]
 
     def of(self, stage: Stage) -> dict[str, str]:
         """Return a digest for each module that the stage's code reaches.
@@ -94,6 +89,8 @@ class CodeReach:
             If the stage's function is not a plain one of a module in the package, so that
             part of what it does would escape the key.
         """
+        if isinstance(stage.run, Later):  # noted, which only plain functions are
+            return self.of_modules([stage.run.module])
         module = getattr(stage.run, "__module__", "")
         hidden = getattr(stage.run, "__closure__", ()) is not None
         if hidden or module not in self._imports:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Protocol
 
 from brimline.engine.key import changes, key_of, parts_of
+from brimline.engine.known import Later
 from brimline.engine.listener import Listener
 from brimline.engine.order import ordered, taken
 from brimline.engine.stage import GRID, Given
@@ -394,6 +395,7 @@ class _Run:
 
     def _keep_typed(self, stage: Stage, name: str, value: Value) -> Stored:
         kind = stage.typed[name]
+        kind = kind.found if isinstance(kind, Later) else kind
         if type(value) is not kind:
             raise InternalError(
                 f"stage {stage.name} made {name} as a {type(value).__name__}, "

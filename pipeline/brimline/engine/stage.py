@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from pandas import DataFrame
 
+    from brimline.engine.known import Later
     from brimline.errors import Problem
 
 Facts: TypeAlias = dict[str, Any]  # plain values that JSON can hold
@@ -211,4 +212,4 @@ class Stage:
     optional_needs: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()
     tables: tuple[str, ...] = ()
-    typed: Mapping[str, type] = field(default_factory=dict, hash=False)
+    typed: Mapping[str, type | Later] = field(default_factory=dict, hash=False)

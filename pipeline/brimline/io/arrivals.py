@@ -15,7 +15,7 @@ from brimline.errors import InputError
 from brimline.io._clouds import FAULTS
 from brimline.io.atomic import told, written_whole
 from brimline.io.formats import open_raster
-from brimline.io.points import is_points
+from brimline.io.paths import is_points
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable

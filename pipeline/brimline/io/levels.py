@@ -16,7 +16,8 @@ from brimline.grid import Grid
 from brimline.io import crs as crs_of
 from brimline.io import metric
 from brimline.io._mosaic import too_many_cells
-from brimline.io.surveyed import is_table, places_in_degrees, read_surveyed
+from brimline.io.paths import is_table
+from brimline.io.surveyed import places_in_degrees, read_surveyed
 from brimline.io.vectors import VectorSource, WantedColumn, holds_rows, layer_names, read_layer
 from brimline.terrain.levels import (
     LevelError,
@@ -39,7 +40,6 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-_LAYERS: Final = frozenset({".gpkg", ".geojson", ".json", ".fgb", ".shp", ".gpx", ".dxf", ".kml"})
 _CELLS: Final = (0.05, 0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0)  # sides of cells [m]
 _CELLS_A_SPACING: Final = 8.0
 _BEYOND_SPACINGS: Final = 2.0  # how far the surface goes on beyond the outermost levels
@@ -76,11 +76,6 @@ class LevelsRead:
         """The levels and what they tell, as stages hand them on."""
         at = self.points
         return SpotLevels(at.x, at.y, at.level_m, at.row, at.name, at.role, self.mesh, self.error)
-
-
-def is_levels(path: Path) -> bool:
-    """Tell whether a file holds single levels rather than a raster or a cloud, by its ending."""
-    return is_table(path) or path.suffix.lower() in _LAYERS
 
 
 def levels_run_crs(path: Path, crs: str | None) -> str:

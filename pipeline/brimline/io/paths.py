@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import glob
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -13,6 +14,36 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
 _GLOB: Final = frozenset("*?[")
+_TABLES: Final = frozenset({".csv", ".txt", ".tsv"})
+_LAYERS: Final = frozenset({".gpkg", ".geojson", ".json", ".fgb", ".shp", ".gpx", ".dxf", ".kml"})
+_CLOUDS: Final = frozenset({".las", ".laz"})  # COPC files end in .copc.laz
+
+
+@dataclass(frozen=True, slots=True)
+class VectorSource:
+    """Where rows come from: a file, a layer in it, and a filter in SQL words."""
+
+    path: Path
+    layer: str = ""
+    where: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.path} ({self.layer})" if self.layer else str(self.path)
+
+
+def is_table(path: Path) -> bool:
+    """Tell whether a file is read as text rather than as a layer of points."""
+    return path.suffix.casefold() in _TABLES
+
+
+def is_levels(path: Path) -> bool:
+    """Tell whether a file holds single levels rather than a raster or a cloud, by its ending."""
+    return is_table(path) or path.suffix.lower() in _LAYERS
+
+
+def is_points(path: Path) -> bool:
+    """Tell whether a file is a point cloud, by its ending."""
+    return path.suffix.lower() in _CLOUDS
 
 
 def spread(paths: str | Path | Iterable[str | Path]) -> tuple[Path, ...]:

@@ -36,7 +36,6 @@ if TYPE_CHECKING:
 
     from brimline.grid import Elevation
 
-_ENDINGS: Final = frozenset({".las", ".laz"})  # COPC files end in .copc.laz
 _LEAST_GAP_M: Final = 10.0  # a house or a thicket is spanned
 _GAP_SPACINGS: Final = 5.0
 _ON_GROUND_M: Final = 0.2  # points this close above a cell's lowest are ground with it
@@ -82,11 +81,6 @@ class _ToMetres:
             return float(west), float(south), float(east), float(north)
         west, south, east, north = (edge * self.factor for edge in box)
         return west, south, east, north
-
-
-def is_points(path: Path) -> bool:
-    """Tell whether a file is a point cloud, by its ending."""
-    return path.suffix.lower() in _ENDINGS
 
 
 def read_points(

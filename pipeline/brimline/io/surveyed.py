@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from pyproj import CRS
 
-TABLES: Final = frozenset({".csv", ".txt", ".tsv"})
 _NAMES: Final[dict[str, tuple[str, ...]]] = {
     "east": ("easting_m", "easting", "east", "e", "x", "x_m", "lon", "longitude"),
     "north": ("northing_m", "northing", "north", "n", "y", "y_m", "lat", "latitude"),
@@ -106,7 +105,9 @@ def read_surveyed(
         raise ValueError(f"vertical_unit must be one of {', '.join(_UNITS)}, got {vertical_unit!r}")
     try:
         found = (
-            _table(source, run_crs, crs) if is_table(source.path) else _layer(source, run_crs, crs)
+            _table(source, run_crs, crs)
+            if paths.is_table(source.path)
+            else _layer(source, run_crs, crs)
         )
     except InputError as error:
         return _nothing(str(source), list(error.problems))
@@ -115,11 +116,6 @@ def read_surveyed(
         found.level_m[:] = found.level_m * unit.metres
         found.problems.append(lengths.converted(unit, str(source)))
     return found
-
-
-def is_table(path: Path) -> bool:
-    """Tell whether a file is read as text rather than as a layer of points."""
-    return path.suffix.casefold() in TABLES
 
 
 def places_in_degrees(path: Path) -> tuple[float, float, float, float] | None:

@@ -20,6 +20,7 @@ from brimline.io import crs as crs_of
 from brimline.io._columns import WantedColumn
 from brimline.io._shapes import Kind
 from brimline.io.formats import check_vector
+from brimline.io.paths import VectorSource as VectorSource  # noqa: PLC0414 - handed on
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
@@ -35,18 +36,6 @@ _NOT_CONDITION: Final = re.compile(
     r";|--|/\*|['\"]|\b(select|union|attach|pragma|load_extension|order\s+by|limit)\b",
     re.IGNORECASE,
 )
-
-
-@dataclass(frozen=True, slots=True)
-class VectorSource:
-    """Where rows come from: a file, a layer in it, and a filter in SQL words."""
-
-    path: Path
-    layer: str = ""
-    where: str = ""
-
-    def __str__(self) -> str:
-        return f"{self.path} ({self.layer})" if self.layer else str(self.path)
 
 
 @dataclass(frozen=True, slots=True)

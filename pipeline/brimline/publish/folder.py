@@ -10,16 +10,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import brimline
-from brimline.engine import manifest
+from brimline.engine import declared_from, manifest, plain_of
 from brimline.engine.store import DamagedError
 from brimline.errors import StoreError
 from brimline.io import atomic, kept
-from brimline.io.intermediates import versions_of
+from brimline.io.libraries import versions_of
 from brimline.layers import CATALOGUE
-from brimline.publish.groups import GROUPS, LAYERS, REPORT_PDF
-from brimline.publish.pages import FIGURES
-from brimline.publish.piece import base_key, found, make
-from brimline.publish.plan import pieces_of
+from brimline.publish.groups import FIGURES, GROUPS, LAYERS, REPORT_PDF
+from brimline.publish.piece import Piece, base_key, found, make
 from brimline.publish.sight import World
 from brimline.report.digest import assets_digest
 
@@ -29,7 +27,7 @@ if TYPE_CHECKING:
 
     from brimline.engine import CodeReach, RunInputs, RunResult, Store
     from brimline.grid import Grid
-    from brimline.publish.piece import Made, Piece
+    from brimline.publish.piece import Made
     from brimline.publish.workers import Workers
     from brimline.units import System
 
@@ -126,7 +124,7 @@ def publish(
     """
     made = manifest(result, inputs, version=brimline.__version__, base=site_folder)
     world = _world(result, made, store, grid, site_name, units)
-    pieces = pieces_of(world, store, pdf=pdf)
+    pieces = _pieces(world, store, reach, pdf=pdf)
     bases = _base_keys(pieces, inputs, reach, world)
     made["pieces"] = _digest(sorted(bases.values()))
     atomic.recover(target)
@@ -153,6 +151,20 @@ def publish(
     _replace(target, making, store, made, before, keep_runs)
     keys = tuple(key for one in making.done.values() for key in one.keys)
     return Published(target, written=True, manifest=made, made=tuple(making.new), keys=keys)
+
+
+def _pieces(world: World, store: Store, reach: CodeReach, *, pdf: bool) -> tuple[Piece, ...]:
+    """Return every piece; what makes them is loaded where one has to be made."""
+
+    def find() -> list[dict[str, Any]]:
+        from brimline.publish.plan import pieces_of
+
+        return [plain_of(piece) for piece in pieces_of(world, store, pdf=pdf)]
+
+    stakes = world.outputs.get("stakes")  # tell which elements have a sheet
+    of = [sorted(world.outputs), stakes and stakes.digest, pdf]
+    known = reach.known.recall("pieces", of, find)
+    return tuple(Piece(**declared_from(piece)) for piece in known)
 
 
 def refuse_what_is_no_run(target: Path) -> None:

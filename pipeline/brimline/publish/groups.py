@@ -16,6 +16,7 @@ GROUPS: Final = {
 }
 DRAFT: Final = frozenset({LAYERS})
 REPORT_PDF: Final = "report.pdf"
+FIGURES: Final = "parts/figures"
 CLIENT_PDF: Final = "client.pdf"
 NEAR: Final = {  # layers that cover the whole grid, by the piece that holds what lies near the site
     f"parts/near/{name}": name

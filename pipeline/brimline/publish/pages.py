@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from brimline.report import Results
     from brimline.report.plates.plate import Plate
 
-FIGURES: Final = "parts/figures"
 _TOLD: Final = ("layer", "title", "code", "severity", "rows")
 
 

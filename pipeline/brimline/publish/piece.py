@@ -9,6 +9,7 @@ import uuid
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
+from brimline.engine import place_of
 from brimline.engine.store import Record, Store, explained
 from brimline.publish.sight import Sight
 
@@ -51,7 +52,7 @@ class Piece:
     @property
     def modules(self) -> tuple[str, ...]:
         """Modules whose code, and all that it reaches, makes the piece."""
-        return (self.make.__module__, *self.code)
+        return (place_of(self.make).module, *self.code)
 
 
 class Made(NamedTuple):
@@ -64,7 +65,8 @@ class Made(NamedTuple):
 
 def base_key(piece: Piece, parts: Mapping[str, Any]) -> str:
     """Return a digest of all that a piece depends on but what it reads."""
-    told = [piece.name, piece.make.__module__, piece.make.__qualname__, piece.args, parts]
+    place = place_of(piece.make)
+    told = [piece.name, place.module, place.name, piece.args, parts]
     return _digest(told)
 
 

@@ -9,7 +9,7 @@ import pyarrow.parquet as pq
 
 from brimline.layers import CATALOGUE, Layer, Raster, Table
 from brimline.publish import client, data, map_page, near, pages, plates, sheets, stakes
-from brimline.publish.groups import CLIENT_PDF, LAYERS, NEAR, REPORT_PDF
+from brimline.publish.groups import CLIENT_PDF, FIGURES, LAYERS, NEAR, REPORT_PDF
 from brimline.publish.piece import Piece
 from brimline.report.map_data import part_names
 from brimline.report.plates.album import CONCEPT, PLATES
@@ -49,7 +49,7 @@ def _near(world: World) -> Iterator[Piece]:
 
 def _shown(world: World, staked: tuple[str, ...], *, pdf: bool) -> tuple[Piece, ...]:
     return (
-        Piece(pages.FIGURES, LAYERS, "what needs a person", pages.write_figures, part=True),
+        Piece(FIGURES, LAYERS, "what needs a person", pages.write_figures, part=True),
         *_layers(world),
         *_data(world),
         *_stakes(staked, pdf=pdf),

@@ -7,9 +7,9 @@ import os
 import signal
 import threading
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from functools import cached_property
 from typing import TYPE_CHECKING, Final, Self
 
-from brimline import _jit
 from brimline.publish.piece import make
 
 if TYPE_CHECKING:
@@ -29,13 +29,20 @@ class Workers:
 
     Parameters
     ----------
-    jobs : processes that may work at the same time, this one among them.
+    alone : this process makes everything; otherwise there are as many as threads that kernels
+        share, this one among them.
     """
 
-    def __init__(self, jobs: int) -> None:
-        self._count = jobs - 1
+    def __init__(self, *, alone: bool = False) -> None:
+        self._alone = alone
         self._out: dict[Future[Made], Piece] = {}
         self._pool: ProcessPoolExecutor | None = None
+
+    @cached_property
+    def _count(self) -> int:
+        from brimline import _jit  # loads the compiler: only where something is to be made
+
+        return 0 if self._alone else _jit.thread_count() - 1
 
     def start(self) -> None:
         """Start the processes, as soon as it is known that there will be something to make."""
@@ -100,6 +107,8 @@ def _begin() -> None:
     """Leave interrupts to the process that started this one, and end with it."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    from brimline import _jit
+
     _jit.use_threads(1)
     threading.Thread(target=_end_with_parent, daemon=True).start()
 

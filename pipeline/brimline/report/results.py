@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from pyproj import CRS
-
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -85,6 +83,8 @@ class Results:
         crs = self.grid.crs
         if not crs:
             return "no CRS"
+        from pyproj import CRS  # loaded by what draws, not by a run that keeps everything
+
         if CRS.from_user_input(crs).is_engineering:
             return "local grid"
         return crs if len(crs) <= 24 else "custom CRS, see run.json"

@@ -4,17 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from brimline.config.profiles import LEAST_CELLS, profile_for, with_profile
+from brimline.engine import files_of
 from brimline.errors import InputError
 from brimline.io import paths as paths_of
-from brimline.io._raster_source import read_header
-from brimline.io.crs import plan_unit
-from brimline.io.elevation import run_crs
-from brimline.io.levels import is_levels
-from brimline.io.points import is_points
-from brimline.io.vectors import VectorSource, read_layer
+from brimline.io.paths import VectorSource, is_levels, is_points
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,32 +18,36 @@ if TYPE_CHECKING:
 
     from brimline.config import Loaded
     from brimline.config.tables import Profile
+    from brimline.engine import Digests, Known
 
 _DEGREE_M: Final = 111_320.0  # of a meridian, near enough to tell a garden from a catchment
 
 
-def at_scale(loaded: Loaded) -> tuple[Loaded, str]:
+def at_scale(
+    loaded: Loaded, known: Known | None = None, digests: Digests | None = None
+) -> tuple[Loaded, str]:
     """Return the settings with the defaults of their profile, and what is to be told of it.
 
     Where the boundary or the elevation cannot be read the profile is that of a farm, and the run
     itself says what is wrong.
+
+    Parameters
+    ----------
+    known, digests : remember what the files said, so that files that stayed the same are not
+        opened; None opens them.
 
     Raises
     ------
     ConfigError
         If a stated value does not go with a default of the profile.
     """
+    of = None if digests is None else _files_told(loaded, digests)
+    if known is None or of is None:
+        found = _measured(loaded)
+    else:
+        found = known.recall("scale", of, lambda: _measured(loaded))
     settings = loaded.settings
-    profile, told, terrain = settings.site.profile, "", settings.terrain
-    files = [loaded.resolve(name) for name in settings.inputs.elevation]
-    if profile is None:
-        entry = settings.inputs.boundary
-        boundary = VectorSource(loaded.resolve(entry.file), entry.layer, entry.where)
-        profile, told = fitting(files, boundary, crs=terrain.crs, cell_m=terrain.cell_m)
-    try:
-        cell_m = terrain.cell_m or _cell_m(paths_of.spread(files)[0], terrain.crs)
-    except (InputError, IndexError):
-        cell_m = None  # the run itself says what is wrong
+    profile, told, cell_m = found
     plain, made = (with_profile(settings, profile, side_m) for side_m in (None, cell_m))
     raised = [
         f"{table}.{key} {getattr(getattr(made, table), key):g}"
@@ -58,6 +58,34 @@ def at_scale(loaded: Loaded) -> tuple[Loaded, str]:
     if raised:
         told += f"; raised to what cells of {cell_m:.3g} m can tell: {', '.join(raised)}"
     return replace(loaded, settings=made), told.removeprefix("; ")
+
+
+def _measured(loaded: Loaded) -> tuple[Profile, str, float | None]:
+    """Return the profile, what is told of it, and the side of cells [m], as the files say."""
+    settings = loaded.settings
+    profile, told, terrain = settings.site.profile, "", settings.terrain
+    files = [loaded.resolve(name) for name in settings.inputs.elevation]
+    if profile is None:
+        entry = settings.inputs.boundary
+        boundary = VectorSource(loaded.resolve(entry.file), entry.layer, entry.where)
+        profile, told = fitting(files, boundary, crs=terrain.crs, cell_m=terrain.cell_m)
+    try:
+        return profile, told, terrain.cell_m or _cell_m(paths_of.spread(files)[0], terrain.crs)
+    except (InputError, IndexError):
+        return profile, told, None  # the run itself says what is wrong
+
+
+def _files_told(loaded: Loaded, digests: Digests) -> list[Any] | None:
+    """Return all that the scale follows from; None where a file is not there."""
+    settings = loaded.settings
+    entry, inputs = settings.inputs.boundary, settings.inputs
+    said = [loaded.resolve(name) for name in (*inputs.elevation, entry.file)]
+    try:
+        content = [digests.content(file) for path in said for file in files_of(path)]
+    except InputError:
+        return None
+    stated = [settings.site.profile, settings.terrain.crs, settings.terrain.cell_m]
+    return [content, *stated, entry.model_dump(mode="json"), [str(path) for path in said]]
 
 
 def fitting(
@@ -74,6 +102,9 @@ def fitting(
     elevation : files or patterns.
     crs, cell_m : as the configuration states them.
     """
+    from brimline.io.elevation import run_crs
+    from brimline.io.vectors import read_layer
+
     try:
         own_crs = run_crs(elevation, crs=crs)
         shapes = read_layer(
@@ -95,6 +126,9 @@ def _cell_m(path: Path, crs: str | None) -> float | None:
     """Side of a raster's cells in the unit of its map [m]; None of levels and clouds."""
     if is_levels(path) or is_points(path):
         return None
+    from brimline.io._raster_source import read_header
+    from brimline.io.crs import plan_unit
+
     header = read_header(path, vertical_unit="m", crs=crs)
     step = math.sqrt(abs(header.transform.determinant))
     if header.crs.is_geographic:

@@ -5,8 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from brimline.engine import Source, files_of
-from brimline.io import vectors
-from brimline.io.paths import missing
+from brimline.io.paths import VectorSource, missing
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -67,5 +66,5 @@ def said_paths(loaded: Loaded) -> tuple[Path, ...]:
 
 def _vector(loaded: Loaded, entry: Entry) -> Source:
     path = loaded.resolve(entry.file)
-    value = vectors.VectorSource(path, entry.layer, entry.where)
+    value = VectorSource(path, entry.layer, entry.where)
     return Source(value, files_of(path), said=entry.model_dump(mode="json"))

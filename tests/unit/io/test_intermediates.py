@@ -12,7 +12,8 @@ from brimline.errors import InternalError
 from brimline.grid import Grid
 from brimline.io.crs import canonical, parsed
 from brimline.io.frames import check_frame, conformed, empty
-from brimline.io.intermediates import FileCodec, checked, versions
+from brimline.io.intermediates import FileCodec, checked
+from brimline.io.libraries import versions
 from brimline.layers import CATALOGUE, Column, Geometry, Layer, Raster, Table, raster
 
 CUSTOM = (  # a projection of one site, as surveyors make them
