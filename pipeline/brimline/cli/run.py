@@ -254,7 +254,7 @@ def _run(
         digests=digests,
     )
     groups = _groups(options, loaded)
-    tools = Tools(FileCodec(), checked, reach.of)
+    tools = Tools(FileCodec(), checked, reach.of, code_unchanged=reach.check_unchanged)
     with Workers(alone=len(groups) == 1) as workers:
         progress.on_work = workers.start
         result = execute(

@@ -111,6 +111,16 @@ class CodeReach:
         packages = {parent for name in reached for parent in self._packages(name)}
         return {name: self._code_of(name) for name in sorted(reached | packages)}
 
+    def check_unchanged(self) -> None:
+        """Make sure that what has been loaded since is the code that the digests tell of.
+
+        Raises
+        ------
+        InputError
+            If a module was changed in between.
+        """
+        self._digests.check_unchanged(self._paths.values())
+
     def _code_of(self, module: str) -> str:
         if module not in self._code:
             self._code[module] = self._digests.code(self._paths[module])

@@ -2,6 +2,7 @@
 
 import importlib
 import itertools
+import json
 import sys
 from dataclasses import replace
 
@@ -10,8 +11,10 @@ import pytest
 import brimline.layers.catalogue
 from brimline.engine.digests import Digests
 from brimline.engine.key import CodeReach
+from brimline.engine.known import Known, Later, declared_from, plain_of
 from brimline.engine.stage import Stage
-from brimline.errors import InternalError
+from brimline.engine.store import Store
+from brimline.errors import InputError, InternalError
 
 FILES = {
     "__init__.py": '__version__ = "1"\n',
@@ -170,3 +173,36 @@ def test_the_reach_in_brimline_itself_leaves_the_engine_out():
     reach = CodeReach(Digests()).of(stage)
     assert {"brimline.layers.catalogue", "brimline.layers.schema"} <= set(reach)
     assert not any(name.startswith("brimline.engine") for name in reach)
+
+
+def test_code_that_is_edited_while_a_run_goes_on_is_noticed(package):
+    reach = CodeReach(Digests(), package.name)
+    reach.of(package.stage)
+    reach.check_unchanged()
+    package.edit("late.py", "import", "\nimport")
+    with pytest.raises(InputError, match="changed while"):
+        reach.check_unchanged()
+
+
+def test_a_declaration_comes_back_from_plain_values_without_its_module(package):
+    plain = json.loads(json.dumps(plain_of(replace(package.stage, typed={"made": Stage}))))
+    back = Stage(**declared_from(plain))
+    assert back.run == Later(package.stage.run.__module__, "run")
+    assert back.run.found is package.stage.run
+    assert back.typed["made"].found is Stage
+    assert CodeReach(Digests(), package.name).of(back) == package.reach()
+    with pytest.raises(InternalError, match="plain function"):
+        plain_of(package.hidden)
+
+
+def test_what_is_known_holds_for_the_same_code_and_the_same_question(tmp_path):
+    store, asked = Store(tmp_path), []
+
+    def find():
+        asked.append(1)
+        return len(asked)
+
+    assert [Known(store, "a").recall("n", [1], find) for _ in range(2)] == [1, 1]
+    assert Known(store, "b").recall("n", [1], find) == 2
+    assert Known(store, "b").recall("n", [2], find) == 3
+    assert Known().recall("n", [2], find) == 4
