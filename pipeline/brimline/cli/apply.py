@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 _TABLE = "cascade_mends"
 _SITES = "pond_sites"
+_SEARCHED = "searched_designs"
 
 
 def run(
@@ -43,7 +44,8 @@ def run(
     if bool(chosen) + all_safe + advised != 1:
         raise InputError.of(
             "name mends, or give --advised or --all-safe",
-            mend="mend_id in cascade_mends names them, site_id in pond_sites places for ponds",
+            mend="mend_id in cascade_mends names them, site_id in pond_sites places for ponds,"
+            " design_id in searched_designs designs",
             source="brimline apply",
         )
     loaded = load(site)
@@ -103,7 +105,7 @@ def _digest(path: Path) -> str:
 
 
 def _rows(done: RunFolder) -> list[dict[str, Any]]:
-    frame, places = done.layer(_TABLE), _places(done)
+    frame, places = done.layer(_TABLE), [*_places(done), *_searched(done)]
     if frame is None and places:
         return places
     if frame is None or "mend_id" not in frame.columns:
@@ -143,6 +145,25 @@ def _places(done: RunFolder) -> list[dict[str, Any]]:
             }
         )
     return found
+
+
+def _searched(done: RunFolder) -> list[dict[str, Any]]:
+    """Return what puts each design that was searched for into the plan, by its name."""
+    frame = done.layer(_SEARCHED)
+    if frame is None:
+        return []
+    return [
+        {
+            "mend_id": row["design_id"],
+            "element_id": "all that is free",
+            "changed_id": "all that is free",
+            "code": "cheapest design",
+            "text": f"sized for {row['cost']:.0f}, keeps {row['kept_pct']:.1f} % of the storm",
+            "safe": False,
+            "change": row["change"] or None,
+        }
+        for row in frame.to_dict("records")
+    ]
 
 
 def _named(rows: Sequence[dict[str, Any]], chosen: Sequence[str]) -> list[dict[str, Any]]:

@@ -1,6 +1,6 @@
 """The site's TOML file as validated values: one model a table."""
 
-from brimline.config.choosing import Ponds, Sensitivity
+from brimline.config.choosing import DesignSearch, Ponds, SearchDimension, Sensitivity
 from brimline.config.hazard import Hazard
 from brimline.config.load import Loaded, load
 from brimline.config.reading import (
@@ -46,6 +46,7 @@ __all__ = [
     "Conditioning",
     "Contours",
     "Cultivation",
+    "DesignSearch",
     "DesignStorm",
     "DrainLines",
     "Drainage",
@@ -63,6 +64,7 @@ __all__ = [
     "Ponds",
     "Proof",
     "Rates",
+    "SearchDimension",
     "Sensitivity",
     "Settings",
     "Site",

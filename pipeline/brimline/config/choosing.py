@@ -6,7 +6,8 @@ from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
-from brimline.config.base import ConfigTable, NotNegative, Positive
+from brimline.config.base import ConfigTable, NotNegative, Positive, Share
+from brimline.config.works import FreeDimension
 
 Rising = Annotated[tuple[Positive, ...], Field(min_length=1, max_length=12)]
 
@@ -73,3 +74,34 @@ class Sensitivity(ConfigTable):
     )
     draws: int = Field(64, ge=8, le=2000, description="Worlds in which all of it is off at once.")
     seed: int = Field(1, ge=0, description="Of those worlds; the same for every design.")
+
+
+class SearchDimension(FreeDimension):
+    """A dimension that the search may choose."""
+
+    price: NotNegative = Field(
+        0.0,
+        description="Price of each unit of it, besides what [rates] price of the element: of a"
+        " tank's volume_m3, say.",
+    )
+
+
+class DesignSearch(ConfigTable):
+    """A search for the cheapest design that holds; made where any dimension is free."""
+
+    free: tuple[SearchDimension, ...] = Field(
+        (), description="What may be chosen; see the table of free dimensions."
+    )
+    keep_share: Share | None = Field(
+        None,
+        description="Least share of what the design storm brings that must not leave. Left out:"
+        " works.goal_capture_share.",
+    )
+    check_storms: tuple[str, ...] = Field(
+        (), description="Storms of [storm] in which no crest may be passed; left out: all of them."
+    )
+    tries: int = Field(2000, ge=50, description="Designs that are routed, about.")
+    points: int = Field(
+        6, ge=1, le=24, description="Of the curve of cost against water kept that are searched for."
+    )
+    seed: int = Field(1, ge=0, description="Of the search: the same seed finds the same designs.")

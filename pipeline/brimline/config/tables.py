@@ -10,7 +10,7 @@ from typing import Annotated, Literal, Self
 from pydantic import BeforeValidator, Field, model_validator
 
 from brimline.config.base import ConfigTable, NotNegative, Positive, Share
-from brimline.config.choosing import Ponds, Sensitivity
+from brimline.config.choosing import DesignSearch, Ponds, Sensitivity
 from brimline.config.hazard import Hazard
 from brimline.config.reading import (
     Access,
@@ -704,6 +704,7 @@ class Settings(ConfigTable):
     hazard: Hazard = Hazard()
     ponds: Ponds = Ponds()
     sensitivity: Sensitivity = Sensitivity()
+    search: DesignSearch = DesignSearch()
     weather: Weather = Weather()
     year: Year = Year()
     sun: Sun = Sun()

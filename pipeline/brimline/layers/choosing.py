@@ -186,4 +186,39 @@ ITEMS: Final = (
             Column("cost_per_kept", "float", "Cost of a cubic metre kept.", "", required=False),
         ),
     ),
+    Table(
+        "searched_designs",
+        "Cheapest designs, by water kept",
+        "Designs that hold in the design storm and the check storms and that none found beats in"
+        " both cost and water kept, the cheapest first; where none holds, the one that falls least"
+        " short. `brimline apply` takes one into the plan.",
+        (
+            Column("design_id", "text", "Name of the design, s1 the cheapest."),
+            Column(
+                "cost",
+                "float",
+                "Works before contingency: the bill of the design as drawn, and what other sizes of"
+                " the free dimensions cost more or less, each element dug by itself.",
+            ),
+            Column("kept_m3", "float", "Kept of the design storm.", "m³"),
+            Column("kept_pct", "float", "Kept of the design storm.", "%"),
+            Column("holds", "bool", "Whether it holds in every storm, routed step by step."),
+            Column("change", "text", "Rows of the plan that make it so, as JSON.", required=False),
+            FLAG_COLUMN,
+        ),
+    ),
+    Table(
+        "searched_sizes",
+        "Sizes of the cheapest designs",
+        "Value of each free dimension in each of searched_designs.",
+        (
+            Column("design_id", "text", "Name of the design."),
+            Column("element_id", "text", "Element that the dimension belongs to."),
+            Column("dimension", "text", "Such as depth_m."),
+            Column("value_now", "float", "As it was drawn, within the bounds."),
+            Column("value", "float", "As it was found."),
+            Column("lowest", "float", "Low bound."),
+            Column("highest", "float", "High bound."),
+        ),
+    ),
 )

@@ -73,6 +73,8 @@ def stages_for(settings: Settings, known: Known | None = None) -> tuple[Stage, .
         wanted.append("certainty")
     if settings.proof.rain_on_grid:
         wanted.append("flooding")
+    if settings.search.free:
+        wanted.append("search")
     if settings.sensitivity.on:
         wanted.append("sensitivity")
     if settings.inputs.as_built is not None:

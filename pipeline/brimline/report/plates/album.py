@@ -38,6 +38,7 @@ PLATES: Final = tuple(
         ("planting", "planting"),
         ("year", "year"),
         ("sensitivity", "sensitivity"),
+        ("choosing", "searched"),
         ("building", "earthworks"),
         ("building", "flood"),
         ("building", "staging"),

@@ -1,0 +1,248 @@
+"""The cheapest design that holds, and what more water kept would cost."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Final
+
+from brimline.cascade import Free, Goals, route, shortfall_of
+from brimline.choose.pricing import Prices, cost_of
+from brimline.choose.search import DesignSpace, Trial, over_crest_m, search
+from brimline.config import DesignSearch, Earthworks, Rates, Works
+from brimline.design import ROUTING_STEP_S, Design
+from brimline.design.plan_changes import changes_text, plan_changes
+from brimline.elements.building import ITEMS
+from brimline.engine.stage import Stage
+from brimline.errors import InputError, Problem, Severity
+from brimline.layers.flags import joined
+from brimline.stages._frames import table_of
+from brimline.stages._plan import building_of, storms_of
+from brimline.terrain.earthwork import Soil
+from brimline.units import counted
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from brimline.cascade import StormInflow
+    from brimline.engine.stage import Given, Made, Reporter
+
+_TABLES: Final = ("searched_designs", "searched_sizes")
+_AFTER_STEP_S: Final = 1800.0
+_WHERE: Final = "search"
+
+
+def _run(given: Given, report: Reporter) -> Made:
+    params, design = given.params(_WHERE, DesignSearch), given.value("design", Design)
+    if not design.placed:
+        return {name: table_of([], name) for name in _TABLES}
+    free = _free(params, design)
+    inflows = _inflows(given, params, design)
+    report.advanced(0.02, "digging each element at several sizes")
+    prices = _prices(given, report)
+    cost = cost_of(design, free, prices, [one.price for one in params.free])
+    works = given.params("works", Works)
+    asked = works.goal_capture_share if params.keep_share is None else params.keep_share
+    space = DesignSpace(
+        design.network,
+        tuple(one.thinned() for one in inflows),
+        free,
+        cost,
+        Goals(asked, works.goal_drawdown_h or math.inf),
+        replace(design.pace, after_step_s=_AFTER_STEP_S),
+    )
+    report.advanced(0.2, "searching")
+    now = _as_drawn(design, free)
+    found = search(space, tries=params.tries, points=params.points, seed=params.seed, starts=[now])
+    report.advanced(0.9, "routing what was found step by step")
+    kept = [one for one in found.curve if _holds(one, space, inflows, design)]
+    _tell(kept, found.best, asked, found.tries, report)
+    shown = kept or [found.best]
+    whole = _whole_cost(given) - cost(now)
+    rows, sizes = [], []
+    for number, one in enumerate(_spread(shown, params.points), start=1):
+        rows.append(_row(f"s{number}", one, space, design, whole, holds=bool(kept)))
+        sizes += _sizes(f"s{number}", one, free, now)
+    return {
+        "searched_designs": table_of(rows, "searched_designs"),
+        "searched_sizes": table_of(sizes, "searched_sizes"),
+    }
+
+
+def _free(params: DesignSearch, design: Design) -> tuple[Free, ...]:
+    """Return the free dimensions; refuse what the design has not."""
+    problems = []
+    for one in params.free:
+        if one.element not in design.network.index:
+            known = ", ".join(design.network.index)
+            text = f"there is no element called {one.element}"
+            problems.append(Problem(Severity.ERROR, text, f"known: {known}", "site.toml", _WHERE))
+            continue
+        try:
+            _value(design, Free(one.element, one.dimension, one.low, one.high, one.step))
+        except ValueError as fault:
+            mend = "name a dimension of its kind, such as depth_m or sill_width_m"
+            problems.append(Problem(Severity.ERROR, str(fault), mend, "site.toml", _WHERE))
+    if problems:
+        raise InputError(problems)
+    return tuple(
+        Free(one.element, one.dimension, one.low, one.high, one.step) for one in params.free
+    )
+
+
+def _inflows(given: Given, params: DesignSearch, design: Design) -> list[StormInflow]:
+    """Return the design storm, then the storms in which no crest may be passed."""
+    first, *others = storms_of(given)
+    names = [one.name for one in others]
+    if strange := sorted(set(params.check_storms) - set(names)):
+        raise InputError.of(
+            f"there is no check storm called {', '.join(strange)}",
+            mend=f"known: {', '.join(names) or 'none; add one to [storm]'}",
+            source="site.toml",
+            place="search.check_storms",
+        )
+    wanted = [one for one in others if not params.check_storms or one.name in params.check_storms]
+    return [design.arrivals.of(one, ROUTING_STEP_S) for one in (first, *wanted)]
+
+
+def _prices(given: Given, report: Reporter) -> Prices:
+    earthworks, rates = given.params("earthworks", Earthworks), given.params("rates", Rates)
+    known = {key: getattr(rates, item.rate_key(key)) for key, item in ITEMS.items()}
+    if not any(known.values()):
+        raise InputError.of(
+            "a search for the cheapest design needs prices",
+            mend="fill in [rates], at least cut_per_m3 and fill_per_m3",
+            source="site.toml",
+            place="rates",
+        )
+    if lacking := [ITEMS[key].title for key in ("cut", "fill") if known[key] is None]:
+        report.problem(
+            Problem(
+                Severity.WARNING,
+                f"the search takes as free of cost: {'; '.join(lacking)}",
+                "fill in [rates]",
+                "site.toml",
+                _WHERE,
+            )
+        )
+    soil = Soil(
+        earthworks.loose_per_bank, earthworks.compacted_per_bank, earthworks.topsoil_m,
+        earthworks.respread_m,
+    )  # fmt: skip
+    return Prices(
+        given.raster("elevation"), given.grid, building_of(earthworks), earthworks.batter_limit_m,
+        soil, {key: price for key, price in known.items() if price is not None},
+        earthworks.sill_stone_m, earthworks.sill_apron_m,
+    )  # fmt: skip
+
+
+def _value(design: Design, one: Free) -> float:
+    """Return a dimension as it is."""
+    network = design.network
+    if one.dimension == "sill_width_m":
+        way = network.main_way_out(one.element_id)
+        width = getattr(way.outlet, "width_m", None) if way else None
+        if width is None:
+            raise ValueError(f"{one.element_id} has no sill")
+        return float(width)
+    value = getattr(network.element(one.element_id).shape, one.dimension, None)
+    if isinstance(value, int | float):
+        return float(value)
+    raise ValueError(f"{one.element_id} has no dimension {one.dimension}")
+
+
+def _as_drawn(design: Design, free: Sequence[Free]) -> tuple[float, ...]:
+    """Return the values of the design as it is, as far as the bounds allow, on their steps."""
+    found = []
+    for one in free:
+        steps = round((min(max(_value(design, one), one.low), one.high) - one.low) / one.step)
+        found.append(min(round(one.low + steps * one.step, 9), one.high))
+    return tuple(found)
+
+
+def _holds(one: Trial, space: DesignSpace, inflows: Sequence[StormInflow], design: Design) -> bool:
+    """Tell whether a design holds in the storms as they are, not only in joined steps."""
+    network = space.built(one.values)
+    goals = replace(space.goals, capture_share=0.0)
+    first = route(network, inflows[0], design.pace)
+    if not shortfall_of(first, goals, design.pace).met:
+        return False
+    return all(over_crest_m(route(network, two, design.pace)) <= 0.0 for two in inflows[1:])
+
+
+def _spread(curve: Sequence[Trial], most: int) -> list[Trial]:
+    """Return so many of the curve, its ends among them, about evenly by the water kept."""
+    if len(curve) <= most:
+        return list(curve)
+    ends = curve[0].kept_m3, curve[-1].kept_m3
+    wanted = [ends[0] + part / (most - 1) * (ends[1] - ends[0]) for part in range(most)]
+    near = [min(range(len(curve)), key=lambda at: abs(curve[at].kept_m3 - w)) for w in wanted]
+    return [curve[at] for at in sorted(set(near))]
+
+
+def _whole_cost(given: Given) -> float:
+    bill = given.table("bill")
+    return float(bill["cost"].sum()) if len(bill) else 0.0
+
+
+def _tell(kept: Sequence[Trial], best: Trial, asked: float, tries: int, report: Reporter) -> None:
+    told = f"{counted(tries, 'design')} were routed"
+    if kept:
+        text = f"{told}; the cheapest that holds keeps {kept[0].kept_share:.1%} of the design storm"
+        mend = "read searched_designs; brimline apply takes one of them into the plan"
+        report.problem(Problem(Severity.NOTICE, text, mend, _WHERE))
+        return
+    lacks = f" and keeps {best.kept_share:.1%} of the {asked:.1%} asked for" if asked else ""
+    report.problem(
+        Problem(
+            Severity.WARNING,
+            f"{told}, and none within the bounds holds; the one that falls least short misses by"
+            f" {best.short:.3g}{lacks}",
+            "widen the bounds in [search], free more (sill_width_m among them), or ask for less",
+            _WHERE,
+        )
+    )
+
+
+def _row(
+    name: str, one: Trial, space: DesignSpace, design: Design, whole: float, *, holds: bool
+) -> dict[str, Any]:
+    mended = space.built(one.values)
+    changes = plan_changes(design, mended)
+    return {
+        "design_id": name,
+        "cost": whole + one.cost,
+        "kept_m3": one.kept_m3,
+        "kept_pct": 100 * one.kept_share,
+        "holds": holds,
+        "change": changes_text(changes) if changes else None,
+        "flag": joined([] if holds else ["goal-missed"]),
+    }
+
+
+def _sizes(
+    name: str, one: Trial, free: Sequence[Free], now: Sequence[float]
+) -> list[dict[str, Any]]:
+    return [
+        {
+            "design_id": name,
+            "element_id": dimension.element_id,
+            "dimension": dimension.dimension,
+            "value_now": was,
+            "value": value,
+            "lowest": dimension.low,
+            "highest": dimension.high,
+        }
+        for dimension, value, was in zip(free, one.values, now, strict=True)
+    ]
+
+
+STAGE = Stage(
+    name="search",
+    version=1,
+    title="the cheapest design that holds, and what more water kept costs",
+    needs=("grid", "elevation", "design", "storms", "bill"),
+    makes=_TABLES,
+    run=_run,
+    tables=("search", "earthworks", "rates", "works"),
+)
