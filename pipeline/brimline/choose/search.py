@@ -123,12 +123,13 @@ class DesignSpace:
             if one.dimension == SILL_WIDTH:
                 way = self.network.main_way_out(one.element_id)
                 widths[id(way)] = value
-            else:
+            elif getattr(self.network.element(one.element_id).shape, one.dimension, None) != value:
                 shapes.setdefault(one.element_id, []).append((one.dimension, value))
         made = {name: self._made(name, tuple(changes)) for name, changes in shapes.items()}
         links = tuple(
             replace(link, outlet=replace(link.outlet, width_m=widths[id(link)]))
-            if id(link) in widths and isinstance(link.outlet, Sill)
+            if isinstance(link.outlet, Sill)
+            and link.outlet.width_m != widths.get(id(link), link.outlet.width_m)
             else link
             for link in self.network.links
         )

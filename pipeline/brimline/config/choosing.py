@@ -98,7 +98,9 @@ class DesignSearch(ConfigTable):
         " works.goal_capture_share.",
     )
     check_storms: tuple[str, ...] = Field(
-        (), description="Storms of [storm] in which no crest may be passed; left out: all of them."
+        (),
+        description="Storms in which no crest may be passed, such as 100-year; left out: those of"
+        " storm.check_periods_y, and that of storm.beyond_period_y as long as the design storm.",
     )
     tries: int = Field(2000, ge=50, description="Designs that are routed, about.")
     points: int = Field(

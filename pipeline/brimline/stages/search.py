@@ -17,7 +17,7 @@ from brimline.engine.stage import Stage
 from brimline.errors import InputError, Problem, Severity
 from brimline.layers.flags import joined
 from brimline.stages._frames import table_of
-from brimline.stages._plan import building_of, storms_of
+from brimline.stages._plan import beyond_of, building_of, storms_of
 from brimline.terrain.earthwork import Soil
 from brimline.units import counted
 
@@ -26,10 +26,12 @@ if TYPE_CHECKING:
 
     from brimline.cascade import StormInflow
     from brimline.engine.stage import Given, Made, Reporter
+    from brimline.rainfall import Storm
 
 _TABLES: Final = ("searched_designs", "searched_sizes")
 _AFTER_STEP_S: Final = 1800.0
 _WHERE: Final = "search"
+_ALIKE_H: Final = 0.01
 
 
 def _run(given: Given, report: Reporter) -> Made:
@@ -37,7 +39,7 @@ def _run(given: Given, report: Reporter) -> Made:
     if not design.placed:
         return {name: table_of([], name) for name in _TABLES}
     free = _free(params, design)
-    inflows = _inflows(given, params, design)
+    inflows = _inflows(given, params, design, report)
     report.advanced(0.02, "digging each element at several sizes")
     prices = _prices(given, report)
     cost = cost_of(design, free, prices, [one.price for one in params.free])
@@ -90,19 +92,42 @@ def _free(params: DesignSearch, design: Design) -> tuple[Free, ...]:
     )
 
 
-def _inflows(given: Given, params: DesignSearch, design: Design) -> list[StormInflow]:
+def _inflows(
+    given: Given, params: DesignSearch, design: Design, report: Reporter
+) -> list[StormInflow]:
     """Return the design storm, then the storms in which no crest may be passed."""
     first, *others = storms_of(given)
-    names = [one.name for one in others]
-    if strange := sorted(set(params.check_storms) - set(names)):
+    further = beyond_of(given)
+    known = [one.name for one in (*others, *further)]
+    if strange := sorted(set(params.check_storms) - set(known)):
         raise InputError.of(
             f"there is no check storm called {', '.join(strange)}",
-            mend=f"known: {', '.join(names) or 'none; add one to [storm]'}",
+            mend=f"known: {', '.join(known) or 'none; add one to [storm]'}",
             source="site.toml",
             place="search.check_storms",
         )
-    wanted = [one for one in others if not params.check_storms or one.name in params.check_storms]
+    if params.check_storms:
+        wanted = [one for one in (*others, *further) if one.name in params.check_storms]
+    else:
+        wanted = [*others, *(one for one in further if _is_rarer(one, first))]
+    if not wanted:
+        report.problem(
+            Problem(
+                Severity.WARNING,
+                "the search knows no check storm: designs hold in the design storm alone",
+                "give a rainfall table, or name one of the greater storms in search.check_storms",
+                "site.toml",
+                _WHERE,
+            )
+        )
     return [design.arrivals.of(one, ROUTING_STEP_S) for one in (first, *wanted)]
+
+
+def _is_rarer(one: Storm, design: Storm) -> bool:
+    """Tell whether a storm is the check storm: rarer than the design storm, and as long."""
+    period_y, own_y = one.return_period_y, design.return_period_y
+    rarer = period_y is not None and own_y is not None and period_y > own_y
+    return rarer and abs(one.duration_h - design.duration_h) < _ALIKE_H
 
 
 def _prices(given: Given, report: Reporter) -> Prices:
