@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from brimline.errors import Problem
 
 _EVERY_S = 0.1
+_EVERY_IN_LOG_S = 5.0
 
 
 class Progress(Listener):
@@ -81,6 +82,9 @@ class Progress(Listener):
         self.release()
         if self._live:
             self._line(f"{self._head()} {text}")
+        elif time.monotonic() - self._shown >= _EVERY_IN_LOG_S:
+            console.say(f"{self._head()} {text}")
+            self._shown = time.monotonic()
 
     def release(self) -> None:
         """Say what was held back, and hold nothing back from now on."""

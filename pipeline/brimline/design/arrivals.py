@@ -23,6 +23,7 @@ from brimline.rainfall import (
     OutsideGround,
     PathFlow,
     Storm,
+    antecedent_curve_number,
     composite_coefficient,
     concentration_h,
     hydrograph,
@@ -55,6 +56,7 @@ if TYPE_CHECKING:
 
 _LEAST_FALL: Final = 0.001  # of a way, for Kirpich's relation
 _WHOLE: Final = 1e-9  # of a roof, that rounding may lack
+_SEALED: Final = 98.0  # NRCS (1986), TR-55, Table 2-2a: curve number of paved ground and roofs
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,6 +140,34 @@ class Arrivals:
             for name, grounds in self.beyond.items()
         }
         return replace(self, catchments=catchments, hard=hard, beyond=beyond)
+
+    def beforehand(self, condition: str) -> Arrivals:
+        """Return the same arrivals from ground that was dry, or wet, before the storm.
+
+        Sealed ground, whose curve number is 98 or more, hard ground and roofs shed as ever.
+
+        Parameters
+        ----------
+        condition : ``"dry"`` or ``"wet"``, as `rainfall.antecedent_curve_number` has them.
+        """
+
+        def number(one: float) -> float:
+            return antecedent_curve_number(one, condition) if one < _SEALED else one  # or NaN
+
+        catchments = {
+            name: replace(
+                one,
+                ground=replace(
+                    one.ground, curve_numbers=tuple(map(number, one.ground.curve_numbers))
+                ),
+            )
+            for name, one in self.catchments.items()
+        }
+        beyond = {
+            name: tuple(replace(one, curve_number=number(one.curve_number)) for one in grounds)
+            for name, grounds in self.beyond.items()
+        }
+        return replace(self, catchments=catchments, beyond=beyond)
 
     def larger(self, factors: Mapping[str, float]) -> Arrivals:
         """Return the same arrivals with all ground of an element larger by a factor."""

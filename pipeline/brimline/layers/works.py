@@ -23,6 +23,18 @@ def _volume(name: str, meaning: str) -> Column:
     return Column(name, "float", meaning, "m³", 0)
 
 
+_BALANCE: Final = (
+    _STORM,
+    _volume("start_m3", "Volume held before the storm."),
+    _volume("outside_m3", "Inflow from outside."),
+    _volume("left_m3", "Volume that left the cascade."),
+    _volume("soaked_m3", "Volume that soaked away."),
+    _volume("end_m3", "Volume held when the routing ends."),
+    Column("residual_m3", "float", "What the balance does not account for.", "m³"),
+    Column("residual_ratio", "float", "The same over all inflow; at most 0.0001 is sound."),
+    Column("steps", "int", "Small steps that were routed.", minimum=0),
+    Column("missed", "int", "Steps that did not reach the tolerance.", minimum=0),
+)
 _CHECKED: Final = (
     Column(
         "case",
@@ -338,7 +350,7 @@ ITEMS: Final = (
         (
             _ELEMENT_ID,
             Column("profile", "text", "What is cut, such as floor, crest, or across at 20.0 m."),
-            Column("kind", "text", "How it is cut.", values=("along", "across", "sill")),
+            Column("kind", "text", "How it is cut.", values=("along", "across", "sill", "dip")),
             Column("at_m", "float", "Distance along the section; across a line 0 is on it.", "m"),
             Column("x_m", "float", "Easting.", "m"),
             Column("y_m", "float", "Northing.", "m"),
@@ -511,17 +523,16 @@ ITEMS: Final = (
         "storm_balance",
         "Water balance of each storm",
         "Where the water of the whole cascade went.",
+        _BALANCE,
+    ),
+    Table(
+        "storm_range",
+        "The design storm on dry and on wet ground",
+        "Where the same rain goes on ground that was dry, or soaked, beforehand: the two conditions"
+        " beside the average that curve numbers are stated for. Sealed ground sheds as ever.",
         (
-            _STORM,
-            _volume("start_m3", "Volume held before the storm."),
-            _volume("outside_m3", "Inflow from outside."),
-            _volume("left_m3", "Volume that left the cascade."),
-            _volume("soaked_m3", "Volume that soaked away."),
-            _volume("end_m3", "Volume held when the routing ends."),
-            Column("residual_m3", "float", "What the balance does not account for.", "m³"),
-            Column("residual_ratio", "float", "The same over all inflow; at most 0.0001 is sound."),
-            Column("steps", "int", "Small steps that were routed.", minimum=0),
-            Column("missed", "int", "Steps that did not reach the tolerance.", minimum=0),
+            Column("ground", "text", "Ground before the storm.", values=("dry", "wet")),
+            *_BALANCE,
         ),
     ),
     Table(

@@ -199,7 +199,7 @@ class _Making:
         self.new: list[str] = []
         self._bases, self._world, self._store = bases, world, store
         self._workers, self._told = workers, told
-        self._count = 0
+        self._begun = 0
 
     @property
     def groups(self) -> list[str]:
@@ -213,13 +213,14 @@ class _Making:
         left = list(self.pieces)
         while True:
             left = self._settle(left, todo, groups)
+            coming = sum(piece.group in groups for piece in left)
             while todo and self._workers.free:
                 piece = todo.popleft()
-                self._tell(piece, todo)
+                self._tell(piece, len(todo) + coming)
                 self._workers.hand_over(piece, self._bases[piece.name], self._seen())
             if todo:  # this process takes the least, which come last
                 piece = todo.pop()
-                self._tell(piece, todo)
+                self._tell(piece, len(todo) + coming)
                 self._enter(piece, make(piece, self._bases[piece.name], self._seen()))
             elif not self._workers.busy:
                 return
@@ -251,9 +252,9 @@ class _Making:
         self.done[piece.name] = one
         self.new.append(piece.name)
 
-    def _tell(self, piece: Piece, todo: deque[Piece]) -> None:
-        self._count += 1
-        self._told(f"{self._count} of {self._count + len(todo)}: {piece.title}")
+    def _tell(self, piece: Piece, behind: int) -> None:
+        self._begun += 1
+        self._told(f"{self._begun} of {self._begun + behind}: {piece.title}")
 
 
 def _replace(

@@ -168,9 +168,18 @@ def storm_water(results: Results) -> tuple[Amount, ...]:
     balance = results.table("storm_balance")
     if balance is None:
         return ()
-    row = balance.iloc[0]
+    row, other = balance.iloc[0], results.table("storm_range")
+    told = "where the ground was dry, or soaked, beforehand"
+
+    def amount(key: str, title: str, column: str) -> Amount:
+        value = float(row[column])
+        if other is None:
+            return Amount(key, title, value, "volume")
+        values = [value, *map(float, other[column])]
+        return Amount(key, title, value, "volume", min(values), max(values), told)
+
     return tuple(
-        Amount(key, title, float(row[column]), "volume")
+        amount(key, title, column)
         for key, title, column in (
             ("storm_arrives_m3", "Runs into the works", "outside_m3"),
             ("storm_soaked_m3", "Soaks into the ground", "soaked_m3"),
@@ -215,11 +224,12 @@ def risks(results: Results) -> tuple[Risk, ...]:
 
 
 def greater_storms(results: Results) -> tuple[tuple[str, str], ...]:
-    """Return what each storm beyond the design storm does, in words."""
+    """Return what storms beyond the design storm do, in words: cases that end alike, and how."""
     cases = results.table("check_storms")
-    if cases is None:
-        return ()
-    return tuple((_case(row), _outcome(row)) for _, row in cases.iterrows())
+    alike: dict[str, list[str]] = {}
+    for _, row in cases.iterrows() if cases is not None else ():
+        alike.setdefault(_outcome(row), []).append(_case(row))
+    return tuple(("; ".join(names), outcome) for outcome, names in alike.items())
 
 
 def _case(row: Any) -> str:  # noqa: ANN401 - a row

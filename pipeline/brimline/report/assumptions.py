@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -13,8 +14,6 @@ from brimline.layers import drawn
 from brimline.units import shown
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from brimline.report.results import Results
 
 # USGS Lidar Base Specification 2023 rev. A, table 2: non-vegetated vertical accuracy, RMSE
@@ -148,6 +147,8 @@ def _value(value: Any) -> str:  # noqa: ANN401 - any TOML value
         return "left out"
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if isinstance(value, Mapping):
+        return ", ".join(f"{key} {_value(part)}" for key, part in value.items()) or "none"
     if isinstance(value, list | tuple):
         return ", ".join(_value(part) for part in value) or "none"
     return f"{value:g}" if isinstance(value, float) else str(value)

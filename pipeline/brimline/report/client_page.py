@@ -44,6 +44,7 @@ def client_html(results: Results, plan: Plate | None = None, *, paper: bool = Fa
             storage=_amount(results, answers.storage(results)),
             costs=found,
             money=found.text if found else None,
+            about=found.about if found else None,
             storm=results.facts.get("storms", {}).get("design"),
             storm_rain=_storm_rain(results),
             storm_water=[_amount(results, one) for one in answers.storm_water(results)],
@@ -128,7 +129,10 @@ def _made_up(results: Results) -> bool:
 
 
 def phases(results: Results, found: Costs | None) -> list[dict[str, Any]]:
-    """Return the building by element: what is done, what may flow then, and what it costs."""
+    """Return the building by element: what is done, what may flow then, and what it costs.
+
+    `step` is the step of the order of building, as the bill and the crew sheets count them.
+    """
     steps = results.table("building_steps")
     if steps is None:
         return []
@@ -139,11 +143,14 @@ def phases(results: Results, found: Costs | None) -> list[dict[str, Any]]:
         if action == "open overflow":
             words = f"{name} may now spill to {step['to_id'] or 'its outlet'}"
             if rows:
-                rows[-1]["then"].append(words)
+                rows[-1]["then"].append({"step": int(step["step"]), "words": words})
             continue
         what = f"Make {name} safe to take water" if action == "make safe" else f"Build {name}"
         cost = found.text(price[name]) if found and name in price else ""
-        rows.append({"number": len(rows) + 1, "what": what, "then": [], "cost": cost})
+        rows.append(
+            {"number": len(rows) + 1, "step": int(step["step"]), "what": what, "then": [],
+             "cost": cost}
+        )  # fmt: skip
     return rows
 
 

@@ -60,6 +60,10 @@ class Costs:
         """Show an amount in whole units of the currency."""
         return money(amount, self.currency)
 
+    def about(self, amount: float) -> str:
+        """Show an amount to three digits: an estimate is worth no more."""
+        return money(float(f"{amount:.3g}"), self.currency)
+
 
 def money(amount: float | None, currency: str) -> str:
     """Show an amount in whole units with its currency; a dash where there is no price."""

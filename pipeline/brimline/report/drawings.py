@@ -16,8 +16,15 @@ if TYPE_CHECKING:
     from brimline.report.results import Results
     from brimline.report.tables import PrintedTable
 
-_DETAILS_A_PAGE: Final = 2
 _ROWS_A_PAGE: Final = 24
+_ELEMENTS: Final = (
+    "element_id", "form", "length_m", "footprint_m2", "floor_level_m", "spill_level_m",
+    "crest_level_m", "peak_level_m", "depth_m", "storage_m3", "drawdown_h", "spills_to",
+)  # fmt: skip
+_OVERFLOWS: Final = (
+    "from_id", "to_id", "outlet", "crest_level_m", "drop_m", "peak_m3_s", "sill_width_m",
+    "sill_head_m", "diameter_mm",
+)  # fmt: skip
 
 
 def drawings_html(results: Results) -> str:
@@ -33,23 +40,25 @@ def drawings_html(results: Results) -> str:
         }
         for number, frame in enumerate(frames, 1)
     ]
-    drawn = [
-        (text, _ways(results, str(name)))
-        for name in elements["element_id"]
-        if (text := detail(results, str(name)))
-    ]
-    pages = [drawn[at : at + _DETAILS_A_PAGE] for at in range(0, len(drawn), _DETAILS_A_PAGE)]
-    sheets += [
-        {"title": _numbered("Details and sections", number, len(pages)), "details": page}
-        for number, page in enumerate(pages, 1)
-    ]
+    kinds = dict(zip(map(str, elements["element_id"]), elements["kind"], strict=True))
+    for name, kind in kinds.items():
+        pages = detail(results, name)
+        sheets += [
+            {
+                "title": _numbered(f"{name}: sections and details", number, len(pages)),
+                "details": [(svg, _ways(results, name) if number == 1 else [])],
+                "sections": kind != "tank",
+            }
+            for number, svg in enumerate(pages, 1)
+        ]
     held = {table.name: table for table in tables.printed(results)}
-    for name, title in (
-        ("elements", "Schedule of elements"), ("overflows", "Schedule of overflows"),
-        ("bill", "Bill of quantities"),
-    ):  # fmt: skip
-        if name in held:
-            sheets += _table_sheets(held[name], title)
+    for table, title in (
+        (tables.chosen(results, "elements", _ELEMENTS), "Schedule of elements"),
+        (tables.chosen(results, "overflows", _OVERFLOWS), "Schedule of overflows"),
+        (held.get("bill"), "Bill of quantities"),
+    ):
+        if table is not None:
+            sheets += _table_sheets(table, title)
     risks = answers.risks(results)
     if risks:
         sheets.append({"title": "Risk register", "risks": risks})

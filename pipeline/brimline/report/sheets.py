@@ -166,7 +166,7 @@ def sheet_of(results: Results, name: str) -> StakingSheet:
     drawn: tuple[str, ...] = ()
     if cuts is not None and (cuts["element_id"] == name).any():
         known = {words: level for words, level in water.items() if math.isfinite(level)}
-        drawn = sections(results, name, cuts[cuts["element_id"] == name], stakes, known)
+        drawn = sections(results, name, cuts[cuts["element_id"] == name], known, stakes)
     return StakingSheet(
         name,
         str(row["kind"]) if row is not None else "line" if "mark" in kinds else "pad",

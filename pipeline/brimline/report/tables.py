@@ -202,6 +202,14 @@ def printed(results: Results) -> tuple[PrintedTable, ...]:
     return tuple(found)
 
 
+def chosen(results: Results, name: str, columns: tuple[str, ...]) -> PrintedTable | None:
+    """Return some columns of a layer or table, in the catalogue's order; None without rows."""
+    item = CATALOGUE.get(name)
+    if results.table(name) is None or not isinstance(item, Layer | Table):
+        return None
+    return _sheet(results, item, columns)
+
+
 def glossary(printed: Iterable[PrintedTable]) -> tuple[tuple[str, str], ...]:
     """Return what each head of the printed tables means, once, by the alphabet."""
     told = {(head.words, head.meaning) for table in printed for head in table.headings}

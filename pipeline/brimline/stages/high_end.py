@@ -1,12 +1,12 @@
-"""The high end of catchments, routed through the cascade."""
+"""The design storm at the ends of what is not known: the catchments, and how wet the ground is."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from brimline.cascade import route
 from brimline.cascade.beyond import CASE_FLAGS, storm_case
-from brimline.cascade.rows import check_row
+from brimline.cascade.rows import balance_row, check_row
 from brimline.design import ROUTING_STEP_S, Design
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
@@ -15,23 +15,47 @@ from brimline.stages._frames import table_of
 from brimline.stages._plan import range_factors, storms_of
 
 if TYPE_CHECKING:
+    from brimline.cascade import Routed
+    from brimline.design import Arrivals
     from brimline.engine.stage import Given, Made, Reporter
+    from brimline.rainfall import Storm
 
 
 def _run(given: Given, report: Reporter) -> Made:
     design = given.value("design", Design)
-    ends = range_factors(design, given.frame("intakes"))
-    if not ends:
-        return {"check_high_end": table_of([], "check_high_end")}
-    factors = {name: max(high, 1.0) for name, (_, high) in ends.items()}
-    storm = storms_of(given)[0]
+    checked: list[dict[str, Any]] = []
+    spans: list[dict[str, Any]] = []
+    if design.placed:
+        storm = storms_of(given)[0]
+        spans = [
+            {"ground": ground}
+            | balance_row(_routed(design, design.arrivals.beforehand(ground), storm))
+            for ground in ("dry", "wet")
+        ]
+        ends = range_factors(design, given.frame("intakes"))
+        if ends:
+            factors = {name: max(high, 1.0) for name, (_, high) in ends.items()}
+            checked = [_high_end(design, factors, storm, report)]
+    return {
+        "check_high_end": table_of(checked, "check_high_end"),
+        "storm_range": table_of(spans, "storm_range"),
+    }
+
+
+def _routed(design: Design, arrivals: Arrivals, storm: Storm) -> Routed:
+    return route(design.network, arrivals.of(storm, ROUTING_STEP_S), design.pace)
+
+
+def _high_end(
+    design: Design, factors: dict[str, float], storm: Storm, report: Reporter
+) -> dict[str, Any]:
+    """Return the row of the case in which each element gathers as much ground as it may."""
     base, high = (
-        route(design.network, arrivals.of(storm, ROUTING_STEP_S), design.pace)
+        _routed(design, arrivals, storm)
         for arrivals in (design.arrivals, design.arrivals.larger(factors))
     )
     text = f"catchments {min(factors.values()):.2f} to {max(factors.values()):.2f} times as large"
     case = storm_case(high, design.limits, case="high end", beside=base, text=text)
-    flag = joined([CASE_FLAGS[case.case]] if case.fails else [])
     if case.fails:
         report.problem(
             Problem(
@@ -42,14 +66,14 @@ def _run(given: Given, report: Reporter) -> Made:
                 "check_high_end",
             )
         )
-    return {"check_high_end": table_of([check_row(case) | {"flag": flag}], "check_high_end")}
+    return check_row(case) | {"flag": joined([CASE_FLAGS[case.case]] if case.fails else [])}
 
 
 STAGE = Stage(
     name="high end",
-    version=1,
-    title="the high end of catchments through the cascade",
+    version=2,
+    title="the storm at the ends of what is not known",
     needs=("design", "intakes", "storms"),
-    makes=("check_high_end",),
+    makes=("check_high_end", "storm_range"),
     run=_run,
 )

@@ -100,6 +100,22 @@ def test_on_frozen_ground_all_rain_arrives(slope):
     assert arrivals.of(storm, 60.0).volume_m3 < 0.9 * all_m3
 
 
+def test_dry_and_wet_ground_shed_by_the_published_curve_numbers(slope):
+    # SCS (1972), NEH-4, Table 10.1 (from memory): 79 at condition II is 62 at I and 91 at III
+    arrivals, storm = made(slope).arrivals, slope.storms[0]
+    dry, wet = (arrivals.beforehand(one) for one in ("dry", "wet"))
+    numbers = [sorted(one.catchments["Pond"].ground.curve_numbers) for one in (dry, wet)]
+    assert numbers[0] == pytest.approx([62, 98], abs=1.5)  # paving sheds as ever
+    assert numbers[1] == pytest.approx([91, 98], abs=1.5)
+    for one in (dry, wet):
+        ground = one.catchments["Pond"].ground
+        parts = zip(ground.curve_numbers, ground.areas_m2, strict=True)
+        shed_m3 = sum(area * runoff_depth_mm(60.0, number) / 1000 for number, area in parts)
+        rain_m3 = 0.060 * arrivals.open_m2["Pond"]
+        assert one.of(storm, 60.0).volume_m3 == pytest.approx(rain_m3 + shed_m3, rel=1e-6)
+    assert dry.of(storm, 60.0).volume_m3 < wet.of(storm, 60.0).volume_m3
+
+
 def test_a_larger_catchment_brings_more_in_proportion_but_no_more_rain_on_the_pond(slope):
     hard = replace(YARD, runoff_coefficient=0.9)
     arrivals, storm = made(slope, covers=(hard,)).arrivals, slope.storms[0]

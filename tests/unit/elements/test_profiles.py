@@ -49,6 +49,20 @@ def test_a_swale_is_cut_along_floor_and_crest_across_and_over_its_sill():
     assert crest.design_m[crest.at_m == 30] == pytest.approx(100.0)
 
 
+def test_a_dip_is_cut_along_its_path_and_is_no_sill():
+    way = shapely.LineString([(50, 27), (50, 23)])
+    dip = Channel("s", way, LevelAlong.flat(99.2), bottom_m=2.0, left=8.0, right=8.0,
+                  through=True, in_path=True)  # fmt: skip
+    found = cut(*swale(), dip)
+    assert "over the sill" in found
+    one = found["dip in a path"]
+    assert one.kind == "dip"
+    np.testing.assert_allclose(one.y, 25)  # square to the water's way, through its middle
+    floor = one.x[np.abs(one.design_m - 99.2) < 1e-9]
+    assert (floor.min(), floor.max()) == pytest.approx((49, 51), abs=0.11)
+    assert one.design_m[0] == pytest.approx(one.ground_m[0])
+
+
 def test_across_a_line_runs_from_left_to_right_with_0_on_it():
     one = cut(*swale())["across at 20.0 m"]
     deepest = one.at_m[np.abs(one.design_m - 99.5) < 1e-9]

@@ -107,6 +107,11 @@ def with_works(results: Results, **rates: Any) -> Results:
             "storm_balance",
             [{"storm": "10-year", "outside_m3": 1654.9, "left_m3": 1594.1, "soaked_m3": 282.7}],
         ),
+        "storm_range": filled(
+            "storm_range",
+            [{"ground": "dry", "storm": "10-year", "outside_m3": 313.0, "soaked_m3": 290.0},
+             {"ground": "wet", "storm": "10-year", "outside_m3": 4544.0, "soaked_m3": 284.0}],
+        ),
         "design_proof": filled(
             "design_proof",
             [
@@ -160,7 +165,9 @@ def test_a_reader_finds_what_is_built(page: Reader, priced: Results) -> None:
 def test_a_reader_finds_what_it_costs(page: Reader, priced: Results) -> None:
     works = float(priced.frames["bill"]["cost"].sum())
     told, rows = page.answer("What does it cost?"), page.rows("What does it cost?")
-    assert number(told.split("About ")[1]) == round(1.2 * works)
+    about = number(told.split("About ")[1])
+    low, high = (number(part) for part in told.split("likely between ")[1].split(" and ")[:2])
+    assert (about, low, high) == pytest.approx((1.2 * works, 0.96 * works, 1.56 * works), WITHIN)
     assert "EUR" in told
     assert "1 item has no price yet" in told
     assert number(rows["Pond"][0]) == round(3031.95 + 644.77)
@@ -179,6 +186,12 @@ def test_a_reader_finds_how_much_water_is_kept(page: Reader, priced: Results) ->
     assert number(told.split("spares ")[1]) == pytest.approx(average["mains_avoided_m3"], WITHIN)
     assert number(rows["Runs into the works"][0]) == pytest.approx(1654.9, WITHIN)
     assert number(rows["Soaks into the ground"][0]) == pytest.approx(282.7, WITHIN)
+    for name, span in (
+        ("Runs into the works", (313, 4544)),
+        ("Soaks into the ground", (282.7, 290)),
+    ):
+        ends = [number(part) for part in rows[name][1].split(" to ")]
+        assert ends == pytest.approx(span, WITHIN), name
     assert number(rows["Is passed on by the last outlet"][0]) == pytest.approx(1594.1, WITHIN)
     soaked = rows["Soaked into the ground"]
     assert number(soaked[0]) == 300

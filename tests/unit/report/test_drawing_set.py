@@ -12,7 +12,7 @@ import pytest
 import shapely
 
 from brimline.report.drawings import drawings_html
-from brimline.report.plates import details
+from brimline.report.plates import details, staking
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -39,7 +39,8 @@ def test_the_list_names_every_sheet_and_each_has_its_block(with_section: Results
     assert re.findall(r"sheet (\d+) of (\d+)", html) == [
         (str(n), str(count)) for n in range(1, count + 1)
     ]
-    for wanted in ("Plan, 1 of 2", "Details and sections", "Schedule of elements",
+    for wanted in ("Plan, 1 of 2", "Pond: sections and details", "Tank: sections and details",
+                   "Schedule of elements",
                    "Risk register", "Order of building"):  # fmt: skip
         assert wanted in dict(titles).values(), wanted
     assert "Sill to Swale, 2.00\u00a0m wide, at 110.00\u00a0m" in html
@@ -70,13 +71,18 @@ def test_dimensions_are_the_elements_own_numbers(
         return "<svg/>"
 
     monkeypatch.setattr(details, "svg_of", seen)
+    monkeypatch.setattr(staking, "svg_of", seen)
     assert details.detail(with_section, "Pond")
     row = with_section.frames["elements"].set_index("element_id").loc["Pond"]
     assert f"sill {row['spill_level_m']:.3f} m" in said
     assert f"floor {row['floor_level_m']:.3f} m" in said
     assert f"{row['spill_level_m'] - row['floor_level_m']:.2f}" in said
     assert f"{row['crest_level_m'] - row['spill_level_m']:.2f}" in said
-    assert details.detail(with_section, "Tank") == ""  # nothing is cut through it
+    said.clear()
+    assert details.detail(with_section, "Tank")  # nothing is cut through it, but it has levels
+    tank = with_section.frames["elements"].set_index("element_id").loc["Tank"]
+    assert f"sill {tank['spill_level_m']:.3f} m" in said
+    assert details.detail(with_section, "Swale") == ()
 
 
 def test_a_run_without_a_design_has_no_set(make_results: Any) -> None:

@@ -7,6 +7,7 @@ import re
 from typing import Any
 
 import geopandas as gpd
+import matplotlib.text
 import numpy as np
 import pandas as pd
 import pytest
@@ -123,17 +124,19 @@ def test_the_names_of_sill_and_water_never_change_places(peak_m: float) -> None:
     axes = figure.add_axes((0.06, 0.1, 0.92, 0.8))
     axes.set_xlim(0, 50)
     axes.set_ylim(99, 101)
-    staking._water_levels(axes, (0, 50), (99.0, 101.0), {"sill": 100.0, "highest water": peak_m})
-    boxes = {
-        text.get_text().split()[0]: text.get_window_extent(canvas.get_renderer())
-        for text in axes.texts
-    }
-    lines = {name: axes.transData.transform((0, level))[1]
-             for name, level in (("sill", 100.0), ("highest", peak_m))}  # fmt: skip
-    lower, higher = sorted(lines, key=lines.__getitem__)
-    assert boxes[lower].y1 <= lines[lower] + 2  # beneath its own line
-    assert boxes[higher].y0 >= lines[higher] - 2  # on its own line
-    assert not boxes[lower].overlaps(boxes[higher])
+    levels = {"sill": 100.0, "highest water": peak_m}
+    staking.named_levels(axes, levels, " m")
+    pen = canvas.get_renderer()
+    boxes = {}
+    for text in axes.texts:
+        name = text.get_text().rsplit(" ", 2)[0]
+        text.update_positions(pen)
+        boxes[name] = matplotlib.text.Text.get_window_extent(text, pen)  # without its leader
+        at = axes.transAxes.transform(text.xy)[1]  # where its leader begins
+        assert at == pytest.approx(axes.transData.transform((0, levels[name]))[1])
+    lower, higher = sorted(levels, key=levels.__getitem__)
+    assert boxes[lower].y1 <= boxes[higher].y0
+    assert min(box.x0 for box in boxes.values()) > axes.get_window_extent(pen).x1  # off the lines
 
 
 def test_nothing_that_a_crew_reads_is_smaller_than_nine_points(
@@ -160,6 +163,7 @@ def test_nothing_that_a_crew_reads_is_smaller_than_nine_points(
             for name, kind in (("floor", "along"), ("across at 20.0 m", "across"))
         ]
     )  # fmt: skip
-    staking.sections(results, NAME, cuts, rows, {"sill": 100.2})
+    staking.sections(results, NAME, cuts, {"sill": 100.2}, rows)
+    staking.sections(results, NAME, cuts, {"sill": 100.2, "floor": 99.6})
     assert len(sizes) > 20
     assert min(sizes) >= 8.7  # 9 with the rounding of the letters' share

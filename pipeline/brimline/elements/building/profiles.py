@@ -1,4 +1,4 @@
-"""Sections through an element for its staking sheet: along, across, and over its sills."""
+"""Sections through an element for its sheets: along, across, over its sills and dips in paths."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from brimline.terrain.shaping import DesignSurface, LevelsAt, Placed
 
-ProfileKind = Literal["along", "across", "sill"]
+ProfileKind = Literal["along", "across", "sill", "dip"]
 
 _ACROSS_AT: Final = (0.1, 0.5, 0.9)  # of a line's length
 _FINE_M: Final = 0.1  # between points across; along a line they are farther apart
@@ -49,7 +49,8 @@ class SectionProfile:
 def profiles(ready: DesignSurface, label: int, ground: LevelsAt) -> list[SectionProfile]:
     """Cut an element along and across, and along the water's way over each sill and outfall.
 
-    Levels are those of the whole design, exact rather than a grid's.
+    A dip is cut along the path that it lies in. Levels are those of the whole design, exact rather
+    than a grid's.
 
     Parameters
     ----------
@@ -67,12 +68,16 @@ def profiles(ready: DesignSurface, label: int, ground: LevelsAt) -> list[Section
     first = mine[0].shape
     found = saw.line(first, mine) if isinstance(first, Channel) else saw.area(mine)
     ways = [s for one in mine[1:] if isinstance(s := one.shape, Channel) and s.through]
-    sills = [way for way in ways if way.is_level]
+    sills = [way for way in ways if way.is_level and not way.in_path]
+    dips = [way for way in ways if way.in_path]
     for number, way in enumerate(sills, start=1):
         name = "over the sill" if len(sills) == 1 else f"over sill {number}"
         found.append(saw.straight(name, "sill", *_drawn_out(way.line), _FINE_M))
+    for number, dip in enumerate(dips, start=1):
+        name = "dip in a path" if len(dips) == 1 else f"dip {number} in a path"
+        found.append(saw.straight(name, "dip", *_along_path(dip), _FINE_M))
     for way in ways:
-        if not way.is_level:
+        if not (way.is_level or way.in_path):
             found.append(saw.along("outfall", way.line, 0.0))
     return found
 
@@ -160,3 +165,12 @@ def _drawn_out(line: shapely.LineString) -> tuple[NDArray[np.float64], NDArray[n
     start, end = shapely.get_coordinates(line)[[0, -1]]
     step = (end - start) / float(np.hypot(*(end - start))) * _SPARE_M
     return start - step, end + step
+
+
+def _along_path(dip: Channel) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the ends of a cut along the path, square to the water over the middle of a dip."""
+    start, end = shapely.get_coordinates(dip.line)[[0, -1]]
+    step = (end - start) / float(np.hypot(*(end - start)))
+    square = np.array((-step[1], step[0])) * (dip.bottom_m / 2 + 2 * _SPARE_M)
+    middle = (start + end) / 2
+    return middle - square, middle + square

@@ -10,16 +10,14 @@ import numpy as np
 import shapely
 from matplotlib.figure import Figure
 
-from brimline.report.palette import BLUE, BROWN, INK, PURPLE, QUIET, RED
+from brimline.report.palette import INK, QUIET
 from brimline.report.plates.frame import MapFrame
 from brimline.report.plates.sheet import Sheet
+from brimline.report.plates.staking import named_levels, sections, word
 from brimline.report.plates.svg import SETTINGS, svg_of
 from brimline.units import shown
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from pandas import DataFrame
-
     from brimline.report.results import Results
 
 PLAN_MM: Final = (262.0, 138.0)
@@ -27,9 +25,6 @@ _MOST_SHEETS: Final = 6
 _SCALES: Final = (100, 200, 250, 500, 1000, 1250, 2000, 2500, 5000, 10_000, 20_000, 50_000)
 _SCALES_US: Final = tuple(12 * feet for feet in (10, 20, 30, 40, 50, 60, 100, 200, 400, 1000, 5000))
 _MARGIN_M: Final = 5.0
-_SIZE_IN: Final = (262 / 25.4, 2.75)
-_SMALL: Final = 9.0
-_LEAST_GAP: Final = 0.075  # of the height, between two names of levels
 
 
 def tiles(results: Results) -> tuple[MapFrame, ...]:
@@ -78,26 +73,20 @@ def plan_sheet(results: Results, frame: MapFrame, number: int) -> str:
     return sheet.svg(f"sheet-{number}")
 
 
-def detail(results: Results, name: str) -> str:
-    """Draw a section across the middle of an element with its levels and heights; empty without.
+def detail(results: Results, name: str) -> tuple[str, ...]:
+    """Draw long and cross sections of an element with its levels and heights, an SVG a sheet.
 
-    Every dimension is one of the element's own numbers.
+    Every level and height is one of the element's own numbers. Of a tank only these are drawn.
     """
     cuts, elements = results.table("profiles"), results.layer("elements")
-    if cuts is None or elements is None:
-        return ""
-    mine = cuts[(cuts["element_id"] == name) & (cuts["kind"] == "across")]
-    row = elements[elements["element_id"] == name]
-    if not len(mine) or not len(row):
-        return ""
-    titles = list(dict.fromkeys(mine["profile"]))
-    title = titles[len(titles) // 2]
-    with mpl.rc_context(SETTINGS):
-        figure = Figure(figsize=_SIZE_IN, facecolor="none")
-        axes = figure.add_axes((0.06, 0.12, 0.66, 0.76))
-        _cross_section(axes, results, mine[mine["profile"] == title], row.iloc[0])
-        axes.set_title(f"{name}: {title}", fontsize=_SMALL + 1, loc="left", color=INK.light)
-        return svg_of(figure, "detail-" + "".join(c if c.isalnum() else "-" for c in name))
+    row = None if elements is None else elements[elements["element_id"] == name]
+    if row is None or not len(row):
+        return ()
+    levels_m = _levels_m(results, row.iloc[0])
+    mine = None if cuts is None else cuts[cuts["element_id"] == name]
+    if row.iloc[0]["kind"] == "tank":
+        return (_vessel(results, name, levels_m),)
+    return () if mine is None or not len(mine) else sections(results, name, mine, levels_m)
 
 
 def _holds(frame: MapFrame, shapes: list[Any]) -> bool:
@@ -105,55 +94,38 @@ def _holds(frame: MapFrame, shapes: list[Any]) -> bool:
     return any(shape.intersects(ground) for shape in shapes)
 
 
-def _cross_section(axes: Axes, results: Results, cut: DataFrame, row: Any) -> None:  # noqa: ANN401
-    level, length = shown("level", results.units), shown("length", results.units)
-    at = cut["at_m"].to_numpy() * length.per_si
-    ground, design, build = (
-        cut[column].to_numpy() * level.per_si for column in ("ground_m", "design_m", "build_m")
-    )
-    axes.plot(at, ground, color=BROWN.light, linewidth=0.9, linestyle=(0, (3, 1.5)))
-    axes.plot(at, build, color=PURPLE.light, linewidth=0.8)
-    axes.plot(at, design, color=INK.light, linewidth=1.5)
-    levels = {
-        words: float(row[column]) * level.per_si
-        for words, column in (
-            ("floor", "floor_level_m"), ("sill", "spill_level_m"),
-            ("highest water", "peak_level_m"), ("crest, settled", "crest_level_m"),
-        )
-        if row["kind"] != "drain" and row[column] == row[column]
+def _levels_m(results: Results, row: Any) -> dict[str, float]:  # noqa: ANN401 - a row
+    """Return the levels of an element and of the pipes out of it, by what they are [m]."""
+    if row["kind"] == "drain":  # its levels fall with it
+        return {}
+    names = {
+        "floor": "floor_level_m", "sill": "spill_level_m", "highest water": "peak_level_m",
+        "crest, settled": "crest_level_m",
     }  # fmt: skip
-    ends = [float(design.min()), float(max(ground.max(), build.max())), *levels.values()]
-    low, high = min(ends), max(ends)
-    room = 0.12 * max(high - low, 1e-3)
-    axes.set_ylim(low - room, high + room)
-    axes.set_xlim(at[0], at[-1])
-    _named_levels(axes, levels, level.symbol)
-    for place, (start, end) in enumerate((("floor", "sill"), ("sill", "crest, settled"))):
-        if start in levels and end in levels:
-            x = at[0] + (0.04 + 0.07 * place) * (at[-1] - at[0])
-            axes.annotate("", (x, levels[end]), (x, levels[start]),
-                          arrowprops={"arrowstyle": "<->", "color": RED.light,
-                                      "lw": 0.8})  # fmt: skip
-            axes.text(x, (levels[start] + levels[end]) / 2,
-                      f" {levels[end] - levels[start]:.{level.digits}f}", fontsize=_SMALL,
-                      color=RED.light, va="center")  # fmt: skip
-    axes.tick_params(labelsize=_SMALL, colors=QUIET.light, length=2, width=0.5)
-    axes.ticklabel_format(useOffset=False)
+    found = {words: float(row[column]) for words, column in names.items()}
+    overflows = results.layer("overflows")
+    if overflows is not None:
+        pipes = overflows[(overflows["from_id"] == row["element_id"])
+                          & overflows["diameter_mm"].notna()]  # fmt: skip
+        found |= {
+            f"{way['outlet']}, bottom": float(way["crest_level_m"]) for _, way in pipes.iterrows()
+        }
+    return {words: level for words, level in found.items() if math.isfinite(level)}
 
 
-def _named_levels(axes: Axes, levels: dict[str, float], symbol: str) -> None:
-    """Draw each level with its name beside the section, names in the order of the levels."""
-    bottom, top = axes.get_ylim()
-    before = -math.inf
-    for words, value in sorted(levels.items(), key=lambda one: one[1]):
-        water = words in {"sill", "highest water"}
-        colour = BLUE.light if water else INK.light
-        axes.axhline(value, color=colour, linewidth=0.6, linestyle=(0, (4, 2)))
-        share = max((value - bottom) / (top - bottom), before + _LEAST_GAP)
-        axes.annotate(
-            f"{words} {value:.3f} {symbol}", (1, (value - bottom) / (top - bottom)),
-            (1.03, share), xycoords="axes fraction", textcoords="axes fraction",
-            fontsize=_SMALL, color=colour, va="center",
-            arrowprops={"arrowstyle": "-", "color": colour, "lw": 0.5},
-        )  # fmt: skip
-        before = share
+def _vessel(results: Results, name: str, levels_m: dict[str, float]) -> str:
+    """Draw the levels of a tank, as a diagram that has no scale across."""
+    level = shown("level", results.units)
+    shown_levels = {words: value * level.per_si for words, value in levels_m.items()}
+    low, high = shown_levels["floor"], max(shown_levels.values())
+    with mpl.rc_context(SETTINGS):
+        figure = Figure(figsize=(PLAN_MM[0] / 25.4, 2.2), facecolor="none")
+        axes = figure.add_axes((0.06, 0.08, 0.3, 0.76))
+        axes.plot([0.2, 0.2, 0.8, 0.8], [high, low, low, high], color=INK.light, linewidth=1.6)
+        axes.set_xlim(0, 1)
+        axes.set_ylim(low - 0.1 * (high - low), high + 0.1 * (high - low))
+        axes.set_xticks([])
+        axes.tick_params(labelsize=9, colors=QUIET.light, length=2, width=0.5)
+        axes.set_title("Levels, no scale across", fontsize=9, loc="left", color=INK.light)
+        named_levels(axes, shown_levels, f" {level.symbol}")
+        return svg_of(figure, f"vessel-{word(name)}")

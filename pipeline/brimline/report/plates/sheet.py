@@ -40,6 +40,7 @@ _WIDTH_MM: Final = 180.0
 _HIGHEST_MM: Final = 178.0
 _PIXELS: Final = 1300
 _KEY_PLAN_PT: Final = 84.0
+_GROUND: Final = frozenset({"contours", "surfaces", "keep_out", "boundary"})  # others are works
 
 
 class Sheet:
@@ -77,6 +78,7 @@ class Sheet:
         self._strip = Strip(results, scale_words(denominator, us=us), size_mm[0], letters)
         self._wanted: list[labels.WantedLabel] = []
         self._taken: list[labels.Box] = []
+        self._works: list[Any] = []
         self._font = FontProperties(family="DejaVu Sans")
         with mpl.rc_context(SETTINGS):
             self.figure = Figure(figsize=(self._wide_mm / 25.4, self.height / 72), facecolor="none")
@@ -104,6 +106,8 @@ class Sheet:
             if only and rule.title != only:
                 continue
             self.rule(replace(rule, fill=None) if unfilled else rule, rows)
+            if name not in _GROUND:
+                self._works += list(rows.geometry)
             if label and look.label and look.label in rows.columns:
                 self._label_rows(rule, rows, look.label)
 
@@ -149,20 +153,27 @@ class Sheet:
         self._wanted.append(wanted)
 
     def key_plan(self, name: str) -> None:
-        """Draw the outline of a layer in a corner, with the ground of this sheet in it."""
+        """Draw the outline of a layer, with the ground of this sheet in it.
+
+        It stands in the corner where the least of what has been drawn lies.
+        """
         layer = self.results.layer(name)
         if layer is None:
             return
         west, south, east, north = layer.total_bounds
         size = _KEY_PLAN_PT / max(east - west, north - south)
         wide, high = (east - west) * size, (north - south) * size
-        left, top = self.width - wide - 9, self.height - 9
+        pad, rim = 4, 9
+        left, top = min(
+            ((x, y) for y in (self.height - rim, high + rim)
+             for x in (self.width - wide - rim, rim)),
+            key=lambda corner: self._covered(corner[0], corner[1] - high, wide, high),
+        )  # fmt: skip
 
         def at(points: NDArray[Any]) -> NDArray[Any]:
             placed: NDArray[Any] = (points - (west, north)) * size + (left, top)
             return placed
 
-        pad = 4
         box = labels.Box(left - pad, top - high - pad, left + wide + pad, top + pad)
         self.axes.add_patch(
             Rectangle((box.left, box.bottom), box.right - box.left, box.top - box.bottom,
@@ -182,6 +193,14 @@ class Sheet:
                 Polygon(at(seen), closed=True, facecolor=RED.light, alpha=0.3, zorder=10)
             )
         self._taken.append(box)
+
+    def _covered(self, left: float, bottom: float, wide: float, high: float) -> float:
+        """Return how much of the works a box on the sheet would hide [pt²]."""
+        west, south = self.frame.west, self.frame.south
+        box = shapely.box(*(np.array((left, bottom, left + wide, bottom + high)) / self.scale
+                            + (west, south, west, south)))  # fmt: skip
+        pen = 3 / self.scale
+        return sum(shape.buffer(pen).intersection(box).area for shape in self._works)
 
     def xy(self, x: float, y: float) -> tuple[float, float]:
         """Return a map coordinate in points on the sheet."""

@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING, Final
 import matplotlib as mpl
 import numpy as np
 from matplotlib.figure import Figure
+from matplotlib.patheffects import withStroke
 from matplotlib.ticker import MaxNLocator
 
 from brimline.report.palette import (
     BLUE,
     BROWN,
     INK,
+    PAPER,
     PURPLE,
     QUIET,
     RED,
@@ -46,6 +48,8 @@ _SMALL: Final = 9.0  # points
 _LONG_IN: Final = 2.6
 _SHORT_IN: Final = 1.9
 _COLUMNS: Final = 3
+_COLUMNS_DIMENSIONED: Final = 2
+_LONG: Final = 2  # sections over the whole width; further ones, as of an outfall, are short
 _MARGIN_M: Final = 4.0
 _LEAST_SHARE: Final = 0.45  # of the longer side of the plan that the shorter one has at least
 _LOOKS: Final[tuple[tuple[str, str, Ink], ...]] = (
@@ -96,7 +100,7 @@ def stakes_plan(results: Results, name: str, stakes: GeoDataFrame) -> str:
                 rank=0.5 if role == "sill" else 2.0 if role == "crest" else 1.0,
             )
     sheet.key_plan("boundary")
-    return sheet.svg(f"plan-{_word(name)}")
+    return sheet.svg(f"plan-{word(name)}")
 
 
 def short(stake_id: str, name: str) -> str:
@@ -104,7 +108,8 @@ def short(stake_id: str, name: str) -> str:
     return stake_id.removeprefix(f"{name}-")
 
 
-def _word(name: str) -> str:
+def word(name: str) -> str:
+    """Return a name as an identifier may hold it."""
     return "".join(letter if letter.isalnum() else "-" for letter in name)
 
 
@@ -118,31 +123,37 @@ def _around(stakes: GeoDataFrame) -> MapFrame:
 
 
 def sections(
-    results: Results, name: str, cuts: DataFrame, stakes: GeoDataFrame, water_m: Mapping[str, float]
+    results: Results,
+    name: str,
+    cuts: DataFrame,
+    levels_m: Mapping[str, float],
+    stakes: GeoDataFrame | None = None,
 ) -> tuple[str, ...]:
     """Draw sections along, then across an element, as one ``<svg>`` element a page.
 
     Parameters
     ----------
     cuts : rows of the table of profiles.
-    water_m : levels to show, by what they are [m].
+    levels_m : levels to show, by what they are [m].
+    stakes : those named along sections that follow them; without, sections are dimensioned.
     """
     ordered = [
         (str(title), rows)
-        for wanted in ("along", "across", "sill")
+        for wanted in ("along", "across", "sill", "dip")
         for title, rows in cuts[cuts["kind"] == wanted].groupby("profile", sort=False)
     ]
-    long = [one for one in ordered if (one[1]["kind"] == "along").all()]
-    rest = [one for one in ordered if not (one[1]["kind"] == "along").all()]
+    long = [one for one in ordered if (one[1]["kind"] == "along").all()][:_LONG]
+    rest = ordered[len(long) :]
     rows = [(_LONG_IN, [one]) for one in long]
-    rows += [(_SHORT_IN, rest[at : at + _COLUMNS]) for at in range(0, len(rest), _COLUMNS)]
+    columns = _COLUMNS if stakes is not None else _COLUMNS_DIMENSIONED
+    rows += [(_SHORT_IN, rest[at : at + columns]) for at in range(0, len(rest), columns)]
     pages: list[list[tuple[float, list[tuple[str, DataFrame]]]]] = []
     for row in rows:
         if not pages or sum(high for high, _ in (*pages[-1], row)) > _HIGHEST_IN:
             pages.append([])
         pages[-1].append(row)
     return tuple(
-        _section_page(results, name, number, page, stakes, water_m)
+        _section_page(results, name, number, page, levels_m, stakes)
         for number, page in enumerate(pages, 1)
     )
 
@@ -152,31 +163,50 @@ def _section_page(
     name: str,
     number: int,
     rows: Sequence[tuple[float, list[tuple[str, DataFrame]]]],
-    stakes: GeoDataFrame,
-    water_m: Mapping[str, float],
+    levels_m: Mapping[str, float],
+    stakes: GeoDataFrame | None,
 ) -> str:
     """Draw rows of sections, each over the whole width or several beside each other."""
     height = sum(high for high, _ in rows) + 0.1
     bottom = height
+    pitch, share = (0.325, 0.205) if stakes is not None else (0.49, 0.27)
     with mpl.rc_context(SETTINGS):
         figure = Figure(figsize=(_WIDTH_IN, height), facecolor="none")
         for high, parts in rows:
             bottom -= high
             along = high == _LONG_IN
             for column, (title, part) in enumerate(parts):
-                left, wide = (0.06, 0.92) if along else (0.06 + column * 0.325, 0.255)
-                room = high - (0.95 if along else 0.62)
+                left, wide = (0.06, 0.76) if along else (0.06 + column * pitch, share)
+                room = high - (0.95 if along and stakes is not None else 0.62)
                 axes = figure.add_axes((left, (bottom + 0.3) / height, wide, room / height))
-                _section(axes, results, title, part, water_m)
-                if along:
+                told = along or stakes is None
+                seen = _section(axes, results, title, part, levels_m, told=told)
+                if stakes is None:
+                    _dimensions(axes, results, seen)
+                if along and stakes is not None:
                     _stations(axes, results, name, title, stakes)
-        return svg_of(figure, f"sections-{_word(name)}-{number}")
+        return svg_of(figure, f"sections-{word(name)}-{number}")
 
 
 def _section(
-    axes: Axes, results: Results, title: str, part: DataFrame, water_m: Mapping[str, float]
-) -> None:
-    """Draw ground, design and the level to build to; what is dug and heaped up between them."""
+    axes: Axes,
+    results: Results,
+    title: str,
+    part: DataFrame,
+    levels_m: Mapping[str, float],
+    *,
+    told: bool,
+) -> dict[str, float]:
+    """Draw ground, design and the level to build to; what is dug and heaped up between them.
+
+    Parameters
+    ----------
+    told : whether the names of levels come with their values.
+
+    Returns
+    -------
+    The levels that lie within the section, in the unit shown.
+    """
     level, length = shown("level", results.units), shown("length", results.units)
     at = part["at_m"].to_numpy() * length.per_si
     ground, design, build = (
@@ -187,18 +217,22 @@ def _section(
     axes.fill_between(at, ground, build, where=build > ground, interpolate=True,
                       color=PURPLE.light, alpha=0.22, linewidth=0)  # fmt: skip
     low, high = float(min(ground.min(), design.min())), float(max(ground.max(), build.max()))
-    high = _water_levels(axes, (float(at[0]), float(at[-1])), (low, high), {
-        words: value * level.per_si for words, value in water_m.items()
-    })  # fmt: skip
+    seen = {
+        words: value * level.per_si
+        for words, value in levels_m.items()
+        if low - 0.05 * (high - low) <= value * level.per_si <= high + 0.3 * (high - low)
+    }
+    high = max(high, *seen.values(), high)
     axes.plot(at, ground, color=BROWN.light, linewidth=0.8, linestyle=(0, (3, 1.5)))
     axes.plot(at, build, color=PURPLE.light, linewidth=0.7)
     axes.plot(at, design, color=INK.light, linewidth=1.1)
     axes.set_xlim(at[0], at[-1])
     times = _stretch(axes, float(at[-1] - at[0]), low, high)
+    named_levels(axes, seen, f" {level.symbol}" if told else "")
     title = "along the line" if title == "mark" else title
     words = f"{title[0].upper()}{title[1:]} · heights × {times:g}"
     axes.set_title(words, fontsize=_SMALL, loc="left", color=INK.light,
-                   pad=32 if (part["kind"] == "along").all() else 3)  # fmt: skip
+                   pad=3)  # fmt: skip
     axes.grid(color=RULE_LINE.light, linewidth=0.4)
     axes.tick_params(labelsize=_SMALL, colors=QUIET.light, length=2, width=0.5)
     axes.xaxis.set_major_locator(MaxNLocator(8, steps=[1, 2, 5, 10]))
@@ -207,33 +241,67 @@ def _section(
         spine.set_color(RULE_LINE.light)
     axes.annotate(length.symbol, (1, 0), (2, -11), xycoords="axes fraction", fontsize=_SMALL,
                   textcoords="offset points", color=QUIET.light)  # fmt: skip
+    return seen
 
 
-def _water_levels(
-    axes: Axes, ends: tuple[float, float], span: tuple[float, float], levels: Mapping[str, float]
-) -> float:
-    """Draw levels of water with their names; return how high the section now reaches.
+def named_levels(axes: Axes, levels: Mapping[str, float], unit: str) -> None:
+    """Draw levels, each with its name beside the section, names in the order of the levels.
 
-    The lower name hangs beneath its line and the higher stands on its own, each at its own end:
-    whichever of the two lies higher, no name can be read with the other's line.
+    Parameters
+    ----------
+    unit : after the value of each; without it only names are written.
     """
-    low, high = span
-    seen = {
-        words: value
-        for words, value in levels.items()
-        if low - 0.05 * (high - low) <= value <= high + 0.3 * (high - low)
-    }
-    for place, (words, value) in enumerate(sorted(seen.items(), key=lambda one: one[1])):
-        lowest = place == 0 and len(seen) > 1
-        axes.axhline(value, color=BLUE.light, linewidth=0.8, linestyle=(0, (4, 2)))
-        text = axes.text(
-            ends[0 if words == "sill" else 1], value, f" {words} {value:.2f} ", fontsize=_SMALL,
-            color=BLUE.light, ha="left" if words == "sill" else "right",
-            va="top" if lowest else "bottom",
+    bottom, top = axes.get_ylim()
+    box = axes.get_position()
+    wide_pt, tall_pt = 72 * axes.figure.get_size_inches() * (box.width, box.height)  # type: ignore[union-attr]
+    gap, before = 1.25 * _SMALL / tall_pt, -math.inf
+    for words, value in sorted(levels.items(), key=lambda one: one[1]):
+        colour = BLUE.light if words in {"sill", "highest water"} else INK.light
+        axes.axhline(value, color=colour, linewidth=0.7, linestyle=(0, (4, 2)))
+        share = (value - bottom) / (top - bottom)
+        place = max(share, before + gap)
+        axes.annotate(
+            f"{words} {value:.3f}{unit}" if unit else words, (1, share), (1 + 10 / wide_pt, place),
+            xycoords="axes fraction", textcoords="axes fraction", fontsize=_SMALL, color=colour,
+            va="center",
+            arrowprops={"arrowstyle": "-", "color": colour, "lw": 0.5, "relpos": (0, 0.5)},
         )  # fmt: skip
-        text.set_gid(f"level-{words.replace(' ', '-')}")
-        high = max(high, value)
-    return high
+        before = place
+
+
+def _dimensions(axes: Axes, results: Results, levels: Mapping[str, float]) -> None:
+    """Draw the heights from floor to sill and from sill to crest where they have room to be read.
+
+    Parameters
+    ----------
+    levels : those drawn, in the unit shown.
+    """
+    level = shown("level", results.units)
+    left, right = axes.get_xlim()
+    bottom, top = axes.get_ylim()
+    tall_pt = 72 * axes.get_position().height * axes.figure.get_size_inches()[1]  # type: ignore[union-attr]
+    for place, ends in enumerate((("floor", "sill"), ("sill", "crest, settled"))):
+        if not levels.keys() >= set(ends):
+            continue
+        low, high = (levels[one] for one in ends)
+        if (high - low) / (top - bottom) * tall_pt < 1.1 * _SMALL:
+            continue
+        x = left + (0.03 + 0.12 * place) * (right - left)
+        axes.annotate(
+            "",
+            (x, high),
+            (x, low),
+            arrowprops={
+                "arrowstyle": "<->",
+                "color": RED.light,
+                "lw": 0.8,
+                "shrinkA": 0,
+                "shrinkB": 0,
+            },
+        )
+        axes.text(x, (low + high) / 2, f" {high - low:.{level.digits}f}", fontsize=_SMALL,
+                  color=RED.light, va="center",
+                  path_effects=[withStroke(linewidth=2.0, foreground=PAPER.light)])  # fmt: skip
 
 
 def _stretch(axes: Axes, run: float, low: float, high: float) -> float:
@@ -254,6 +322,9 @@ def _stations(axes: Axes, results: Results, name: str, title: str, stakes: GeoDa
     mine = stakes[(stakes["role"] == title) & (stakes["offset_m"] == 0)]
     length = shown("length", results.units)
     upright = axes.get_xaxis_transform()
+    if len(mine):
+        axes.set_title(axes.get_title(loc="left"), fontsize=_SMALL, loc="left", color=INK.light,
+                       pad=32)  # fmt: skip
     every = _every(mine["chainage_m"].to_numpy())
     for number, row in enumerate(mine.itertuples(index=False)):
         x = row.chainage_m * length.per_si
