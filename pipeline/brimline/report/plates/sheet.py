@@ -200,7 +200,7 @@ class Sheet:
         box = shapely.box(*(np.array((left, bottom, left + wide, bottom + high)) / self.scale
                             + (west, south, west, south)))  # fmt: skip
         pen = 3 / self.scale
-        return sum(shape.buffer(pen).intersection(box).area for shape in self._works)
+        return float(sum(shape.buffer(pen).intersection(box).area for shape in self._works))
 
     def xy(self, x: float, y: float) -> tuple[float, float]:
         """Return a map coordinate in points on the sheet."""
