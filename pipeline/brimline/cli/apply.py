@@ -177,14 +177,23 @@ def _named(rows: Sequence[dict[str, Any]], chosen: Sequence[str]) -> list[dict[s
         elif row["change"] is None:
             text = f"no column of the plan says {name}: {row['text']}"
             problems.append(_refused(text, "draw it by hand, or take another mend"))
+        elif lacking := [one for one in _presumed(row) if one not in chosen]:
+            text = f"{name} was proved on top of {', '.join(lacking)}"
+            problems.append(_refused(text, "name those too, or give --advised"))
     taken = [by_id[name] for name in dict.fromkeys(chosen) if name in by_id]
+    taken.sort(key=lambda row: row.get("advised") or len(by_id))  # each on top of those before
     if not problems:
         cells: dict[tuple[str, ...], str] = {}
         for row in taken:
             finding = f"{row['element_id']}, {row['code']}"
             own: dict[tuple[str, ...], str] = {("", finding): finding}
             own |= {cell: f"{cell[1]}, {cell[2]}" for cell in _cells(row)}
-            meets = [(cells[cell], what) for cell, what in own.items() if cell in cells]
+            presumed = _presumed(row)
+            meets = [
+                (cells[cell], what)
+                for cell, what in own.items()
+                if cell in cells and cells[cell] not in presumed
+            ]
             for other, what in meets[:1]:
                 text = f"{other} and {row['mend_id']} both change {what}"
                 problems.append(_refused(text, "take one, run again, then the other if need be"))
@@ -204,6 +213,8 @@ def _safe(rows: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
         mark = row["element_id"], row["code"]
         if not row["safe"] or row.get("proved") == "no" or row["change"] is None or mark in mended:
             continue
+        if not set(_presumed(row)) <= {one["mend_id"] for one in taken}:
+            continue
         own = _cells(row)
         if own & cells or row["changed_id"] in changed:
             continue
@@ -212,6 +223,11 @@ def _safe(rows: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
         cells |= own
         changed.add(row["changed_id"])
     return taken
+
+
+def _presumed(row: dict[str, Any]) -> list[str]:
+    """Mends that one was proved on top of; a run of an earlier version names none."""
+    return [one for one in (row.get("presumes") or "").split("; ") if one]
 
 
 def _cells(row: dict[str, Any]) -> set[tuple[str, ...]]:

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from brimline.design.level_mends import mends_to_level
     from brimline.design.making import Design, Designed, designed
     from brimline.design.mends import mends_of
+    from brimline.design.place_mends import mends_of_place
     from brimline.design.places import BUILDING, KeptClear, misplaced, off_level, too_steep
     from brimline.design.plan import (
         KINDS,
@@ -57,7 +58,7 @@ if TYPE_CHECKING:
         DrawnWay,
         Plan,
     )
-    from brimline.design.plan_changes import PlanChange, changes_of
+    from brimline.design.plan_changes import PlanChange, changed_plan, changes_of
     from brimline.design.roofs import LedRoof, SizedDownpipe, led_roofs, sized_downpipes
     from brimline.design.rules import ROUTING_STEP_S, DesignRules, SizingRules, UsualWater
     from brimline.design.sizes import SizedCascade, SizedDimension, sized_cascade
@@ -67,6 +68,7 @@ if TYPE_CHECKING:
         RunningGround,
         WayOut,
         WaysOut,
+        discharges_of,
         name_near,
         out_of_order,
         running_ground,
@@ -76,6 +78,7 @@ if TYPE_CHECKING:
 _HOME: Final = {
     "Mark": "advising",
     "Advice": "advising",
+    "mends_of_place": "place_mends",
     "mends_on_ground": "ground_mends",
     "advised": "advising",
     "Outcome": "advising",
@@ -132,7 +135,9 @@ _HOME: Final = {
     "arrivals_of": "arrivals",
     "at_walls": "walls",
     "buried_findings": "buried",
+    "changed_plan": "plan_changes",
     "changes_of": "plan_changes",
+    "discharges_of": "ways",
     "collectors_of": "collectors",
     "covered_ground": "cover",
     "designed": "making",
@@ -212,14 +217,17 @@ __all__ = [
     "arrivals_of",
     "at_walls",
     "buried_findings",
+    "changed_plan",
     "changes_of",
     "collectors_of",
     "covered_ground",
     "designed",
     "designed_ground",
+    "discharges_of",
     "extents_of",
     "led_roofs",
     "mends_of",
+    "mends_of_place",
     "mends_on_ground",
     "mends_to_level",
     "misplaced",

@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Final, Protocol
 
-from brimline.design.plan_changes import changes_of
+from brimline.design.plan_changes import changes_of, changes_text, mend_id
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 
     from brimline.design.plan_changes import PlanChange
 
 Mark = tuple[str, str]  # element and flag
+Row = dict[str, Any]  # of the table of mends
 
 # what decides where water goes is mended before how much of it there is
 _FIRST: Final = (
     "off-level", "cycle", "uphill", "no-safe-outlet", "reaches-other", "over-boundary",
     "at-building", "leaks", "sill-shut", "shape-limit",
 )  # fmt: skip
+# how many mends are tried with one that alone does not do, and with those two; wider where
+# narrower search found nothing
+_WITH: Final[tuple[tuple[int, ...], ...]] = ((), (4,), (4, 3))
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +40,18 @@ class Outcome:
     fill_m3: float
 
 
+class Situation(Protocol):
+    """A plan that was designed, routed, dug and followed."""
+
+    @property
+    def soon(self) -> Mapping[Mark, str]:
+        """Findings that are known before greater storms and single faults are tried."""
+
+    @property
+    def outcome(self) -> Outcome:
+        """All of it."""
+
+
 @dataclass(frozen=True, slots=True)
 class Advice:
     """Mends that were tried, and how often in vain.
@@ -45,17 +61,19 @@ class Advice:
     rows : with what the trial told, those chosen first; those that do not mend are left out.
     in_vain : by finding, how many mends were tried that did not take it away.
     final : what the plan comes to with all that are chosen.
+    tries : how many plans were tried.
     """
 
-    rows: tuple[dict[str, Any], ...]
+    rows: tuple[Row, ...]
     in_vain: Mapping[Mark, int]
     final: Outcome
+    tries: int = 0
 
 
 def advised(
-    rows: Sequence[dict[str, Any]],
-    base: Outcome,
-    trial: Callable[[Sequence[PlanChange]], Outcome | None],
+    base: Situation,
+    mends: Callable[[Any, Collection[Mark] | None], Sequence[Row]],
+    trial: Callable[[Sequence[PlanChange]], Situation | None],
     harm: Callable[[str], int],
     most: int,
 ) -> Advice:
@@ -63,56 +81,192 @@ def advised(
 
     A mend is proved where its finding is gone, no worse one is brought, and no more findings than
     before are left. Each is tried on top of those chosen before it, so that all chosen ones hold
-    together.
+    together. With those chosen mends are looked for anew; where none is left that does by itself,
+    two, then three are tried together, the further ones for what the first brings or leaves.
 
     Parameters
     ----------
-    rows : of the table of mends; of each finding the first that is proved is taken.
+    mends : rows of the table of mends for a situation, the least change first; for some of its
+        findings, or for all.
     trial : what the plan comes to with changes; None where it cannot be made.
     harm : how harmful a flag is, 0 the worst.
     most : how many plans to try.
-
     """
-    waiting = sorted(
-        (row for row in rows if (row["element_id"], row["code"]) in base.marks),
-        key=lambda row: (_place(row["code"]), harm(row["code"])),
-    )
-    chosen: list[PlanChange] = []
-    now, cells, order, tries = base, set[tuple[str, ...]](), 0, 0
-    told: list[dict[str, Any]] = []
-    in_vain: dict[Mark, int] = {}
-    for row in waiting:
-        mark = row["element_id"], row["code"]
-        changes = changes_of(row["change"]) if row["change"] else ()
-        own = {(c.layer, c.row, k) for c in changes for k in (*c.values, *_shape(c))}
-        if mark not in now.marks or not changes or own & cells or tries >= most:
-            told.append(row | _untried(mark in now.marks))
-            continue
-        tries += 1
-        after = trial([*chosen, *changes])
-        if after is None or mark in after.marks:
-            in_vain[mark] = in_vain.get(mark, 0) + 1
-            continue
-        brought = {one for one in after.marks if one not in now.marks}
-        worse = any(harm(flag) <= harm(mark[1]) for _, flag in brought)
-        proved = not worse and len(after.marks) <= len(now.marks)
-        tells = {
+    search = _Search(base, mends, trial, harm, most)
+    depth = 0
+    while depth < len(_WITH):
+        # one that took something makes room for those that do by themselves
+        depth = 0 if search.sweep(_WITH[depth]) and depth else depth + 1
+    return search.told()
+
+
+@dataclass(slots=True)
+class _Tried:
+    """A set of changes, what it comes to, and its row as told."""
+
+    row: Row
+    changes: list[PlanChange]
+    after: Situation | None
+
+
+@dataclass(slots=True)
+class _Search:
+    base: Situation
+    mends: Callable[[Any, Collection[Mark] | None], Sequence[Row]]
+    trial: Callable[[Sequence[PlanChange]], Situation | None]
+    harm: Callable[[str], int]
+    most: int
+    chosen: list[PlanChange] = field(default_factory=list)
+    taken: list[Row] = field(default_factory=list)
+    others: dict[str, Row] = field(default_factory=dict)
+    in_vain: dict[Mark, set[str]] = field(default_factory=dict)
+    known: dict[str, Situation | None] = field(default_factory=dict)
+    offered: dict[int, list[Row]] = field(default_factory=dict)
+    now: Situation = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.now = self.base
+
+    def sweep(self, widths: tuple[int, ...]) -> bool:
+        """Go once through what may mend the situation; tell whether anything was taken."""
+        taken = len(self.taken)
+        cells: set[tuple[str, ...]] = set()
+        for row in self._open_rows():
+            mark = _mark(row)
+            changes = list(changes_of(row["change"])) if row["change"] else []
+            own = {(c.layer, c.row, k) for c in changes for k in (*c.values, *_shape(c))}
+            if mark not in self.now.outcome.marks or not changes or own & cells:
+                self.others.setdefault(row["mend_id"], row | _untried(mark in self._left))
+                continue
+            for tried in self._together(_Tried(row, changes, None), mark, widths):
+                if self._judged(tried, mark):
+                    self._take(tried)
+                    cells |= own
+                    break
+        return len(self.taken) > taken
+
+    @property
+    def _left(self) -> Mapping[Mark, str]:
+        return self.now.outcome.marks
+
+    def _open_rows(self) -> list[Row]:
+        if id(self.now) not in self.offered:
+            presumes = "; ".join(row["mend_id"] for row in self.taken) or None
+            rows = [
+                row | {"mend_id": self._free_id(row), "presumes": presumes}
+                for row in self.mends(self.now, None)
+                if _mark(row) in self._left
+            ]
+            self.offered[id(self.now)] = sorted(rows, key=self._order)
+        return self.offered[id(self.now)]
+
+    def _order(self, row: Row) -> tuple[int, int]:
+        return _place(row["code"]), self.harm(row["code"])
+
+    def _free_id(self, row: Row) -> str:
+        """Name a mend that is taken twice, such as a level that is lowered once more, anew."""
+        name, number = row["mend_id"], 1
+        while any(one["mend_id"] == name for one in self.taken):
+            number += 1
+            dimension = f"{row['dimension']} {number}"
+            name = mend_id(row["element_id"], row["code"], row["changed_id"], dimension)
+        return str(name)
+
+    def _together(self, first: _Tried, mark: Mark, widths: tuple[int, ...]) -> Iterator[_Tried]:
+        """Try changes, then with them what mends that which they leave or bring."""
+        first.after = self._asked(first.changes)
+        yield first
+        if not widths or first.after is None:
+            return
+        soon = first.after.soon
+        wrong = {one for one in soon if one not in self._left} | ({mark} & set(soon))
+        if not wrong:
+            wrong = set(first.after.outcome.marks) - set(self._left)
+        if not wrong or len(wrong) > len(widths) + 1:
+            return
+        rows = sorted(self.mends(first.after, wrong), key=self._order)
+        again = first.row["text"].split("; and ")
+        rows = [row for row in rows if row["change"] and row["text"] not in again]
+        for row in rows[: widths[0]]:
+            changes = [*first.changes, *changes_of(row["change"])]
+            both = _Tried(_joined(first.row, row, changes), changes, None)
+            yield from self._together(both, mark, widths[1:])
+
+    def _asked(self, changes: Sequence[PlanChange]) -> Situation | None:
+        whole = [*self.chosen, *changes]
+        key = changes_text(whole)
+        if key not in self.known and len(self.known) < self.most:
+            self.known[key] = self.trial(whole)
+        return self.known.get(key)
+
+    def _judged(self, tried: _Tried, mark: Mark) -> bool:
+        """Tell whether it mends; write down what came of it."""
+        after, left = tried.after, self._left
+        if after is None and len(self.known) >= self.most:
+            self.others.setdefault(tried.row["mend_id"], tried.row | _untried(open_still=True))
+            return False
+        if after is None or mark in after.soon or mark in after.outcome.marks:
+            self.in_vain.setdefault(mark, set()).add(changes_text(tried.changes))
+            return False
+        marks = after.soon
+        if not self._worse(marks, mark):
+            marks = after.outcome.marks
+        proved = not self._worse(marks, mark)
+        brought = sorted(one for one in marks if one not in left)
+        tried.row |= {
             "proved": "yes" if proved else "no",
-            "clears": sum(one not in after.marks for one in now.marks),
-            "brings": ", ".join(f"{flag} of {name}" for name, flag in sorted(brought)) or None,
-            "cut_m3": after.cut_m3 - now.cut_m3,
-            "fill_m3": after.fill_m3 - now.fill_m3,
+            "clears": sum(one not in marks for one in left),
+            "brings": ", ".join(f"{flag} of {name}" for name, flag in brought) or None,
+            "cut_m3": None,
+            "fill_m3": None,
             "advised": 0,
         }
-        if proved:
-            order += 1
-            tells["advised"] = order
-            chosen += changes
-            cells |= own
-            now = after
-        told.append(row | tells)
-    rows = sorted(told, key=lambda row: (row["advised"] == 0, row["advised"]))
-    return Advice(tuple(rows), in_vain, now)
+        if not proved:
+            self.others[tried.row["mend_id"]] = tried.row
+        return proved
+
+    def _worse(self, marks: Mapping[Mark, str], mark: Mark) -> bool:
+        brought = (flag for name, flag in marks if (name, flag) not in self._left)
+        most = self.harm(mark[1])
+        return len(marks) > len(self._left) or any(self.harm(flag) <= most for flag in brought)
+
+    def _take(self, tried: _Tried) -> None:
+        assert tried.after is not None
+        before, after = self.now.outcome, tried.after.outcome
+        tells = {
+            "cut_m3": after.cut_m3 - before.cut_m3,
+            "fill_m3": after.fill_m3 - before.fill_m3,
+            "advised": len(self.taken) + 1,
+        }
+        self.taken.append(tried.row | tells)
+        self.chosen += tried.changes
+        self.now = tried.after
+
+    def told(self) -> Advice:
+        """Return the rows, the chosen first; of the others each once."""
+        chosen = {row["mend_id"] for row in self.taken}
+        rest = [row for name, row in self.others.items() if name not in chosen]
+        in_vain = {mark: len(tried) for mark, tried in self.in_vain.items()}
+        return Advice((*self.taken, *rest), in_vain, self.now.outcome, len(self.known))
+
+
+def _mark(row: Row) -> Mark:
+    return row["element_id"], row["code"]
+
+
+def _joined(one: Row, other: Row, changes: Sequence[PlanChange]) -> Row:
+    """Return the row of two mends that are followed together."""
+    dimension = f"{one['dimension']}, {other['dimension']} of {other['changed_id']}"
+    return one | {
+        "dimension": dimension,
+        "mend_id": mend_id(one["element_id"], one["code"], one["changed_id"], dimension),
+        "text": f"{one['text']}; and {other['text']}",
+        "raises_id": one["raises_id"] or other["raises_id"],
+        "raises_m": max(one["raises_m"], other["raises_m"]),
+        "more_leaves_m3_s": one["more_leaves_m3_s"] + other["more_leaves_m3_s"],
+        "safe": False,
+        "change": changes_text(changes),
+    }
 
 
 def _place(flag: str) -> int:
@@ -123,7 +277,7 @@ def _shape(change: PlanChange) -> tuple[str, ...]:
     return ("shape",) if change.shape_wkt else ()
 
 
-def _untried(open_still: bool) -> dict[str, Any]:  # noqa: FBT001 - the one thing that it tells
+def _untried(open_still: bool) -> Row:  # noqa: FBT001 - the one thing that it tells
     """Say of a mend that it was not dug: another mends its finding, or none was left to try."""
     return {
         "proved": "not tried" if open_still else "not needed",

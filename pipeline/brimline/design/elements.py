@@ -38,7 +38,7 @@ from brimline.errors import Problem, Severity
 from brimline.rainfall.infiltration import GreenAmpt
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, MutableMapping, Sequence
 
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
@@ -90,16 +90,24 @@ def placed_elements(
     ground: StandingGround,
     water: UsualWater,
     how: Building = _USUAL_BUILDING,
+    made: MutableMapping[int, tuple[DrawnElement, Element]] | None = None,
 ) -> tuple[list[PlacedElement], list[Problem]]:
     """Make elements of drawn rows.
 
     A row that cannot be made into an element is told as a warning and left out.
+
+    Parameters
+    ----------
+    made : elements made before on the same ground, by the identity of their row; added to.
     """
+    made = {} if made is None else made
     placed: list[PlacedElement] = []
     problems: list[Problem] = []
     for row in rows:
         try:
-            element = _shape_of(row, ground, water, how).element()
+            if id(row) not in made:  # the row is kept, so that its identity stays its own
+                made[id(row)] = row, _shape_of(row, ground, water, how).element()
+            element = made[id(row)][1]
         except ValueError as error:
             problems.append(
                 Problem(

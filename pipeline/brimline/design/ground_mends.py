@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
+from shapely.ops import substring
 
 from brimline.design.plan import (
     DrawnDischarge,
@@ -30,12 +31,19 @@ if TYPE_CHECKING:
     from brimline.design.making import Design
     from brimline.design.standing import StandingGround
     from brimline.design.ways import RunningGround
+    from brimline.elements import Element
 
 _CENTIMETRE: Final = 0.01
 _STUB_M: Final = 2.0  # of a way that is drawn only to say where a sill stands
 _LEAST_FALL: Final = 0.005  # of a new drain; 1 in 200
 _DROP_M: Final = 0.10  # from a drain's bed to the water that it ends over
 _LEAST_DRAIN_M: Final = 2.0
+_LEAST_DEPTH_M: Final = 0.2  # of a drain
+_DEEPEST_M: Final = 1.2  # of a channel; deeper ones are to be shored
+_LONGEST_CHANNEL_M: Final = 40.0
+_PAST_RIM_M: Final = 1.0
+_BANK_M: Final = 1.0  # usual top width of banks
+_BANK_BATTER: Final = 4.0  # both batters of a bank, together
 _LEADS: Final = frozenset({"reaches-other", "over-boundary", "at-building"})
 _NOWHERE: Final = frozenset({"no-safe-outlet", "uphill"})
 
@@ -88,7 +96,7 @@ def mends_on_ground(
     maker = _Maker(design, running, standing, site)
     rows: list[dict[str, Any]] = []
     for one in followed:
-        rows += maker.mends(one, flags.get(one.name, set()) | one.flags)
+        rows += maker.mends(one, flags.get(one.name, set()))
     return rows
 
 
@@ -118,6 +126,7 @@ class _Maker:
             yield from self._to_brim(one, flag)
             yield from self._to_brim(one, flag, 2.0)
             yield from self._other_place(one, flag)
+            yield from self._dig_on(one, flag)
             yield from self._by_drain(one, flag)
 
     def _as_ground_leads(self, one: Followed, flag: str) -> Iterator[dict[str, Any]]:
@@ -200,7 +209,10 @@ class _Maker:
         if not by or element.kind is Kind.TANK:
             return
         to = round(now + by, 3)
-        changes = [PlanChange(layer, one.name, {column: to})]
+        values: dict[str, float | str] = {column: to}
+        if by > 0 and getattr(element.shape, "sunken", False):
+            values["edge"] = "bank"  # what has none holds no water over its rim
+        changes = [PlanChange(layer, one.name, values)]
         row = self._row_of(one.name)
         if row and way is not None and row[0] == DrawnOverflow.LAYER:
             drawn = round(way.outlet.crest_m + by, 3)
@@ -208,7 +220,7 @@ class _Maker:
         word = "lower" if by < 0 else "raise"
         text = (
             f"{word} the water of {one.name} by {abs(by):.2f} m to {to:.2f} m, the level at which"
-            " the ground lets it go"
+            " the ground lets it go" + (", behind a bank" if "edge" in values else "")
         )
         dimension = "water level" if times == 1 else "water level, twice"
         yield self._row(one, flag, dimension, text, changes, "m", now, to)
@@ -220,7 +232,8 @@ class _Maker:
             return
         shape, end = self.design.shape_of(one.name), self._shape(meant)
         element = self.network.element(one.name)
-        line = shapely.shortest_line(shape, end)
+        whole = shapely.shortest_line(shape, end)
+        line = substring(whole, self._bank_m(element), whole.length)
         if line.length < _LEAST_DRAIN_M:
             return
         name = f"drain of {one.name}"
@@ -230,11 +243,11 @@ class _Maker:
             else self.standing.level_at(shapely.Point(line.coords[-1])) - 0.2
         )
         ground_m = self.standing.level_at(shapely.Point(line.coords[0]))
-        head_m = min(element.spill_level_m - _DROP_M / 2, ground_m - 0.3)
+        head_m = min(element.spill_level_m - _DROP_M / 2, ground_m - _LEAST_DEPTH_M)
         fall = (head_m - foot_m) / line.length
         if not fall >= _LEAST_FALL:
             return
-        depth_m = round(max(ground_m - head_m, 0.3), 2)
+        depth_m = round(max(ground_m - head_m, _LEAST_DEPTH_M), 2)
         text = (
             f"dig a drain of {line.length:.0f} m from {one.name} to {meant}, from"
             f" {_at(line.coords[0])} to {_at(line.coords[-1])}, falling {100 * fall:.1f} %"
@@ -244,9 +257,59 @@ class _Maker:
         }  # fmt: skip
         changes = [
             PlanChange(DrawnDrain.LAYER, name, values, line.wkt, added=True),
-            *self._led(one.name, name, line),
+            *self._led(one.name, name, whole),
         ]
         yield self._row(one, flag, "new drain", text, changes)
+
+    def _bank_m(self, element: Element) -> float:
+        """Distance from what is drawn of an element to past its bank [m]."""
+        if getattr(element.shape, "sunken", False):
+            return _PAST_RIM_M
+        height_m = element.crest_level_m - element.spill_level_m
+        return _PAST_RIM_M + _BANK_M + _BANK_BATTER * height_m
+
+    def _dig_on(self, one: Followed, flag: str) -> Iterator[dict[str, Any]]:
+        """Dig a channel from the sill along the water's way, to where the ground lies lower."""
+        element = self.network.element(one.name)
+        target = one.reached if self._may_take(one, one.reached) else self._aim(one)
+        shape = self.design.shape_of(one.name)
+        way = substring(one.way, one.way.project(one.leaves), one.way.length)
+        if not target or not way.length > 0:
+            return
+        start = shapely.shortest_line(shape, way)
+        start_m = way.project(shapely.Point(start.coords[-1])) + self._bank_m(element)
+        reach_m = min(way.length, start_m + _LONGEST_CHANNEL_M)
+        if reach_m - start_m < _LEAST_DRAIN_M:
+            return
+        at_m = np.arange(start_m + _LEAST_DRAIN_M, reach_m, 1.0)
+        head_m = element.spill_level_m - _DROP_M / 2
+        levels = np.array([self.standing.level_at(way.interpolate(at)) for at in at_m])
+        low = np.flatnonzero(levels < head_m - _LEAST_FALL * (at_m - start_m) - _DROP_M / 2)
+        end_m = float(at_m[low[0]]) if low.size else reach_m
+        line = substring(way, start_m, end_m).simplify(0.5)
+        ground_m = self.standing.level_at(shapely.Point(line.coords[0]))
+        depth_m = round(max(ground_m - head_m, _LEAST_DEPTH_M), 2)
+        if depth_m > _DEEPEST_M:
+            return
+        foot_m = self.standing.level_at(shapely.Point(line.coords[-1]))
+        if low.size and foot_m < ground_m - depth_m:
+            fall = max((ground_m - depth_m - foot_m) / line.length, _LEAST_FALL)
+        else:
+            fall = _LEAST_FALL
+        name = f"channel of {one.name}"
+        values: dict[str, float | str] = {
+            "spills_to": target, "depth_m": depth_m, "fall_pct": round(100 * fall, 3),
+        }  # fmt: skip
+        sill = shapely.LineString([start.coords[0], line.coords[0]])
+        text = (
+            f"dig the way of {one.name} free: a channel of {line.length:.0f} m from"
+            f" {_at(line.coords[0])} to {_at(line.coords[-1])}, falling {100 * fall:.1f} %"
+        )
+        changes = [
+            PlanChange(DrawnDrain.LAYER, name, values, line.wkt, added=True),
+            *self._led(one.name, name, sill),
+        ]
+        yield self._row(one, flag, "channel", text, changes)
 
     def _off_site(self, one: Followed, flag: str) -> Iterator[dict[str, Any]]:
         """Let water leave where the ground leads it off the site, with a person's word."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -11,16 +12,18 @@ from shapely.ops import substring
 
 from brimline.design.plan import DrawnSwale
 from brimline.design.plan_changes import PlanChange, mend_row
-from brimline.lines.rows import corrected
+from brimline.elements import Kind
+from brimline.lines.contours import contours
+from brimline.lines.rows import around, corrected
 from brimline.lines.sample import along, surface_at
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, MutableMapping, Sequence
 
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
-    from brimline.cascade import Finding
+    from brimline.design.advising import Mark
     from brimline.design.elements import PlacedElement
     from brimline.design.places import KeptClear
     from brimline.grid import Elevation, Grid
@@ -28,7 +31,19 @@ if TYPE_CHECKING:
     from brimline.lines.rows import Corrected
 
 _KEPT_SHARE: Final = 0.9  # of the drawn length; a line that loses more is not told as the same
-_OTHER_LEVELS: Final = (None, 0.3, 0.7, 0.1, 0.9)  # of the ground along a line; its own first
+# of the ground along a line, its own level first
+_SHARES: Final = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.1, 0.9, 0.0, 1.0)
+_REACH_M: Final = 50.0  # beside a line, at least, to look for one that is level
+_MOST_REACH_M: Final = 150.0
+_MOST_TRIES: Final = 12
+_SETTLED_PARTS: Final = 4  # of a cell
+_SETTLED_ROUNDS: Final = 4
+_LEAST_SLOPE: Final = 0.01
+_MOST_LINES: Final = 3
+# what another line may mend
+_LEVEL: Final = frozenset(
+    {"off-level", "leaks", "sill-shut", "reaches-other", "over-boundary", "uphill"}
+)
 _STEP_M: Final = 0.5  # along a line, for its levels
 _LEAST_BAY_M: Final = 3.0  # a machine's own length (common practice, no source)
 _MOST_BAYS: Final = 12
@@ -42,88 +57,192 @@ def level_departure_m(line: shapely.LineString, surface: Elevation, grid: Grid) 
 
 
 def mends_to_level(
-    findings: Iterable[Finding],
+    marks: Iterable[Mark],
     placed: Sequence[PlacedElement],
     surface: Elevation,
     grid: Grid,
     kept_clear: Sequence[KeptClear],
     site: BaseGeometry,
     drawing: Drawing,
+    known: MutableMapping[bytes, list[Corrected]] | None = None,
 ) -> list[dict[str, Any]]:
-    """Find what makes each swale level that was flagged ``off-level``.
+    """Find level lines for each swale that is off level, or whose water goes astray where it lies.
 
     Parameters
     ----------
+    marks : element and flag of what to mend.
     surface : float32 (rows, cols) [m]; the one that lines are traced on, and judged by.
     kept_clear, site : where a moved line may not go, unless it was drawn there.
     drawing : how lines are drawn; its tolerance is that of the findings.
+    known : level lines found before, by the line as drawn; added to.
 
     Returns
     -------
     rows of the table of mends; none for a line that neither moves nor steps within the limits.
     """
-    flagged = {finding.element_id for finding in findings if finding.flag == "off-level"}
+    known = {} if known is None else known
+    flags: dict[str, set[str]] = {}
+    for name, flag in marks:
+        flags.setdefault(name, set()).add(flag)
     rows: list[dict[str, Any]] = []
     for one in placed:
-        if one.name not in flagged or not isinstance(one.shape, shapely.LineString):
+        mine = flags.get(one.name, set()) & _LEVEL
+        if one.element.kind is not Kind.SWALE or not mine:
             continue
-        rows += _moved(one, surface, grid, kept_clear, site, drawing)
-        rows += _stepped(one, surface, grid, drawing.tolerance_m)
+        drawn = shapely.to_wkb(one.shape)
+        if drawn not in known:
+            known[drawn] = level_lines(one.shape, surface, grid, kept_clear, site, drawing)
+        lines = known[drawn]
+        if "off-level" in mine:
+            rows += _moved(one, lines, "off-level", surface, grid)
+            rows += _stepped(one, surface, grid, drawing.tolerance_m)
+        for flag in sorted(mine - {"off-level"}):
+            rows += _moved(one, lines, flag, surface, grid)
     return rows
 
 
-def _moved(
-    one: PlacedElement,
+def level_lines(
+    line: shapely.LineString,
     surface: Elevation,
     grid: Grid,
     kept_clear: Sequence[KeptClear],
     site: BaseGeometry,
     drawing: Drawing,
-) -> Iterator[dict[str, Any]]:
-    """Move the line onto its level, where it keeps its length and nothing is in its way."""
-    known = _levels(one.shape, surface, grid)[1]
-    for share in _OTHER_LEVELS:
-        level = None if share is None else float(np.quantile(known, share))
-        found = _on_level(one.shape, level, surface, grid, kept_clear, site, drawing)
-        if found is not None:
+) -> list[Corrected]:
+    """Find level lines about as long as one that was drawn, the nearest first.
+
+    Its own level is looked at first, then others of the ground around it. Nothing is met that the
+    drawn line did not meet.
+    """
+    known = _levels(line, surface, grid)[1]
+    if not known.size:
+        return []
+    free = site.union(line.buffer(grid.cell_m))
+    for other in kept_clear:
+        if not line.intersects(other.area):
+            free = free.difference(other.area)
+    levels = [float(np.quantile(known, share)) for share in _SHARES]
+    reach_m = min(max(_REACH_M, line.length), _MOST_REACH_M)
+    window, part = around(line, surface, grid, reach_m)
+    points = shapely.points(along(line, grid.cell_m))
+    near = free.intersection(line.buffer(reach_m))
+    stretches: list[tuple[float, shapely.LineString, float]] = []
+    for level, traced in zip(levels, contours(part, window, levels), strict=True):
+        inside = shapely.line_merge(traced.intersection(near))
+        for one in shapely.get_parts(inside):
+            if one.geom_type == "LineString" and one.length >= _KEPT_SHARE * line.length:
+                stretch = _nearest_stretch(one, line)
+                off_m = float(shapely.distance(points, stretch).mean())
+                stretches.append((off_m, stretch, level))
+    found: list[Corrected] = []
+    used: set[float] = set()
+    for level, stretch in _tries(line, levels[0], stretches):
+        if level in used:
+            continue
+        one = _on_level(line, stretch, level, surface, grid, free, drawing)
+        if one is not None:
+            found.append(one)
+            used.add(level)
+        if len(found) == _MOST_LINES:
             break
-    else:
-        return
-    off_m = level_departure_m(found.line, surface, grid)
-    text = (
-        f"move the line of {one.name} onto {found.level_m:.2f} m, {found.moved_m:.1f} m at most; "
-        f"it is then {found.line.length:.0f} m long ({one.shape.length:.0f} m as drawn)"
-    )
-    values: dict[str, float | str] = {}
-    if "level_m" not in one.empty:
-        values["level_m"] = round(found.level_m, 3)
-    change = PlanChange(DrawnSwale.LAYER, one.name, values, found.line.wkt)
-    was_m = level_departure_m(one.shape, surface, grid)
-    yield mend_row(one.name, "off-level", one.name, "line", "m", was_m, off_m, text, [change])
+    return found
+
+
+def _tries(
+    line: shapely.LineString,
+    own_m: float,
+    stretches: Sequence[tuple[float, shapely.LineString, float]],
+) -> Iterator[tuple[float, shapely.LineString]]:
+    yield own_m, line
+    for _, stretch, level in sorted(stretches, key=lambda one: one[0])[:_MOST_TRIES]:
+        yield level, stretch
+
+
+def _nearest_stretch(contour: shapely.LineString, line: shapely.LineString) -> shapely.LineString:
+    """Cut the stretch as long as a line out of a contour, beside the middle of that line."""
+    middle = contour.project(line.interpolate(0.5, normalized=True))
+    start = min(max(middle - line.length / 2, 0.0), max(contour.length - line.length, 0.0))
+    return substring(contour, start, min(start + line.length, contour.length))
 
 
 def _on_level(
     line: shapely.LineString,
-    level_m: float | None,
+    stretch: shapely.LineString,
+    level_m: float,
     surface: Elevation,
     grid: Grid,
-    kept_clear: Sequence[KeptClear],
-    site: BaseGeometry,
+    free: BaseGeometry,
     drawing: Drawing,
 ) -> Corrected | None:
-    """Move a line onto a level; None where it loses length or meets what it did not before."""
+    """Draw a stretch on its level; None where it loses length or meets what it may not."""
     try:
-        found = corrected([line], [level_m], surface, surface, grid, drawing=drawing)[0]
+        found = corrected([stretch], [level_m], surface, surface, grid, drawing=drawing)[0]
     except ValueError:
         return None
     level = level_departure_m(found.line, surface, grid) <= drawing.tolerance_m
+    if not level:
+        settled = _settled(found.line, level_m, surface, grid)
+        for coarse_m in (drawing.simplify_m, 0.1 * drawing.simplify_m):
+            found = replace(found, line=settled.simplify(coarse_m))
+            level = level_departure_m(found.line, surface, grid) <= drawing.tolerance_m
+            if level:
+                break
     long = found.line.length >= _KEPT_SHARE * line.length
-    beyond = found.line.difference(site).length > line.difference(site).length + 0.5
-    nearer = any(
-        found.line.intersects(other.area) and not line.intersects(other.area)
-        for other in kept_clear
-    )
-    return found if level and long and not beyond and not nearer else None
+    beyond = found.line.difference(free).length > line.difference(free).length + 0.5
+    if not level or not long or beyond or not found.line.is_simple:
+        return None
+    return found
+
+
+def _settled(
+    line: shapely.LineString, level_m: float, surface: Elevation, grid: Grid
+) -> shapely.LineString:
+    """Bring every point of a contour onto its level.
+
+    A contour is straight from one side of a cell to the next, where the surface is curved: on
+    rough ground of wide cells it is off by more than is asked.
+    """
+    step_m = grid.cell_m / _SETTLED_PARTS
+    points = along(line, step_m)
+    for _ in range(_SETTLED_ROUNDS):
+        off_m = surface_at(surface, grid, *points.T) - level_m
+        rise = np.column_stack(
+            [
+                surface_at(surface, grid, *(points + ahead).T)
+                - surface_at(surface, grid, *(points - ahead).T)
+                for ahead in ((step_m, 0.0), (0.0, step_m))
+            ]
+        ) / (2 * step_m)
+        steep = np.maximum((rise**2).sum(axis=1), _LEAST_SLOPE**2)
+        move = -(off_m / steep)[:, None] * rise
+        move *= np.minimum(1.0, step_m / np.maximum(np.hypot(*move.T), 1e-9))[:, None]
+        points = points + np.nan_to_num(move)
+    return shapely.remove_repeated_points(shapely.LineString(points), 0.05)
+
+
+def _moved(
+    one: PlacedElement,
+    lines: Sequence[Corrected],
+    flag: str,
+    surface: Elevation,
+    grid: Grid,
+) -> Iterator[dict[str, Any]]:
+    """Move the line onto a level, where it keeps its length and nothing is in its way."""
+    was_m = level_departure_m(one.shape, surface, grid)
+    for number, found in enumerate(lines, start=1):
+        off_m = level_departure_m(found.line, surface, grid)
+        corners = shapely.points(shapely.get_coordinates(one.shape))
+        moved_m = float(shapely.distance(corners, found.line).max())
+        text = (
+            f"move the line of {one.name} onto {found.level_m:.2f} m, {moved_m:.1f} m at"
+            f" most; it is then {found.line.length:.0f} m long ({one.shape.length:.0f} m as drawn)"
+        )
+        values: dict[str, float | str] = {}
+        if "level_m" not in one.empty:
+            values["level_m"] = round(found.level_m, 3)
+        change = PlanChange(DrawnSwale.LAYER, one.name, values, found.line.wkt)
+        what = "line" if number == 1 else f"line {number}"
+        yield mend_row(one.name, flag, one.name, what, "m", was_m, off_m, text, [change])
 
 
 def _stepped(

@@ -18,16 +18,17 @@ from brimline.errors import InputError
 from brimline.units import DAY_S
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Mapping, MutableMapping, Sequence
 
     from brimline.balance.system import Feed
     from brimline.cascade import CascadeLimits, Discharge, Link, Pace, Routed, StormInflow
     from brimline.design.arrivals import Arrivals, SurveyedGround
     from brimline.design.elements import PlacedElement
-    from brimline.design.plan import DrawnWay, Plan
+    from brimline.design.plan import DrawnElement, DrawnWay, Plan
     from brimline.design.rules import DesignRules
     from brimline.design.sizes import SizedDimension
     from brimline.design.standing import StandingGround
+    from brimline.elements import Element
     from brimline.errors import Problem
     from brimline.rainfall import Hydrograph, Storm
 
@@ -106,6 +107,7 @@ def designed(
     storms: Sequence[Storm],
     rules: DesignRules,
     hydrographs: Mapping[str, Hydrograph] | None = None,
+    made: MutableMapping[int, tuple[DrawnElement, Element]] | None = None,
 ) -> Designed:
     """Design what was drawn.
 
@@ -113,6 +115,7 @@ def designed(
     ----------
     storms : the design storm, then the others.
     hydrographs : of inflow points, by name.
+    made : as for `placed_elements`, where several plans are designed on one ground.
 
     Raises
     ------
@@ -121,7 +124,7 @@ def designed(
     """
     if repeated := plan.repeated_names():
         raise InputError(repeated)
-    drawn, problems = placed_elements(plan.elements, standing, rules.water, rules.building)
+    drawn, problems = placed_elements(plan.elements, standing, rules.water, rules.building, made)
     feeds, told_of_feeds = feeds_of(plan.feeds, drawn)
     placed = kept_filled(drawn, feeds)
     running = running_ground(placed, plan.discharges, survey.directions, survey.grid)

@@ -10,9 +10,10 @@ from brimline.design.plan_changes import changes_text, mend_id, plan_changes
 from brimline.errors import Problem, Severity
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     from brimline.cascade import Finding, Mend, Routed
+    from brimline.design.advising import Mark
     from brimline.design.making import Design
     from brimline.design.rules import DesignRules
 
@@ -27,12 +28,14 @@ def mends_of(
     routed: Sequence[Routed],
     found: Mapping[str, Sequence[Finding]],
     rules: DesignRules,
+    only: Collection[Mark] | None = None,
 ) -> tuple[list[dict[str, Any]], list[Problem]]:
     """Look for mends of each flag in the first storm that shows it, the worst first.
 
     Parameters
     ----------
     found : findings by name of the storm; those of the drawing itself under an empty name.
+    only : element and flag of those to mend; None for all.
 
     Returns
     -------
@@ -48,11 +51,15 @@ def mends_of(
         new = [f for f in every if (f.element_id, f.flag) not in seen]
         if place:  # the drawing itself has had its turn
             new = [f for f in new if f not in found[""]]
+        if only is not None:
+            new = [f for f in new if (f.element_id, f.flag) in only]
         seen |= {(f.element_id, f.flag) for f in every}
         count += len(new)
         new = sorted(new, key=lambda f: (_harm(f.flag), rank[f.element_id]))[:room]
         room -= len(new)
         others = [f for f in every if f not in new]
+        if not new:
+            continue
         most = _EACH if len(new) <= _FEW else 1
         mends = mends_for(
             one, new, rules.limits, rules.pace, design.on_ground, others=others, most=most

@@ -5,12 +5,13 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import asdict, dataclass, field, fields, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import shapely
 
 from brimline.design.plan import (
+    KINDS,
     DrawnBasin,
     DrawnDischarge,
     DrawnDrain,
@@ -19,6 +20,7 @@ from brimline.design.plan import (
     DrawnPond,
     DrawnSwale,
     DrawnTank,
+    Plan,
 )
 from brimline.elements import Basin, Drain, Kind, Orifice, Pipe, Pond, Sill, Swale, Tank, Trapezoid
 
@@ -93,6 +95,68 @@ def changes_of(text: str) -> tuple[PlanChange, ...]:
         return tuple(PlanChange(**one) for one in json.loads(text))
     except TypeError as fault:
         raise ValueError(f"not a change of the plan: {fault}") from fault
+
+
+def changed_plan(
+    plan: Plan, changes: Sequence[PlanChange], usual: Mapping[str, Mapping[str, Any]]
+) -> Plan:
+    """Write changes into a plan, as `brimline apply` does into its file.
+
+    Parameters
+    ----------
+    usual : by drawing layer, values of columns that a new row leaves empty.
+
+    Raises
+    ------
+    ValueError
+        If the plan has no such row, or a row no such column.
+    """
+    parts = {kind.LAYER: part for part, kind in KINDS.items()}
+    rows = {part: list(getattr(plan, part)) for part in KINDS}
+    for one in changes:
+        part = parts[one.layer]
+        if one.added:
+            rows[part].append(_new_row(KINDS[part], one, usual.get(one.layer, {})))
+        else:
+            place = _row_place(rows[part], one.row)
+            rows[part][place] = _rewritten(rows[part][place], one)
+    return Plan(**{part: tuple(found) for part, found in rows.items()})
+
+
+def _row_place(rows: Sequence[Any], name: str) -> int:
+    for place, row in enumerate(rows):
+        if name == (row.name or f"discharge {place + 1}"):
+            return place
+    raise ValueError(f"the plan has no row {name}")
+
+
+def _rewritten(row: Any, change: PlanChange) -> Any:  # noqa: ANN401 - a row of any kind
+    values: dict[str, Any] = dict(change.values)
+    known = {one.name for one in fields(row)}
+    if not values.keys() <= known:
+        raise ValueError(f"{change.layer} has no {', '.join(sorted(values.keys() - known))}")
+    if "empty" in known:
+        values["empty"] = tuple(name for name in row.empty if name not in values)
+    if change.shape_wkt:
+        values["shape"] = shapely.from_wkt(change.shape_wkt)
+    return replace(row, **{"name": change.row, **values} if "name" not in values else values)
+
+
+def _new_row(kind: type[Any], change: PlanChange, usual: Mapping[str, Any]) -> Any:  # noqa: ANN401
+    found: dict[str, Any] = {}
+    for one in fields(kind):
+        if one.name == "shape":
+            found["shape"] = shapely.from_wkt(change.shape_wkt)
+        elif one.name == "name":
+            found["name"] = change.row
+        elif one.name == "empty":
+            found["empty"] = tuple(
+                other.name for other in fields(kind) if other.name not in change.values
+            )
+        else:
+            open_value = math.nan if one.type == "float" else ""
+            found[one.name] = change.values.get(one.name, usual.get(one.name, open_value))
+    return kind(**found)
 
 
 def mend_id(element_id: str, flag: str, changed_id: str, dimension: str) -> str:

@@ -13,6 +13,8 @@ from brimline.layers.schema import Column, Flag
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from brimline.layers.schema import Severity
+
 FLAGS: Final = (
     # intakes and catchments
     Flag(
@@ -585,6 +587,19 @@ def danger(code: str) -> int:
     return _DANGER.index(code) if code in _DANGER else len(_DANGER)
 
 
+# layers of what the tool proposes: their flags are told, and ask nobody for anything, unless a
+# person drew the row
+_PROPOSALS: Final = frozenset(
+    {"swale_lines", "keylines", "cultivation_lines", "cultivation_families", "pond_sites"}
+)
+
+
+def severity_in(layer: str, code: str, *, drawn: bool = False) -> Severity:
+    """Return how a flag is told in a row of a layer; `drawn` where a person drew the row."""
+    return "notice" if layer in _PROPOSALS and not drawn else _SEVERITY[code]
+
+
+_SEVERITY: Final = {flag.code: flag.severity for flag in FLAGS}
 _LOOK: Final = frozenset(flag.code for flag in FLAGS if flag.severity == "look")
 
 

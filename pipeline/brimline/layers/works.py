@@ -605,7 +605,7 @@ ITEMS: Final = (
     Table(
         "cascade_mends",
         "What would mend the cascade",
-        "Single changes that take a flag away and bring no other, proved by routing again.",
+        "Changes that take a flag away and bring nothing worse, each with what came of it.",
         (
             Column("storm", "text", "Storm that it was proved with.", required=False),
             _ELEMENT_ID,
@@ -653,6 +653,12 @@ ITEMS: Final = (
                 "Place among the mends to follow together, which `brimline apply --advised` takes;"
                 " 0 is not among them.",
                 minimum=0,
+            ),
+            Column(
+                "presumes",
+                "text",
+                "mend_id of those advised that it was found and proved on top of.",
+                required=False,
             ),
             Column("clears", "int", "Findings gone with it, its own too.", minimum=0),
             Column("brings", "text", "Findings that come with it.", required=False),

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from brimline.layers import CATALOGUE, FLAGS, Layer, Table
+from brimline.layers.flags import severity_in
 
 if TYPE_CHECKING:
     from brimline.layers.schema import Severity
     from brimline.report.results import Results
+
+_SEVERITIES: Final[tuple[Severity, ...]] = ("look", "notice")
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,14 +92,15 @@ def row_name(item: Layer | Table, row: Any) -> str:  # noqa: ANN401 - a row of a
 
 
 def _of_frame(item: Layer | Table, frame: Any) -> list[Flagged]:  # noqa: ANN401
-    rows: dict[str, list[str]] = {}
+    rows: dict[tuple[str, Severity], list[str]] = {}
     for _, row in frame.iterrows():
+        drawn = bool(row.get("drawn", False))
         for code in codes_of(row["flag"]):
-            rows.setdefault(code, []).append(row_name(item, row))
+            key = code, severity_in(item.name, code, drawn=drawn)
+            rows.setdefault(key, []).append(row_name(item, row))
     return [
-        Flagged(
-            item.name, item.title, code, flag.meaning, flag.mend, tuple(rows[code]), flag.severity
-        )
+        Flagged(item.name, item.title, code, flag.meaning, flag.mend, tuple(mine), severity)
         for code, flag in FLAGS.items()
-        if code in rows
+        for severity in _SEVERITIES
+        if (mine := rows.get((code, severity)))
     ]

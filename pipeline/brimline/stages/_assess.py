@@ -54,8 +54,10 @@ if TYPE_CHECKING:
 
     from brimline.cascade import Routed
     from brimline.cascade.beyond import CheckCase
-    from brimline.design import Design, Designed
+    from brimline.design import Design, Designed, Plan
     from brimline.design.elements import PlacedElement
+    from brimline.design.plan import DrawnElement
+    from brimline.elements import Element
     from brimline.engine.stage import Given
 
 # what a stage must need to assess a plan, next to the source inflows and the tables that follow
@@ -99,6 +101,7 @@ class Assessor:
         self.standing, self.survey = standing_of(given), survey_of(given)
         self.storms, self.beyond = storms_of(given), beyond_of(given)
         self.hydrographs = hydrographs_of(given)
+        self._made: dict[int, tuple[DrawnElement, Element]] = {}
         self.kept_clear = kept_clear_of(given)
         self.site = given.frame("boundary").geometry.union_all()
         bare = self.walls.taken_off(given.raster("elevation"))
@@ -120,10 +123,13 @@ class Assessor:
         ----------
         frames : by the names of `brimline.design.LAYERS`.
         """
+        return self.of_plan(plan_of(frames, self.works))
+
+    def of_plan(self, plan: Plan) -> Assessment:
+        """Design, route and judge a plan."""
         done = designed(
-            plan_of(frames, self.works), self.standing, self.survey, self.storms, self.rules,
-            self.hydrographs,
-        )  # fmt: skip
+            plan, self.standing, self.survey, self.storms, self.rules, self.hydrographs, self._made
+        )
         if done.first is None:
             return Assessment(done, (), {"": []})
         design = done.design

@@ -2,40 +2,55 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-import geopandas as gpd
-import pandas as pd
-import shapely
-
 from brimline.cascade.beyond import beyond_findings
-from brimline.design import LAYERS, Followed, Outcome
+from brimline.design import LAYERS, Followed, Outcome, changed_plan
 from brimline.errors import InputError, Severity
-from brimline.io.frames import conformed
-from brimline.layers import layer
 from brimline.layers.flags import needs_look
-from brimline.stages._assess import Assessment, Assessor
-from brimline.stages._plan import ground_of_design
-from brimline.stages._proof import FollowedWay, shown
+from brimline.stages._assess import Assessor
+from brimline.stages._plan import ground_of_design, plan_of, usual_values
+from brimline.stages._proof import Water
 from brimline.terrain.earthwork import earth_between
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from geopandas import GeoDataFrame
-
-    from brimline.design import PlanChange
+    from brimline.design import Mark, Plan, PlanChange
     from brimline.engine.stage import Given
+    from brimline.stages._assess import Assessment
+    from brimline.stages._proof import FollowedWay
+    from brimline.terrain.earthwork import Earth
 
 
-@dataclass(frozen=True, slots=True, eq=False)
 class Known:
-    """All that is known of a plan."""
+    """All that is known of a plan.
 
-    assessment: Assessment
-    shown: tuple[FollowedWay, ...]
-    outcome: Outcome
+    Parameters
+    ----------
+    shown : what its water does on the designed surface.
+    plan : what is drawn.
+    soon : findings of the drawing, the storms of the run, and that water.
+    """
+
+    def __init__(
+        self, assessor: Assessor, plan: Plan, assessment: Assessment,
+        shown: Sequence[FollowedWay], soon: Mapping[Mark, str], earth: Earth | None,
+    ) -> None:  # fmt: skip
+        self._assessor, self.plan, self.assessment = assessor, plan, assessment
+        self.shown, self.soon, self._earth = tuple(shown), soon, earth
+
+    @cached_property
+    def outcome(self) -> Outcome:
+        """What it comes to, greater storms and single faults with it."""
+        marks = dict(self.soon)
+        if self.assessment.routed:
+            cases = self._assessor.cases(self.assessment)
+            for one in beyond_findings(cases, self.assessment.routed[0].inflow.name):
+                marks[one.element_id, one.flag] = one.text
+        earth = self._earth
+        return Outcome(marks, earth.cut_m3 if earth else 0.0, earth.fill_m3 if earth else 0.0)
 
     @property
     def followed(self) -> list[Followed]:
@@ -59,83 +74,45 @@ class Follower:
 
     def __init__(self, given: Given) -> None:
         self.given, self.assessor = given, Assessor(given)
-        self.frames = {name: given.frame(name) for name in LAYERS}
-        self.base = self._known(self.frames)
+        works = self.assessor.works
+        self.plan = plan_of({name: given.frame(name) for name in LAYERS}, works)
+        self.usual = {name: usual_values(name, works) for name in LAYERS}
+        self.water = Water(given)
+        self.base = self._known(self.plan)
 
-    def trial(self, changes: Sequence[PlanChange]) -> Outcome | None:
+    def trial(self, changes: Sequence[PlanChange]) -> Known | None:
         """Return what the plan comes to with changes; None where a part of it is lost."""
         try:
-            after = self._known(changed(self.frames, changes))
+            after = self._known(changed_plan(self.plan, changes, self.usual))
         except (InputError, ValueError):
             return None
         before, now = self.base.assessment.done, after.assessment.done
         lost = {one.name for one in before.design.placed} - {one.name for one in now.design.placed}
         warned = _warnings(now) - _warnings(before)
-        return None if lost or warned else after.outcome
+        return None if lost or warned else after
 
-    def _known(self, frames: Mapping[str, GeoDataFrame]) -> Known:
-        found = self.assessor.of(frames)
+    def _known(self, plan: Plan) -> Known:
+        assessor = self.assessor
+        found = assessor.of_plan(plan)
         if not found.routed:
-            return Known(found, (), Outcome({}, 0.0, 0.0))
+            return Known(assessor, plan, found, (), {}, None)
         marks = {
             (one.element_id, one.flag): one.text
             for part in found.found.values()
             for one in part
             if needs_look([one.flag])
         }
-        cases = self.assessor.cases(found)
-        for one in beyond_findings(cases, found.routed[0].inflow.name):
-            marks[one.element_id, one.flag] = one.text
         site = ground_of_design(self.given, found.done.design)
         if not site.dug:
-            return Known(found, (), Outcome(marks, 0.0, 0.0))
-        seen, fine = shown(self.given, site, frames["discharge_points"])
+            return Known(assessor, plan, found, (), marks, None)
+        seen, fine = self.water.shown(site, plan.discharges)
         for way in seen:
             for code in filter(None, way.row["flag"].split(";")):
                 if needs_look([code]):
                     marks[way.row["element_id"], code] = way.row["notes"]
         earth = earth_between(fine.ground_m, fine.design_m, fine.grid.cell_area_m2)
-        return Known(found, tuple(seen), Outcome(marks, earth.cut_m3, earth.fill_m3))
+        return Known(assessor, plan, found, seen, marks, earth)
 
 
 def _warnings(done: Any) -> set[str]:  # noqa: ANN401 - a Designed
     return {one.message for one in done.problems if one.severity is not Severity.NOTICE}
-
-
-def changed(
-    frames: Mapping[str, GeoDataFrame], changes: Sequence[PlanChange]
-) -> dict[str, GeoDataFrame]:
-    """Write changes into layers of a plan, as `brimline apply` does into its file."""
-    found = {name: frame.copy() for name, frame in frames.items()}
-    for one in changes:
-        frame = found[one.layer]
-        cells: dict[str, Any] = {"name": one.row} | one.values  # noqa: PD011 - not of a frame
-        if one.shape_wkt:
-            cells["geometry"] = shapely.from_wkt(one.shape_wkt)
-        if one.added:
-            row = gpd.GeoDataFrame([cells], geometry="geometry", crs=frame.crs)
-            rows = (
-                pd.concat([frame, conformed(row, layer(one.layer), str(frame.crs))])
-                if len(frame)
-                else row
-            )
-            whole = gpd.GeoDataFrame(rows, geometry="geometry", crs=frame.crs)
-            found[one.layer] = gpd.GeoDataFrame(
-                conformed(whole.reset_index(drop=True), layer(one.layer), str(frame.crs))
-            )
-            continue
-        place = _place(frame, one.row)
-        for column, value in cells.items():
-            frame.loc[frame.index[place], [column]] = [value]
-    return found
-
-
-def _place(frame: GeoDataFrame, name: str) -> int:
-    names = [text.strip() if isinstance(text, str) else "" for text in frame["name"]]
-    if name in names:
-        return names.index(name)
-    number = name.rsplit(" ", 1)[-1]
-    place = int(number) - 1 if number.isdigit() else -1
-    if not 0 <= place < len(names) or names[place]:
-        raise ValueError(f"the plan has no row {name}")
-    return place

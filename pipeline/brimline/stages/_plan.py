@@ -91,12 +91,15 @@ def plan_of(frames: Mapping[str, GeoDataFrame], works: Works) -> Plan:
     frames : by the names of `brimline.design.LAYERS`.
     """
     parts: dict[str, Any] = {
-        name: rows_of(
-            frames[kind.LAYER], kind, usual_of(layer(kind.LAYER)) | works.usual_of(kind.LAYER)
-        )
+        name: rows_of(frames[kind.LAYER], kind, usual_values(kind.LAYER, works))
         for name, kind in KINDS.items()
     }
     return Plan(**parts)
+
+
+def usual_values(name: str, works: Works) -> dict[str, float | str]:
+    """Return what is taken where columns of a drawing layer are left empty."""
+    return usual_of(layer(name)) | works.usual_of(name)
 
 
 def number_of(row: Any, name: str, usual: float = math.nan) -> float:  # noqa: ANN401

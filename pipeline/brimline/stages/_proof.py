@@ -10,7 +10,7 @@ import shapely
 
 from brimline.cascade.proof import prove
 from brimline.config import Proof
-from brimline.design import BUILDING, StandingWalls
+from brimline.design import BUILDING, StandingWalls, discharges_of
 from brimline.elements import Kind
 from brimline.grid import LABEL_NONE
 from brimline.grid.shapes import cells_inside
@@ -23,11 +23,10 @@ from brimline.terrain.shaping import everywhere
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    import geopandas as gpd
     from numpy.typing import NDArray
 
     from brimline.cascade.proof import Proved
-    from brimline.design import DesignedGround
+    from brimline.design import DesignedGround, DrawnDischarge
     from brimline.engine.stage import Given, Reporter
     from brimline.grid import BoolGrid, Grid, Labels
     from brimline.terrain.shaping import Everywhere
@@ -58,48 +57,88 @@ class FollowedWay:
     leaves: shapely.Point
 
 
-def shown(
-    given: Given, site: DesignedGround, points: gpd.GeoDataFrame, report: Reporter | None = None
-) -> tuple[list[FollowedWay], Everywhere]:
-    """Run water over a designed surface; needs `PROVED`.
+class Water:
+    """Runs water over designs on the ground of a run; needs `PROVED`.
 
-    Parameters
-    ----------
-    points : the layer discharge_points.
+    What no design changes is laid on the grid once, whatever the number of designs.
     """
-    params = given.params("proof", Proof)
-    fine = everywhere_walled(given, site, params.refine)
-    names, labels = _labels(site, points, fine.grid, fine.dug_by)
-    sinks = _ends(given, points, fine, labels, len(site.ready.elements))
-    if report is not None:
-        report.advanced(0.3, "running water over the designed surface")
-    found = prove(
-        fine.design_m,
-        labels,
-        [site.label_of(name) for name in site.dug],
-        cell_m=fine.grid.cell_m,
-        buildings=cells_inside(_buildings(given), fine.grid),
-        inside=cells_inside(given.frame("boundary").geometry, fine.grid),
-        burns=[positions(line, fine.grid) for line in given.frame("culverts").geometry],
-        sinks=sinks,
-    )
-    outside_m = _outside(given, points, len(site.ready.elements))
-    arrivals = _arrivals(found, fine.grid)
-    # the ground before a sill is known no better than the survey tells
-    tolerance_m = max(params.tolerance_m, survey_error_m(given))
-    return [
-        FollowedWay(
-            _told(one, site, names, outside_m, tolerance_m, fine.grid, arrivals),
-            _line(one, fine.grid),
-            _leaves(one, fine.grid),
+
+    def __init__(self, given: Given) -> None:
+        self.params = given.params("proof", Proof)
+        self.grid = given.grid.finer(self.params.refine)
+        self.walls = given.value("walls", StandingWalls)
+        self.site = given.frame("boundary").geometry.union_all()
+        self.inside = cells_inside(given.frame("boundary").geometry, self.grid)
+        self.buildings = cells_inside(_buildings(given), self.grid)
+        self.burns = [positions(line, self.grid) for line in given.frame("culverts").geometry]
+        kept = given.frame("hollows")
+        kept = kept[kept["kept"].to_numpy(dtype=np.bool_)]
+        innermost = kept[~kept["hollow_id"].isin(kept["parent_id"])]
+        self.hollows = [(one, cells_inside([one], self.grid)) for one in innermost.geometry]
+        # the ground before a sill is known no better than the survey tells
+        self.tolerance_m = max(self.params.tolerance_m, survey_error_m(given))
+
+    def shown(
+        self,
+        site: DesignedGround,
+        points: Sequence[DrawnDischarge],
+        report: Reporter | None = None,
+    ) -> tuple[list[FollowedWay], Everywhere]:
+        """Run water over a designed surface."""
+        fine = everywhere_walled(self.walls, site, self.params.refine)
+        names, labels = _labels(site, points, fine.grid, fine.dug_by)
+        sinks = self._ends(points, fine, labels, len(site.ready.elements))
+        if report is not None:
+            report.advanced(0.3, "running water over the designed surface")
+        found = prove(
+            fine.design_m,
+            labels,
+            [site.label_of(name) for name in site.dug],
+            cell_m=fine.grid.cell_m,
+            buildings=self.buildings,
+            inside=self.inside,
+            burns=self.burns,
+            sinks=sinks,
         )
-        for one in found
-    ], fine
+        outside_m = {
+            len(site.ready.elements) + place: self.site.distance(row.shape)
+            for place, row in enumerate(points, start=1)
+        }
+        arrivals = _arrivals(found, fine.grid)
+        return [
+            FollowedWay(
+                _told(one, site, names, outside_m, self.tolerance_m, fine.grid, arrivals),
+                _line(one, fine.grid),
+                _leaves(one, fine.grid),
+            )
+            for one in found
+        ], fine
+
+    def _ends(
+        self, points: Sequence[DrawnDischarge], fine: Everywhere, labels: Labels, elements: int
+    ) -> BoolGrid:
+        """Cells where water ends: the lowest ground of discharge points and of kept hollows.
+
+        A discharge point inside a kept hollow stands for all of it, so the hollow's lowest ground
+        takes its number in `labels`, in place. Dug cells never are an end: their element would be
+        empty.
+        """
+        sinks = np.zeros(labels.shape, dtype=np.bool_)
+        level = np.where((labels > 0) & (labels <= elements), np.inf, fine.design_m)
+        level[~np.isfinite(level)] = np.inf
+        for place in range(1, len(points) + 1):
+            _sink(labels == elements + place, level, sinks)
+        for shape, cells in self.hollows:
+            lowest = _sink(cells, level, sinks)
+            within = [place for place, row in enumerate(points) if row.shape.within(shape)]
+            if lowest is not None and within and labels[lowest] == 0:
+                labels[lowest] = elements + 1 + within[0]
+        return sinks
 
 
-def everywhere_walled(given: Given, site: DesignedGround, factor: int) -> Everywhere:
+def everywhere_walled(walls: StandingWalls, site: DesignedGround, factor: int) -> Everywhere:
     """Work out a design on the whole of its grid, with the walls that it leaves standing."""
-    fine, walls = everywhere(site.ready, factor), given.value("walls", StandingWalls)
+    fine = everywhere(site.ready, factor)
     return replace(
         fine,
         ground_m=walls.put_on(fine.ground_m, fine.ground_m, factor),
@@ -108,44 +147,18 @@ def everywhere_walled(given: Given, site: DesignedGround, factor: int) -> Everyw
 
 
 def _labels(
-    site: DesignedGround, points: gpd.GeoDataFrame, grid: Grid, dug_by: Labels
+    site: DesignedGround, points: Sequence[DrawnDischarge], grid: Grid, dug_by: Labels
 ) -> tuple[dict[int, str], Labels]:
     """Numbers of elements and discharge points on the fine grid, and what each is called."""
     names = dict(enumerate(site.ready.elements, start=1))
     pads = [site.label_of(name) for name in site.pads]
     labels = np.where(np.isin(dug_by, pads), LABEL_NONE, dug_by).astype(np.int32)
-    for place, row in enumerate(points.itertuples(index=False), start=1):
+    for end, row in zip(discharges_of(points), points, strict=True):
         number = len(names) + 1
-        called = row.name.strip() if isinstance(row.name, str) else ""
-        names[number] = called or f"discharge {place}"
-        here = cells_inside([row.geometry.buffer(_DISCHARGE_M)], grid, all_touched=True)
+        names[number] = end.discharge_id
+        here = cells_inside([row.shape.buffer(_DISCHARGE_M)], grid, all_touched=True)
         labels[here & (labels == 0)] = number
     return names, labels
-
-
-def _ends(
-    given: Given, drawn: gpd.GeoDataFrame, fine: Everywhere, labels: Labels, elements: int
-) -> BoolGrid:
-    """Cells where water ends: the lowest ground of discharge points and of kept hollows.
-
-    A discharge point inside a kept hollow stands for all of it, so the hollow's lowest ground takes
-    its number in `labels`, in place. Dug cells never are an end: their element would be empty.
-    """
-    sinks = np.zeros(labels.shape, dtype=np.bool_)
-    level = np.where((labels > 0) & (labels <= elements), np.inf, fine.design_m)
-    level[~np.isfinite(level)] = np.inf
-    points = drawn.geometry
-    for place in range(1, len(points) + 1):
-        _sink(labels == elements + place, level, sinks)
-    kept = given.frame("hollows")
-    kept = kept[kept["kept"].to_numpy(dtype=np.bool_)]
-    innermost = kept[~kept["hollow_id"].isin(kept["parent_id"])]
-    for shape in innermost.geometry:
-        lowest = _sink(cells_inside([shape], fine.grid), level, sinks)
-        within = np.flatnonzero(points.within(shape))
-        if lowest is not None and within.size and labels[lowest] == 0:
-            labels[lowest] = elements + 1 + int(within[0])
-    return sinks
 
 
 def _sink(
@@ -158,15 +171,6 @@ def _sink(
         return None
     sinks[lowest] = True
     return lowest
-
-
-def _outside(given: Given, drawn: gpd.GeoDataFrame, elements: int) -> dict[int, float]:
-    """Distance from the boundary to each discharge point, by its number; 0 inside."""
-    site = given.frame("boundary").geometry.union_all()
-    return {
-        elements + place: site.distance(point)
-        for place, point in enumerate(drawn.geometry, start=1)
-    }
 
 
 def _buildings(given: Given) -> list[shapely.Geometry]:

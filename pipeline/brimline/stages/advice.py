@@ -5,7 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from brimline.config import Rates, Works
-from brimline.design import advised, mends_of, mends_on_ground, mends_to_level, running_ground
+from brimline.design import (
+    advised,
+    mends_of,
+    mends_of_place,
+    mends_on_ground,
+    mends_to_level,
+    running_ground,
+)
 from brimline.engine.stage import Stage
 from brimline.layers import FLAGS
 from brimline.layers.flags import danger, needs_look
@@ -13,15 +20,15 @@ from brimline.stages._assess import ASSESSED, ASSESSED_BY
 from brimline.stages._follow import Follower
 from brimline.stages._frames import table_of
 from brimline.stages._ground_for_lines import drawing_of
-from brimline.stages._plan import plan_of
 from brimline.stages._proof import PROVED, PROVED_BY
 from brimline.units import counted
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     from brimline.design import Advice, Mark
     from brimline.engine.stage import Given, Made, Reporter
+    from brimline.lines.rows import Corrected
     from brimline.stages._follow import Known
 
 _MADE: Final = ("cascade_mends", "advice")
@@ -36,10 +43,10 @@ def _run(given: Given, report: Reporter) -> Made:
     base = follower.base
     if not base.assessment.routed:
         return nothing
-    rows = _mends(given, follower, report)
-    report.advanced(0.4, "digging and following what mends say")
     works, rates = given.params("works", Works), given.params("rates", Rates)
-    told = advised(rows, base.outcome, follower.trial, danger, works.proved)
+    mender = _Mender(given, follower, report)
+    report.advanced(0.1, "digging and following what mends say")
+    told = advised(base, mender.mends, follower.trial, danger, works.proved)
     mends = [row | _cost(row, rates) for row in told.rows]
     return {
         "cascade_mends": table_of(mends, "cascade_mends"),
@@ -97,12 +104,16 @@ def _why_none(
     brought = next((row["brings"] for row in mends if row["proved"] == "no"), None)
     if brought:
         return f"what takes it away brings {brought}"
-    tried = told.in_vain.get((name, code), 0)
-    if tried:
-        return f"{counted(tried, 'mend was', 'mends were')} dug and followed, and it stays"
     if any(row["proved"] == "not tried" for row in mends):
         return (
             "its mends meet others that are advised, or works.proved was reached: follow, run again"
+        )
+    tried = told.in_vain.get((name, code), 0)
+    if tried:
+        return (
+            f"{counted(tried, 'change was', 'changes were')} dug and followed, alone and together,"
+            f" and it stays: {name} cannot be built as drawn on this ground; draw it elsewhere, or"
+            " leave it out"
         )
     return f"no single change of the plan is known: {FLAGS[code].mend}"
 
@@ -113,25 +124,41 @@ def _wrong(given: Given) -> bool:
     return any(needs_look(text.split(";")) for text in codes if isinstance(text, str) and text)
 
 
-def _mends(given: Given, follower: Follower, report: Reporter) -> list[dict[str, Any]]:
-    """Everything that might mend a finding, proved by routing at most."""
-    base, assessor = follower.base, follower.assessor
-    found, design = base.assessment.found, base.assessment.done.design
-    plan = plan_of(follower.frames, assessor.works)
-    running = running_ground(design.placed, plan.discharges, assessor.survey.directions, given.grid)
-    mends, left_out = mends_of(design, base.assessment.routed, found, assessor.rules)
-    for problem in left_out:
-        report.problem(problem)
-    return [
-        *mends_to_level(
-            found[""], design.placed, assessor.surface, given.grid, assessor.kept_clear,
-            assessor.site, drawing_of(given, assessor.level_tolerance_m),
-        ),
-        *mends_on_ground(
-            design, base.followed, base.outcome.marks, running, assessor.standing, assessor.site
-        ),
-        *mends,
-    ]  # fmt: skip
+class _Mender:
+    """Looks for everything that might mend a finding, proved by routing at most."""
+
+    def __init__(self, given: Given, follower: Follower, report: Reporter) -> None:
+        self.given, self.follower, self.report = given, follower, report
+        self.drawing = drawing_of(given, follower.assessor.level_tolerance_m)
+        self.lines: dict[bytes, list[Corrected]] = {}
+
+    def mends(self, known: Known, only: Collection[Mark] | None) -> list[dict[str, Any]]:
+        """Return rows of the table of mends, the least change first for each finding."""
+        assessor, grid = self.follower.assessor, self.given.grid
+        found, design = known.assessment.found, known.assessment.done.design
+        marks = known.outcome.marks if only is None else only
+        running = running_ground(
+            design.placed, known.plan.discharges, assessor.survey.directions, grid
+        )
+        mends, left_out = mends_of(design, known.assessment.routed, found, assessor.rules, only)
+        if known is self.follower.base:
+            for problem in left_out:
+                self.report.problem(problem)
+        level = mends_to_level(
+            marks, design.placed, assessor.surface, grid, assessor.kept_clear, assessor.site,
+            self.drawing,
+            self.lines,
+        )  # fmt: skip
+        off = [row for row in level if row["code"] == "off-level"]
+        return [
+            *off,
+            *mends_on_ground(
+                design, known.followed, marks, running, assessor.standing, assessor.site
+            ),
+            *mends,
+            *(row for row in level if row not in off),
+            *mends_of_place(design, marks, assessor.standing, assessor.kept_clear, assessor.site),
+        ]
 
 
 def _cost(row: dict[str, Any], rates: Rates) -> dict[str, float | None]:

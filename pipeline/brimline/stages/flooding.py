@@ -9,6 +9,7 @@ import pandas as pd
 
 from brimline.cascade.overland import OverlandElement, run_over
 from brimline.config import Proof
+from brimline.design import StandingWalls
 from brimline.elements import Kind
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
@@ -33,7 +34,7 @@ def _run(given: Given, report: Reporter) -> Made:
         nowhere = np.full(given.grid.shape, np.nan, dtype=np.float32)
         return {"flood_depth_m": nowhere, "flood_speed_m_s": nowhere.copy(),
                 "flood_levels": table_of([], "flood_levels")}  # fmt: skip
-    fine = everywhere_walled(given, site, params.flood_refine)
+    fine = everywhere_walled(given.value("walls", StandingWalls), site, params.flood_refine)
     storm = given.facts("storms")["design"]
     depth_mm = np.array(storm["depth_mm"])
     done = run_over(

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from brimline.design import DrawnDischarge
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.stages._frames import frame_of, table_of
-from brimline.stages._plan import ground_of_design
-from brimline.stages._proof import PROVED, PROVED_BY, shown
+from brimline.stages._plan import ground_of_design, rows_of
+from brimline.stages._proof import PROVED, PROVED_BY, Water
 
 if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
@@ -19,7 +20,8 @@ def _run(given: Given, report: Reporter) -> Made:
     if not site.dug:
         return {"design_proof": table_of([], "design_proof"),
                 "proof_paths": frame_of([], [], "proof_paths", given.grid)}  # fmt: skip
-    found, _ = shown(given, site, given.frame("discharge_points"), report)
+    points = rows_of(given.frame("discharge_points"), DrawnDischarge, {})
+    found, _ = Water(given).shown(site, points, report)
     told = [one.row for one in found]
     for record in told:
         if record["flag"]:

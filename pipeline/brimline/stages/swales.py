@@ -205,7 +205,7 @@ def _headline(rows: list[SwaleRow]) -> dict[str, float | int]:
     return {
         "swale_lines": len(rows),
         "swale_lines_length_m": float(sum(row.length_m for row in rows)),
-        "swale_lines_flagged": sum(needs_look(row.flags) for row in rows),
+        "swale_lines_flagged": sum(needs_look(row.flags) for row in rows if row.drawn),
     }
 
 

@@ -3,7 +3,7 @@
 import pytest
 
 from brimline.design import Outcome, PlanChange, advised
-from brimline.design.plan_changes import changes_text, mend_row
+from brimline.design.plan_changes import changes_of, changes_text, mend_row
 
 HARM = {"overtopped": 0, "leaks": 1, "off-level": 2, "assumed": 3}
 
@@ -17,13 +17,25 @@ def outcome(*marks, cut_m3=0.0):
     return Outcome(dict.fromkeys(marks, "wrong"), cut_m3, 0.0)
 
 
+class Plan:
+    """A plan of which all is known at once."""
+
+    def __init__(self, outcome):
+        self.outcome, self.soon = outcome, outcome.marks
+
+
 def advise(rows, base, answers, most=40):
     """Try mends on a plan that answers by the rows that are changed."""
 
-    def trial(changes):
-        return answers[tuple(change.row for change in changes)]
+    def mends(plan, marks):
+        marks = plan.outcome.marks if marks is None else marks
+        return [row for row in rows if (row["element_id"], row["code"]) in marks]
 
-    return advised(rows, base, trial, HARM.__getitem__, most)
+    def trial(changes):
+        found = answers.get(tuple(change.row for change in changes))
+        return None if found is None else Plan(found)
+
+    return advised(Plan(base), mends, trial, HARM.__getitem__, most)
 
 
 def test_each_mend_is_tried_on_top_of_those_chosen_before_it():
@@ -50,6 +62,25 @@ def test_findings_never_become_more():
     a = ("A", "leaks")
     answers = {("A",): outcome(("A", "assumed"), ("B", "assumed"))}
     assert advise([mend(*a)], outcome(a), answers).rows[0]["advised"] == 0
+
+
+def test_what_one_mend_brings_a_second_mends_with_it():
+    a, b, c = ("A", "leaks"), ("B", "overtopped"), ("C", "assumed")
+    answers = {("A",): outcome(b, c), ("A", "B"): outcome(c), ("B",): outcome(a, c)}
+    told = advise([mend(*a), mend(*b)], outcome(a, c), answers)
+    (row,) = [row for row in told.rows if row["advised"]]
+    assert row["text"] == "mend A; and mend B"
+    assert [one.row for one in changes_of(row["change"])] == ["A", "B"]
+    assert set(told.final.marks) == {c}
+
+
+def test_mends_found_with_those_chosen_name_what_they_presume():
+    a, b = ("A", "leaks"), ("B", "assumed")
+    answers = {("A",): outcome(b), ("A", "B"): outcome()}
+    told = advise([mend(*a), mend(*b)], outcome(a), answers)
+    first, second = told.rows
+    assert (first["presumes"], second["presumes"]) == (None, first["mend_id"])
+    assert not told.final.marks
 
 
 @pytest.mark.parametrize("after", [None, ("A", "leaks")])

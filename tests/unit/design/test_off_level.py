@@ -38,9 +38,8 @@ def mends(slope, line, kept_clear=()):
     one = placed(slope, line)
     findings = list(off_level(one, slope.standing.levels, slope.grid, TOLERANCE_M))
     drawing = Drawing(tolerance_m=TOLERANCE_M)
-    rows = mends_to_level(
-        findings, one, slope.standing.levels, slope.grid, kept_clear, SITE, drawing
-    )
+    marks = [(finding.element_id, finding.flag) for finding in findings]
+    rows = mends_to_level(marks, one, slope.standing.levels, slope.grid, kept_clear, SITE, drawing)
     return findings, {row["dimension"]: row for row in rows}
 
 

@@ -1,6 +1,6 @@
 """Swale rows: where they go, what sheds to them, and rows that a person has drawn."""
 
-from brimline.lines.rows.drawn import Corrected, corrected
+from brimline.lines.rows.drawn import Corrected, around, corrected
 from brimline.lines.rows.propose import SwaleRow, swale_rows
 from brimline.lines.rows.rules import Duty, RowSpacing, catchment_ratio, terrace_interval_m
 from brimline.lines.rows.worth import WantedRows
@@ -11,6 +11,7 @@ __all__ = [
     "RowSpacing",
     "SwaleRow",
     "WantedRows",
+    "around",
     "catchment_ratio",
     "corrected",
     "swale_rows",

@@ -128,7 +128,7 @@ def _along_contour(
     line: shapely.LineString, level_m: float, surface: Elevation, grid: Grid, reach_m: float
 ) -> shapely.LineString:
     """Return the stretch of contour between the points nearest to the row's ends."""
-    window, part = _around(line, surface, grid, reach_m)
+    window, part = around(line, surface, grid, reach_m)
     found = shapely.get_parts(contours(part, window, [level_m])[0]) if part.size else []
     if len(found) == 0:
         return line
@@ -174,7 +174,7 @@ def _over_seam(ring: shapely.LineString, start_m: float, end_m: float) -> shapel
     return shapely.remove_repeated_points(shapely.LineString(points or [ring.coords[0]] * 2))
 
 
-def _around(
+def around(
     line: shapely.LineString, surface: Elevation, grid: Grid, reach_m: float
 ) -> tuple[Grid, Elevation]:
     """Cut the window around a line out of the surface."""
