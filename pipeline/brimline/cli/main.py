@@ -79,13 +79,22 @@ def new(
         float | None,
         typer.Option(min=-90, max=90, help="Degrees north, for sun and evaporation."),
     ] = None,
+    grid_north: Annotated[
+        float | None,
+        typer.Option(
+            min=-180, max=360, help="Of a local grid: true bearing of its upward axis, for sun."
+        ),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Start a site: a commented site.toml and an empty plan.gpkg."""
     from brimline.cli import new as command
 
     vectors = {"boundary": boundary, "intakes": intakes, "breaklines": breaklines}
-    command.run(folder, elevation or [], vectors, crs=crs, latitude_deg=latitude, as_json=as_json)
+    command.run(
+        folder, elevation or [], vectors, crs=crs, latitude_deg=latitude, grid_north_deg=grid_north,
+        as_json=as_json,
+    )  # fmt: skip
 
 
 @app.command(epilog="Example: brimline check my_site/site.toml")

@@ -25,6 +25,7 @@ def run(
     *,
     crs: str,
     latitude_deg: float | None,
+    grid_north_deg: float | None = None,
     as_json: bool,
 ) -> None:
     """Write the two files; an existing one is never touched.
@@ -56,6 +57,8 @@ def run(
     given: dict[str, dict[str, Any]] = {"site": {"name": name}, "inputs": inputs}
     if latitude_deg is not None:
         given["site"]["latitude_deg"] = latitude_deg
+    if grid_north_deg is not None:
+        given["sun"] = {"grid_north_deg": grid_north_deg}
     if stated:
         given["terrain"] = {"crs": stated}
     write_text(folder / SITE, template(given, missing))

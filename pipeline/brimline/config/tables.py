@@ -136,6 +136,21 @@ class Inputs(ConfigTable):
     )
 
 
+class FixedPoint(ConfigTable):
+    """A point on the ground that anybody finds again: a house corner, a gate post."""
+
+    name: str = Field(min_length=1, description="What it is.")
+    easting_m: float = Field(description="In the survey's coordinates.")
+    northing_m: float = Field(description="In the survey's coordinates.")
+
+
+class KnownPoint(FixedPoint):
+    """A point whose place on the Earth is known too, from a phone or a map."""
+
+    longitude_deg: float = Field(ge=-180, le=180, description="East positive, WGS 84.")
+    latitude_deg: float = Field(ge=-90, le=90, description="North positive, WGS 84.")
+
+
 class Terrain(ConfigTable):
     """How the elevation is read and what is derived from it."""
 
@@ -146,6 +161,12 @@ class Terrain(ConfigTable):
         None,
         description="Reference system of the elevation, where its files do not say theirs;"
         ' "local": a grid of your own in metres, which needs no map.',
+    )
+    known_points: tuple[KnownPoint, ...] = Field(
+        (),
+        description='With crs "local": two or more points, far apart, whose place on the Earth is'
+        " known, each with name, easting_m, northing_m, longitude_deg and latitude_deg. They turn"
+        " the grid to the north and put it on the map.",
     )
     vertical_unit: Literal["auto", "m", "ft", "us-ft"] = Field(
         "auto", description="Unit of heights; auto trusts the file."
@@ -474,14 +495,6 @@ class Rates(ConfigTable):
     downpipe_per_m: Rate = Field(None, description="Downpipe or trough, fixed.")
     tank_each: Rate = Field(None, description="Tank, supplied and set.")
     set_out_each: Rate = Field(None, description="Stake, set and levelled.")
-
-
-class FixedPoint(ConfigTable):
-    """A point on the ground that anybody finds again: a house corner, a gate post."""
-
-    name: str = Field(min_length=1, description="What it is.")
-    easting_m: float = Field(description="In the survey's coordinates.")
-    northing_m: float = Field(description="In the survey's coordinates.")
 
 
 class Staking(ConfigTable):

@@ -57,6 +57,12 @@ def buried_findings(design: Design, ground: LevelsAt) -> Iterator[Finding]:
                 f" less than {trench.least_cover_m:g} m of ground"
             )
             yield Finding("shallow-pipe", trench.element_id, text)
+        if dig.above_m > _SHALLOW * trench.line.length:
+            text = (
+                f"{dig.above_m:.1f} of {trench.line.length:.1f} m of {trench.name} lie over the"
+                " ground: carry it there, or let it drop where it begins"
+            )
+            yield Finding("shallow-pipe", trench.element_id, text)
     for link, row, sill in _crossing(design):
         dip = _dip(row, sill)
         if dip.level_m > sill.crest_m + _SAME_M:

@@ -27,7 +27,9 @@ def feeds_of(
     names = {one.name for one in placed}
     for row in rows:
         start, end = (shapely.Point(row.shape.coords[at]) for at in (0, -1))
-        from_id, to_id = row.from_id or _near(start, placed), row.to_id or _near(end, placed)
+        to_id = row.to_id or _near(end, placed)
+        others = [one for one in placed if one.name != to_id]  # a short one begins near its end too
+        from_id = row.from_id or _near(start, others)
         unknown = to_id not in names or (from_id and from_id not in names) or from_id == to_id
         if unknown:
             problems.append(

@@ -20,6 +20,7 @@ LOCAL: Final = (
     'AXIS["easting",east,ORDER[1],LENGTHUNIT["metre",1]],'
     'AXIS["northing",north,ORDER[2],LENGTHUNIT["metre",1]]]'
 )
+PLACED: Final = "Local grid placed by known points"
 _UNSAID: Final = ("undefined", "unknown", "unnamed")  # what programs write for no CRS
 
 
@@ -61,8 +62,10 @@ def settled(own: CRS | None, stated: str | None, *, source: str) -> tuple[CRS, l
         own = None
     if stated is not None:
         given = parsed(stated, source="configuration")
-        if own is None or same(own, given):
-            return own or given, []
+        if own is None or (is_local(own) and is_own_grid(given)):
+            return given, []  # which says where the file's grid lies, if anything does
+        if same(own, given):
+            return own, []
         return given, [
             Problem(
                 Severity.WARNING,
@@ -108,9 +111,10 @@ def title(crs: CRS) -> str:
 def same(one: CRS, other: CRS) -> bool:
     """Tell whether two CRSs give a point the same map coordinates.
 
-    Two local grids in one unit count as the same: nothing in them could tell them apart.
+    Two local grids in one unit count as the same, also where one of them was placed: nothing in
+    them could tell them apart.
     """
-    if is_local(one) and is_local(other):
+    if is_own_grid(one) and is_own_grid(other) and (is_local(one) or is_local(other)):
         return plan_unit(one) == plan_unit(other)
     return bool(horizontal(one).equals(horizontal(other), ignore_axis_order=True))
 
@@ -129,6 +133,11 @@ def is_local(crs: CRS | str) -> bool:
     return horizontal(parsed(crs)).is_engineering
 
 
+def is_own_grid(crs: CRS | str) -> bool:
+    """Tell whether a CRS is a grid of the site's own, placed on the Earth or not."""
+    return is_local(crs) or horizontal(parsed(crs)).name == PLACED
+
+
 def is_usable(crs: CRS | None) -> bool:
     """Tell whether a CRS says where its map coordinates count from: on the Earth, or by name."""
     if crs is None:
@@ -145,16 +154,17 @@ def refuse_mixed(own: CRS, target: CRS, *, source: str) -> None:
     Raises
     ------
     InputError
-        If one of the two is local and the other is not.
+        If one of the two is local and the other is not; a placed grid is both.
     """
-    if is_local(own) == is_local(target):
+    if is_local(own) == is_local(target) or (is_own_grid(own) and is_own_grid(target)):
         return
     if is_local(target):
         raise InputError.of(
             f"is in {title(own)}, the run in a local grid: nothing says where that lies on the"
             " Earth",
-            mend="save it in the site's own coordinates, without a reference system; or survey the"
-            " elevation in a real one and state it as terrain.crs.",
+            mend="save it in the site's own coordinates, without a reference system; or name two"
+            " points whose place is known as terrain.known_points; or survey the elevation in a"
+            " real one and state it as terrain.crs.",
             source=source,
         )
     raise InputError.of(

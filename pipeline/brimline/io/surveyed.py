@@ -27,8 +27,37 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
 _NAMES: Final[dict[str, tuple[str, ...]]] = {
-    "east": ("easting_m", "easting", "east", "e", "x", "x_m", "lon", "longitude"),
-    "north": ("northing_m", "northing", "north", "n", "y", "y_m", "lat", "latitude"),
+    "east": (
+        "easting_m",
+        "easting",
+        "east",
+        "e",
+        "x",
+        "x_m",
+        "lon",
+        "longitude",
+        "rechtswert",
+        "rechts",
+        "ostwert",
+        "ost",
+        "este",
+        "est",
+    ),
+    "north": (
+        "northing_m",
+        "northing",
+        "north",
+        "n",
+        "y",
+        "y_m",
+        "lat",
+        "latitude",
+        "hochwert",
+        "hoch",
+        "nordwert",
+        "nord",
+        "norte",
+    ),
     "level": (
         "level_m",
         "built_m",
@@ -44,11 +73,13 @@ _NAMES: Final[dict[str, tuple[str, ...]]] = {
         "alt",
         "altitude",
         "höhe",
+        "hoehe",
+        "reduced level",
         "cota",
         "quota",
     ),
-    "name": ("stake_id", "name", "point", "point_id", "id", "number", "no", "nr"),
-    "role": ("role", "code", "feature", "description", "desc"),
+    "name": ("stake_id", "name", "point", "point_id", "id", "number", "no", "nr", "punkt", "punto"),
+    "role": ("role", "code", "feature", "description", "desc", "remark", "bemerkung"),
 }
 _DEGREES: Final = frozenset({"lon", "longitude", "lat", "latitude"})
 _BARE: Final = ("name", "north", "east", "level", "role")  # of a file without a header

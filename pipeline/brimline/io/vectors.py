@@ -252,7 +252,7 @@ def _bad_filter(source: VectorSource, fault: Exception) -> InputError:
 def _own_crs(
     frame: gpd.GeoDataFrame, source: VectorSource, assumed: str | None, *, run: str | None
 ) -> tuple[CRS, list[Problem]]:
-    in_local_run = run is not None and crs_of.is_local(run)
+    in_local_run = run is not None and crs_of.is_own_grid(run)
     # GeoJSON cannot say that it is local: one without a reference system reads as WGS 84
     unsaid = in_local_run and source.path.suffix.lower() in _GEOJSON
     if crs_of.is_usable(frame.crs) and not unsaid:

@@ -14,6 +14,7 @@ from brimline.io.built import is_surface, read_built_points, read_built_surface
 from brimline.io.crs import is_local, parsed
 from brimline.io.elevation import read_elevation
 from brimline.io.inflows import read_inflows
+from brimline.io.placed import placed_crs, stated_crs
 from brimline.io.rainfall import read_depth_table
 from brimline.io.weather import read_weather
 from brimline.planting.laying import unknown_names
@@ -86,7 +87,7 @@ def _elevation(
             sources["elevation"].value,
             cell_m=terrain.cell_m,
             vertical_unit=terrain.vertical_unit,
-            crs=terrain.crs,
+            crs=stated_crs(terrain),
             breaklines=sources["breaklines"].value if "breaklines" in sources else None,
         )
     except InputError as error:
@@ -99,6 +100,8 @@ def _elevation(
         )
         return None
     found.problems += read.notices
+    if terrain.known_points:
+        found.problems.append(placed_crs(terrain.known_points)[2])
     low, high = float(np.nanmin(read.dem)), float(np.nanmax(read.dem))
     found.facts.append(
         f"elevation: {read.grid.rows} × {read.grid.cols} cells of {read.grid.cell_m:g} m,"

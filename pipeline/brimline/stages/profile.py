@@ -57,7 +57,21 @@ def at_scale(
     ]
     if raised:
         told += f"; raised to what cells of {cell_m:.3g} m can tell: {', '.join(raised)}"
-    return replace(loaded, settings=made), told.removeprefix("; ")
+    return replace(loaded, settings=_turned(made)), told.removeprefix("; ")
+
+
+def _turned(settings: Settings) -> Settings:
+    """Return the settings with the north that known points of a local grid tell."""
+    if settings.sun.grid_north_deg is not None or not settings.terrain.known_points:
+        return settings
+    from brimline.io.placed import placed_crs
+
+    try:
+        _, north_deg, _ = placed_crs(settings.terrain.known_points)
+    except InputError:
+        return settings  # the run itself says what is wrong
+    sun = settings.sun.model_copy(update={"grid_north_deg": round(north_deg, 2)})
+    return settings.model_copy(update={"sun": sun})
 
 
 def _measured(loaded: Loaded) -> tuple[Profile, str, float | None]:

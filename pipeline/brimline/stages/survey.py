@@ -12,6 +12,7 @@ from brimline.engine.stage import Stage, grid_facts
 from brimline.errors import Problem, Severity
 from brimline.io.crs import is_local
 from brimline.io.elevation import read_elevation
+from brimline.io.placed import placed_crs, stated_crs
 from brimline.io.vectors import VectorSource
 from brimline.terrain.ground import GroundFilter
 from brimline.terrain.levels import SpotLevels
@@ -47,7 +48,7 @@ def _read(given: Given, report: Reporter) -> dict[str, Any]:
         given.source("elevation", list) or (),
         cell_m=params.cell_m,
         vertical_unit=params.vertical_unit,
-        crs=params.crs,
+        crs=stated_crs(params),
         breaklines=given.source("breaklines", VectorSource),
         ground=GroundFilter(
             least_step_m=params.ground_step_m, largest_window_m=params.ground_window_m
@@ -55,6 +56,8 @@ def _read(given: Given, report: Reporter) -> dict[str, Any]:
     )
     for problem in read.notices:
         report.problem(problem)
+    if params.known_points:
+        report.problem(placed_crs(params.known_points)[2])
     if is_local(read.grid.crs):
         report.problem(
             Problem(
@@ -62,7 +65,7 @@ def _read(given: Given, report: Reporter) -> dict[str, Any]:
                 "lies in a local grid: what needs a place on the Earth is left out (longitude and"
                 " latitude of stakes, GPX, GeoJSON, the position on the map page); DXF, LandXML,"
                 " CSV and GeoPackage are in the local grid",
-                "state terrain.crs where the grid has a real reference system.",
+                "name two points whose place is known as terrain.known_points.",
                 "elevation",
             )
         )

@@ -266,10 +266,12 @@ def test_feeds_are_read_from_the_drawing(slope):
     pump = drawn(DrawnFeed, "Pump", shapely.LineString([(12, 21), (30, 41)]), most_m3_d=0.2)
     tap = drawn(DrawnFeed, "Tap", shapely.LineString([(55, 70), (30, 41)]), below_share=0.3)
     lost = drawn(DrawnFeed, "Lost", shapely.LineString([(55, 70), (56, 71)]))
-    done = made(slope, feeds=(pump, tap, lost))
+    short = drawn(DrawnFeed, "Can", shapely.LineString([(30, 48), (30, 44)]))  # 3 m off the pond
+    done = made(slope, feeds=(pump, tap, lost, short))
     assert done.design.feeds == (
         Feed("Pump", "Pond", 0.2, 0.5, "Basin"),
         Feed("Tap", "Pond", 0.5, 0.3, ""),
+        Feed("Can", "Pond", 0.5, 0.5, ""),
     )
     assert any("Lost fills nothing" in one.message for one in done.problems)
 

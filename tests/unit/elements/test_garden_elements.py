@@ -129,7 +129,12 @@ def test_a_trench_on_level_ground_is_a_box_or_a_wedge():
 
 
 def test_a_pipe_above_the_ground_needs_no_trench_and_a_shallow_one_is_told():
-    assert trench(crest=10.2).measured(flat(10.0)).dug_m3 == 0.0
+    hung = trench(crest=10.2)
+    assert hung.measured(flat(10.0)).dug_m3 == 0.0
+    assert hung.measured(flat(10.0)).above_m == pytest.approx(20.0)
+    assert hung.stakes("trench", 5.0, 15.0, flat(10.0)) == []
+    assert len(trench().stakes("trench", 5.0, 15.0, flat(10.0))) == 5
+    assert trench().measured(flat(10.0)).above_m == 0.0
     dig = trench(crest=9.7).measured(flat(10.0))  # 0.195 m over it
     assert dig.shallow_m == pytest.approx(20.0)
     assert trench().measured(flat(10.0)).shallow_m == 0.0

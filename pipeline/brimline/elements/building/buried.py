@@ -42,6 +42,7 @@ class Refilled:
     buried_m3 : taken by what is buried.
     deepest_m : from the ground to the bottom [m].
     shallow_m : length in the ground over which less than the least cover lies over a pipe [m].
+    above_m : length over which a pipe lies on or over the ground [m].
     """
 
     dug_m3: float
@@ -49,6 +50,7 @@ class Refilled:
     buried_m3: float
     deepest_m: float
     shallow_m: float = 0.0
+    above_m: float = 0.0
 
     @property
     def spoil_m3(self) -> float:
@@ -117,19 +119,21 @@ class Trench:
             length_m * math.pi / 4 * self.outside_m**2,
             float(depth.max()),
             float((dug & (cover < self.least_cover_m)).sum()) * step_m,
+            float((~dug).sum()) * step_m,
         )
 
     def stakes(
         self, role: str, interval_m: float, turn_deg: float, ground: LevelsAt
     ) -> list[Stake]:
-        """Stake its bottom."""
+        """Stake its bottom, where it is dug."""
         stations = stations_along(self.line, interval_m, turn_deg=turn_deg)
         levels = self.bottom_m(stations.chainage_m)
         tolerance = fall_tolerance(self.pipe.fall * min(interval_m, self.line.length))
-        return stakes_on(
+        stakes = stakes_on(
             self.element_id, role, stations, ground, lambda x, y: levels + 0 * (x + y),
             tolerance=tolerance,
         )  # fmt: skip
+        return [one for one in stakes if not one.design_m > one.ground_m - self.bedding_m]
 
 
 def usual_width_m(outside_m: float) -> float:

@@ -90,7 +90,8 @@ class Strip:
         x = self._legend_mm + 4
         us = self._results.units == "us"
         _scale_bar(axes, x, height - 7.5, mm_a_metre, us=us, letters=self._letters)
-        _north_arrow(axes, width_mm - 5, height - 9, self._letters)
+        north_deg = self._results.parameter("sun", "grid_north_deg") or 0.0
+        _north_arrow(axes, (width_mm - 5, height - 7.2), north_deg, self._letters)
         day = self._results.date if self._letters <= 1 else ""  # else the head of the page has it
         told = (self._scale, self._results.crs_text, day)
         note = " · ".join(word for word in told if word)
@@ -189,21 +190,34 @@ def _swatch(axes: Axes, x: float, y: float, rule: Rule, kind: str) -> None:
             )
 
 
-def _north_arrow(axes: Axes, x: float, y: float, letters: float) -> None:
+def _north_arrow(
+    axes: Axes, at: tuple[float, float], grid_north_deg: float, letters: float
+) -> None:
+    """Point to the north, which lies left of up by the bearing of the grid's upward axis."""
+    turn = math.radians(grid_north_deg)
+
+    def turned(*points: tuple[float, float]) -> list[tuple[float, float]]:
+        return [
+            (at[0] + x * math.cos(turn) - y * math.sin(turn),
+             at[1] + x * math.sin(turn) + y * math.cos(turn))
+            for x, y in points
+        ]  # fmt: skip
+
     axes.add_patch(
-        Polygon([(x, y + 5), (x - 1.7, y - 1.5), (x, y)], facecolor=INK.light, linewidth=0)
+        Polygon(turned((0, 3.2), (-1.7, -3.3), (0, -1.8)), facecolor=INK.light, linewidth=0)
     )
     axes.add_patch(
         Polygon(
-            [(x, y + 5), (x + 1.7, y - 1.5), (x, y)],
+            turned((0, 3.2), (1.7, -3.3), (0, -1.8)),
             facecolor=PAPER.light,
             edgecolor=INK.light,
             linewidth=0.5,
         )
     )
+    ((x, y),) = turned((0, 4.8))
     axes.text(
         x,
-        y + 6.6,
+        y,
         "N",
         fontsize=max(7.0, 7.0 * letters),
         fontweight="bold",
