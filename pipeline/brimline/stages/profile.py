@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from brimline.config import Loaded
+    from brimline.config import Loaded, Settings
     from brimline.config.tables import Profile
     from brimline.engine import Digests, Known
 
