@@ -14,7 +14,6 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from scipy.stats import norm, qmc
 
 from brimline.cascade import route
 from brimline.rainfall import MixedGround, Storm
@@ -253,6 +252,8 @@ def together(drawn: Sequence[Outcome]) -> Effect:
 def _errors(name: str, count: int, seed: int) -> NDArray[np.float64]:
     """Draw standard errors of one factor, one from each of `count` strata."""
     rng = np.random.default_rng([seed, *name.encode()])
+    from scipy.stats import norm, qmc  # a second to load; pages ask this module for words only
+
     column: NDArray[np.float64] = qmc.LatinHypercube(1, rng=rng).random(count)[:, 0]
     return np.asarray(norm.ppf(column), dtype=np.float64)
 

@@ -150,7 +150,7 @@ class _Diagram:
             colour = RED.light
         thick = self._thick
         corner = (x - _SPAN / 2, y - thick)
-        self._axes.add_patch(Rectangle(corner, _SPAN, thick, facecolor=colour, linewidth=0))
+        self._axes.add_artist(Rectangle(corner, _SPAN, thick, facecolor=colour, linewidth=0))
         told = f"{name}\n{self._level.text(float(row['spill_level_m']))}"
         self._text(x, y + 0.5 * thick, told, "bottom")
         if row["storage_m3"] == row["storage_m3"]:
@@ -189,7 +189,7 @@ class _Diagram:
             self._text(end[0] + 0.06, end[1], to, "center", side="left")
         # one that passes other columns stays above their names
         bend = -0.08 if end[0] - start[0] < 1 else -0.22
-        self._axes.add_patch(
+        self._axes.add_artist(
             FancyArrowPatch(
                 start,
                 end,

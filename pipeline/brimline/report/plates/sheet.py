@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
 import matplotlib as mpl
@@ -79,10 +80,10 @@ class Sheet:
         self._wanted: list[labels.WantedLabel] = []
         self._taken: list[labels.Box] = []
         self._works: list[Any] = []
-        self._font = FontProperties(family="DejaVu Sans")
         with mpl.rc_context(SETTINGS):
             self.figure = Figure(figsize=(self._wide_mm / 25.4, self.height / 72), facecolor="none")
             self.axes = self.figure.add_axes((0, 0, 1, 1))
+        # the axes have their limits: patches go on as plain artists, whose extent nobody asks for
         self._ground = self._picture(ramp, values)
         if ramp is not None:
             self._strip.add_ramp(ramp)
@@ -134,7 +135,7 @@ class Sheet:
         """Fill each polygon with its own colour."""
         for shape, colour in zip(shapes, colours, strict=True):
             for seen in self._seen(np.array([shape])):
-                self.axes.add_patch(
+                self.axes.add_artist(
                     PathPatch(self._path([seen]), facecolor=colour, alpha=opacity, linewidth=0)
                 )
 
@@ -175,13 +176,13 @@ class Sheet:
             return placed
 
         box = labels.Box(left - pad, top - high - pad, left + wide + pad, top + pad)
-        self.axes.add_patch(
+        self.axes.add_artist(
             Rectangle((box.left, box.bottom), box.right - box.left, box.top - box.bottom,
                       facecolor=PAPER.light, edgecolor=INK.light, linewidth=0.6, zorder=9)
         )  # fmt: skip
         for shape in layer.geometry:
             for ring in rings(shape):
-                self.axes.add_patch(
+                self.axes.add_artist(
                     Polygon(at(shapely.get_coordinates(ring)), closed=True, fill=False,
                             edgecolor=INK.light, linewidth=0.8, zorder=10)
                 )  # fmt: skip
@@ -189,7 +190,7 @@ class Sheet:
             shapely.box(*self.frame.bounds).intersection(shapely.box(west, south, east, north))
         )
         if len(seen):
-            self.axes.add_patch(
+            self.axes.add_artist(
                 Polygon(at(seen), closed=True, facecolor=RED.light, alpha=0.3, zorder=10)
             )
         self._taken.append(box)
@@ -238,7 +239,7 @@ class Sheet:
             spine.set_linewidth(0.7)
         stand_in = Rectangle((0, 0), self.width, self.height, facecolor=PAPER.light, zorder=-10)
         stand_in.set_gid(BACKDROP)
-        axes.add_patch(stand_in)
+        axes.add_artist(stand_in)
 
     def _picture(self, ramp: Ramp | None, values: NDArray[Any] | None) -> bytes:
         grid = self.results.grid
@@ -293,7 +294,7 @@ class Sheet:
         path = self._path(shapes)
         if rule.fill is not None:
             hatched = rule.fill.hatch == "slash"
-            self.axes.add_patch(
+            self.axes.add_artist(
                 PathPatch(
                     path,
                     facecolor="none" if hatched else rule.fill.ink.light,
@@ -334,8 +335,8 @@ class Sheet:
                 linewidth=line.width_px * PX + 1.1,
                 joinstyle="round",
             )
-            self.axes.add_patch(under)
-        self.axes.add_patch(patch)
+            self.axes.add_artist(under)
+        self.axes.add_artist(patch)
 
     def _arrow(self, line: Any, colour: str, width_px: float) -> None:  # noqa: ANN401
         length = line.length * self.scale
@@ -353,7 +354,7 @@ class Sheet:
         at_pt = np.array(self.xy(*at))
         side = np.array((-step[1], step[0])) * 0.38
         corners = np.array([at_pt + step, at_pt + side, at_pt - side])
-        self.axes.add_patch(
+        self.axes.add_artist(
             Polygon(corners, closed=True, facecolor=colour, edgecolor=PAPER.light, linewidth=0.4)
         )
 
@@ -395,7 +396,7 @@ class Sheet:
         at = shape.interpolate(0.5, normalized=True) if on_line else shape.representative_point()
         x, y = self.xy(at.x, at.y)
         size = 5.2 if len(text) < 3 else 6.6
-        self.axes.add_patch(
+        self.axes.add_artist(
             Circle((x, y), size, facecolor=ink, edgecolor=paper, linewidth=1.2, zorder=7)
         )
         self.axes.text(
@@ -475,8 +476,7 @@ class Sheet:
         return tuple(found)
 
     def _measure(self, text: str, size: float) -> tuple[float, float]:
-        extent = TextPath((0, 0), text, size=size, prop=self._font).get_extents()
-        return extent.width + 3.0, size + 1.4
+        return _width(text, size) + 3.0, size + 1.4
 
     def _draw_labels(self) -> None:
         sheet = labels.Box(1, 1, self.width - 1, self.height - 1)
@@ -494,6 +494,23 @@ class Sheet:
                 zorder=6,
                 path_effects=[withStroke(linewidth=2.0, foreground=PAPER.light)],
             )
+
+
+@lru_cache(maxsize=4096)
+def _width(text: str, size: float) -> float:
+    """Return how wide a text is drawn, in points: its letters' outlines from end to end."""
+    path = TextPath((0, 0), text, size=size, prop=FontProperties(family="DejaVu Sans"))
+    if not len(path.vertices):
+        return 0.0
+    x, codes = path.vertices[:, 0], path.codes
+    bent = np.flatnonzero(codes == Path.CURVE3)[::2]  # each a point that pulls, then an end
+    x0, x1, x2 = x[bent - 1], x[bent], x[bent + 1]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        at = (x0 - x1) / (x0 - 2 * x1 + x2)  # where the curve turns back
+        turns = ((1 - at) * x0 + at * x1) * (1 - at) + ((1 - at) * x1 + at * x2) * at
+    plain = np.concatenate([x[(codes == Path.MOVETO) | (codes == Path.LINETO)], x2])
+    reached = np.concatenate([plain, turns[(at > 0) & (at < 1)]])
+    return float(reached.max() - reached.min())
 
 
 def _mm_a_metre(frame: MapFrame, size_mm: tuple[float, float]) -> float:

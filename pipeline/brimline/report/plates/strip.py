@@ -113,7 +113,7 @@ def _scale_bar(
     half = length * mm_a_unit / 2
     for part, colour in ((0, INK.light), (1, PAPER.light)):
         corner = (x + part * half, y)
-        axes.add_patch(
+        axes.add_artist(
             Rectangle(corner, half, 1.3, facecolor=colour, edgecolor=INK.light, linewidth=0.5)
         )
     words = {0.0: "0", 0.5: f"{length / 2:g}", 1.0: f"{length:g} {'ft' if us else 'm'}"}
@@ -128,7 +128,7 @@ def _patch(axes: Axes, x: float, y: float, colour: str) -> None:
         (x, y - 1.3), 7, 2.6, facecolor=colour, edgecolor=RULE_LINE.light, linewidth=0.5
     )
     patch.set_gid(f"ramp-{colour[1:]}")
-    axes.add_patch(patch)
+    axes.add_artist(patch)
 
 
 def _swatch(axes: Axes, x: float, y: float, rule: Rule, kind: str) -> None:
@@ -147,7 +147,7 @@ def _swatch(axes: Axes, x: float, y: float, rule: Rule, kind: str) -> None:
         fill = rule.fill
         hatched = fill is not None and fill.hatch == "slash"
         if fill is not None:
-            axes.add_patch(
+            axes.add_artist(
                 Rectangle(
                     (x, y - 1.3),
                     7,
@@ -160,7 +160,7 @@ def _swatch(axes: Axes, x: float, y: float, rule: Rule, kind: str) -> None:
                 )
             )
         if line is not None:
-            axes.add_patch(
+            axes.add_artist(
                 Rectangle(
                     (x, y - 1.3),
                     7,
@@ -181,7 +181,7 @@ def _swatch(axes: Axes, x: float, y: float, rule: Rule, kind: str) -> None:
             solid_capstyle="butt",
         )
         if line.arrow:
-            axes.add_patch(
+            axes.add_artist(
                 Polygon(
                     [(x + 7, y), (x + 5.2, y + 0.8), (x + 5.2, y - 0.8)],
                     facecolor=line.ink.light,
@@ -203,10 +203,10 @@ def _north_arrow(
             for x, y in points
         ]  # fmt: skip
 
-    axes.add_patch(
+    axes.add_artist(
         Polygon(turned((0, 3.2), (-1.7, -3.3), (0, -1.8)), facecolor=INK.light, linewidth=0)
     )
-    axes.add_patch(
+    axes.add_artist(
         Polygon(
             turned((0, 3.2), (1.7, -3.3), (0, -1.8)),
             facecolor=PAPER.light,
