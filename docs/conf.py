@@ -69,6 +69,7 @@ def _layers() -> str:
         for item in items:
             parts += [f"### `{item.name}`", "", f"{item.title}. {item.meaning}", ""]
             if isinstance(item, Raster):
+                parts += [f"Held as int16 in steps of {item.step:g}.", ""] if item.step else []
                 continue
             rows = [
                 (f"`{column.name}`", column.dtype, column.unit, column.meaning)

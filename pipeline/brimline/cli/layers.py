@@ -84,7 +84,8 @@ def _kind(item: Item) -> str:
     if isinstance(item, Layer):
         return f"{item.geometry}"
     if isinstance(item, Raster):
-        return f"raster, {item.dtype}"
+        held = f" held as int16 in steps of {item.step:g}" if item.step else ""
+        return f"raster, {item.dtype}{held}"
     return "table"
 
 

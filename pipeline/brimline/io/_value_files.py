@@ -39,7 +39,7 @@ def bytes_of(item: Item, value: Any, grid: Grid | None) -> bytes:  # noqa: ANN40
     if isinstance(item, Raster):
         if grid is None:
             raise InternalError(f"raster {item.name} is written without its grid")
-        return plain_bytes(value, grid, nodata=item.nodata)
+        return plain_bytes(value, grid, nodata=item.nodata, step=item.step)
     frame = conformed(value, item)
     buffer = io.BytesIO()
     if isinstance(item, Layer):

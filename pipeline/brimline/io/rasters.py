@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 _BLOCK: Final = 256  # small enough that a site of a few hundred cells has overviews
 _ROWS: Final = 256  # that statistics look at together, so that they take no second raster
+_NONE_16: Final = -32768
 _CRS_TAG: Final = "BRIMLINE_CRS"  # GeoTIFF keys do not give a custom CRS back word for word
 
 
@@ -41,11 +42,17 @@ class OnGrid(NamedTuple):
     grid: Grid
 
 
+def stepped(values: NDArray[np.floating], step: float) -> NDArray[np.float32]:
+    """Round values to whole multiples of a step, as files that hold multiples give them back."""
+    return _values(_multiples(values, step), step)
+
+
 def write_raster(path: Path, array: NDArray[Any], grid: Grid, declaration: Raster) -> None:
     """Write a cloud-optimised GeoTIFF with overviews, statistics, unit and description.
 
-    The same array gives the same bytes. Overviews of quantities are averages, those of codes
-    and numbers (whole numbers other than shading) are the most common value.
+    The same array gives the same bytes. Where a step is declared the file holds multiples of it, to
+    which statistics refer, and the step as scale. Overviews of quantities are averages, those of
+    codes and numbers (whole numbers other than shading) are the most common value.
 
     Parameters
     ----------
@@ -59,10 +66,14 @@ def write_raster(path: Path, array: NDArray[Any], grid: Grid, declaration: Raste
         If the file cannot be written.
     """
     _checked(array, grid, declaration)
-    profile = _profile(array, grid, declaration.nodata)
+    nodata = declaration.nodata
+    if declaration.step:
+        array, nodata = _multiples(array, declaration.step), _NONE_16
+    profile = _profile(array, grid, nodata)
     try:
         with MemoryFile() as memory, MemoryFile(ext=".tif") as published:
             with memory.open(**profile) as file:
+                _scaled(file, declaration.step)
                 file.update_tags(**_tags(declaration))
                 titles = declaration.bands or (declaration.title,)
                 for band, (title, values) in enumerate(zip(titles, _bands(array), strict=True), 1):
@@ -70,7 +81,7 @@ def write_raster(path: Path, array: NDArray[Any], grid: Grid, declaration: Raste
                     file.set_band_description(band, title)
                     if declaration.unit:
                         file.set_band_unit(band, declaration.unit)
-                    file.update_tags(band, **_statistics(values, declaration.nodata))
+                    file.update_tags(band, **_statistics(values, nodata))
             options = _cog_options(declaration)
             rasterio.shutil.copy(memory.name, published.name, driver="COG", **options)
             content = published.read()
@@ -144,8 +155,12 @@ def write_mosaic(path: Path, tiles: dict[Path, Window], grid: Grid, declaration:
     write_text(path, "\n".join(lines) + "\n")
 
 
-def plain_bytes(array: NDArray[Any], grid: Grid, *, nodata: float | None) -> bytes:
-    """Return a lossless GeoTIFF without extras, quick to make and read, same bytes each time.
+def plain_bytes(
+    array: NDArray[Any], grid: Grid, *, nodata: float | None, step: float | None = None
+) -> bytes:
+    """Return a GeoTIFF without extras, quick to make and read, same bytes each time.
+
+    Lossless, but for values that are no multiples of a `step` where one is given.
 
     Raises
     ------
@@ -156,6 +171,8 @@ def plain_bytes(array: NDArray[Any], grid: Grid, *, nodata: float | None) -> byt
     """
     if array.shape[-2:] != grid.shape:
         raise GridError(f"array {array.shape} does not fit its grid {grid.shape}")
+    if step:
+        array, nodata = _multiples(array, step), _NONE_16
     profile = _profile(array, grid, nodata) | {
         "tiled": True,
         "blockxsize": 512,
@@ -169,6 +186,7 @@ def plain_bytes(array: NDArray[Any], grid: Grid, *, nodata: float | None) -> byt
     try:
         with MemoryFile() as memory:
             with memory.open(**profile) as file:
+                _scaled(file, step)
                 file.write(_bands(array))
                 file.update_tags(**{_CRS_TAG: grid.crs})
             content: bytes = memory.read()
@@ -178,7 +196,7 @@ def plain_bytes(array: NDArray[Any], grid: Grid, *, nodata: float | None) -> byt
 
 
 def read_raster(path: Path) -> OnGrid:
-    """Read a raster that brimline wrote, as stored, and its grid; of one band as (rows, cols).
+    """Read a raster that brimline wrote, and its grid; of one band as (rows, cols).
 
     Raises
     ------
@@ -193,7 +211,9 @@ def read_raster(path: Path) -> OnGrid:
             grid = Grid(
                 file.height, file.width, transform.a, transform.c, transform.f, _crs_text(file)
             )
-            return OnGrid(file.read(1) if file.count == 1 else file.read(), grid)
+            array = file.read(1) if file.count == 1 else file.read()
+            step = file.scales[0]
+            return OnGrid(array if step == 1.0 else _values(array, step), grid)
     except RasterioError as fault:
         raise StoreError(f"{path} could not be read: {fault}") from fault
 
@@ -213,6 +233,28 @@ def read_block(path: Path, window: Window) -> NDArray[Any]:
     except RasterioError as fault:
         raise StoreError(f"{path} could not be read: {fault}") from fault
     return array
+
+
+def _multiples(values: NDArray[Any], step: float) -> NDArray[np.int16]:
+    """Whole multiples of a step, which must lie within ±32 767 of it."""
+    known = np.isfinite(values)
+    counts = np.rint(np.where(known, values, 0) / step)
+    if counts.size and np.abs(counts).max() >= -_NONE_16:
+        raise GridError(
+            f"values to {np.abs(counts).max() * step:g} cannot be held in steps of {step:g}"
+        )
+    return np.where(known, counts, _NONE_16).astype(np.int16)
+
+
+def _values(counts: NDArray[Any], step: float) -> NDArray[np.float32]:
+    found = counts.astype(np.float32) * np.float32(step)
+    found[counts == _NONE_16] = np.nan
+    return found
+
+
+def _scaled(file: Any, step: float | None) -> None:  # noqa: ANN401 - a dataset
+    if step:
+        file.scales = (step,) * file.count
 
 
 def _checked(array: NDArray[Any], grid: Grid, declaration: Raster) -> None:

@@ -531,6 +531,18 @@ FLAGS: Final = (
         "Take a hardier plant, or cover it.",
     ),
     Flag(
+        "cold-hollow",
+        "It bears little more cold than a usual year brings, and cold air pools where it stands.",
+        "Plant it higher up the slope, open a way for cold air below, or take a hardier plant.",
+        "notice",
+    ),
+    Flag(
+        "shallow-soil",
+        "The soil that was dug there, with what the design heaps up or digs away, is shallower than"
+        " it roots.",
+        "Plant it where soil is deeper, heap soil up, or water it for good.",
+    ),
+    Flag(
         "on-mound",
         "Its roots would grow into the bank of a pond and lead water through it.",
         "Move it off the bank: only grass belongs on a bank that holds water.",

@@ -37,6 +37,9 @@ ITEMS: Final = (
             _maybe("lost_h", "Of it, what other plants take once grown.", "h"),
             Column("shaded_by", "text", "Plant that takes most of it.", required=False),
             Column("wetness", "text", "How wet the ground is there.", required=False),
+            _maybe(
+                "depth_m", "Soil there as dug, with what the design heaps up or digs away.", "m"
+            ),
             *(
                 _maybe(
                     f"week_{age}y_l",

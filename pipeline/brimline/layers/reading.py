@@ -25,6 +25,7 @@ ITEMS: Final = (
         " was drawn as casting shade.",
         "h",
         bands=PERIODS,
+        step=0.05,
     ),
     Raster(
         "sun_mj_m2",
@@ -35,6 +36,7 @@ ITEMS: Final = (
         " and the longest day. Clouds take a third to a half off it in most climates.",
         "MJ/m²",
         bands=PERIODS,
+        step=0.05,
     ),
     Raster(
         "sky_share",
@@ -43,6 +45,7 @@ ITEMS: Final = (
         "Share of the sky",
         "Share of the sky that the ground sees, 1 on open level ground: where it is low, nights are"
         " milder and days darker.",
+        step=0.01,
     ),
     Raster(
         "shelter_deg",
@@ -53,6 +56,7 @@ ITEMS: Final = (
         " round where none is stated; below 0 where the ground falls away. The ground, surfaces"
         " with a height and what was drawn as casting shade count, all as solid.",
         "°",
+        step=0.05,
     ),
     Raster(
         "soil_wetness",

@@ -84,6 +84,8 @@ class Raster:
     ----------
     codes : values are codes or numbers of things, which must never be averaged.
     bands : what each band is where there are several; arrays are (bands, rows, cols) then.
+    step : values are whole multiples of it, and files hold these as int16 with the step as their
+        scale and -32768 as nodata; None stores values as they are.
     """
 
     name: str
@@ -95,6 +97,7 @@ class Raster:
     published: bool = True
     codes: bool = False
     bands: tuple[str, ...] = ()
+    step: float | None = None
 
     def shape(self, grid_shape: tuple[int, int]) -> tuple[int, ...]:
         """Return the shape of its array on a grid."""

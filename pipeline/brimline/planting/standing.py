@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 SUN_H: Final = {"full": 6.0, "part": 3.0, "shade": 0.0}
 _LEAVES_AT: Final = 2 / 3  # of its height: where a plant is asked for its sun
 _REACH: Final = 4.0  # shade is looked for within so many heights of the tallest plant
+_COLDER_C: Final = 3.0  # than the station, that a hollow may be (common practice, no source)
 _CROWDED: Final = 0.6  # of the smaller spacing: nearer than that two plants of a layer crowd
 
 
@@ -105,12 +106,16 @@ class GrowingPlace:
     lost_h : hours that other plants of the plan take once grown [h].
     wetness : of `plants.WETNESS`; empty unknown.
     coldest_c : mean of the coldest night of each year [°C]; NaN unknown.
+    depth_m : of soil, where somebody dug or it is heaped or dug away [m]; NaN unknown.
+    in_cold_air : cold air pools there.
     """
 
     sun_h: float
     lost_h: float
     wetness: str
     coldest_c: float
+    depth_m: float = math.nan
+    in_cold_air: bool = False
 
 
 def unsuited(plant: Plant, place: GrowingPlace) -> list[tuple[str, str]]:
@@ -134,6 +139,12 @@ def unsuited(plant: Plant, place: GrowingPlace) -> list[tuple[str, str]]:
     if plant.frost_limit_c > place.coldest_c:
         text = f"the coldest night of a year is {place.coldest_c:.0f} °C on average; "
         found.append(("frost-tender", text + f"it bears {plant.frost_limit_c:.0f} °C"))
+    elif place.in_cold_air and plant.frost_limit_c > place.coldest_c - _COLDER_C:
+        text = f"cold air pools here, below the {place.coldest_c:.0f} °C of the coldest night; "
+        found.append(("cold-hollow", text + f"it bears {plant.frost_limit_c:.0f} °C"))
+    if place.depth_m < plant.root_depth_m:
+        text = f"{place.depth_m:.1f} m of soil; it roots {plant.root_depth_m:.1f} m deep"
+        found.append(("shallow-soil", text))
     return found
 
 

@@ -12,7 +12,8 @@ import pandas as pd
 import shapely
 
 from brimline.io.frames import conformed, empty
-from brimline.layers import layer, table
+from brimline.io.rasters import stepped
+from brimline.layers import layer, raster, table
 from brimline.layers.flags import joined
 
 if TYPE_CHECKING:
@@ -67,6 +68,11 @@ def table_of(records: Sequence[object], name: str) -> pd.DataFrame:
     if not records:
         return pd.DataFrame(empty(declared))
     return pd.DataFrame(conformed(pd.DataFrame(_rows(records, declared)), declared))
+
+
+def held(name: str, values: NDArray[np.floating]) -> NDArray[np.float32]:
+    """Return values of a raster rounded to the step in which its files hold them."""
+    return stepped(values, raster(name).step or 1.0)
 
 
 def positions(line: shapely.LineString, grid: Grid) -> NDArray[np.float64]:

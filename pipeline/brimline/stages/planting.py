@@ -136,6 +136,12 @@ def _plants(
         shade = shade_between(places, level_m, kinds, hours, let_through=params.crown_light)
         lost_h, shaded_by = shade.lost_h, shade.by
     classes = _at(wetness_classes(given, params), cells)
+    moved_m = _at(given.raster("design_surface") - given.raster("elevation"), cells)
+    dug = _at(given.raster("soil_dug"), cells) == 1
+    depth_m = np.where(
+        dug, np.maximum(_at(given.raster("soil_depth_m"), cells) + moved_m, 0), np.nan
+    )
+    cold = _at(given.raster("cold_air"), cells) == 1
     close = crowded(places, kinds)
     numbers: Counter[str] = Counter()
     names = []
@@ -150,7 +156,10 @@ def _plants(
     records, shapes = [], []
     for at, one in enumerate(standing):
         wet = WETNESS[classes[at]] if classes[at] < len(WETNESS) else ""
-        told = unsuited(one.plant, GrowingPlace(sun_h[at], lost_h[at], wet, coldest_c))
+        place = GrowingPlace(
+            sun_h[at], lost_h[at], wet, coldest_c, float(depth_m[at]), bool(cold[at])
+        )
+        told = unsuited(one.plant, place)
         codes = [*blocked[at], *(code for code, _ in told), *(["crowded"] if close[at] else [])]
         records.append(
             {
@@ -167,6 +176,7 @@ def _plants(
                 "lost_h": lost_h[at] if latitude is not None else None,
                 "shaded_by": names[shaded_by[at]] if shaded_by[at] >= 0 else None,
                 "wetness": wet or None,
+                "depth_m": float(depth_m[at]),
                 **{f"week_{age}y_l": week[one.plant, age] for age in AGES_Y},
                 "flag": joined(codes),
                 "notes": "; ".join(text for _, text in told) or None,
@@ -270,7 +280,8 @@ STAGE = Stage(
     version=1,
     title="setting plants out, and what they find where they stand",
     needs=(
-        "grid", "elevation", "design_surface", "soil_wetness", "sun_h", "sun", "weather",
+        "grid", "elevation", "design_surface", "soil_wetness", "soil_depth_m", "soil_dug",
+        "cold_air", "sun_h", "sun", "weather",
         *DRAWN, *ALONG, *AROUND,
     ),
     makes=("plants", *_TABLES, "care"),

@@ -10,14 +10,13 @@ from brimline.config import Sun
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.layers.reading import PERIODS
+from brimline.stages._frames import held
 from brimline.stages._raised import STANDING, north_of, raised
 from brimline.stages._year_site import latitude_and_height
 from brimline.sun import sun_path, sunlight
 
 if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
-
-_STEP = 100.0  # hundredths: finer than the skyline tells
 
 
 def _run(given: Given, report: Reporter) -> Made:
@@ -36,9 +35,9 @@ def _run(given: Given, report: Reporter) -> Made:
     light = sunlight(ground, raised(ground, given), path, cell_m=grid.cell_m, far=far)
     hours, energy = path.open_ground()
     return {
-        "sun_h": np.round(light.hours_h * _STEP) / np.float32(_STEP),
-        "sun_mj_m2": np.round(light.energy_mj_m2 * _STEP) / np.float32(_STEP),
-        "sky_share": np.round(light.sky_share * _STEP) / np.float32(_STEP),
+        "sun_h": held("sun_h", light.hours_h),
+        "sun_mj_m2": held("sun_mj_m2", light.energy_mj_m2),
+        "sky_share": held("sky_share", light.sky_share),
         "sun": {
             "latitude_deg": latitude,
             "grid_north_deg": turned,

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from brimline.config import Sun, Wind
 from brimline.engine.stage import Stage
+from brimline.stages._frames import held
 from brimline.stages._raised import STANDING, north_of, raised
 from brimline.sun import shelter_deg
 
@@ -21,7 +22,7 @@ def _run(given: Given, report: Reporter) -> Made:  # noqa: ARG001 - it is quick
         ground, raised(ground, given), winds, cell_m=given.grid.cell_m, reach_m=params.reach_m,
         spread_deg=params.spread_deg, height_m=params.height_m,
     )  # fmt: skip
-    return {"shelter_deg": shelter}
+    return {"shelter_deg": held("shelter_deg", shelter)}
 
 
 STAGE = Stage(

@@ -9,7 +9,7 @@ from rio_cogeo.cogeo import cog_validate
 
 from brimline.errors import GridError, StoreError
 from brimline.grid import Grid
-from brimline.io.rasters import plain_bytes, read_raster, write_raster
+from brimline.io.rasters import plain_bytes, read_raster, stepped, write_raster
 from brimline.layers import CATALOGUE, Raster, raster
 
 CUSTOM = (  # a projection of one site, as surveyors make them
@@ -30,6 +30,8 @@ def filled(declaration, shape=GRID.shape, seed=7):
 @pytest.mark.parametrize("declaration", RASTERS, ids=lambda item: item.name)
 def test_every_declared_raster_is_a_valid_cloud_optimised_geotiff(tmp_path, declaration):
     values = filled(declaration, declaration.shape(GRID.shape))
+    if declaration.step:
+        values = stepped(values, declaration.step)
     path = tmp_path / f"{declaration.name}.tif"
     write_raster(path, values, GRID, declaration)
     valid, errors, warnings = cog_validate(path, strict=True)
@@ -41,10 +43,13 @@ def test_every_declared_raster_is_a_valid_cloud_optimised_geotiff(tmp_path, decl
         assert (file.units[0] or "") == declaration.unit
         assert file.tags()["TITLE"] == declaration.title
         assert file.tags()["DESCRIPTION"] == declaration.meaning
-        np.testing.assert_array_equal(file.read().reshape(values.shape), values)
+        found = read_raster(path).array if declaration.step else file.read().reshape(values.shape)
+        np.testing.assert_array_equal(found, values)
         told = float(file.tags(1)["STATISTICS_MEAN"])
         assert told == pytest.approx(file.read(1, masked=True).astype(np.float64).mean(), rel=1e-6)
-        if declaration.nodata is None or math.isnan(declaration.nodata):
+        if declaration.step:
+            assert (file.dtypes[0], file.nodata) == ("int16", -32768)
+        elif declaration.nodata is None or math.isnan(declaration.nodata):
             assert file.nodata is None or math.isnan(file.nodata)
         else:
             assert file.nodata == declaration.nodata
@@ -113,6 +118,27 @@ def test_a_grid_without_crs_or_with_a_custom_one_comes_back(tmp_path):
         path = tmp_path / "a.tif"
         path.write_bytes(plain_bytes(np.zeros((3, 4), dtype=np.int32), grid, nodata=0))
         assert read_raster(path).grid == grid
+
+
+@pytest.mark.parametrize("writer", ["plain", "published"])
+def test_values_in_steps_are_held_as_scaled_whole_numbers(tmp_path, writer):
+    declaration, path = raster("sky_share"), tmp_path / "a.tif"
+    values = stepped(np.linspace(0, 1, GRID.rows * GRID.cols).reshape(GRID.shape), 0.01)
+    values[2, 3] = np.nan
+    if writer == "plain":
+        path.write_bytes(plain_bytes(values, GRID, nodata=math.nan, step=declaration.step))
+    else:
+        write_raster(path, values, GRID, declaration)
+    with rasterio.open(path) as file:
+        assert (file.dtypes, file.scales, file.offsets) == (("int16",), (0.01,), (0.0,))
+        assert file.nodata == -32768
+        real = file.read(1, masked=True) * file.scales[0]  # as any reader of the standard takes it
+    np.testing.assert_allclose(real.filled(np.nan), values, atol=1e-6)
+    back = read_raster(path).array
+    np.testing.assert_array_equal(back, values)
+    assert back.dtype == np.float32
+    with pytest.raises(GridError, match="steps of"):
+        plain_bytes(np.full(GRID.shape, 1e6, np.float32), GRID, nodata=None, step=0.01)
 
 
 def test_wrong_shape_or_dtype_is_refused(tmp_path):

@@ -60,6 +60,8 @@ def test_under_a_crown_what_it_lets_through_is_left():
         (Plant("fern", "fern", "herb", 1, 1, 1, sun=("shade",)), GOOD, ["much-sun"]),
         (Plant("reed", "reed", "herb", 1, 1, 1, water=("wet",)),
          GrowingPlace(12.0, 0.0, "dry", 0.0), ["dry-ground"]),
+        (TREE, GrowingPlace(12.0, 0.0, "moist", -8.0, 0.6, True), ["cold-hollow", "shallow-soil"]),
+        (TREE, GrowingPlace(12.0, 0.0, "moist", -6.0, 1.0, True), []),
     ],
 )  # fmt: skip
 def test_what_will_not_thrive_is_told_with_figures(plant, place, codes):
