@@ -589,6 +589,15 @@ ITEMS: Final = (
         _free("width_m", "float", "Width of the track.", "m", 0.5, 20, usual=3.0),
         _free("most_grade_pct", "float", "Steepest along it.", "%", 1, 40, usual=10.0),
         _free("most_cross_pct", "float", "Steepest ground across it.", "%", 1, 60, usual=35.0),
+        _free(
+            "radius_m",
+            "float",
+            "Tightest curve that the machine takes, along the middle of its way.",
+            "m",
+            0,
+            50,
+            usual=8.0,
+        ),
     ),
     _drawn(
         "drawn_shade",

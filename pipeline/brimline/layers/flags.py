@@ -494,8 +494,8 @@ FLAGS: Final = (
     # tracks
     Flag(
         "no-track",
-        "No way keeps to the grade and the slope across; the line is as drawn, no track.",
-        "Move its ends, let it pass elsewhere, or allow a steeper grade.",
+        "No way keeps to the grade, the slope across and the curves; the line is as drawn.",
+        "Move its ends, let it pass elsewhere, or allow a steeper grade or tighter curves.",
     ),
     Flag(
         "needs-ford",

@@ -207,8 +207,8 @@ ITEMS: Final = (
         "tracks",
         Geometry.LINE,
         "Tracks",
-        "Ways between the points of drawn_tracks that keep to a grade and a slope across, with the"
-        " least earth; the straight line, flagged, where there is none.",
+        "Ways between the points of drawn_tracks that keep to a grade, slope across and the curves"
+        " of a machine, with the least earth; the straight line, flagged, where there is none.",
         (
             Column("track_id", "text", "Name of the track."),
             Column("width_m", "float", "Width of its bench.", "m", 0),
@@ -223,6 +223,14 @@ ITEMS: Final = (
                 required=False,
             ),
             Column("cross_pct", "float", "Steepest ground across it.", "%", 0, required=False),
+            Column(
+                "radius_m",
+                "float",
+                "Tightest of its curves; empty is straight.",
+                "m",
+                0,
+                required=False,
+            ),
             Column(
                 "cut_m3",
                 "float",

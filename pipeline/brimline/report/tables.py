@@ -134,8 +134,8 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
         "share_without_mains", "share_without_mains_worst", "flag",
     ),
     "tracks": (
-        "track_id", "width_m", "length_m", "direct_m", "grade_pct", "cross_pct", "cut_m3",
-        "crossings", "flag",
+        "track_id", "width_m", "length_m", "direct_m", "grade_pct", "cross_pct", "radius_m",
+        "cut_m3", "crossings", "flag",
     ),
     "track_crossings": (
         "crossing_id", "chainage_m", "area_m2", "peak_m3_s", "diameter_mm", "flag",

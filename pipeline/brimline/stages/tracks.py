@@ -14,7 +14,7 @@ from brimline.engine.stage import Stage
 from brimline.grid.shapes import cells_inside
 from brimline.layers import layer
 from brimline.layers.drawn import usual_of
-from brimline.lines.tracks import Track, TrackRules, find_track
+from brimline.lines.tracks import Track, TrackRules, eased, find_track
 from brimline.rainfall import rational_peak_m3_s
 from brimline.stages._frames import frame_of
 from brimline.stages._plan import number_of, text_of
@@ -45,8 +45,9 @@ def _run(given: Given, report: Reporter) -> Made:
             most_cross_pct=number_of(row, "most_cross_pct", usual["most_cross_pct"]),
             earth_per_m=params.earth_per_m,
             crossing_m=params.crossing_m,
+            radius_m=number_of(row, "radius_m", usual["radius_m"]),
         )
-        found, line = _found(row.geometry, rules, given)
+        found, line, tightest_m = _found(row.geometry, rules, given)
         crossed = _crossings(name, line, rules, given) if found else []
         crossings += [record for record, _ in crossed]
         points += [point for _, point in crossed]
@@ -59,6 +60,7 @@ def _run(given: Given, report: Reporter) -> Made:
                 "direct_m": row.geometry.length,
                 "grade_pct": found.grade_pct if found else None,
                 "cross_pct": found.cross_pct if found else None,
+                "radius_m": tightest_m,
                 "cut_m3": found.cut_m3 if found else None,
                 "crossings": len(crossed),
                 "flag": "" if found else "no-track",
@@ -72,8 +74,8 @@ def _run(given: Given, report: Reporter) -> Made:
 
 def _found(
     drawn: shapely.LineString, rules: TrackRules, given: Given
-) -> tuple[Track | None, shapely.LineString]:
-    """Seek the way on a coarser grid around what was drawn."""
+) -> tuple[Track | None, shapely.LineString, float | None]:
+    """Seek the way on a coarser grid around what was drawn, and round its corners."""
     params, grid = given.params("access", Access), given.grid
     factor = max(1, round(params.cell_m / grid.cell_m))
     west, south, east, north = drawn.buffer(params.margin_m).bounds
@@ -83,7 +85,7 @@ def _found(
     )
     rows, cols = (bottom - top) // factor, (right - left) // factor
     if rows < 1 or cols < 1:
-        return None, drawn
+        return None, drawn, None
     window = grid.window(int(top), int(left), int(rows * factor), int(cols * factor))
     inside = np.s_[top : top + rows * factor, left : left + cols * factor]
 
@@ -119,11 +121,12 @@ def _found(
         cell_m=factor * grid.cell_m,
     )
     if found is None or len(found.cells) < 2:
-        return None, drawn
+        return None, drawn, None
     x, y = window.xy(
         (found.cells[:, 0] + 0.5) * factor - 0.5, (found.cells[:, 1] + 0.5) * factor - 0.5
     )
-    return found, shapely.LineString(np.column_stack([x, y]))
+    line, tightest_m = eased(np.column_stack([x, y]))
+    return found, shapely.LineString(line), tightest_m if np.isfinite(tightest_m) else None
 
 
 def _crossings(
@@ -188,7 +191,7 @@ def _peak_mm_per_h(given: Given) -> float:
 
 STAGE = Stage(
     name="tracks",
-    version=1,
+    version=2,
     title="tracks between drawn places",
     needs=(
         "grid", "elevation", "contributing_area_m2", "flow_paths", "keep_out", "boundary",

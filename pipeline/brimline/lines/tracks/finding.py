@@ -29,6 +29,11 @@ _STEPS: Final = tuple(
 )
 
 
+_STRAIGHT_RAD: Final = 1e-6
+_SAME_M: Final = 1e-9
+_SPARE: Final = 0.2  # of the cost without a radius, that curves are first given
+
+
 @dataclass(frozen=True, slots=True)
 class TrackRules:
     """What a track may be.
@@ -41,6 +46,7 @@ class TrackRules:
     earth_per_m : metres of track that a cubic metre of earth a metre is worth avoiding.
     crossing_m : metres of track that each step on or over a flow path is worth avoiding: one where
         it crosses, many where it follows it.
+    radius_m : tightest curve that the machine takes [m]; 0 turns on the spot.
     """
 
     width_m: float = 3.0
@@ -49,6 +55,7 @@ class TrackRules:
     batter: float = 1.5
     earth_per_m: float = 1.0
     crossing_m: float = 40.0
+    radius_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +103,11 @@ def find_track(
 ) -> Track | None:
     """Find the cheapest track through places in turn; None where there is none within the limits.
 
+    Where a radius is asked for, a step may follow another only if an arc of it, tangent to both,
+    leaves each half its length: `eased` then rounds every corner. The search is over cells and the
+    step that led there; it begins among cells near the cheapest way without a radius, and widens
+    until no cell outside could be on a cheaper one, so that the cheapest of all is found.
+
     Parameters
     ----------
     level_m : float (rows, cols) [m]; NaN cannot be crossed.
@@ -108,36 +120,95 @@ def find_track(
     GridError
         If the shapes differ.
     """
-    _, cols = checked_same_shape(level_m=level_m, blocked=blocked, crossing=crossing)
-    graph = _graph(level_m.astype(np.float64), blocked, crossing, rules, cell_m)
-    nodes = [row * cols + col for row, col in places]
-    path, cost = [nodes[0]], 0.0
-    for start, end in pairwise(nodes):
-        away, before = dijkstra(graph, indices=start, return_predecessors=True)
-        if not np.isfinite(away[end]):
+    shape = checked_same_shape(level_m=level_m, blocked=blocked, crossing=crossing)
+    levels = level_m.astype(np.float64)
+    prices = _prices(levels, blocked, crossing, rules, cell_m)
+    nodes = [row * shape[1] + col for row, col in places]
+    legs = [_leg(prices, shape, *ends) for ends in pairwise(nodes)]
+    if not all(np.isfinite(leg.cost_m) for leg in legs):
+        return None
+    if rules.radius_m > 0:
+        found = _turning(prices, shape, nodes, legs, _turns(rules.radius_m, cell_m))
+        if found is None:
             return None
-        cost += float(away[end])
-        leg = [end]
-        while leg[-1] != start:
-            leg.append(int(before[leg[-1]]))
-        path += leg[-2::-1] if start != end else []
-    cells = np.column_stack(np.divmod(np.array(path, dtype=np.int64), cols))
-    return _measured(cells, cost, level_m.astype(np.float64), rules, cell_m)
+        path, cost = found
+    else:
+        path = [nodes[0], *(node for leg in legs for node in leg.path[1:])]
+        cost = sum(leg.cost_m for leg in legs)
+    cells = np.column_stack(np.divmod(np.array(path, dtype=np.int64), shape[1]))
+    return _measured(cells, cost, levels, rules, cell_m)
 
 
-def _graph(
+def eased(points: NDArray[np.float64], *, arc_m: float = 1.0) -> tuple[NDArray[np.float64], float]:
+    """Round the corners of a line by arcs that touch both legs, as wide as half of each allows.
+
+    Parameters
+    ----------
+    points : float64 (points, 2) [m].
+    arc_m : length between points of an arc [m].
+
+    Returns
+    -------
+    float64 (points, 2) with the ends kept, and the tightest radius [m], endless where straight.
+    """
+    if len(points) < 3:
+        return points, np.inf
+    legs = np.diff(points, axis=0)
+    length = np.hypot(*legs.T)
+    way = legs / length[:, None]
+    parts, tightest = [points[:1]], np.inf
+    for at in range(1, len(points) - 1):
+        before, after = way[at - 1], way[at]
+        turn = np.arctan2(before[0] * after[1] - before[1] * after[0], float(before @ after))
+        if abs(turn) < _STRAIGHT_RAD:
+            parts.append(points[at : at + 1])
+            continue
+        touch = min(length[at - 1], length[at]) / 2
+        radius = touch / np.tan(abs(turn) / 2)
+        tightest = min(tightest, float(radius))
+        side = np.sign(turn) * np.array([-before[1], before[0]])
+        middle = points[at] - touch * before + radius * side
+        pieces = max(2, int(np.ceil(radius * abs(turn) / arc_m)))
+        swept = np.linspace(0, turn, pieces + 1)[:, None]
+        around = before * np.sign(turn) * np.sin(swept) - side * np.cos(swept)
+        parts.append(middle + radius * around)
+    line = np.concatenate([*parts, points[-1:]])
+    moves = np.hypot(*np.diff(line, axis=0).T) > _SAME_M  # arcs may meet in the middle of a leg
+    return line[np.concatenate([[True], moves])], tightest
+
+
+@dataclass(frozen=True, slots=True)
+class _Leg:
+    """The cheapest way between two places whatever its curves, and the cost over every cell."""
+
+    cost_m: float
+    path: list[int]
+    through_m: NDArray[np.float64]
+
+
+def _leg(prices: NDArray[np.float64], shape: tuple[int, int], start: int, end: int) -> _Leg:
+    graph = _graph(prices, shape)
+    away, before = dijkstra(graph, indices=start, return_predecessors=True)
+    back = dijkstra(graph.T.tocsr(), indices=end)
+    path = [end]
+    while path[-1] != start and before[path[-1]] >= 0:
+        path.append(int(before[path[-1]]))
+    return _Leg(float(away[end]), path[::-1], away + back)
+
+
+def _prices(
     level_m: NDArray[np.float64],
     blocked: NDArray[np.bool_],
     crossing: NDArray[np.bool_],
     rules: TrackRules,
     cell_m: float,
-) -> csr_matrix:
+) -> NDArray[np.float64]:
+    """Cost of each step from each cell, float64 (steps, cells) [m]; endless where it may not go."""
     shape = level_m.shape
     south, east = _falls(level_m, cell_m)
-    number = np.arange(level_m.size).reshape(shape)
     free = ~blocked & np.isfinite(level_m)
-    starts, ends, costs = [], [], []
-    for step in _STEPS:
+    prices = np.full((len(_STEPS), *shape), np.inf)
+    for number, step in enumerate(_STEPS):
         one, other = _shifted(shape, step, (0, 0)), _shifted(shape, step, step)
         run_m = cell_m * float(np.hypot(*step))
         with np.errstate(invalid="ignore"):
@@ -151,16 +222,101 @@ def _graph(
         for between in _between(step):
             holds &= free[_shifted(shape, step, between)]
             wet |= crossing[_shifted(shape, step, between)]
-        earth = bench_m2(across[holds], rules.width_m, rules.batter)
-        price = run_m * (1 + rules.earth_per_m * earth) + rules.crossing_m * wet[holds]
-        starts.append(number[one][holds])
-        ends.append(number[other][holds])
-        costs.append(price)
-    cost, start, end = (np.concatenate(each) for each in (costs, starts, ends))
-    useful = np.isfinite(cost)
-    return csr_matrix(
-        (cost[useful], (start[useful], end[useful])), shape=(level_m.size, level_m.size)
+        earth = bench_m2(across, rules.width_m, rules.batter)
+        price = run_m * (1 + rules.earth_per_m * earth) + rules.crossing_m * wet
+        prices[number][one] = np.where(holds, price, np.inf)
+    return prices.reshape(len(_STEPS), -1)
+
+
+def _graph(prices: NDArray[np.float64], shape: tuple[int, int]) -> csr_matrix:
+    """Cells joined by the steps between them."""
+    step, start = np.nonzero(np.isfinite(prices))
+    end = start + _ahead(shape[1])[step]
+    size = prices.shape[1]
+    return csr_matrix((prices[step, start], (start, end)), shape=(size, size))
+
+
+def _ahead(cols: int) -> NDArray[np.int64]:
+    """How far each step leads in the order of cells."""
+    down, right = np.array(_STEPS).T
+    found: NDArray[np.int64] = down * cols + right
+    return found
+
+
+def _turns(radius_m: float, cell_m: float) -> NDArray[np.bool_]:
+    """Tell which step may follow which, bool (before, after)."""
+    steps = np.array(_STEPS, dtype=np.float64)
+    length = np.hypot(*steps.T)
+    cosine = np.clip(steps @ steps.T / np.outer(length, length), -1, 1)
+    half = np.sqrt((1 - cosine) / np.maximum(1 + cosine, 1e-12))  # tangent of half the turn
+    leaves = cell_m * np.minimum.outer(length, length) / 2
+    found: NDArray[np.bool_] = radius_m * half <= leaves + 1e-9
+    return found
+
+
+def _turning(
+    prices: NDArray[np.float64],
+    shape: tuple[int, int],
+    nodes: Sequence[int],
+    legs: Sequence[_Leg],
+    turns: NDArray[np.bool_],
+) -> tuple[list[int], float] | None:
+    """Return the cheapest path with its curves, and its cost; None where there is none."""
+    plain = sum(leg.cost_m for leg in legs)
+    most = max(
+        float(np.max(leg.through_m, where=np.isfinite(leg.through_m), initial=0)) for leg in legs
     )
+    spare = _SPARE * plain
+    while True:
+        near = [leg.through_m <= leg.cost_m + spare for leg in legs]
+        found = _through(prices, shape, nodes, near, turns)
+        if (found is not None and found[1] <= plain + spare) or spare > most:
+            return found
+        spare *= 4
+
+
+def _through(
+    prices: NDArray[np.float64],
+    shape: tuple[int, int],
+    nodes: Sequence[int],
+    near: Sequence[NDArray[np.bool_]],
+    turns: NDArray[np.bool_],
+) -> tuple[list[int], float] | None:
+    """Go from place to place over cells and the step that led there; the first goes any way."""
+    kinds, size = len(_STEPS), prices.shape[1]
+    ahead, anyhow, source = _ahead(shape[1]), len(_STEPS), size * (len(_STEPS) + 1)
+    so_far = np.full(kinds + 1, np.inf)
+    so_far[anyhow] = 0.0
+    legs: list[NDArray[np.int64]] = []
+    for (start, end), inside in zip(pairwise(nodes), near, strict=True):
+        begins, ends, costs = [], [], []
+        for after in range(kinds):
+            cell = np.flatnonzero(np.isfinite(prices[after]) & inside)
+            cell = cell[inside[cell + ahead[after]]]
+            for before in (*np.flatnonzero(turns[:, after]), anyhow):
+                from_cell = cell if before != anyhow else cell[cell == start]
+                begins.append(from_cell * (kinds + 1) + before)
+                ends.append((from_cell + ahead[after]) * (kinds + 1) + after)
+                costs.append(prices[after][from_cell])
+        open_ways = np.flatnonzero(np.isfinite(so_far))
+        begins.append(np.full(len(open_ways), source))
+        ends.append(start * (kinds + 1) + open_ways)
+        costs.append(so_far[open_ways] + 1.0)  # a cost of nothing would be no way
+        begin, stop, cost = (np.concatenate(each) for each in (begins, ends, costs))
+        graph = csr_matrix((cost, (begin, stop)), shape=(source + 1, source + 1))
+        away, came = dijkstra(graph, indices=source, return_predecessors=True)
+        at_end = slice(end * (kinds + 1), (end + 1) * (kinds + 1))
+        so_far = away[at_end] - 1.0
+        if not np.isfinite(so_far).any():
+            return None
+        legs.append(came)
+    state = nodes[-1] * (kinds + 1) + int(np.argmin(so_far))
+    path = [nodes[-1]]
+    for came in reversed(legs):
+        while (state_before := int(came[state])) != source:
+            state = state_before
+            path.append(state // (kinds + 1))
+    return path[::-1], float(so_far.min())
 
 
 def _shifted(shape: tuple[int, int], step: tuple[int, int], at: tuple[int, int]) -> _Window:
