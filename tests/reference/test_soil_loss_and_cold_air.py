@@ -26,6 +26,28 @@ def test_ls_of_a_uniform_slope(slope, length_m, expected):
     assert found == pytest.approx(expected, rel=0.004)
 
 
+@pytest.mark.parametrize(
+    ("slope_pct", "length_ft", "printed"),
+    [(0.5, 200, 0.09), (1, 300, 0.17), (2, 100, 0.27), (2, 1000, 0.47), (3, 400, 0.60),
+     (4, 250, 0.72), (5, 50, 0.49), (5, 100, 0.65), (5, 1000, 1.63), (6, 200, 1.05),
+     (8, 100, 1.04), (8, 600, 2.47), (10, 75, 1.19), (10, 100, 1.38), (10, 1000, 4.56),
+     (12, 50, 1.23), (12, 600, 4.75), (14, 100, 2.19)],
+)  # fmt: skip
+def test_ls_is_that_of_the_printed_table(slope_pct, length_ft, printed):
+    """AH-703 (Renard et al. 1997), table 4-2, moderate ratio of rill to interrill erosion.
+
+    As a university's page prints it (read).
+    """
+    cells = 100
+    cell_m = length_ft * 0.3048 / cells
+    area = np.tile((np.arange(cells) + 1.0)[:, None] * cell_m**2, (1, 3))
+    flat = np.zeros((cells, 3), np.float32)
+    found = ls_factor(
+        area, flat, flat + np.float32(slope_pct / 100), cell_m=cell_m, most_length_m=305
+    ).mean()
+    assert found == pytest.approx(printed, abs=0.006, rel=0.012)
+
+
 def test_a_slope_across_the_cells_is_as_long_as_it_is():
     # towards a corner a cell's contour is √2 wide: Desmet & Govers' x
     one = ls_factor(np.array([[400.0]]), np.float32([[0.1]]), np.float32([[0.0]]), cell_m=1.0)
@@ -72,6 +94,27 @@ def test_rank_is_that_of_a_plain_second_way():
     expected = lower / np.isfinite(windows).sum(axis=-1)
     np.testing.assert_allclose(rank, expected, atol=1e-6)
     np.testing.assert_allclose(relief, np.nanmax(windows, -1) - np.nanmin(windows, -1), rtol=1e-5)
+
+
+def test_pools_are_those_of_the_definition_written_out():
+    """Lundquist, Pepin & Rochford (2008): low percentile, below 30°, not convex; cell by cell."""
+    rng = np.random.default_rng(6)
+    dem = (ndimage.gaussian_filter(rng.standard_normal((50, 60)), 4) * 60).astype(np.float32)
+    curvature = ndimage.gaussian_filter(rng.normal(0, 0.05, dem.shape), 2).astype(np.float32)
+    slope = (100 * np.hypot(*np.gradient(dem))).astype(np.float32)
+    found = cold_pools(dem, curvature, slope, cell_m=1.0, radius_m=9.0, least_relief_m=4.0)
+    for row, col in rng.integers(0, 50, (200, 2)):
+        around = [
+            dem[r, c]
+            for r in range(max(0, row - 9), min(50, row + 10))
+            for c in range(max(0, col - 9), min(60, col + 10))
+            if (r - row) ** 2 + (c - col) ** 2 <= 81
+        ]
+        low = sum(z < dem[row, col] for z in around) / len(around) <= 0.2
+        gentle = np.degrees(np.arctan(slope[row, col] / 100)) < 30
+        bulges = curvature[row, col] < -1 / 90
+        expected = low and gentle and not bulges and max(around) - min(around) >= 4
+        assert found[row, col] == expected
 
 
 def test_cold_air_pools_on_the_valley_floor_and_not_on_the_flank():

@@ -167,6 +167,7 @@ class Growing(ConfigTable):
     machine_pct: Positive = Field(
         20.0, description="Steepest ground that the machine at hand works."
     )
+    machine_width_m: Positive = Field(3.0, description="Width of ground that it needs.")
 
 
 class Access(ConfigTable):

@@ -212,8 +212,8 @@ def read_raster(path: Path) -> OnGrid:
                 file.height, file.width, transform.a, transform.c, transform.f, _crs_text(file)
             )
             array = file.read(1) if file.count == 1 else file.read()
-            step = file.scales[0]
-            return OnGrid(array if step == 1.0 else _values(array, step), grid)
+            steps = file.dtypes[0] == "int16"  # no raster is declared so
+            return OnGrid(_values(array, file.scales[0]) if steps else array, grid)
     except RasterioError as fault:
         raise StoreError(f"{path} could not be read: {fault}") from fault
 

@@ -595,8 +595,8 @@ ITEMS: Final = (
             "Tightest curve that the machine takes, along the middle of its way.",
             "m",
             0,
-            50,
-            usual=8.0,
+            100,
+            usual=11.0,
         ),
     ),
     _drawn(

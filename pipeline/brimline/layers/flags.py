@@ -498,6 +498,13 @@ FLAGS: Final = (
         "Move its ends, let it pass elsewhere, or allow a steeper grade or tighter curves.",
     ),
     Flag(
+        "mean-rain",
+        "It is sized for the mean rain of the storm: nothing tells its hardest ten minutes, which"
+        " may bring several times as much.",
+        "Give inputs.rainfall, or size it by local rain of ten minutes.",
+        who="a hydrologist",
+    ),
+    Flag(
         "needs-ford",
         "No stocked pipe passes the peak there.",
         "Build a ford or a bridge, and have it designed.",

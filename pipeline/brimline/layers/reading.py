@@ -59,6 +59,24 @@ ITEMS: Final = (
         step=0.05,
     ),
     Raster(
+        "aspect_deg",
+        "float32",
+        _NAN,
+        "Way the ground faces",
+        "Compass bearing that the smoothed ground falls to; empty where it is all but level.",
+        "°",
+        step=1.0,
+    ),
+    Raster(
+        "machine_ground",
+        "uint8",
+        255,
+        "Ground for machines",
+        "1 where the stated machine works: no steeper than growing.machine_pct over the width of"
+        " growing.machine_width_m. Wet ground, stones and gates are not seen.",
+        codes=True,
+    ),
+    Raster(
         "soil_wetness",
         "float32",
         _NAN,

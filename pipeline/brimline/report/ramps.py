@@ -40,6 +40,11 @@ CIVIDIS: Final = (
 )  # fmt: skip
 
 
+_WHEEL: Final = (
+    "#7b93c9", "#6fa8b9", "#83b48f", "#b3b36c", "#d8a45f", "#da8a74", "#c67f9d", "#a086bd",
+)  # fmt: skip
+
+
 @dataclass(frozen=True, slots=True)
 class Ramp:
     """Classes of a raster: class i holds values from ``breaks[i]`` to below ``breaks[i + 1]``.
@@ -89,6 +94,9 @@ RAMPS: Final[dict[str, Ramp]] = {
         # six hours are called full sun, three to six part shade (common practice, no source)
         Ramp("sun_h", (0.0, 1.0, 3.0, 6.0, 8.0, 10.0, 12.0, 14.0),
              CIVIDIS[:2] + CIVIDIS[3:4] + CIVIDIS[5:], "cividis"),
+        # eighths of the compass, so that north-west lies beside north
+        Ramp("aspect_deg", tuple(45.0 * eighth for eighth in range(8)), _WHEEL,
+             "hues evenly around, of one lightness"),
         # a barrier stands 3° high at 20 of its heights, 6° at 10, 11° at 5
         Ramp("shelter_deg", (-90.0, 0.0, 1.5, 3.0, 6.0, 11.0), PU_OR[1:4] + PU_OR[6:9],
              "ColorBrewer PuOr"),

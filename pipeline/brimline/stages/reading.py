@@ -5,13 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+from scipy import ndimage
 
 from brimline.config import ColdAir, Growing, PlantingPlan, Terrain
 from brimline.engine.stage import Stage
 from brimline.grid.shapes import cells_inside
 from brimline.layers.reading import PERIODS
 from brimline.planting import WETNESS
-from brimline.stages._frames import table_of
+from brimline.stages._frames import held, table_of
 from brimline.stages._planting import wetness_classes, zone_shapes
 from brimline.sun.cold_air import cold_pools
 from brimline.sun.path import season
@@ -58,15 +59,36 @@ def _run(given: Given, report: Reporter) -> Made:
         "loss": given.raster("soil_loss_t_ha"),
     }
     springs = given.frame("springs").geometry
+    steep = layers["slope"] > given.params("growing", Growing).machine_pct
+    layers["machine"] = _machine(steep, np.isfinite(dem), given)
     rows = [
         _zone(name, shape, layers, rises, given) | {"springs": int(springs.intersects(shape).sum())}
         for name, shape in zone_shapes(given).items()
     ]
     return {
         "cold_air": pools,
+        "aspect_deg": held("aspect_deg", _aspect(*rises)),
+        "machine_ground": layers["machine"],
         "growing": _codes(layers, given.params("growing", Growing), np.isfinite(dem)),
         "zone_reading": table_of([row for row in rows if "zone_id" in row], "zone_reading"),
     }
+
+
+def _aspect(east: NDArray[Any], north: NDArray[Any]) -> NDArray[np.floating]:
+    """Bearing that ground falls to [°]; NaN where it is all but level."""
+    level = 100 * np.hypot(east, north) < _LEVEL_PCT
+    return np.where(level, np.nan, np.degrees(np.arctan2(-east, -north)) % 360)
+
+
+def _machine(steep: NDArray[np.bool_], known: NDArray[np.bool_], given: Given) -> NDArray[np.uint8]:
+    """1 where a machine has its width on ground that is not too steep, 255 unknown."""
+    half = given.params("growing", Growing).machine_width_m / 2 / given.grid.cell_m
+    free = known & ~steep
+    if half >= 1:
+        # ground of a strip of its width: far enough from what is steep, or beside such a place
+        inner = ndimage.distance_transform_edt(np.pad(free, 1, mode="edge"))[1:-1, 1:-1] > half
+        free &= ndimage.distance_transform_edt(~inner) <= half + 0.5
+    return np.where(known, free, 255).astype(np.uint8)
 
 
 def _codes(
@@ -137,7 +159,7 @@ def _zone(
         "slope_pct": slope,
         "slope_class": _SLOPES[_class(slope, limits.slope_pct)],
         "faces": "level" if 100 * np.hypot(east, north) < _LEVEL_PCT else _POINTS[turn],
-        "machine_share": float((slope_pct[inside] <= limits.machine_pct).mean()),
+        "machine_share": float((layers["machine"][inside] == 1).mean()),
         "soil_loss_t_ha": _mean(layers["loss"][inside]),
     }
 
@@ -154,7 +176,7 @@ STAGE = Stage(
         "grid", "elevation", "slope_pct", "curvature", "soil_wetness", "boundary", "sun_h", "sun",
         "shelter_deg", "soil_depth_m", "soil_dug", "soil_loss_t_ha", "springs", "planting_zones",
     ),
-    makes=("cold_air", "growing", "zone_reading"),
+    makes=("cold_air", "aspect_deg", "machine_ground", "growing", "zone_reading"),
     run=_run,
     tables=("cold_air", "growing", "planting", "terrain"),
 )  # fmt: skip

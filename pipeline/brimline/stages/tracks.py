@@ -14,6 +14,7 @@ from brimline.engine.stage import Stage
 from brimline.grid.shapes import cells_inside
 from brimline.layers import layer
 from brimline.layers.drawn import usual_of
+from brimline.layers.flags import joined
 from brimline.lines.tracks import Track, TrackRules, eased, find_track
 from brimline.rainfall import rational_peak_m3_s
 from brimline.stages._frames import frame_of
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from brimline.grid import Grid
 
 _PEAK_S: Final = 600.0  # small catchments answer to the most intense ten minutes
+_EVEN: Final = 1.02  # of the mean: rain no harder than that was spread evenly
 _FALL: Final = 0.02  # of a culvert's barrel, where nothing else says
 _MOSTLY: Final = 0.5  # of a place that is kept clear
 _LEAST_MM: Final = 300  # a smaller pipe under a track blocks (common practice, no source)
@@ -144,8 +146,9 @@ def _crossings(
             continue
         point = line.interpolate(at)
         area_m2 = _gathered(point, given, grid)
+        hardest, mean = _mm_per_h(given)
         peak = rational_peak_m3_s(
-            given.params("access", Access).runoff_coefficient, _peak_mm_per_h(given), area_m2
+            given.params("access", Access).runoff_coefficient, hardest, area_m2
         )
         length_m = rules.width_m + 2.0  # and a metre of bank on either side
         pipe = Pipe(
@@ -166,7 +169,9 @@ def _crossings(
             "area_m2": area_m2,
             "peak_m3_s": peak,
             "diameter_mm": fits,
-            "flag": "" if fits else "needs-ford",
+            "flag": joined(
+                [*([] if fits else ["needs-ford"]), *(["mean-rain"] if hardest <= mean else [])]
+            ),
         }
         found.append((record, point))
     return found
@@ -180,13 +185,14 @@ def _gathered(point: shapely.Point, given: Given, grid: Grid) -> float:
     return float(np.nanmax(near)) if np.isfinite(near).any() else math.nan
 
 
-def _peak_mm_per_h(given: Given) -> float:
-    """Rain of the most intense ten minutes of the design storm [mm/h]."""
+def _mm_per_h(given: Given) -> tuple[float, float]:
+    """Rain of the most intense ten minutes of the design storm, and of all of it [mm/h]."""
     storm = given.facts("storms")["design"]
     depth, step_s = np.array(storm["depth_mm"]), float(storm["step_s"])
+    rain = depth[: np.flatnonzero(depth > 0).max(initial=0) + 1]
     steps = max(1, round(_PEAK_S / step_s))
-    most = np.convolve(depth, np.ones(steps), "valid").max() if len(depth) >= steps else depth.sum()
-    return float(most) / (steps * step_s) * 3600
+    most = np.convolve(rain, np.ones(steps), "valid").max() if len(rain) >= steps else rain.sum()
+    return float(most) / (steps * step_s) * 3600, float(rain.mean()) / step_s * 3600 * _EVEN
 
 
 STAGE = Stage(

@@ -115,6 +115,22 @@ def test_rain_on_the_crown_is_taken_off_and_never_more_than_all():
     assert wet.driest_month == 1
 
 
+@pytest.mark.parametrize("cover", [0.1, 0.3, 0.5, 0.7])
+def test_a_zone_s_coefficient_is_at_most_a_third_below_that_of_fao_56_for_sparse_trees(cover):
+    """FAO-56, chapter 9, as Allen & Pereira (2009), Irrigation Science 28, 17-34.
+
+    Kc = Kc min + Kd (Kc full − Kc min), Kd the least of 1, 1.5 fc and fc^(1 / (1 + h)) (from
+    memory): tall trees apart take more than the ground under them would. Ours is the even mean.
+    """
+    area, tree = 1000.0, Plant("t", "t", "canopy", 4.0, 4.0, 4.0, mature_y=1, kc=0.95)
+    count = round(cover * area / tree.crown_m2(1))
+    share = count * tree.crown_m2(1) / area
+    density = min(1.0, 1.5 * share, share ** (1 / (1 + tree.height_m)))
+    expected = 0.3 + density * (0.95 - 0.3)
+    ours = zone_kc({tree: count}, area, 1, floor_kc=0.3)[6]
+    assert 2 / 3 * expected < ours <= expected + 1e-9
+
+
 def test_a_zone_s_coefficient_lies_between_its_crowns_and_its_floor():
     area = 100 * 16.0
     young, old = (zone_kc({TREE: 100}, area, age, floor_kc=0.3) for age in (0, 10))

@@ -28,6 +28,86 @@ if TYPE_CHECKING:
 _FULL_SUN_H = 6.0
 _PATCH_M = 2.0  # half the width of the finest patch that is drawn
 _MOSTLY = 0.5
+_POINTS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+
+
+def aspect(results: Results, frame: MapFrame) -> Plate | None:
+    """Draw the ways that the ground faces."""
+    bearing = results.raster("aspect_deg")
+    if bearing is None or not (known := _on_site(results, bearing)).size:
+        return None
+    sheet = Sheet(results, frame, ramp=RAMPS["aspect_deg"], values=bearing)
+    _lines(sheet)
+    points = np.bincount(np.rint(known / 45).astype(int) % 8, minlength=8) / known.size
+    words = [f"{_POINTS[at]} {100 * points[at]:.0f} %" for at in np.argsort(-points)[:3]]
+    return Plate(
+        "aspect",
+        "Ways that the ground faces",
+        sheet.svg("aspect"),
+        f"Map of the compass bearing that the ground falls to, mostly {_POINTS[points.argmax()]}.",
+        f"Bearings from north, 0°, by east, 90°: most of the site faces {', '.join(words)}. Ground "
+        "that is all but level is left without colour.",
+    )
+
+
+def machine_ground(results: Results, frame: MapFrame) -> Plate | None:
+    """Draw the ground that the stated machine works."""
+    works = results.raster("machine_ground")
+    if works is None:
+        return None
+    steepest = float(results.parameter("growing", "machine_pct") or 0)
+    width_m = float(results.parameter("growing", "machine_width_m") or 0)
+    width = shown("length", results.units).text(width_m)
+    words = f"Steeper than {steepest:g} %, or too narrow"
+    return _marked(
+        results, frame, works == 0, ("machine-ground", "Ground for machines", words),
+        Fill(BROWN, 0.8, "slash"),
+        f"A machine that works to {steepest:g} % and needs {width} reaches the {{rest:.0f}} % of "
+        "the site that is not hatched. Wet ground, stones and gates are not seen.",
+    )  # fmt: skip
+
+
+def cold_air(results: Results, frame: MapFrame) -> Plate | None:
+    """Draw where cold air pools."""
+    pools = results.raster("cold_air")
+    if pools is None:
+        return None
+    return _marked(
+        results, frame, pools == 1, ("cold-air", "Where cold air pools", "Cold air pools"),
+        Fill(CYAN, 0.6),
+        "On still, clear nights cold air drains downhill and pools on {share:.0f} % of the site: "
+        "low among what lies around, not steep, not bulging. It ranks places and gives no degrees; "
+        "hedges, walls and banks that dam it are not seen.",
+    )  # fmt: skip
+
+
+def _marked(
+    results: Results,
+    frame: MapFrame,
+    where: NDArray[np.bool_],
+    named: tuple[str, str, str],
+    fill: Fill,
+    told: str,
+) -> Plate:
+    """Draw one kind of ground; `told` has places for its share of the site, and the rest."""
+    name, title, words = named
+    sheet = Sheet(results, frame)
+    shapes = _areas(where, results)
+    if shapes:
+        rows = gpd.GeoDataFrame(geometry=shapes, crs=results.grid.crs)
+        sheet.rule(Rule(words, fill=fill), rows)
+    _lines(sheet)
+    known = _on_site(results, where.astype(np.float32))
+    share = 100 * float(known.mean()) if known.size else 0.0
+    told = told.format(share=share, rest=100 - share)
+    return Plate(name, title, sheet.svg(name), f"Map: {title.lower()}.", told)
+
+
+def _lines(sheet: Sheet) -> None:
+    """Draw what every reading lies among."""
+    for layer in ("contours", "surfaces", "elements", "boundary"):
+        sheet.draw(layer, unfilled=True)
+    sheet.draw("zones", label=True, unfilled=True)
 
 
 def sun_in_winter(results: Results, frame: MapFrame) -> Plate | None:
@@ -57,9 +137,7 @@ def wind(results: Results, frame: MapFrame) -> Plate | None:
     if shelter is None or not (known := _on_site(results, shelter)).size:
         return None
     sheet = Sheet(results, frame, ramp=RAMPS["shelter_deg"], values=shelter)
-    for layer in ("contours", "surfaces", "elements", "boundary"):
-        sheet.draw(layer, unfilled=True)
-    sheet.draw("zones", label=True, unfilled=True)
+    _lines(sheet)
     winds = results.parameter("wind", "from_deg") or ()
     words = " and ".join(f"{bearing:g}°" for bearing, _ in winds)
     from_where = f"winds from {words}" if words else "winds from all round alike: none is stated"
@@ -231,9 +309,7 @@ def _sun(
     if not known.size:
         return None
     sheet = Sheet(results, frame, ramp=RAMPS["sun_h"], values=hours)
-    for layer in ("contours", "surfaces", "elements", "boundary"):
-        sheet.draw(layer, unfilled=True)
-    sheet.draw("zones", label=True, unfilled=True)
+    _lines(sheet)
     full = 100 * float((known >= _FULL_SUN_H).mean())
     open_h = float(np.mean([results.facts["sun"]["open_ground_h"][month] for month in months]))
     return Plate(
