@@ -109,7 +109,10 @@ def _stakes(staked: tuple[str, ...], *, pdf: bool) -> Iterator[Piece]:
         title = "printing the staking sheets"
         yield Piece("stakes/sheets.pdf", "stakes", title, sheets.write_sheets_pdf, after=parts)
     title = "drawing the sheets for setting out by hand"
-    yield Piece("stakes/by_hand.html", "stakes", title, sheets.write_hand)
+    yield Piece(sheets.HAND, "stakes", title, sheets.write_hand)
+    if pdf:
+        title, name = "printing the sheets for setting out by hand", "stakes/by_hand.pdf"
+        yield Piece(name, "stakes", title, sheets.write_hand_pdf, after=(sheets.HAND,))
 
 
 def _report(*, pdf: bool) -> Iterator[Piece]:

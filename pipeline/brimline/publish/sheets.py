@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from brimline.publish.sight import Sight
 
 PARTS: Final = "parts/sheets/"
+HAND: Final = "stakes/by_hand.html"
 
 
 def write_sheet(sight: Sight, path: Path, name: str) -> None:
@@ -48,6 +49,19 @@ def write_sheets_pdf(sight: Sight, path: Path) -> None:
     """
     html = _html(sight)
     if html:
+        path.write_bytes(printed(html))
+
+
+def write_hand_pdf(sight: Sight, path: Path) -> None:
+    """Write the sheets for setting out by hand as PDF, from the page that is there.
+
+    Raises
+    ------
+    StoreError
+        If the printer's library is not installed.
+    """
+    html = sight.piece(HAND)
+    if html is not None:
         path.write_bytes(printed(html))
 
 

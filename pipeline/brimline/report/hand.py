@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
-import numpy as np
-
-from brimline.lines.staking import Instrument, from_two_points, set_ups
+from brimline.lines.staking import from_two_points
 from brimline.report.palette import theme_colours
 from brimline.report.plates.staking import role_of, short, stakes_plan
-from brimline.report.sheets import staked
+from brimline.report.sheets import FINE, setting_out, staked
 from brimline.report.templates import environment
 from brimline.units import INCH_MM
 
@@ -23,6 +22,7 @@ if TYPE_CHECKING:
 
 _ROWS: Final = 22  # that fit on a page beneath the plan
 _NONE: Final = "–"
+_TAPE_M: Final = 30.0  # common practice, no source
 _EIGHTH: Final = 8
 
 
@@ -40,21 +40,19 @@ def hand_html(results: Results) -> str:
     names = staked(results)
     if not names:
         return ""
-    facts = results.facts.get("setting_out", {})
-    level = facts.get("instrument")
-    instrument = None if level is None else Instrument(**level)
-    points = [(str(name), float(x), float(y)) for name, x, y in facts.get("fixed_points", ())]
+    out = setting_out(results)
+    instrument, points, unit = out.instrument, out.points, FINE[results.units]
     stakes = results.frames["stakes"]
     mine = stakes[(stakes["offset_m"] == 0) & stakes["ground_m"].notna()]
-    found: tuple[SetUp, ...] = ()
-    place = np.full(len(mine), -1)
-    if instrument is not None:
-        found, place = set_ups(mine["ground_m"], mine["build_m"], instrument)
-    mine = mine.assign(set_up=place)
+    mine = mine.assign(set_up=[out.at.get(name, -1) for name in mine["stake_id"]])
+
+    def reading(value_m: float) -> str:
+        return f"{hand(value_m, results.units)} {'in' if results.units == 'us' else 'cm'}"
+
     sheets = [
         sheet
         for name in names
-        for sheet in _sheets(results, name, mine[mine["element_id"] == name], found, points)
+        for sheet in _sheets(results, name, mine[mine["element_id"] == name], out.set_ups, points)
     ]
     return (
         environment()
@@ -65,9 +63,10 @@ def hand_html(results: Results) -> str:
             version=results.manifest.get("brimline", ""),
             unit="inches and eighths" if results.units == "us" else "centimetres",
             instrument=instrument,
-            benchmark="" if instrument is None else f"{instrument.benchmark_m:.3f} m",
-            set_ups=[_told(one, number, results.units) for number, one in enumerate(found, 1)],
-            off_rod=int((place < 0).sum()) if instrument is not None else 0,
+            benchmark="" if instrument is None else unit.text(instrument.benchmark_m),
+            rod="" if instrument is None else unit.text(instrument.rod_m),
+            set_ups=[out.told(place, reading, unit) for place in range(len(out.set_ups))],
+            off_rod=int((mine["set_up"] < 0).sum()) if instrument is not None else 0,
             points=[name for name, _, _ in points],
             cautions=results.cautions,
             light=theme_colours(dark=False),
@@ -117,10 +116,10 @@ def _lines(
         if tape is not None:
             side = "left" if tape.off_m[at] > 0 else "right"
             places = [
-                hand(tape.along_m[at], units),
-                f"{hand(abs(tape.off_m[at]), units)} {side}",
-                hand(tape.from_a_m[at], units),
-                hand(tape.from_b_m[at], units),
+                _taped(tape.along_m[at], units),
+                f"{_taped(abs(tape.off_m[at]), units)} {side}",
+                _taped(tape.from_a_m[at], units),
+                _taped(tape.from_b_m[at], units),
                 "weak" if tape.weak[at] else "",
             ]
         rows.append(
@@ -137,19 +136,10 @@ def _lines(
     return rows
 
 
-def _told(one: SetUp, number: int, units: System) -> str:
-    """Say where a set-up's line of sight lies, as a person finds it."""
-    what = f"Set-up {number}: line of sight at {one.sight_m:.3f} m"
-    if math.isfinite(one.backsight_m):
-        unit = "in" if units == "us" else "cm"
-        return f"{what}; the rod on the benchmark reads {hand(one.backsight_m, units)} {unit}"
-    if math.isfinite(one.peg_m[0]):
-        low, high = one.peg_m
-        return (
-            f"{what}, out of reach of the benchmark: drive a peg whose top lies between {low:.2f}"
-            f" and {high:.2f} m, read it from the set-up before, then from here"
-        )
-    return f"{what}, farther than one rod from any other: carry the level over by several pegs"
+def _taped(value_m: float, units: System) -> str:
+    """Return a measured length; beyond the longest usual tape in metres or feet, with the unit."""
+    far = replace(FINE[units], digits=2)
+    return far.text(value_m) if abs(value_m) > _TAPE_M else hand(value_m, units)
 
 
 def hand(value_m: float, units: System) -> str:

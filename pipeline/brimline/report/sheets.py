@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
+import numpy as np
 from shapely import Point
 
+from brimline.lines.staking import Instrument, from_two_points, set_ups
 from brimline.report.palette import theme_colours
 from brimline.report.plates.staking import role_of, sections, short, stakes_plan
 from brimline.report.templates import environment
 from brimline.units import FOOT_M, Shown, shown
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from geopandas import GeoDataFrame
     from pandas import Series
 
+    from brimline.lines.staking import SetUp
     from brimline.report.results import Results
     from brimline.units import System
 
@@ -33,7 +37,7 @@ _ROLES: Final = (
     "base",
     "mark",
 )  # in the order in which they are set
-_FINE: Final[dict[System, Shown]] = {
+FINE: Final[dict[System, Shown]] = {
     "metric": Shown("m", 1.0, 3),
     "us": Shown("ft", 1 / FOOT_M, 2),
 }
@@ -76,6 +80,62 @@ class StakingSheet(NamedTuple):
                               sections=tuple(sheet.sections))  # fmt: skip
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class SettingOut:
+    """What levels and places are measured from, the same on every sheet of a site.
+
+    Parameters
+    ----------
+    set_ups : of the instrument; the first is the one beside the benchmark.
+    at : set-up of each stake, by its name; -1 where no rod reaches.
+    points : two fixed points, name, easting and northing [m]; none where they are not stated.
+    """
+
+    instrument: Instrument | None
+    set_ups: tuple[SetUp, ...]
+    at: dict[str, int]
+    points: tuple[tuple[str, float, float], ...]
+
+    def told(self, one: int, text: Callable[[float], str], level: Shown) -> str:
+        """Say where a set-up's line of sight lies, as a person finds it.
+
+        Parameters
+        ----------
+        text : shows a reading on the rod.
+        """
+        up = self.set_ups[one]
+        what = f"Set-up {one + 1}: line of sight at {_text(up.sight_m, level)}"
+        if math.isfinite(up.backsight_m):
+            return f"{what}; the rod on the benchmark reads {text(up.backsight_m)}"
+        if math.isfinite(up.peg_m[0]):
+            low, high = (_text(end, level) for end in up.peg_m)
+            return (
+                f"{what}, out of reach of the benchmark: drive a peg whose top lies between {low}"
+                f" and {high}, read it from the set-up before, then from here"
+            )
+        return f"{what}, farther than one rod from any other: carry the level over by several pegs"
+
+
+def setting_out(results: Results) -> SettingOut:
+    """Work out the set-ups that serve every stake, and read the fixed points."""
+    facts = results.facts.get("setting_out", {})
+    level = facts.get("instrument")
+    points = tuple((str(name), float(x), float(y)) for name, x, y in facts.get("fixed_points", ()))
+    if level is None:
+        return SettingOut(None, (), {}, points)
+    instrument, stakes = Instrument(**level), results.frames["stakes"]
+    on_line = stakes[(stakes["offset_m"] == 0) & stakes["ground_m"].notna()]
+    ups, at = set_ups(on_line["ground_m"], on_line["build_m"], instrument)
+    places = dict(zip(on_line["stake_id"], map(int, at), strict=True))
+    # an offset stake is read from where the stakes of the work are
+    beside = stakes[stakes["offset_m"] != 0]
+    sights = np.array([up.sight_m for up in ups])
+    for name, build_m in zip(beside["stake_id"], beside["build_m"], strict=True):
+        reads = (sights >= build_m) & (sights - build_m <= instrument.rod_m)
+        places[name] = int(reads.argmax()) if reads.any() else -1
+    return SettingOut(instrument, ups, places, points)
+
+
 def _in_pages(rows: Sequence[Any]) -> list[list[Any]]:
     """Share rows out over pages, so that each can say which of how many it is."""
     return [list(rows[at : at + _ROWS_A_PAGE]) for at in range(0, len(rows), _ROWS_A_PAGE)]
@@ -83,7 +143,7 @@ def _in_pages(rows: Sequence[Any]) -> list[list[Any]]:
 
 def fittings(results: Results) -> tuple[SheetRow, ...]:
     """Return what is set rather than dug: each tank, and each pipe and orifice with its ends."""
-    fine = _FINE[results.units]
+    fine = FINE[results.units]
     small = shown("volume", results.units)
     rows = []
     elements = results.layer("elements")
@@ -128,7 +188,8 @@ def sheets_html(results: Results, sheets: Sequence[StakingSheet] | None = None) 
     if not sheets:
         return ""
     found = sorted(sheets, key=lambda one: _step(results, one.name) or math.inf)
-    fine = _FINE[results.units]
+    out = setting_out(results)
+    fine = FINE[results.units]
     facts = results.facts.get("setting_out", {})
     return (
         environment()
@@ -143,7 +204,12 @@ def sheets_html(results: Results, sheets: Sequence[StakingSheet] | None = None) 
             fittings=_in_pages(fittings(results)),
             unit=fine.symbol,
             us=results.units == "us",
-            instrument=_instrument(facts.get("instrument"), fine),
+            instrument=_instrument(out.instrument, fine),
+            set_ups=[
+                out.told(place, lambda reading: _text(reading, fine), fine)
+                for place in range(len(out.set_ups))
+            ],
+            baseline=_baseline(out.points, results.units),
             rmse=_text(facts.get("rmse_m"), fine),
             decides=_text(facts.get("survey_decides_m"), fine),
             cautions=results.cautions,
@@ -158,7 +224,7 @@ def sheet_of(results: Results, name: str) -> StakingSheet:
     """Return the sheet of one element that is staked."""
     every = results.frames["stakes"]
     stakes: GeoDataFrame = every[every["element_id"] == name]
-    row = _row(results, "elements", name)
+    row, out = _row(results, "elements", name), setting_out(results)
     cuts = results.table("profiles")
     water, kinds = {}, set(stakes["role"])
     if row is not None and row["kind"] != "drain":  # its levels fall with it
@@ -172,9 +238,9 @@ def sheet_of(results: Results, name: str) -> StakingSheet:
         str(row["kind"]) if row is not None else "line" if "mark" in kinds else "pad",
         _step_text(results, name),
         _facts(results, name, row, stakes),
-        stakes_plan(results, name, stakes),
+        stakes_plan(results, name, stakes, [point[1:] for point in out.points]),
         drawn,
-        _lines(results, name, stakes),
+        _lines(results, name, stakes, out),
         len(stakes),
         int(
             (
@@ -189,7 +255,7 @@ def _facts(
     results: Results, name: str, row: Series[Any] | None, stakes: GeoDataFrame
 ) -> tuple[tuple[str, str], ...]:
     """Levels and amounts that a crew asks for first."""
-    fine, earth = _FINE[results.units], shown("earth", results.units)
+    fine, earth = FINE[results.units], shown("earth", results.units)
     found = []
     floor = stakes[(stakes["role"] == "floor") & (stakes["offset_m"] == 0)]["design_m"]
     if row is not None and row["kind"] == "drain" and len(floor):
@@ -218,7 +284,9 @@ def _facts(
     return tuple(found)
 
 
-def _lines(results: Results, name: str, stakes: GeoDataFrame) -> tuple[SheetRow, ...]:
+def _lines(
+    results: Results, name: str, stakes: GeoDataFrame, out: SettingOut
+) -> tuple[SheetRow, ...]:
     order = {role: place for place, role in enumerate(_ROLES)}
     # an empty text is None in some versions of pandas and NaN in others
     stakes = stakes.assign(**{text: stakes[text].fillna("") for text in ("side", "flag", "say")})
@@ -232,13 +300,15 @@ def _lines(results: Results, name: str, stakes: GeoDataFrame) -> tuple[SheetRow,
                                      key=lambda one: one[0])]  # fmt: skip
     found, before = [], ""
     for row in rows:
-        found.append(_line(results, name, row, begins=row["role"] != before))
+        found.append(_line(results, name, row, out, begins=row["role"] != before))
         before = row["role"]
     return tuple(found)
 
 
-def _line(results: Results, name: str, row: dict[str, Any], *, begins: bool) -> SheetRow:
-    fine, level = _FINE[results.units], shown("level", results.units)
+def _line(
+    results: Results, name: str, row: dict[str, Any], out: SettingOut, *, begins: bool
+) -> SheetRow:
+    fine, level = FINE[results.units], shown("level", results.units)
     length = shown("length", results.units)
     down = row["ground_m"] - row["build_m"]
     # an offset stake stays where it is: from there the work's level lies so far down or up
@@ -256,8 +326,8 @@ def _line(results: Results, name: str, row: dict[str, Any], *, begins: bool) -> 
             _plain(row["design_m"], fine),
             _plain(row["build_m"], fine),
             f"{work} {abs(level.per_si * down):.{level.digits}f}",
-            _plain(row["above_benchmark_m"], fine, sign=True),
-            _NONE if "off-rod" in row["flag"] else _plain(row["rod_m"], fine),
+            *_from_baseline(row["geometry"], out.points, length),
+            _rod(row, out, fine),
             _plain(row["tolerance_m"], level),
         ),
         _SET_FIRST in row["say"],
@@ -265,15 +335,48 @@ def _line(results: Results, name: str, row: dict[str, Any], *, begins: bool) -> 
     )
 
 
-def _instrument(level: dict[str, Any] | None, fine: Shown) -> dict[str, str] | None:
+def _rod(row: dict[str, Any], out: SettingOut, fine: Shown) -> str:
+    """Return what the rod reads at the level to build to, behind the number of a further set-up."""
+    place = out.at.get(row["stake_id"], -1)
+    if place < 0:
+        return _NONE
+    reading = _plain(out.set_ups[place].sight_m - row["build_m"], fine)
+    return f"{place + 1}: {reading}" if place else reading
+
+
+def _from_baseline(
+    point: Point, points: Sequence[tuple[str, float, float]], length: Shown
+) -> tuple[str, str]:
+    """Return how far along the baseline a stake lies, and how far left or right of it."""
+    if len(points) != 2:
+        return _NONE, _NONE
+    tape = from_two_points([point.x], [point.y], points[0][1:], points[1][1:])
+    along, off = (float(one[0]) * length.per_si for one in (tape.along_m, tape.off_m))
+    return f"{along:.2f}", f"{abs(off):.2f} {'L' if off > 0 else 'R'}"
+
+
+def _baseline(points: Sequence[tuple[str, float, float]], units: System) -> dict[str, Any] | None:
+    if len(points) != 2:
+        return None
+    (a, x0, y0), (b, x1, y1) = points
+    bearing = math.degrees(math.atan2(x1 - x0, y1 - y0)) % 360
+    return {
+        "points": [(name, *_place(Point(x, y))) for name, x, y in points],
+        "names": (a, b),
+        "length": _text(math.hypot(x1 - x0, y1 - y0), FINE[units]),
+        "bearing": f"{bearing:.2f}\N{DEGREE SIGN}",
+    }
+
+
+def _instrument(level: Instrument | None, fine: Shown) -> dict[str, str] | None:
     if level is None:
         return None
     return {
-        "benchmark": level["benchmark"],
-        "benchmark_level": _text(level["benchmark_m"], fine),
-        "above": _text(level["above_m"], fine),
-        "sight": _text(level["benchmark_m"] + level["above_m"], fine),
-        "rod": _text(level["rod_m"], fine),
+        "benchmark": level.benchmark,
+        "benchmark_level": _text(level.benchmark_m, fine),
+        "above": _text(level.above_m, fine),
+        "sight": _text(level.sight_m, fine),
+        "rod": _text(level.rod_m, fine),
     }
 
 

@@ -96,6 +96,26 @@ def test_names_are_escaped_and_a_missing_benchmark_is_told(page: Any) -> None:
     assert "101.500" in page(instrument=level)
 
 
+def test_levels_out_of_reach_are_read_from_further_set_ups(make_results: Any) -> None:
+    high = stake(3, ground_m=107.0, design_m=106.5, build_m=106.5, flag="off-rod")
+    frames = {"stakes": gpd.GeoDataFrame([*STAKES, high], crs="EPSG:32626")}
+    level = {"benchmark": "Nail", "benchmark_m": 100.0, "above_m": 1.5, "rod_m": 5.0}
+    facts = {"setting_out": {"instrument": level, "fixed_points": [
+        ["gate", PLACE[0], PLACE[1] - 3.0], ["oak", PLACE[0] + 50.0, PLACE[1] - 3.0]]}}  # fmt: skip
+    results = make_results(frames={"boundary"})
+    html = sheets_html(dataclasses.replace(results, frames=results.frames | frames,
+                                           facts=results.facts | facts))  # fmt: skip
+    by_name = {row[0]: row for row in cells(html)}
+    assert "1.000" in by_name["F01"]  # 101.5 - 100.5
+    sights = [float(one) for one in re.findall(r"Set-up \d: line of sight at ([\d.]+)", html)]
+    assert f"2: {sights[1] - 101.55:.3f}" in by_name["C01 ●"]
+    sight = sights[2]
+    assert f"3: {sight - 106.5:.3f}" in by_name["F03"]
+    assert 107.0 < sight < 106.5 + 5.0  # over the ground there, within a rod of the level to build
+    assert "50.000\u00a0m long, bearing 90.00" in html
+    assert by_name["F01L"][9:11] == ["10.00", "7.00 L"]  # along and off, 4 m beside F01
+
+
 def test_a_site_without_stakes_has_no_sheets(make_results: Any) -> None:
     assert sheets_html(make_results(frames={"boundary"})) == ""
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Final
 
+import geopandas as gpd
 import matplotlib as mpl
 import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
 from matplotlib.ticker import MaxNLocator
+from shapely import LineString
 
 from brimline.report.palette import (
     BLUE,
@@ -21,6 +23,7 @@ from brimline.report.palette import (
     RED,
     RULE_LINE,
     VERMILION,
+    LineStyle,
     Mark,
     Rule,
 )
@@ -64,6 +67,7 @@ _LOOKS: Final[tuple[tuple[str, str, Ink], ...]] = (
     ("base", "Floor of a bed", INK),
     ("mark", "Line", INK),
 )
+_WATER: Final = frozenset({"sill", "highest water", "water"})
 _EXAGGERATED: Final = (0.2, 0.5, 1, 2, 5, 10, 20, 50, 100)
 
 
@@ -72,8 +76,18 @@ def role_of(role: str) -> str:
     return role.rstrip("0123456789")
 
 
-def stakes_plan(results: Results, name: str, stakes: GeoDataFrame) -> str:
-    """Draw an element from above with its stakes, as one ``<svg>`` element."""
+def stakes_plan(
+    results: Results,
+    name: str,
+    stakes: GeoDataFrame,
+    baseline: Sequence[tuple[float, float]] = (),
+) -> str:
+    """Draw an element from above with its stakes, as one ``<svg>`` element.
+
+    Parameters
+    ----------
+    baseline : its two ends, easting and northing [m]; drawn where it crosses the sheet.
+    """
     sheet = Sheet(results, _around(stakes), letters=_LETTERS, size_mm=_PLAN_MM)
     for other in ("contours", "keep_out", "boundary"):
         sheet.draw(other)
@@ -83,6 +97,9 @@ def stakes_plan(results: Results, name: str, stakes: GeoDataFrame) -> str:
     for other in ("pads", "elements"):
         sheet.draw(other, unfilled=True)
     sheet.draw("overflows")
+    if len(baseline) == 2:
+        line = gpd.GeoDataFrame(geometry=[LineString(baseline)], crs=stakes.crs)
+        sheet.rule(Rule("Baseline", line=LineStyle(INK, 1.2, (9, 3, 2, 3))), line)
     on_line = stakes["offset_m"] == 0
     sheet.rule(Rule("Offset stake", mark=Mark(QUIET, "circle", 3.5)), stakes[~on_line])
     roles = stakes["role"].map(role_of)
@@ -228,7 +245,10 @@ def _section(
     axes.plot(at, design, color=INK.light, linewidth=1.1)
     axes.set_xlim(at[0], at[-1])
     times = _stretch(axes, float(at[-1] - at[0]), low, high)
-    named_levels(axes, seen, f" {level.symbol}" if told else "")
+    if told:
+        named_levels(axes, seen, f" {level.symbol}")
+    else:  # beside a small section is room for a word
+        named_levels(axes, {words.rsplit(" ", 1)[-1]: value for words, value in seen.items()}, "")
     title = "along the line" if title == "mark" else title
     words = f"{title[0].upper()}{title[1:]} · heights × {times:g}"
     axes.set_title(words, fontsize=_SMALL, loc="left", color=INK.light,
@@ -256,7 +276,7 @@ def named_levels(axes: Axes, levels: Mapping[str, float], unit: str) -> None:
     wide_pt, tall_pt = 72 * axes.figure.get_size_inches() * (box.width, box.height)  # type: ignore[union-attr]
     gap, before = 1.25 * _SMALL / tall_pt, -math.inf
     for words, value in sorted(levels.items(), key=lambda one: one[1]):
-        colour = BLUE.light if words in {"sill", "highest water"} else INK.light
+        colour = BLUE.light if words in _WATER else INK.light
         axes.axhline(value, color=colour, linewidth=0.7, linestyle=(0, (4, 2)))
         share = (value - bottom) / (top - bottom)
         place = max(share, before + gap)
