@@ -46,8 +46,10 @@ _SHOWN: Final[dict[str, dict[System, Shown]]] = {
     "small area": {"metric": Shown("m²", 1.0, 0), "us": Shown("ft²", 1 / FOOT_M**2, 0)},
     "volume": {"metric": Shown("m³", 1.0, 1), "us": Shown("gal", 1 / US_GALLON_M3, 0)},
     "earth": {"metric": Shown("m³", 1.0, 0), "us": Shown("yd³", 1 / CUBIC_YARD_M3, 0)},
+    "small earth": {"metric": Shown("m³", 1.0, 1), "us": Shown("yd³", 1 / CUBIC_YARD_M3, 1)},
     "rain": {"metric": Shown("mm", 1.0, 1), "us": Shown("in", 1 / INCH_MM, 2)},
     "flow": {"metric": Shown("m³/s", 1.0, 3), "us": Shown("ft³/s", 1 / FOOT_M**3, 2)},
+    "small flow": {"metric": Shown("l/s", 1e3, 2), "us": Shown("gal/min", 60 / US_GALLON_M3, 1)},
     "slope": {"metric": Shown("%", 1.0, 1), "us": Shown("%", 1.0, 1)},
     "share": {"metric": Shown("%", 100.0, 0), "us": Shown("%", 100.0, 0)},
 }
@@ -63,7 +65,8 @@ def shown(quantity: str, system: System) -> Shown:
 
     Parameters
     ----------
-    quantity : one of length, level, area, small area, volume, earth, rain, flow, slope, share.
+    quantity : one of length, level, area, small area, volume, earth, small earth, rain, flow,
+        small flow, slope, share.
     system : ``"metric"`` or ``"us"``.
 
     Raises

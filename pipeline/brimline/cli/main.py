@@ -238,7 +238,7 @@ def options(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Run alternatives, each with its own plan, and set them side by side."""
+    """Run alternatives, each with its own plan, side by side."""
     from brimline.cli import options as command
 
     command.run(sites, out, as_json=as_json)

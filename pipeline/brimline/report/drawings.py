@@ -9,6 +9,7 @@ from brimline.report.client_page import phases
 from brimline.report.costs import costs
 from brimline.report.palette import theme_colours
 from brimline.report.plates.details import detail, plan_sheet, tiles
+from brimline.report.quantities import flow_of
 from brimline.report.templates import environment
 from brimline.units import shown
 
@@ -104,7 +105,7 @@ def _ways(results: Results, name: str) -> list[str]:
     overflows = results.layer("overflows")
     if overflows is None:
         return []
-    level, flow = shown("level", results.units), shown("flow", results.units)
+    level = shown("level", results.units)
     found = []
     for _, way in overflows[overflows["from_id"] == name].iterrows():
         parts = [f"{way['outlet']} to {way['to_id'] or 'nowhere yet'}"]
@@ -114,6 +115,7 @@ def _ways(results: Results, name: str) -> list[str]:
             parts.append(f"{way['diameter_mm']:.0f} mm inside")
         parts.append(f"at {level.text(float(way['crest_level_m']))}")
         parts.append(f"head {level.text(float(way['sill_head_m']))} at the greatest flow")
-        parts.append(flow.text(float(way["peak_m3_s"])))
+        peak = float(way["peak_m3_s"])
+        parts.append(shown(flow_of(peak), results.units).text(peak))
         found.append(", ".join(parts))
     return found

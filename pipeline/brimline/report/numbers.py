@@ -10,6 +10,7 @@ import numpy as np
 
 from brimline.grid.shapes import cells_inside
 from brimline.report.costs import costs
+from brimline.report.quantities import earth_of, flow_of
 from brimline.units import counted, shown
 
 if TYPE_CHECKING:
@@ -221,14 +222,9 @@ def _works(results: Results) -> list[Figure]:
             found.append(Figure(key, title, volume, "volume", "storm_balance", note))
     overflows = results.layer("overflows")
     if overflows is not None and overflows["peak_m3_s"].notna().any():
+        most = float(overflows["peak_m3_s"].max())
         found.append(
-            Figure(
-                "largest_overflow_m3_s",
-                "Largest overflow",
-                float(overflows["peak_m3_s"].max()),
-                "flow",
-                "overflows",
-            )
+            Figure("largest_overflow_m3_s", "Largest overflow", most, flow_of(most), "overflows")
         )
     return found
 
@@ -345,13 +341,14 @@ def _earth(results: Results) -> list[Figure]:
     volumes = results.table("earth_volumes")
     if volumes is None:
         return []
-    earth = shown("earth", results.units)
+    quantity = earth_of(float(volumes[["cut_m3", "fill_m3"]].sum().max()))
+    earth = shown(quantity, results.units)
     found = []
     for kind, title in (("cut", "Dug"), ("fill", "Heaped up")):
         volume_m3 = float(volumes[f"{kind}_m3"].sum())
         error_m3 = float(np.hypot.reduce(volumes[f"{kind}_error_m3"].to_numpy(dtype=np.float64)))
         note = f"give or take {earth.text(error_m3)}, by the survey and the way of measuring"
-        found.append(Figure(f"{kind}_m3", title, volume_m3, "earth", "earth_volumes", note))
+        found.append(Figure(f"{kind}_m3", title, volume_m3, quantity, "earth_volumes", note))
     return found + _cost(results)
 
 

@@ -19,7 +19,10 @@ _EARTH: Final = (
     "cut", "fill", "earth", "spoil", "topsoil", "mound", "stone", "built", "respread", "bank_m3",
     "loose_m3",
 )  # fmt: skip
-_AREA_FROM_M2: Final = 5_000.0  # below, hectares would show too few digits
+# below, the larger unit would show too few digits
+_AREA_FROM_M2: Final = 5_000.0
+_EARTH_FROM_M3: Final = 20.0
+_FLOW_FROM_M3_S: Final = 0.01
 
 
 def unit_of(name: str, unit: str, system: System, *, typical: float = math.inf) -> Shown | None:
@@ -28,7 +31,7 @@ def unit_of(name: str, unit: str, system: System, *, typical: float = math.inf) 
     Parameters
     ----------
     name, unit : of the column, as the catalogue has them.
-    typical : a usual value [SI]; decides between large and small units of area.
+    typical : a usual value [SI]; decides between large and small units of area, earth and flow.
     """
     if unit == "m":
         plain = any(word in name for word in _PLAIN_LENGTHS) and "error" not in name
@@ -36,7 +39,10 @@ def unit_of(name: str, unit: str, system: System, *, typical: float = math.inf) 
     if unit == "m²":
         return shown("area" if typical >= _AREA_FROM_M2 else "small area", system)
     if unit == "m³":
-        return shown("earth" if any(word in name for word in _EARTH) else "volume", system)
+        earth = any(word in name for word in _EARTH)
+        return shown(earth_of(typical) if earth else "volume", system)
+    if unit == "m³/s":
+        return shown(flow_of(typical), system)
     if unit == "mm/h":
         depth = shown("rain", system)
         return Shown(f"{depth.symbol}/h", depth.per_si, depth.digits)
@@ -45,7 +51,7 @@ def unit_of(name: str, unit: str, system: System, *, typical: float = math.inf) 
     if unit == "m³/a":
         volume = shown("volume", system)
         return Shown(f"{volume.symbol}/a", volume.per_si, volume.digits)
-    simple = {"%": "slope", "mm": "rain", "m³/s": "flow"}.get(unit)
+    simple = {"%": "slope", "mm": "rain"}.get(unit)
     if simple is not None:
         return shown(simple, system)
     if unit in {"h", "min", "d", "s", "L", "m³/d", "1/m"}:
@@ -53,11 +59,22 @@ def unit_of(name: str, unit: str, system: System, *, typical: float = math.inf) 
     return Shown(unit, 1.0, 2) if unit else None
 
 
+def earth_of(typical_m3: float) -> str:
+    """Return the quantity that amounts of earth are shown as: small ones in more digits."""
+    return "earth" if abs(typical_m3) >= _EARTH_FROM_M3 else "small earth"
+
+
+def flow_of(typical_m3_s: float) -> str:
+    """Return the quantity that flows are shown as: small ones in litres a second."""
+    return "flow" if typical_m3_s >= _FLOW_FROM_M3_S else "small flow"
+
+
 def unit_for(column: Column, system: System, values: Iterable[Any] = ()) -> Shown | None:
     """Return the unit in which a whole column is shown, so that its rows can be compared."""
     if _is_share(column):
         return shown("share", system)
-    known = [float(v) for v in values if not _missing(v)] if column.unit == "m²" else []
+    sized = column.unit in {"m²", "m³", "m³/s"}
+    known = [float(v) for v in values if not _missing(v)] if sized else []
     typical = max(known, default=math.inf)
     return unit_of(column.name, column.unit, system, typical=typical)
 

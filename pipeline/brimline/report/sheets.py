@@ -12,6 +12,7 @@ from shapely import Point
 from brimline.lines.staking import Instrument, from_two_points, set_ups
 from brimline.report.palette import theme_colours
 from brimline.report.plates.staking import role_of, sections, short, stakes_plan
+from brimline.report.quantities import earth_of
 from brimline.report.templates import environment
 from brimline.units import FOOT_M, Shown, shown
 
@@ -255,7 +256,7 @@ def _facts(
     results: Results, name: str, row: Series[Any] | None, stakes: GeoDataFrame
 ) -> tuple[tuple[str, str], ...]:
     """Levels and amounts that a crew asks for first."""
-    fine, earth = FINE[results.units], shown("earth", results.units)
+    fine = FINE[results.units]
     found = []
     floor = stakes[(stakes["role"] == "floor") & (stakes["offset_m"] == 0)]["design_m"]
     if row is not None and row["kind"] == "drain" and len(floor):
@@ -277,9 +278,11 @@ def _facts(
         found += [("Sill width", _text(width, fine)) for width in widths if width]
     volumes = _row(results, "earth_volumes", name)
     if volumes is not None:
+        cut, heap = float(volumes["cut_m3"]), float(volumes["built_m3"])
+        earth = shown(earth_of(max(cut, heap)), results.units)
         found += [
-            ("Dig, topsoil included", earth.text(float(volumes["cut_m3"]))),
-            ("Heap, before it settles", earth.text(float(volumes["built_m3"]))),
+            ("Dig, topsoil included", earth.text(cut)),
+            ("Heap, before it settles", earth.text(heap)),
         ]
     return tuple(found)
 

@@ -237,7 +237,7 @@ def test_a_bill_is_printed_whole_and_summed(make_results: Any) -> None:
     found = {f.key: f for f in figures(results)}
     assert found["cost"].value == 79 * 8.0
     assert found["cost"].note == "currency not stated; 727 with 15 % contingency; 1 row has no rate"
-    assert found["cut_m3"].note.startswith("give or take 2\N{NO-BREAK SPACE}yd³")
+    assert found["cut_m3"].note.startswith("give or take 2.0\N{NO-BREAK SPACE}yd³")
     tables = read(report_html(results)).tables
     assert len(tables["bill"]) == 81 + 5  # and the sums at its end
     # earth in cubic yards throughout, 0.76456 m³ each

@@ -10,7 +10,7 @@ from brimline.report.palette import INK, PAPER, WINE
 from brimline.report.plates.frame import MapFrame
 from brimline.report.plates.plate import Plate
 from brimline.report.plates.sheet import Sheet
-from brimline.report.quantities import unit_of
+from brimline.report.quantities import earth_of, unit_of
 from brimline.report.ramps import RAMPS
 from brimline.units import shown
 
@@ -36,8 +36,8 @@ def earthworks(results: Results, frame: MapFrame) -> Plate | None:
     volumes = results.table("earth_volumes")
     told = ""
     if volumes is not None:
-        earth = shown("earth", results.units)
         cut, fill = (float(volumes[column].sum()) for column in ("cut_m3", "fill_m3"))
+        earth = shown(earth_of(max(cut, fill)), results.units)
         told = f" {earth.text(cut)} are dug and {earth.text(fill)} heaped up, in place."
     return Plate(
         "earthworks",

@@ -16,6 +16,7 @@ from brimline.report.plates.frame import MapFrame
 from brimline.report.plates.plate import Plate
 from brimline.report.plates.sheet import Sheet
 from brimline.report.plates.svg import SETTINGS, svg_of
+from brimline.report.quantities import flow_of
 from brimline.units import shown
 
 if TYPE_CHECKING:
@@ -205,7 +206,7 @@ class _Diagram:
             )
         )
         if peak:
-            flow = shown("flow", self._results.units).text(peak)
+            flow = shown(flow_of(peak), self._results.units).text(peak)
             below = (1.7 if main else 2.9) * self._thick
             place = ((start[0] + end[0]) / 2, (start[1] + end[1]) / 2 - below)
             if (

@@ -13,6 +13,7 @@ from matplotlib.ticker import MaxNLocator
 from brimline.report.palette import BLUE, BLUE_GREEN, INDIGO, INK, QUIET, RED, RULE_LINE
 from brimline.report.plates.plate import Plate
 from brimline.report.plates.svg import SETTINGS, svg_of
+from brimline.report.quantities import flow_of
 from brimline.report.storm import busy_until_h
 from brimline.units import shown
 
@@ -70,7 +71,6 @@ def levels(results: Results, frame: MapFrame) -> Plate | None:  # noqa: ARG001 -
 
 def _flows(axes: Axes, results: Results, series: DataFrame, end_h: float) -> None:
     """Draw rain hanging from the top, inflow and outflow of the cascade beneath it."""
-    unit = shown("flow", results.units)
     elements = results.frames["elements"]
     inside = set(elements["element_id"])
     last = {
@@ -83,6 +83,7 @@ def _flows(axes: Axes, results: Results, series: DataFrame, end_h: float) -> Non
     leaving = leaving.reindex(total.index, fill_value=0.0)  # in a ring nothing leaves
     passed = total["outflow_m3_s"] - leaving
     arriving = (total["inflow_m3_s"] - passed).clip(lower=0)
+    unit = shown(flow_of(float(arriving.max())), results.units)
     for values, colour, words in ((arriving, INDIGO, "runs in"), (leaving, BLUE, "leaves")):
         axes.plot(
             values.index, values * unit.per_si, color=colour.light, linewidth=1.3, label=words
