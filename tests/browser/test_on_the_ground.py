@@ -6,6 +6,7 @@ import json
 import math
 from typing import TYPE_CHECKING, Any
 
+import gpxpy
 import pytest
 from pyproj import Geod, Transformer
 
@@ -88,6 +89,12 @@ def test_notes_are_kept_and_saved_where_they_were_made(phone: Page, tmp_path: Pa
     assert note["properties"]["moved"] is True
     assert note["properties"]["accuracy_m"] == 6.0
     assert note["geometry"]["coordinates"] == pytest.approx(TO_DEGREES.transform(*STANDING))
+    with phone.expect_download() as coming:
+        phone.get_by_role("button", name="Save as GPX").click()
+    coming.value.save_as(tmp_path / "notes.gpx")
+    (point,) = gpxpy.parse((tmp_path / "notes.gpx").read_text(encoding="utf-8")).waypoints
+    assert (point.name, point.description, point.type) == ("Pond-E03", "Rock at 40 cm", "moved")
+    assert (point.longitude, point.latitude) == pytest.approx(TO_DEGREES.transform(*STANDING))
 
 
 def test_a_thumb_reaches_every_control(opened: Callable[..., Page]) -> None:

@@ -126,7 +126,7 @@ class Inputs(ConfigTable):
     )
     notes: VectorInput | None = Field(
         None,
-        description="Notes that the map page saved on the ground, as GeoJSON; columns text, about,"
+        description="Notes that the map page saved on the ground, as GeoJSON or GPX; columns text, about,"
         " moved, accuracy_m.",
     )
     as_built: VectorInput | None = Field(

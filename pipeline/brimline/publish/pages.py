@@ -34,6 +34,15 @@ def write_report(sight: Sight, path: Path, *plates: str) -> None:
     path.write_text(report_html(sight.results, read_plates(sight, plates)), encoding="utf-8")
 
 
+def write_notes(sight: Sight, path: Path) -> None:
+    """Write the notes from the ground, where there are any."""
+    from brimline.report.notes_page import notes_html
+
+    html = notes_html(sight.results)
+    if html:
+        path.write_text(html, encoding="utf-8")
+
+
 def write_pdf(sight: Sight, path: Path, *plates: str) -> None:
     """Write the report as PDF.
 

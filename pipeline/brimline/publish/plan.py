@@ -53,6 +53,7 @@ def _shown(world: World, staked: tuple[str, ...], *, pdf: bool) -> tuple[Piece, 
         *_layers(world),
         *_data(world),
         *_stakes(staked, pdf=pdf),
+        *_notes(world),
         *_report(pdf=pdf),
         *_map(),
     )
@@ -113,6 +114,11 @@ def _stakes(staked: tuple[str, ...], *, pdf: bool) -> Iterator[Piece]:
     if pdf:
         title, name = "printing the sheets for setting out by hand", "stakes/by_hand.pdf"
         yield Piece(name, "stakes", title, sheets.write_hand_pdf, after=(sheets.HAND,))
+
+
+def _notes(world: World) -> Iterator[Piece]:
+    if "notes" in world.outputs:
+        yield Piece("notes.html", "pages", "writing the notes from the ground", pages.write_notes)
 
 
 def _report(*, pdf: bool) -> Iterator[Piece]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import TYPE_CHECKING, Any, Final
 
 from brimline.engine.stage import Stage
@@ -12,6 +13,8 @@ from brimline.layers.flags import joined
 from brimline.stages._frames import frame_of
 
 if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.io.vectors import Kind
 
@@ -24,24 +27,34 @@ _COLUMNS: Final = (
     WantedColumn("written"),
     WantedColumn("photo"),
 )
+_WAYPOINT: Final = (WantedColumn("name"), WantedColumn("desc"), WantedColumn("type"))
+_ABOUT: Final = frozenset({"about", "moved"})  # kinds of waypoint whose name is a stake's
+_PICTURE: Final = re.compile(r"data:image/(?:jpeg|png|webp);base64,[A-Za-z0-9+/]+={0,2}")
 
 
 def _run(given: Given, report: Reporter) -> Made:
     source = given.source("notes", VectorSource)
     if source is None:
         raise InternalError("the stage is in a run only where inputs.notes names a file")
+    is_gpx = source.path.suffix.lower() == ".gpx"
     read = read_layer(
-        source, kinds=_KINDS, crs=given.grid.crs, columns=_COLUMNS, default_layer="notes"
+        source,
+        kinds=_KINDS,
+        crs=given.grid.crs,
+        columns=_WAYPOINT if is_gpx else _COLUMNS,
+        default_layer="waypoints" if is_gpx else "notes",
     )
-    rows = read.usable()
+    rows = _of_waypoints(read.usable()) if is_gpx else read.usable()
     for problem in read.problems:
         report.problem(problem)
     stakes = given.frame("stakes")
     places = dict(zip(stakes["stake_id"], stakes.geometry, strict=True))
-    records = []
+    records, photos = [], {}
     for number, row in enumerate(rows.itertuples(index=False), 1):
         about, moved = _text(row.about), row.moved is True or row.moved == 1
         place = places.get(about)
+        if _PICTURE.fullmatch(_text(row.photo)):
+            photos[str(number)] = _text(row.photo)
         records.append(
             {
                 "note_id": number,
@@ -52,11 +65,25 @@ def _run(given: Given, report: Reporter) -> Made:
                 "accuracy_m": None if row.accuracy_m is None or math.isnan(row.accuracy_m)
                 else float(row.accuracy_m),
                 "written": _text(row.written) or None,
-                "photo": bool(_text(row.photo)),
+                "photo": str(number) in photos,
                 "flag": joined(["moved-on-site"] if moved else []),
             }
         )  # fmt: skip
-    return {"notes": frame_of(records, list(rows.geometry), "notes", given.grid)}
+    layer = frame_of(records, list(rows.geometry), "notes", given.grid)
+    return {"notes": layer, "note_photos": photos}
+
+
+def _of_waypoints(points: GeoDataFrame) -> GeoDataFrame:
+    """Return waypoints as the map page or any receiver saves them, with the columns of notes."""
+    names, texts, kinds = (points[one].map(_text) for one in ("name", "desc", "type"))
+    return points.assign(
+        text=texts.where(texts != "", names),
+        about=names.where(kinds.isin(_ABOUT), ""),
+        moved=kinds == "moved",
+        accuracy_m=None,
+        written=None,
+        photo=None,
+    )
 
 
 def _text(value: Any) -> str:  # noqa: ANN401 - any cell
@@ -65,10 +92,10 @@ def _text(value: Any) -> str:  # noqa: ANN401 - any cell
 
 STAGE = Stage(
     name="notes",
-    version=1,
+    version=2,
     title="notes from the ground",
     needs=("grid", "stakes"),
-    makes=("notes",),
+    makes=("notes", "note_photos"),
     run=_run,
     sources=("notes",),
 )

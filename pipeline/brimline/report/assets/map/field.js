@@ -64,7 +64,7 @@ function startField(map, surface) {
       collection(state.notes.map(({ at }) => feature("Point", toMap(at)))),
     );
     byId("notes-count").textContent = String(state.notes.length);
-    for (const id of ["notes-save", "notes-clear"]) byId(id).disabled = !state.notes.length;
+    for (const id of ["notes-save", "notes-gpx", "notes-clear"]) byId(id).disabled = !state.notes.length;
   };
 
   const tell = () => {
@@ -139,6 +139,14 @@ function startField(map, surface) {
     event.preventDefault();
     const at = placeOf();
     const [file] = byId("note-photo").files;
+    let photo = "";
+    try {
+      if (file) photo = await shrunk(file);
+    } catch {
+      byId("note-where").textContent = "This browser cannot read that photograph: choose a JPEG, or leave it out.";
+      byId("note-photo").value = "";
+      return;
+    }
     state.notes.push({
       at,
       text: byId("note-text").value.trim(),
@@ -146,7 +154,7 @@ function startField(map, surface) {
       moved: byId("note-moved").checked,
       accuracy: state.here ? state.here.accuracy : null,
       time: new Date().toISOString(),
-      photo: file ? await shrunk(file) : "",
+      photo,
     });
     keepNotes(state.notes);
     byId("note-form").reset();
@@ -155,15 +163,21 @@ function startField(map, surface) {
     byId("field").hidden = false;
     said.textContent = `${state.notes.length} kept in this browser. Save them before you close it.`;
   });
-  byId("notes-save").addEventListener("click", () => {
-    const text = JSON.stringify(notesGeoJson(state.notes));
-    const link = make("a", {
-      href: URL.createObjectURL(new Blob([text], { type: "application/geo+json" })),
-      download: "notes.geojson",
-    });
+  const save = (text, type, name) => {
+    const link = make("a", { href: URL.createObjectURL(new Blob([text], { type })), download: name });
     link.click();
     URL.revokeObjectURL(link.href);
-    said.textContent = `${state.notes.length} saved as notes.geojson: name that file as inputs.notes of the site.`;
+    said.textContent = `${state.notes.length} saved as ${name}: name that file as inputs.notes of the site.`;
+  };
+  byId("notes-save").addEventListener("click", () =>
+    save(JSON.stringify(notesGeoJson(state.notes)), "application/geo+json", "notes.geojson"),
+  );
+  byId("notes-gpx").hidden = !DATA.lonlat;
+  byId("notes-gpx").addEventListener("click", () => {
+    save(notesGpx(state.notes), "application/gpx+xml", "notes.gpx");
+    if (state.notes.some(({ photo }) => photo)) {
+      said.textContent += " GPX holds no photographs: save them as GeoJSON.";
+    }
   });
   byId("notes-clear").addEventListener("click", () => {
     if (!window.confirm(`Forget ${state.notes.length} notes? Save them first.`)) return;
@@ -190,6 +204,25 @@ function notesGeoJson(notes) {
       geometry: { type: "Point", coordinates: lonLat(note.at) || whole(note.at) },
     })),
   };
+}
+
+/** Notes as waypoints of GPX 1.1; the type says whether a name is that of a stake or element. */
+function notesGpx(notes) {
+  const escaped = (text) =>
+    text.replace(/[&<>"]/g, (sign) => ({ "&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;" })[sign]);
+  const points = notes.map((note, n) => {
+    const [lon, lat] = lonLat(note.at);
+    const type = note.moved ? "moved" : note.about ? "about" : "note";
+    return (
+      `<wpt lat="${lat.toFixed(8)}" lon="${lon.toFixed(8)}"><time>${note.time}</time>` +
+      `<name>${escaped(note.about || `Note ${n + 1}`)}</name><desc>${escaped(note.text)}</desc>` +
+      `<type>${type}</type></wpt>`
+    );
+  });
+  return (
+    '<?xml version="1.0" encoding="UTF-8"?>\n<gpx version="1.1" creator="brimline"' +
+    ` xmlns="http://www.topografix.com/GPX/1/1">${points.join("")}</gpx>\n`
+  );
 }
 
 async function shrunk(file) {
