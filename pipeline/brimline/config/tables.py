@@ -126,8 +126,8 @@ class Inputs(ConfigTable):
     )
     notes: VectorInput | None = Field(
         None,
-        description="Notes that the map page saved on the ground, as GeoJSON or GPX; columns text, about,"
-        " moved, accuracy_m.",
+        description="Notes that the map page saved on the ground, as GeoJSON (columns text, about,"
+        " moved, accuracy_m) or GPX.",
     )
     as_built: VectorInput | None = Field(
         None,
