@@ -9,6 +9,7 @@ from brimline.grid.arrays import (
     Labels,
     checked_elevation,
     checked_same_shape,
+    held_levels,
     read_only,
 )
 from brimline.grid.frame import Grid
@@ -36,6 +37,7 @@ __all__ = [
     "Labels",
     "checked_elevation",
     "checked_same_shape",
+    "held_levels",
     "read_only",
     "reverse",
 ]

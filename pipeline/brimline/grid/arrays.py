@@ -16,6 +16,7 @@ Labels: TypeAlias = NDArray[np.int32]  # (rows, cols); `LABEL_NONE` where there 
 BoolGrid: TypeAlias = NDArray[np.bool_]  # (rows, cols)
 
 LABEL_NONE: Final = 0
+_STEPS_M: Final = 2048.0  # in a metre; float32 holds each of them up to 8192 m
 
 
 def checked_elevation(dem: NDArray[Any], name: str = "dem") -> Elevation:
@@ -43,6 +44,19 @@ def checked_elevation(dem: NDArray[Any], name: str = "dem") -> Elevation:
     if infinite.any():
         surface = np.where(infinite, np.float32(np.nan), surface)
     return read_only(surface)
+
+
+def held_levels(level_m: NDArray[Any]) -> Elevation:
+    """Round levels to the nearest 1/2048 m, the finest step that float32 holds up to 8192 m.
+
+    The same ground a whole number of metres higher is then the same steps, so that its water runs
+    and its errors are drawn alike; half a millimetre is finer than any survey.
+
+    Parameters
+    ----------
+    level_m : float (any shape) [m]; NaN stays.
+    """
+    return (np.rint(level_m * _STEPS_M) / _STEPS_M).astype(np.float32)
 
 
 def read_only(array: NDArray[Any]) -> NDArray[Any]:

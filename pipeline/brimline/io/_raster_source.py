@@ -11,6 +11,7 @@ from rasterio import windows
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
 from brimline.errors import InputError, Problem, Severity
+from brimline.grid import held_levels
 from brimline.io import crs as crs_of
 from brimline.io import lengths
 from brimline.io.formats import open_raster
@@ -85,7 +86,8 @@ def read_levels(
     Returns
     -------
     float32 (rows, cols) [m]
-        NaN where the file has no data: by its tag or mask, as NaN, or as a marker.
+        As `held_levels`; NaN where the file has no data: by its tag or mask, as NaN, or as a
+        marker.
     notices
         What was found and changed.
     """
@@ -110,7 +112,7 @@ def read_levels(
         values = raw[rows].astype(np.float64) * scale + offset
         in_metres = values * header.unit.metres
         valid[rows] &= np.isfinite(values)
-        levels[rows] = np.where(valid[rows], in_metres, np.nan)
+        levels[rows] = held_levels(np.where(valid[rows], in_metres, np.nan))
         doubtful |= bool((valid[rows] & _is_doubtful(values, in_metres)).any())
     if not doubtful:
         return levels, ()

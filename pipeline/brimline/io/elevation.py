@@ -9,6 +9,7 @@ import numpy as np
 from scipy import ndimage
 
 from brimline.errors import InputError, Problem, Severity
+from brimline.grid import held_levels
 from brimline.io import crs as crs_of
 from brimline.io import lengths, metric
 from brimline.io import paths as paths_of
@@ -135,6 +136,7 @@ def read_elevation(
         run = to_run_grid(mosaic, cell_m=cell_m, max_cells=max_cells, source=source)
         dem, grid = run.dem, run.grid
         notices += run.notices
+    dem = held_levels(dem)
     if not np.isfinite(dem).any():
         raise InputError.of(
             "holds no cell with a level: all is nodata",

@@ -9,14 +9,16 @@ from rasterio.control import GroundControlPoint
 from scipy import ndimage
 
 from brimline.errors import InputError, Severity
+from brimline.grid import held_levels
 from brimline.io.elevation import read_elevation
 
 UTM = "EPSG:32633"
+HALF_M = 1 / 4096 + 1e-5  # levels are read to the nearest 1/2048 m
 
 
 def sloped(rows=30, cols=40, *, base=200.0, dtype=np.float32):
     row, col = np.indices((rows, cols))
-    return (base + 0.1 * col - 0.05 * row).astype(dtype)
+    return held_levels(base + 0.1 * col - 0.05 * row).astype(dtype)
 
 
 def texts(read, severity=None):
@@ -45,7 +47,7 @@ def test_plain_metric_raster_is_read_as_it_is(tif):
 def test_whole_number_levels_with_scale_and_offset(tif):
     stored = np.arange(1200, dtype=np.int16).reshape(30, 40)
     read = read_elevation(tif(stored, scale=0.01, offset=150.0))
-    np.testing.assert_allclose(read.dem, 150 + stored * 0.01, atol=1e-4)
+    np.testing.assert_allclose(read.dem, 150 + stored * 0.01, rtol=0, atol=HALF_M)
 
 
 def test_tagged_nodata_and_nan_become_nan_and_holes_are_told(tif):
@@ -105,7 +107,7 @@ def test_levels_off_the_earth_are_warned_of(tif):
 def test_levels_in_feet_by_tag_are_converted(tif, unit, metres):
     dem = sloped()
     read = read_elevation(tif(dem, unit=unit))
-    np.testing.assert_allclose(read.dem, dem * metres, rtol=1e-6)
+    np.testing.assert_allclose(read.dem, dem * metres, rtol=0, atol=HALF_M)
     assert "converted to metres" in texts(read, Severity.NOTICE)
 
 
@@ -113,7 +115,7 @@ def test_levels_in_feet_by_compound_crs_are_converted(tif):
     # EPSG:6360 is NAVD88 height in US survey feet
     dem = sloped()
     read = read_elevation(tif(dem, crs="EPSG:26915+6360"))
-    np.testing.assert_allclose(read.dem, dem * 1200 / 3937, rtol=1e-6)
+    np.testing.assert_allclose(read.dem, dem * 1200 / 3937, rtol=0, atol=HALF_M)
     assert read.grid.crs == "EPSG:26915"  # heights are metres now
     assert "converted to metres" in texts(read, Severity.NOTICE)
 
@@ -121,14 +123,14 @@ def test_levels_in_feet_by_compound_crs_are_converted(tif):
 def test_the_levels_own_unit_wins_over_the_reference_systems_with_a_warning(tif):
     dem = sloped()
     read = read_elevation(tif(dem, crs="EPSG:26915+5703", unit="ft"))  # 5703: heights in metres
-    np.testing.assert_allclose(read.dem, dem * 0.3048, rtol=1e-6)
+    np.testing.assert_allclose(read.dem, dem * 0.3048, rtol=0, atol=HALF_M)
     assert "its reference system says metres; feet were taken" in texts(read, Severity.WARNING)
 
 
 def test_levels_in_feet_as_stated_are_converted(tif):
     dem = sloped()
     read = read_elevation(tif(dem), vertical_unit="ft")
-    np.testing.assert_allclose(read.dem, dem * 0.3048, rtol=1e-6)
+    np.testing.assert_allclose(read.dem, dem * 0.3048, rtol=0, atol=HALF_M)
     assert "furlong" in refused(tif(dem), vertical_unit="furlong")
 
 
@@ -138,7 +140,7 @@ def test_map_in_feet_becomes_metres_without_resampling(tif):
     path = tif(dem, crs="EPSG:2903", cell=3.0, west=1_639_600.0, north=1_454_700.0)
     read = read_elevation(path)
     foot = 1200 / 3937
-    np.testing.assert_allclose(read.dem, dem * foot, rtol=1e-6)
+    np.testing.assert_allclose(read.dem, dem * foot, rtol=0, atol=HALF_M)
     assert read.grid.cell_m == pytest.approx(3 * foot, rel=1e-9)
     assert read.grid.west_m == pytest.approx(1_639_600 * foot, abs=1e-6)
     assert "without resampling" in texts(read, Severity.NOTICE)
@@ -213,7 +215,7 @@ def test_degrees_are_reprojected_to_the_fitting_utm_zone(tif):
     assert inside.mean() > 0.95
     inner = ndimage.binary_erosion(inside, iterations=2)  # less the rim of half a cell
     # a plane comes through bilinear sampling to float32 rounding
-    np.testing.assert_allclose(read.dem[inner], plane(x, y)[inner], atol=1e-4)
+    np.testing.assert_allclose(read.dem[inner], plane(x, y)[inner], rtol=0, atol=2 * HALF_M)
 
 
 def test_grid_lines_of_a_reprojected_survey_lie_at_whole_cells(tif):
@@ -272,7 +274,7 @@ def test_oblong_cells_are_resampled_to_squares(tif):
     x, y = read.grid.xy(*np.indices(read.grid.shape))
     expected = 100 + 0.1 * (x - 500_000) - 0.2 * (5_200_000 - y)
     inner = (slice(2, -2), slice(2, -2))
-    np.testing.assert_allclose(read.dem[inner], expected[inner], atol=1e-4)
+    np.testing.assert_allclose(read.dem[inner], expected[inner], rtol=0, atol=2 * HALF_M)
     assert "not square" in texts(read, Severity.NOTICE)
 
 
@@ -288,7 +290,7 @@ def test_turned_grid_is_resampled_north_up(tif):
     col, row = ~turn @ (x, y)
     inner = (col > 1) & (col < 79) & (row > 1) & (row < 59)
     expected = 100 + 0.1 * (x - 500_000) - 0.2 * (y - 5_200_000)
-    np.testing.assert_allclose(read.dem[inner], expected[inner], atol=1e-4)
+    np.testing.assert_allclose(read.dem[inner], expected[inner], rtol=0, atol=2 * HALF_M)
 
 
 def test_asked_cell_size_averages_when_much_larger(tif):
@@ -296,7 +298,7 @@ def test_asked_cell_size_averages_when_much_larger(tif):
     read = read_elevation(tif(dem), cell_m=8.0)
     assert read.grid.cell_m == 8.0
     blocks = dem.reshape(10, 4, 10, 4).mean(axis=(1, 3))
-    np.testing.assert_allclose(read.dem, blocks, atol=1e-4)
+    np.testing.assert_allclose(read.dem, blocks, rtol=0, atol=HALF_M)
     assert "averaged" in texts(read, Severity.NOTICE)
 
 
@@ -426,7 +428,7 @@ def test_tiles_in_different_units_join_in_metres(tif):
     left = tif(dem[:, :20], name="a.tif")
     right = tif(dem[:, 20:] / np.float32(0.3048), name="b.tif", west=500_040.0, unit="ft")
     read = read_elevation([left, right])
-    np.testing.assert_allclose(read.dem, dem, rtol=1e-6)
+    np.testing.assert_allclose(read.dem, dem, rtol=0, atol=HALF_M)
 
 
 def test_tiles_that_do_not_fit_are_all_named(tif):

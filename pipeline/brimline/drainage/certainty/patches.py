@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from brimline.grid import held_levels
+
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
@@ -53,7 +55,7 @@ class Patch:
         datum_m = np.floor(np.nanmin(ground))
         total = self._sums(np.nan_to_num(ground - datum_m))
         with np.errstate(invalid="ignore"):
-            mean: Elevation = (total / known + np.float64(datum_m)).astype(np.float32)
+            mean: Elevation = held_levels(total / known + np.float64(datum_m))
         return mean
 
     def any(self, mask: BoolGrid) -> BoolGrid:
