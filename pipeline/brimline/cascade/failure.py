@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
 
-from brimline.drainage.receiving import distance_below_m, way_down
+from brimline.drainage.receiving import ways_below
 from brimline.elements.sill import GRAVITY_M_S2
 
 if TYPE_CHECKING:
@@ -120,7 +121,7 @@ class FailureWay:
 def failure_way(
     directions: Directions,
     filled: Elevation,
-    earth: NDArray[np.bool_],
+    earth: NDArray[np.int64],
     grid: Grid,
     *,
     crest_m: float,
@@ -133,7 +134,7 @@ def failure_way(
     ----------
     directions : uint8 (rows, cols) on `filled`.
     filled : float32 (rows, cols) [m]; ground that drains, so that the way goes on over hollows.
-    earth : bool (rows, cols); cells of the bank.
+    earth : int64 (cells,), linear indices; cells of the bank.
     crest_m, height_m : level of its crest, and its greatest height over the ground below [m].
     follow_m : how far the water is followed [m].
 
@@ -141,28 +142,24 @@ def failure_way(
     -------
     None where the bank has no cell on the data that is low enough.
     """
-    level = np.where(earth & np.isfinite(filled), filled, np.inf)
-    starts = np.flatnonzero(level <= crest_m - _HIGH_SHARE * height_m)
+    levels = filled.ravel()
+    on = earth[np.isfinite(levels[earth])]
+    starts = on[levels[on] <= crest_m - _HIGH_SHARE * height_m]
     if not starts.size:
         return None
-    far_m = distance_below_m(directions, starts, cell_m=grid.cell_m)
-    row, col = np.nonzero(far_m <= follow_m)
-    x, y = grid.xy(row, col)
-    lowest = np.unravel_index(np.argmin(level), level.shape)
-    nowhere = np.zeros(level.shape, dtype=np.int32)
-    rows, cols = way_down(directions, int(lowest[0]), int(lowest[1]), nowhere)
-    line_x, line_y = grid.xy(rows, cols)
-    run_m = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(line_x), np.diff(line_y)))])
-    keep = run_m <= follow_m
-    points = np.column_stack([line_x[keep], line_y[keep]])
+    follow = partial(ways_below, directions, cell_m=grid.cell_m, most_m=follow_m)
+    cells, far_m = follow(starts)
+    x, y = grid.xy(*np.divmod(cells, grid.cols))
+    way, _ = follow(on[[np.argmin(levels[on])]])
+    points = np.column_stack(grid.xy(*np.divmod(way, grid.cols)))
     if len(points) < 2:
         points = np.vstack([points, points + np.array([grid.cell_m, 0.0])])
     return FailureWay(
         shapely.LineString(points).simplify(grid.cell_m / 2),
-        np.asarray(x, dtype=np.float64),
-        np.asarray(y, dtype=np.float64),
-        filled[row, col].astype(np.float64),
-        far_m[row, col],
+        x,
+        y,
+        levels[cells].astype(np.float64),
+        far_m,
         DEPTH_SHARE * height_m,
     )
 

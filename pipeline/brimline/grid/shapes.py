@@ -12,6 +12,7 @@ from rasterio import features
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
     from brimline.grid.arrays import BoolGrid, Labels
@@ -39,6 +40,27 @@ def cells_inside(
         drawn, out_shape=grid.shape, transform=grid.transform, all_touched=all_touched
     )
     return ~outside
+
+
+def cells_touched(shape: BaseGeometry, grid: Grid) -> NDArray[np.int64]:
+    """Return the cells that one shape touches, without looking at the others.
+
+    Returns
+    -------
+    int64 (cells,), linear indices in rising order.
+    """
+    if shape.is_empty:
+        return np.empty(0, dtype=np.int64)
+    west, south, east, north = shape.bounds
+    (top, bottom), (left, right) = grid.cell([west, east], [north, south])
+    top, left = max(int(top) - 1, 0), max(int(left) - 1, 0)
+    rows, cols = min(int(bottom) + 2, grid.rows) - top, min(int(right) + 2, grid.cols) - left
+    if rows < 1 or cols < 1:
+        return np.empty(0, dtype=np.int64)
+    near = cells_inside([shape], grid.window(top, left, rows, cols), all_touched=True)
+    row, col = np.nonzero(near)
+    cells: NDArray[np.int64] = (row + top) * grid.cols + col + left
+    return cells
 
 
 def outlines(

@@ -13,7 +13,7 @@ from brimline.design import BUILDING, Design, extents_of
 from brimline.drainage.flow import flow_directions
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
-from brimline.grid.shapes import cells_inside
+from brimline.grid.shapes import cells_touched
 from brimline.layers.flags import joined, needs_look
 from brimline.stages._frames import frame_of
 from brimline.stages._plan import SURVEYED, building_of, standing_of, text_of
@@ -23,6 +23,8 @@ from brimline.units import counted
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    import numpy as np
+    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
     from brimline.cascade.failure import FailureWay
@@ -70,8 +72,8 @@ def _run(given: Given, report: Reporter) -> Made:
     return {"bank_hazards": frame_of(records, lines, "bank_hazards", given.grid)}
 
 
-def _bank_cells(reach: Extent, given: Given) -> Any:  # noqa: ANN401 - a grid of booleans
-    return cells_inside([reach.earth.difference(reach.water)], given.grid, all_touched=True)
+def _bank_cells(reach: Extent, given: Given) -> NDArray[np.int64]:
+    return cells_touched(reach.earth.difference(reach.water), given.grid)
 
 
 def _sizes(element: Element) -> dict[str, Any]:

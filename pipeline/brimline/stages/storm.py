@@ -29,7 +29,7 @@ def storms_asked(
     Raises
     ------
     InputError
-        If the table lacks a storm that is asked for.
+        With every problem, if the table lacks a storm that is asked for or cannot be right.
     """
     rain_2y_mm: float | None = None
     if table is None:
@@ -45,14 +45,16 @@ def storms_asked(
         storms = [_even(params)]
         beyond = [_heavier(storms[0], factor) for factor in params.beyond_steps]
     else:
-        problems = list(depth_doubts(table, source))
+        problems = _doubts(table, source)
         try:
             storms = _from_table(table, params)
             beyond = _beyond(table, params, {storm.name for storm in storms})
         except ValueError as error:
-            raise InputError.of(
-                str(error), mend="change [storm], or extend the table", source=source
-            ) from error
+            mend = "change [storm], or extend the table"
+            missing = Problem(Severity.ERROR, str(error), mend, source)
+            raise InputError([*problems, missing]) from error
+        if any(problem.severity is Severity.ERROR for problem in problems):
+            raise InputError(problems)
         rain_2y_mm = _two_year_rain_mm(table, params)
     heaviest = max((*storms, *beyond), key=lambda storm: storm.total_mm)
     asked = {
@@ -63,6 +65,13 @@ def storms_asked(
         "rain_2y_24h_mm": rain_2y_mm,
     }
     return asked, problems
+
+
+def _doubts(table: DepthTable, source: str) -> list[Problem]:
+    try:
+        return list(depth_doubts(table, source))
+    except InputError as error:
+        return list(error.problems)
 
 
 def _run(given: Given, report: Reporter) -> Made:

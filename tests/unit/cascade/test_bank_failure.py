@@ -1,5 +1,6 @@
 """Where the water of a failed bank runs, what it reaches, and what people must know of ponds."""
 
+import tracemalloc
 from dataclasses import replace
 
 import numpy as np
@@ -49,7 +50,7 @@ def followed(ground, *, height_m=1.0, follow_m=500.0):
     bank = (np.abs(y - 99) < 2) & (np.abs(x - 61) < 4)
     lowest = float(ground[bank].min())
     return failure_way(
-        flow_directions(ground), ground, bank, GRID,
+        flow_directions(ground), ground, np.flatnonzero(bank), GRID,
         crest_m=lowest + height_m, height_m=height_m, follow_m=follow_m,
     )  # fmt: skip
 
@@ -81,11 +82,32 @@ def test_a_house_counts_where_it_stands_low_enough_and_near_enough(valley):
 
 
 def test_a_bank_without_ground_beneath_has_no_way(valley):
-    nowhere = np.zeros(GRID.shape, dtype=bool)
+    nowhere = np.empty(0, dtype=np.int64)
     way = failure_way(
         flow_directions(valley), valley, nowhere, GRID, crest_m=99.0, height_m=1.0, follow_m=9.0
     )
     assert way is None
+
+
+def test_banks_on_vast_ground_need_no_more_room_than_their_ways():
+    side = 4000
+    ground = np.repeat(np.linspace(200, 100, side, dtype=np.float32)[:, None], side, axis=1)
+    directions = np.full(ground.shape, 6, dtype=np.uint8)  # all of it southwards
+    grid = Grid(side, side, 1.0)
+    tracemalloc.start()
+    for number in range(5):
+        col = 100 + 700 * number
+        bank = (1000 + np.arange(3)[:, None]) * side + col + np.arange(2)
+        way = failure_way(
+            directions, ground, bank.ravel(), grid, crest_m=176.0, height_m=2.0, follow_m=1000.0
+        )
+        assert way.line.length == pytest.approx(1000, abs=1)
+        assert way.x.size == 2 * (1000 + 3)
+        assert way.distance_m.max() == 1000
+        assert way.level_m.min() == ground[2002, 0]
+    held_bytes = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert held_bytes < 0.02 * ground.nbytes
 
 
 @pytest.fixture

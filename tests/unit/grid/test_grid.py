@@ -8,9 +8,10 @@ from hypothesis import strategies as st
 
 from brimline.errors import GridError
 from brimline.grid import D_COL, D_ROW, Grid, checked_elevation, checked_same_shape, reverse
-from brimline.grid.shapes import cells_inside, outlines
+from brimline.grid.shapes import cells_inside, cells_touched, outlines
 
 GRID = Grid(rows=4, cols=6, cell_m=2.0, west_m=100.0, north_m=50.0, crs="EPSG:32626")
+GRID_BOX = shapely.box(*GRID.bounds)
 
 
 def test_cell_centres_and_back():
@@ -43,6 +44,15 @@ def test_sizes_must_be_positive():
         Grid(0, 3, 1.0)
     with pytest.raises(GridError, match="positive sizes"):
         Grid(1, 3, float("nan"))
+
+
+@pytest.mark.parametrize("shape", [
+    shapely.box(103, 45, 107.5, 49.2), shapely.Point(104.2, 46.1).buffer(0.1), shapely.Polygon(),
+    shapely.LineString([(95, 44), (130, 47)]), shapely.box(90, 30, 99, 41), GRID_BOX,
+])  # fmt: skip
+def test_cells_that_a_shape_touches_are_those_of_the_whole_grid(shape):
+    whole = cells_inside([shape], GRID, all_touched=True)
+    np.testing.assert_array_equal(cells_touched(shape, GRID), np.flatnonzero(whole))
 
 
 def test_neighbours_count_counter_clockwise_from_east():

@@ -3,8 +3,10 @@
 import numpy as np
 import pytest
 
+from brimline.config import DesignStorm
 from brimline.errors import InputError
 from brimline.io.rainfall import depth_doubts, read_depth_table
+from brimline.stages.storm import storms_asked
 
 
 def read(tmp_path, text):
@@ -63,3 +65,16 @@ def test_depths_that_look_like_inches_are_told_with_the_usual_range(tmp_path):
 def test_usual_depths_raise_no_doubt(tmp_path):
     table = read(tmp_path, "duration_h,2y,100y\n0.25,12,27\n1,20,43\n24,56,124\n")
     assert depth_doubts(table, "rain.csv") == ()
+
+
+@pytest.mark.parametrize(("text", "says"), [
+    ("duration_h,depth_mm_10y\n1,1.2\n24,3.4\n", "usual are 4.0 to 422 mm"),
+    ("duration_h,10y\n1,600\n24,2000\n", "than was ever measured"),
+])  # fmt: skip
+def test_a_storm_outside_the_table_does_not_hide_what_is_doubtful_of_it(tmp_path, text, says):
+    with pytest.raises(InputError) as refused:
+        storms_asked(DesignStorm(return_period_y=500), read(tmp_path, text), "rain.csv")
+    told = [problem.message for problem in refused.value.problems]
+    assert len(told) == 2
+    assert says in told[0]
+    assert "500" in told[1]

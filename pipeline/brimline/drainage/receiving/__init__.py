@@ -2,10 +2,10 @@
 
 from brimline.drainage.receiving.receiving import (
     Received,
-    distance_below_m,
     received,
     way_down,
     way_to,
+    ways_below,
 )
 
-__all__ = ["Received", "distance_below_m", "received", "way_down", "way_to"]
+__all__ = ["Received", "received", "way_down", "way_to", "ways_below"]

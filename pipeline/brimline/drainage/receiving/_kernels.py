@@ -50,22 +50,3 @@ def farthest(labels, distance, seeds, best, head):
             if label != 0 and seeds[row, col] == 0 and distance[row, col] > best[label]:
                 best[label] = distance[row, col]
                 head[label] = row * cols + col
-
-
-@kernel
-def reach_down(codes, starts, distance):
-    """Walk down from cells, keeping the shortest way to each [cells].
-
-    `distance` holds infinity and is filled.
-    """
-    cols = codes.shape[1]
-    for place in range(starts.size):
-        row, col = starts[place] // cols, starts[place] % cols
-        so_far = 0.0
-        while so_far < distance[row, col]:
-            distance[row, col] = so_far
-            code = codes[row, col]
-            if code > 7:
-                break
-            so_far += STEP[code]
-            row, col = row + D_ROW[code], col + D_COL[code]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import heapq
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -10,7 +11,7 @@ import numpy as np
 from brimline.drainage.flow import checked_directions, upstream_order
 from brimline.drainage.receiving import _kernels
 from brimline.errors import GridError
-from brimline.grid import LABEL_NONE, NO_DATA, checked_same_shape
+from brimline.grid import D_COL, D_ROW, LABEL_NONE, NO_DATA, STEP, checked_same_shape
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -96,30 +97,39 @@ def way_down(
     return rows, cols
 
 
-def distance_below_m(
-    directions: Directions, starts: NDArray[np.int64], *, cell_m: float
-) -> NDArray[np.float64]:
-    """Distance that water has run from the nearest of some cells, along the cells.
+def ways_below(
+    directions: Directions, starts: NDArray[np.int64], *, cell_m: float, most_m: float
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Follow water down from some cells, no farther than a distance along the cells.
 
     Parameters
     ----------
     directions : uint8 (rows, cols); codes of `brimline.grid.neighbours`.
-    starts : int64 (cells,), linear indices.
+    starts : int64 (starts,), linear indices.
     cell_m : side of a cell [m].
+    most_m : how far the water is followed [m].
 
     Returns
     -------
-    float64 (rows, cols) [m]; infinite where water from none of them runs.
-
-    Raises
-    ------
-    GridError
-        If a direction is wrong.
+    cells : int64 (cells,); linear indices of the cells that it runs over, nearest first.
+    distance_m : float64 (cells,); how far it has run from the nearest start [m].
     """
-    codes = checked_directions(directions)
-    distance = np.full(codes.shape, np.inf)
-    _kernels.reach_down(codes, np.asarray(starts, dtype=np.int64), distance)
-    return distance * cell_m
+    cols = directions.shape[1]
+    ahead = [(0.0, start) for start in sorted(starts.tolist())]  # sorted, so a heap
+    far: dict[int, float] = {}
+    while ahead:
+        so_far, index = heapq.heappop(ahead)
+        if index in far:
+            continue
+        far[index] = so_far
+        row, col = divmod(index, cols)
+        code = int(directions[row, col])
+        if code > 7:
+            continue
+        so_far += STEP[code] * cell_m
+        if so_far <= most_m:
+            heapq.heappush(ahead, (so_far, (row + D_ROW[code]) * cols + col + D_COL[code]))
+    return np.array(list(far), dtype=np.int64), np.array(list(far.values()), dtype=np.float64)
 
 
 def way_to(
