@@ -49,11 +49,14 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture(scope="session")
 def written(made_results: Results, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    from brimline.report import map_html, report_html
+    from brimline.report import client_html, map_html, report_html
+    from brimline.report.drawings import drawings_html
 
     folder = tmp_path_factory.mktemp("run")
     (folder / "report.html").write_text(report_html(made_results), encoding="utf-8")
     (folder / "map.html").write_text(map_html(made_results), encoding="utf-8")
+    (folder / "client.html").write_text(client_html(made_results) or "", encoding="utf-8")
+    (folder / "drawings.html").write_text(drawings_html(made_results), encoding="utf-8")
     return folder
 
 

@@ -24,9 +24,13 @@ def serious(page: Page) -> list[str]:
     ]
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_the_report(opened: Callable[..., Page], scheme: str) -> None:
-    assert serious(opened("report.html", scheme=scheme)) == []
+@pytest.mark.parametrize(
+    ("name", "scheme"),
+    [("report.html", "light"), ("report.html", "dark"), ("client.html", "light"),
+     ("client.html", "dark"), ("drawings.html", "light")],
+)  # fmt: skip
+def test_what_is_read(opened: Callable[..., Page], name: str, scheme: str) -> None:
+    assert serious(opened(name, scheme=scheme)) == []
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -39,6 +43,7 @@ def test_the_map(opened: Callable[..., Page], scheme: str) -> None:
     assert serious(page) == []
 
 
-def test_the_report_fits_a_phone_without_scrolling_sideways(opened: Callable[..., Page]) -> None:
-    page = opened("report.html", (390, 780))
+@pytest.mark.parametrize("name", ["report.html", "client.html"])
+def test_what_is_read_fits_a_phone(opened: Callable[..., Page], name: str) -> None:
+    page = opened(name, (390, 780))
     assert page.evaluate("() => document.documentElement.scrollWidth") <= 390
