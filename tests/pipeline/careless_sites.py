@@ -97,7 +97,11 @@ def _rough(rng: np.random.Generator, power: float) -> np.ndarray:
 
 @dataclass
 class Careless:
-    """One drawn site: its files are written into a folder by `write`."""
+    """One drawn site: its files are written into a folder by `write`.
+
+    Where `dem` is given, `CELLS` by `CELLS` of surveyed ground, a swale, a swale along a straight
+    fence, a pond and an outlet are drawn on it.
+    """
 
     seed: int
     kind: str = ""
@@ -108,6 +112,9 @@ class Careless:
 
     def __post_init__(self) -> None:
         rng = np.random.default_rng([2026, self.seed])
+        if self.dem.size:
+            _Drawer(self, rng).draw_with_fence()
+            return
         self.kind = KINDS[self.seed % 4]
         self.cell_m = CELL_SIZES_M[(self.seed // 4) % 4]
         self.dem = ground(self.kind, self.cell_m, rng)
@@ -194,6 +201,24 @@ class _Drawer:
         self._tank(plan, way, names)
         self._overflow(plan, names)
         site.plan = plan
+
+    def draw_with_fence(self) -> None:
+        """Draw by eye: a swale, one along a fence below it, a pond to take both, and a brook."""
+        way = self._way()
+        upper, middle, lower = (way.interpolate(at, normalized=True) for at in (0.2, 0.5, 0.8))
+        fall = self._fall(middle)
+        half = 0.12 * self.site.side_m * np.array([-fall[1], fall[0]])
+        fence = shapely.LineString(
+            [np.array(middle.coords[0]) - half, np.array(middle.coords[0]) + half]
+        )
+        self.site.plan = {
+            "drawn_swales": [
+                {"name": "Top swale", "shape": self._swale(upper)},
+                {"name": "Fence swale", "spills_to": "Pond", "shape": self._inside(fence)},
+            ],
+            "drawn_ponds": [{"name": "Pond", "depth_m": 1.2, "shape": self._round(lower, 0.06)}],
+            "discharge_points": [{"name": "Brook", "shape": shapely.Point(way.coords[-1])}],
+        }
 
     def _way(self) -> shapely.LineString:
         """Follow water from high ground to the boundary."""

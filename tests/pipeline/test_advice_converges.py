@@ -4,11 +4,14 @@ The share that comes to hold is a target of the project's own, not of a source.
 """
 
 import importlib.util
+import os
 import sys
 from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
 import pytest
+import rasterio
 
 ROUNDS = 3
 
@@ -58,11 +61,27 @@ def test_a_careless_site_holds_after_one_round(tmp_path):
 @pytest.mark.slow
 def test_findings_never_rise_and_most_sites_come_to_hold(tmp_path):
     holds = [checked(driven(seed, tmp_path)) for seed in range(8)]
-    assert sum(holds) >= 4  # a floor; five held when it was written
+    assert sum(holds) >= 7  # a floor; all held when it was written
 
 
 @pytest.mark.slow
-@pytest.mark.xfail(strict=True, reason="of the first 25 sites 15 hold; the target is nine in ten")
+@pytest.mark.realdata
+@pytest.mark.parametrize(("row", "col"), [(0, 260), (20, 140)])
+def test_designs_on_surveyed_moraine_hold_after_one_round(tmp_path, row, col):
+    """Ground between kettles, 17 to 21 % steep, at 1 m."""
+    folder = os.environ.get("BRIMLINE_DATA")
+    if not folder:
+        pytest.skip("BRIMLINE_DATA is not set")
+    with rasterio.open(Path(folder) / "moraine_1m.tif") as file:
+        dem = file.read(1)[row : row + SITES.CELLS, col : col + SITES.CELLS]
+    site = SITES.Careless(1 + (row > 0), kind="surveyed", dem=dem.astype(np.float32))
+    rounds = SITES.drive(site.write(tmp_path), ROUNDS)
+    assert rounds[0].broken
+    assert checked(rounds)
+    assert len(rounds) == 2
+
+
+@pytest.mark.slow
 def test_nine_in_ten_of_two_hundred_sites_hold_after_three_rounds(tmp_path):
     holds = [checked(driven(seed, tmp_path)) for seed in range(200)]
     assert sum(holds) >= 180

@@ -20,6 +20,8 @@ _FIRST: Final = (
     "off-level", "cycle", "uphill", "no-safe-outlet", "reaches-other", "over-boundary",
     "at-building", "leaks", "sill-shut", "shape-limit",
 )  # fmt: skip
+# what is mended as deep as it takes before anything else: without that nothing else holds
+_BREAKING: Final = frozenset({*_FIRST, "overtopped", "small-outlet"} - {"shape-limit"})
 # how many mends are tried with one that alone does not do, and with those two; wider where
 # narrower search found nothing
 _WITH: Final[tuple[tuple[int, ...], ...]] = ((), (4,), (4, 3))
@@ -93,10 +95,11 @@ def advised(
     most : how many plans to try.
     """
     search = _Search(base, mends, trial, harm, most)
-    depth = 0
-    while depth < len(_WITH):
-        # one that took something makes room for those that do by themselves
-        depth = 0 if search.sweep(_WITH[depth]) and depth else depth + 1
+    for breaking in (True, False):
+        depth = 0
+        while depth < len(_WITH):
+            # one that took something makes room for those that do by themselves
+            depth = 0 if search.sweep(_WITH[depth], breaking=breaking) and depth else depth + 1
     return search.told()
 
 
@@ -127,12 +130,19 @@ class _Search:
     def __post_init__(self) -> None:
         self.now = self.base
 
-    def sweep(self, widths: tuple[int, ...]) -> bool:
-        """Go once through what may mend the situation; tell whether anything was taken."""
+    def sweep(self, widths: tuple[int, ...], *, breaking: bool) -> bool:
+        """Go once through what may mend the situation; tell whether anything was taken.
+
+        Parameters
+        ----------
+        breaking : only what leads water astray or over a crest; else all that is left.
+        """
         taken = len(self.taken)
         cells: set[tuple[str, ...]] = set()
         for row in self._open_rows():
             mark = _mark(row)
+            if breaking and mark[1] not in _BREAKING:
+                continue
             changes = list(changes_of(row["change"])) if row["change"] else []
             own = {(c.layer, c.row, k) for c in changes for k in (*c.values, *_shape(c))}
             if mark not in self.now.outcome.marks or not changes or own & cells:
@@ -185,8 +195,7 @@ class _Search:
         if not wrong or len(wrong) > len(widths) + 1:
             return
         rows = sorted(self.mends(first.after, wrong), key=self._order)
-        again = first.row["text"].split("; and ")
-        rows = [row for row in rows if row["change"] and row["text"] not in again]
+        rows = [row for row in rows if row["change"] and not _meets(first.row, row)]
         for row in rows[: widths[0]]:
             changes = [*first.changes, *changes_of(row["change"])]
             both = _Tried(_joined(first.row, row, changes), changes, None)
@@ -252,6 +261,15 @@ class _Search:
 
 def _mark(row: Row) -> Mark:
     return row["element_id"], row["code"]
+
+
+def _meets(one: Row, other: Row) -> bool:
+    """Tell whether a mend was joined already, or sets a level of an element that is set already."""
+    if other["text"] in one["text"].split("; and "):
+        return True
+    levels = [row["dimension"].split(",")[0] for row in (one, other)]
+    same = one["changed_id"] == other["changed_id"]
+    return same and levels[0] != levels[1] and all("level" in text for text in levels)
 
 
 def _joined(one: Row, other: Row, changes: Sequence[PlanChange]) -> Row:

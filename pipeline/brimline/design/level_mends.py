@@ -40,6 +40,7 @@ _SETTLED_PARTS: Final = 4  # of a cell
 _SETTLED_ROUNDS: Final = 4
 _LEAST_SLOPE: Final = 0.01
 _MOST_LINES: Final = 3
+_WINDING: Final = 1.4
 # what another line may mend
 _LEVEL: Final = frozenset(
     {"off-level", "leaks", "sill-shut", "reaches-other", "over-boundary", "uphill"}
@@ -145,7 +146,8 @@ def level_lines(
             used.add(level)
         if len(found) == _MOST_LINES:
             break
-    return found
+    # one that winds so much that it is far longer is the last to take
+    return sorted(found, key=lambda one: one.line.length > _WINDING * line.length)
 
 
 def _tries(

@@ -371,7 +371,8 @@ def _way_between(design: Design, link: Link) -> shapely.LineString:
     """Return the shortest line to what a new way reaches."""
     start = design.shape_of(link.from_id)
     end = _end_of(design, link.to_id)
-    return shapely.shortest_line(start, end) if end is not None else _stub(start)
+    line = shapely.shortest_line(start, end) if end is not None else _stub(start)
+    return line if line.length > 0 else _stub(start)  # they touch
 
 
 def _end_of(design: Design, name: str) -> BaseGeometry | None:
