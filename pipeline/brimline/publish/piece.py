@@ -85,7 +85,7 @@ def make(piece: Piece, base: str, world: World) -> Made:
     """Make a piece, in whatever process, and keep it."""
     began = time.perf_counter()
     store = Store(world.folder)
-    sight = Sight(world, store)
+    sight = Sight(world, store, base)
     path = store.folder / "partial" / f"{uuid.uuid4().hex[:8]}-{piece.name.rpartition('/')[2]}"
     try:
         with explained(store.folder):

@@ -6,12 +6,14 @@ import hashlib
 import json
 from collections import OrderedDict
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 from brimline.engine.stage import GRID
+from brimline.engine.store import DamagedError, Record
 from brimline.grid import Grid
 from brimline.io.intermediates import FileCodec
 from brimline.layers import CATALOGUE, Layer, Raster, Table
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
 
 # a kind (value, piece, manifest) and a name or the keys to it; "names" alone: what there is at all
 Read = tuple[str, ...]
+_DRAWN: Final = "drawn"
 _HELD_BYTES: Final = (
     200_000_000  # stored size of the values that a process keeps for the next piece
 )
@@ -83,8 +86,9 @@ class World:
 class Sight:
     """A run as one piece sees it; values load when they are looked at."""
 
-    def __init__(self, world: World, store: Store) -> None:
+    def __init__(self, world: World, store: Store, base: str = "") -> None:
         self.world = world
+        self._base = base
         self.reads: set[Read] = set()
         self._store = store
 
@@ -104,6 +108,7 @@ class Sight:
             _Manifest(self.world.manifest, (), self._hear),
             _Values(facts, self.value),
             self.world.cautions,
+            self,
         )
 
     @property
@@ -147,6 +152,26 @@ class Sight:
         self._hear("piece", name)
         stored = self.world.made.get(name)
         return None if stored is None else self._store.open(stored)
+
+    def told(self, raster: str) -> str | None:
+        """Return a digest of a raster without loading it; None where there is none."""
+        self._hear("value", raster)
+        stored = self.world.outputs.get(raster)
+        return None if stored is None else stored.digest
+
+    def recall(self, of: object, draw: Callable[[], Any]) -> Any:  # noqa: ANN401 - plain values
+        """Return what the same piece drew of the same before, else draw it."""
+        text = json.dumps([self._base, of], sort_keys=True)
+        key = hashlib.sha256(text.encode()).hexdigest()
+        record = self._store.record(key)
+        if record is not None:
+            with suppress(DamagedError):
+                return json.loads(self._store.open(record.outputs[_DRAWN]).read_bytes())
+        drawn = draw()
+        content = json.dumps(drawn)
+        stored = self._store.put(lambda path: path.write_text(content, encoding="utf-8"))
+        self._store.keep(key, Record(_DRAWN, {_DRAWN: stored}))
+        return drawn
 
     def _hear(self, *read: str) -> None:
         self.reads.add(read)

@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 
 from brimline.report.palette import INK, QUIET
 from brimline.report.plates.frame import MapFrame
+from brimline.report.plates.nearby import layers_near
 from brimline.report.plates.sheet import Sheet
 from brimline.report.plates.staking import named_levels, sections, word
 from brimline.report.plates.svg import SETTINGS, svg_of
@@ -25,6 +26,9 @@ _MOST_SHEETS: Final = 6
 _SCALES: Final = (100, 200, 250, 500, 1000, 1250, 2000, 2500, 5000, 10_000, 20_000, 50_000)
 _SCALES_US: Final = tuple(12 * feet for feet in (10, 20, 30, 40, 50, 60, 100, 200, 400, 1000, 5000))
 _MARGIN_M: Final = 5.0
+_SHOWN: Final = (
+    "surfaces", "contours", "keep_out", "boundary", "pads", "elements", "overflows",
+)  # fmt: skip
 
 
 def tiles(results: Results) -> tuple[MapFrame, ...]:
@@ -61,8 +65,16 @@ def tiles(results: Results) -> tuple[MapFrame, ...]:
 
 def plan_sheet(results: Results, frame: MapFrame, number: int) -> str:
     """Draw one plan sheet as one ``<svg>`` element."""
+    svg: str = results.drawn(
+        _plan_sheet, frame, number,
+        frames=layers_near(results, frame, _SHOWN), rasters=("hillshade",),
+    )  # fmt: skip
+    return svg
+
+
+def _plan_sheet(results: Results, frame: MapFrame, number: int) -> str:
     sheet = Sheet(results, frame, letters=1.4, size_mm=PLAN_MM)
-    for name in ("surfaces", "contours", "keep_out", "boundary", "pads"):
+    for name in _SHOWN[:5]:
         sheet.draw(name)
     contours = results.layer("contours")
     if contours is not None:

@@ -29,6 +29,7 @@ from brimline.report.palette import (
 )
 from brimline.report.plates import labels
 from brimline.report.plates.frame import MapFrame
+from brimline.report.plates.nearby import layers_near
 from brimline.report.plates.sheet import Sheet
 from brimline.report.plates.svg import SETTINGS, svg_of
 from brimline.units import shown
@@ -52,6 +53,11 @@ _LONG_IN: Final = 2.6
 _SHORT_IN: Final = 1.9
 _COLUMNS: Final = 3
 _COLUMNS_DIMENSIONED: Final = 2
+_SHOWN: Final = (
+    "contours", "keep_out", "boundary", "swale_lines", "drain_lines", "keylines", "pads",
+    "elements", "overflows",
+)  # fmt: skip
+_DIGITS: Final = 3  # of levels that are drawn, as they are written beside
 _LONG: Final = 2  # sections over the whole width; further ones, as of an outfall, are short
 _MARGIN_M: Final = 4.0
 _LEAST_SHARE: Final = 0.45  # of the longer side of the plan that the shorter one has at least
@@ -88,6 +94,18 @@ def stakes_plan(
     ----------
     baseline : its two ends, easting and northing [m]; drawn where it crosses the sheet.
     """
+    stakes = stakes[["stake_id", "role", "offset_m", "geometry"]]
+    ends = [[float(x), float(y)] for x, y in baseline]
+    svg: str = results.drawn(
+        _stakes_plan, name, stakes, ends,
+        frames=layers_near(results, _around(stakes), _SHOWN), rasters=("hillshade",),
+    )  # fmt: skip
+    return svg
+
+
+def _stakes_plan(
+    results: Results, name: str, stakes: GeoDataFrame, baseline: Sequence[Sequence[float]]
+) -> str:
     sheet = Sheet(results, _around(stakes), letters=_LETTERS, size_mm=_PLAN_MM)
     for other in ("contours", "keep_out", "boundary"):
         sheet.draw(other)
@@ -154,6 +172,20 @@ def sections(
     levels_m : levels to show, by what they are [m].
     stakes : those named along sections that follow them; without, sections are dimensioned.
     """
+    levels = {words: round(value, _DIGITS) for words, value in levels_m.items()}
+    if stakes is not None:
+        stakes = stakes[["stake_id", "role", "offset_m", "chainage_m"]]
+    pages: list[str] = results.drawn(_sections, name, cuts, levels, stakes)
+    return tuple(pages)
+
+
+def _sections(
+    results: Results,
+    name: str,
+    cuts: DataFrame,
+    levels_m: Mapping[str, float],
+    stakes: GeoDataFrame | None,
+) -> list[str]:
     ordered = [
         (str(title), rows)
         for wanted in ("along", "across", "sill", "dip")
@@ -169,10 +201,10 @@ def sections(
         if not pages or sum(high for high, _ in (*pages[-1], row)) > _HIGHEST_IN:
             pages.append([])
         pages[-1].append(row)
-    return tuple(
+    return [
         _section_page(results, name, number, page, levels_m, stakes)
         for number, page in enumerate(pages, 1)
-    )
+    ]
 
 
 def _section_page(
