@@ -47,6 +47,7 @@ _SHOWN: Final[dict[str, dict[System, Shown]]] = {
     "volume": {"metric": Shown("m³", 1.0, 1), "us": Shown("gal", 1 / US_GALLON_M3, 0)},
     "earth": {"metric": Shown("m³", 1.0, 0), "us": Shown("yd³", 1 / CUBIC_YARD_M3, 0)},
     "small earth": {"metric": Shown("m³", 1.0, 1), "us": Shown("yd³", 1 / CUBIC_YARD_M3, 1)},
+    "bore": {"metric": Shown("mm", 1.0, 0), "us": Shown("in", 1 / INCH_MM, 1)},
     "rain": {"metric": Shown("mm", 1.0, 1), "us": Shown("in", 1 / INCH_MM, 2)},
     "flow": {"metric": Shown("m³/s", 1.0, 3), "us": Shown("ft³/s", 1 / FOOT_M**3, 2)},
     "small flow": {"metric": Shown("l/s", 1e3, 2), "us": Shown("gal/min", 60 / US_GALLON_M3, 1)},
@@ -65,7 +66,7 @@ def shown(quantity: str, system: System) -> Shown:
 
     Parameters
     ----------
-    quantity : one of length, level, area, small area, volume, earth, small earth, rain, flow,
+    quantity : one of length, level, area, small area, volume, earth, small earth, rain, bore, flow,
         small flow, slope, share.
     system : ``"metric"`` or ``"us"``.
 

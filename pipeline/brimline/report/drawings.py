@@ -112,7 +112,8 @@ def _ways(results: Results, name: str) -> list[str]:
         if way["sill_width_m"] == way["sill_width_m"]:
             parts.append(f"{level.text(float(way['sill_width_m']))} wide")
         if way["diameter_mm"] == way["diameter_mm"]:
-            parts.append(f"{way['diameter_mm']:.0f} mm inside")
+            bore = shown("bore", results.units).text(float(way["diameter_mm"]))
+            parts.append(f"{bore} inside")
         parts.append(f"at {level.text(float(way['crest_level_m']))}")
         parts.append(f"head {level.text(float(way['sill_head_m']))} at the greatest flow")
         peak = float(way["peak_m3_s"])

@@ -160,7 +160,7 @@ def fittings(results: Results) -> tuple[SheetRow, ...]:
         ends = [Point(xy) for xy in (row.geometry.coords[0], row.geometry.coords[-1])]
         length = _plain(row.geometry.length, shown("length", results.units))
         title = f"{row['from_id']} to {row['to_id'] or 'its outlet'}: {row['outlet']}"
-        size = f"{row['diameter_mm']:.0f} mm"
+        size = shown("bore", results.units).text(float(row["diameter_mm"]))
         level = _plain(row["crest_level_m"], fine)
         rows.append((title, "inlet, bottom", *_place(ends[0]), level, size, length))
         rows.append(("", "outlet", *_place(ends[1]), "as the way allows", size, ""))

@@ -187,3 +187,21 @@ def test_nothing_that_a_crew_reads_is_smaller_than_nine_points(
     staking.sections(results, NAME, cuts, {"sill": 100.2, "floor": 99.6})
     assert len(sizes) > 20
     assert min(sizes) >= 8.7  # 9 with the rounding of the letters' share
+
+
+def test_sections_are_named_in_the_units_shown(
+    make_results: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    titles: list[str] = []
+
+    def seen(figure: Figure, *_: Any) -> str:
+        titles.extend(axes.get_title(loc="left") for axes in figure.axes)
+        return "<svg/>"
+
+    monkeypatch.setattr(staking, "svg_of", seen)
+    at = np.linspace(-4, 4, 9)
+    cuts = pd.DataFrame({"element_id": NAME, "profile": "across at 20.0 m", "kind": "across",
+                         "at_m": at, "ground_m": 100 + at / 40, "design_m": 99.5 + at / 40,
+                         "build_m": 99.5 + at / 40})  # fmt: skip
+    staking.sections(make_results("us", frames={"boundary"}), NAME, cuts, {})
+    assert titles[0].startswith("Across at 65.6\u00a0ft")  # 20 / 0.3048

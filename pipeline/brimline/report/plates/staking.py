@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import TYPE_CHECKING, Final
 
 import geopandas as gpd
@@ -73,6 +74,7 @@ _LOOKS: Final[tuple[tuple[str, str, Ink], ...]] = (
     ("base", "Floor of a bed", INK),
     ("mark", "Line", INK),
 )
+_METRES: Final = re.compile(r"(\d+\.\d) m\b")  # in the name of a section
 _WATER: Final = frozenset({"sill", "highest water", "water"})
 _EXAGGERATED: Final = (0.2, 0.5, 1, 2, 5, 10, 20, 50, 100)
 
@@ -282,6 +284,7 @@ def _section(
     else:  # beside a small section is room for a word
         named_levels(axes, {words.rsplit(" ", 1)[-1]: value for words, value in seen.items()}, "")
     title = "along the line" if title == "mark" else title
+    title = _METRES.sub(lambda found: length.text(float(found[1])), title)
     words = f"{title[0].upper()}{title[1:]} · heights × {times:g}"
     axes.set_title(words, fontsize=_SMALL, loc="left", color=INK.light,
                    pad=3)  # fmt: skip
