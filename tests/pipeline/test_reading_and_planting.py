@@ -61,7 +61,7 @@ def read(tmp_path_factory, site_class):
         soils = [shapely.box(0, 0, 60, 160), shapely.box(60, 0, 160, 160)]
         site.write_shapes(
             "soils", [shapely.transform(each, lambda xy: xy + corner) for each in soils],
-            texture=["loam", "loam"], depth_m=[0.7, None],
+            texture=["loam", "loam"], depth_m=[0.45, None],
         )  # fmt: skip
         site.write_plan(
             planting_zones=[{"name": "Orchard", "plants": "Apple", "fill": "square",
@@ -118,7 +118,7 @@ def test_a_zone_is_read_as_its_cells_are(read):
     hours = raster(read, "sun_h")[3:9].mean(axis=0)[inside]
     assert zone["sun_season_h"] == pytest.approx(hours.mean(), abs=0.05)
     assert (zone["sun_class"], zone["wind_class"]) == ("full", "exposed")
-    assert zone["depth_m"] == pytest.approx(0.7)
+    assert zone["depth_m"] == pytest.approx(0.45)
     assert (zone["depth_class"], zone["dug_share"]) == ("medium", 1.0)
     assert zone["shelter_deg"] == pytest.approx(
         raster(read, "shelter_deg")[0][inside].mean(), abs=0.05
@@ -156,7 +156,7 @@ def test_plants_are_set_out_bought_and_flagged(read):
     orchard = plants[plants["zone_id"] == "Orchard"]
     assert len(orchard) == 6 * 6  # 30 m by 30 m at 5 m
     assert len(plants[plants["zone_id"] == "Hedge"]) == math.floor(30 / 4) + 1
-    assert orchard["flag"].fillna("").str.contains("shallow-soil").all()  # 0.7 m, roots 1.0 m
+    assert orchard["flag"].fillna("").str.contains("shallow-soil").all()  # 0.45 m, roots 1.0 m
     hedge = plants[plants["zone_id"] == "Hedge"]
     assert hedge["flag"].str.contains("frost-tender").all()  # -6 °C, bears 5 °C
     assert not hedge["flag"].str.contains("shallow-soil").any()  # nobody dug there
@@ -173,6 +173,14 @@ def test_plants_are_set_out_bought_and_flagged(read):
     assert bought == plants["plant"].value_counts().to_dict()
     price = whole.set_index("plant")["price"]
     assert price["Apple"] == 20 * bought["Apple"]
+
+
+def test_what_would_grow_in_a_zone_is_told_for_every_plant(read):
+    grows = read.table("zone_plants").set_index("plant")
+    assert set(grows.index) == {"Apple", "Fig", "Mint"}
+    assert (grows.loc["Apple", "suits_share"], grows.loc["Apple", "lacks"]) == (0, "shallow-soil")
+    assert (grows.loc["Fig", "suits_share"], grows.loc["Fig", "lacks"]) == (0, "frost-tender")
+    assert 0.5 < grows.loc["Mint", "suits_share"] <= 1
 
 
 def test_water_by_age_is_the_landscape_method_and_feeds_the_year(read):
@@ -217,13 +225,28 @@ def test_the_track_keeps_to_its_limits_and_its_culverts_pass_the_peak(read):
         # rational method: C i A; only a depth is given, so rain is even and the row says so
         assert one["peak_m3_s"] == pytest.approx(0.4 * (40 / 2 / 1000 / 3600) * one["area_m2"])
         assert one["flag"] == "mean-rain"
-        diameter_m = one["diameter_mm"] / 1000
-        # HDS-5 form 1, projecting corrugated pipe (K 0.0340, M 1.5), water at its crown: x = 0.62
-        full = 0.62 * math.pi / 4 * diameter_m**2.5 / 1.811
-        assert full >= 0.9 * one["peak_m3_s"]
+        assert headwater_over_diameter(one["peak_m3_s"], one["diameter_mm"] / 1000) <= 1
+
+
+def headwater_over_diameter(flow_m3_s, diameter_m):
+    """HDS-5 (FHWA 2012), inlet control, form 1, projecting corrugated pipe: K 0.0340, M 1.5."""
+    turns = np.linspace(0.01, 2 * np.pi - 0.01, 4000)  # angle of the water over the pipe's centre
+    wide = diameter_m * np.sin(turns / 2)
+    area = diameter_m**2 / 8 * (turns - np.sin(turns))
+    at = np.argmin(np.abs(flow_m3_s**2 * wide - 9.81 * area**3))  # critical depth
+    head = diameter_m / 2 * (1 - np.cos(turns[at] / 2)) + area[at] / (2 * wide[at])
+    x = 1.811 * flow_m3_s / (np.pi / 4 * diameter_m**2 * diameter_m**0.5)
+    return head / diameter_m + 0.0340 * x**1.5 - 0.5 * 0.02
 
 
 def test_the_crew_gets_every_plant_and_its_place(read):
     with (read.results / "stakes" / "plants.csv").open(encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
-    assert {row["plant_id"] for row in rows} == set(read.layer("plants")["plant_id"])
+    plants = read.layer("plants").set_index("plant_id")
+    assert {row["plant_id"] for row in rows} == set(plants.index)
+    logger = pd.read_csv(
+        read.results / "stakes" / "plants_for_logger.csv", header=None, index_col=0
+    ).loc[plants.index]
+    np.testing.assert_allclose(logger[1], plants.geometry.y, atol=5e-4)
+    np.testing.assert_allclose(logger[3], plants["level_m"], atol=5e-4)
+    assert logger[4].tolist() == plants["plant"].tolist()

@@ -38,8 +38,16 @@ def on_wgs84(frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """
     if frame.crs is None:
         raise InternalError("rows without a CRS have no longitude and latitude")
-    flat = frame.set_geometry(shapely.force_2d(frame.geometry.to_numpy()), crs=frame.crs)
-    return flat.to_crs(CRS.from_user_input(WGS84))
+    target = CRS.from_user_input(WGS84)
+    moved = Transformer.from_crs(frame.crs, target, always_xy=True)
+
+    def there(xy: NDArray[np.float64]) -> NDArray[np.float64]:
+        # one point as lists: of arrays the library would make a single number, and warn
+        x, y = (each.tolist() if len(xy) == 1 else each for each in xy.T)
+        return np.column_stack(moved.transform(x, y))
+
+    shapes = shapely.transform(shapely.force_2d(frame.geometry.to_numpy()), there)
+    return frame.set_geometry(shapes, crs=target)
 
 
 def lon_lat(points: gpd.GeoSeries) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -545,8 +545,8 @@ FLAGS: Final = (
     ),
     Flag(
         "shallow-soil",
-        "The soil that was dug there, with what the design heaps up or digs away, is shallower than"
-        " it roots.",
+        "The soil that was dug there, with what the design heaps up or digs away, is less than half"
+        " as deep as it roots.",
         "Plant it where soil is deeper, heap soil up, or water it for good.",
     ),
     Flag(

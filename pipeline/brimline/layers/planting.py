@@ -53,6 +53,18 @@ ITEMS: Final = (
         ),
     ),
     Table(
+        "zone_plants",
+        "Where would it grow",
+        "How much of each planting zone suits each plant of the plants file, by sun, wetness,"
+        " frost, cold air and soil that was dug; other plants not counted.",
+        (
+            _ZONE_ID,
+            _PLANT,
+            Column("suits_share", "float", "Share of its ground that suits.", "", 0, 1),
+            Column("lacks", "text", "What most of the rest lacks, as a flag.", required=False),
+        ),
+    ),
+    Table(
         "plant_schedule",
         "Plants to buy",
         "Number and price of each plant, by zone and in all; the zone is empty in the sum.",

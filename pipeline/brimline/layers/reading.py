@@ -62,7 +62,7 @@ ITEMS: Final = (
         "aspect_deg",
         "float32",
         _NAN,
-        "Way the ground faces",
+        "Ground faces",
         "Compass bearing that the smoothed ground falls to; empty where it is all but level.",
         "°",
         step=1.0,

@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from scipy.spatial import cKDTree
 
+from brimline.planting.plants import WETNESS
 from brimline.sun.path import ANGLES_RAD, BEARINGS_RAD
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -22,6 +23,9 @@ if TYPE_CHECKING:
 SUN_H: Final = {"full": 6.0, "part": 3.0, "shade": 0.0}
 _LEAVES_AT: Final = 2 / 3  # of its height: where a plant is asked for its sun
 _REACH: Final = 4.0  # shade is looked for within so many heights of the tallest plant
+# of its rooting depth: the upper half gives a plant 70 % of its water, by quarters 40, 30, 20 and
+# 10 % (the extraction pattern of irrigation guides; value from memory)
+_LEAST_ROOTED: Final = 0.5
 _COLDER_C: Final = 3.0  # than the station, that a hollow may be (common practice, no source)
 _CROWDED: Final = 0.6  # of the smaller spacing: nearer than that two plants of a layer crowd
 
@@ -118,34 +122,80 @@ class GrowingPlace:
     in_cold_air: bool = False
 
 
+def lacking(
+    plant: Plant,
+    sun_h: NDArray[np.floating] | float,
+    wetness: NDArray[np.uint8] | int,
+    coldest_c: float,
+    depth_m: NDArray[np.floating] | float,
+    in_cold_air: NDArray[np.bool_] | bool,  # noqa: FBT001 - of ground, no switch
+) -> dict[str, NDArray[np.bool_]]:
+    """Tell by flag code on which ground a plant lacks what it wants, as far as is known.
+
+    Parameters
+    ----------
+    sun_h : hours of sun a day in the growing season [h]; NaN unknown.
+    wetness : place among `plants.WETNESS`, anything else unknown.
+    coldest_c : mean of the coldest night of each year [°C]; NaN unknown.
+    depth_m : of soil [m]; NaN unknown.
+    in_cold_air : cold air pools there.
+    """
+    tender = plant.frost_limit_c > coldest_c
+    barely = not tender and plant.frost_limit_c > coldest_c - _COLDER_C
+    sun, wet, depth, cold = np.broadcast_arrays(sun_h, wetness, depth_m, in_cold_air)
+    of_shade = "full" not in plant.sun and "part" not in plant.sun
+    found = {
+        "little-sun": sun < min(SUN_H[word] for word in plant.sun),
+        "much-sun": of_shade & (sun >= SUN_H["full"]),
+        "wet-feet": (wet == WETNESS.index("wet")) & ("wet" not in plant.water),
+        "dry-ground": (wet == WETNESS.index("dry")) & (plant.water == ("wet",)),
+        "frost-tender": np.full(sun.shape, tender),
+        "cold-hollow": cold & barely,
+        "shallow-soil": depth < _LEAST_ROOTED * plant.root_depth_m,
+    }
+    return {code: np.asarray(where, dtype=np.bool_) for code, where in found.items()}
+
+
 def unsuited(plant: Plant, place: GrowingPlace) -> list[tuple[str, str]]:
     """Return flag codes and words of what will not suit a plant there."""
-    found = []
-    least = min(SUN_H[word] for word in plant.sun)
-    left = place.sun_h - place.lost_h
-    if left < least:
-        taken = f", {place.lost_h:.1f} h of it taken by plants" if place.lost_h >= 0.1 else ""
-        found.append(
-            ("little-sun", f"{max(left, 0):.1f} h of sun a day{taken}; it wants {least:.0f} h")
-        )
-    if "full" not in plant.sun and "part" not in plant.sun and left >= SUN_H["full"]:
-        found.append(("much-sun", f"{left:.1f} h of sun a day; it is a plant of shade"))
-    if place.wetness and place.wetness not in plant.water:
-        wants = " or ".join(plant.water)
-        if place.wetness == "wet":
-            found.append(("wet-feet", f"the ground stays wet; it wants {wants} ground"))
-        elif place.wetness == "dry" and plant.water == ("wet",):
-            found.append(("dry-ground", f"the ground sheds water; it wants {wants} ground"))
-    if plant.frost_limit_c > place.coldest_c:
-        text = f"the coldest night of a year is {place.coldest_c:.0f} °C on average; "
-        found.append(("frost-tender", text + f"it bears {plant.frost_limit_c:.0f} °C"))
-    elif place.in_cold_air and plant.frost_limit_c > place.coldest_c - _COLDER_C:
-        text = f"cold air pools here, below the {place.coldest_c:.0f} °C of the coldest night; "
-        found.append(("cold-hollow", text + f"it bears {plant.frost_limit_c:.0f} °C"))
-    if place.depth_m < plant.root_depth_m:
-        text = f"{place.depth_m:.1f} m of soil; it roots {plant.root_depth_m:.1f} m deep"
-        found.append(("shallow-soil", text))
-    return found
+    left, wants = place.sun_h - place.lost_h, " or ".join(plant.water)
+    taken = f", {place.lost_h:.1f} h of it taken by plants" if place.lost_h >= 0.1 else ""
+    least, bears = min(SUN_H[word] for word in plant.sun), f"it bears {plant.frost_limit_c:.0f} °C"
+    night = f"{place.coldest_c:.0f} °C"
+    words = {
+        "little-sun": f"{max(left, 0):.1f} h of sun a day{taken}; it wants {least:.0f} h",
+        "much-sun": f"{left:.1f} h of sun a day; it is a plant of shade",
+        "wet-feet": f"the ground stays wet; it wants {wants} ground",
+        "dry-ground": f"the ground sheds water; it wants {wants} ground",
+        "frost-tender": f"the coldest night of a year is {night} on average; {bears}",
+        "cold-hollow": f"cold air pools here, below the {night} of the coldest night; {bears}",
+        "shallow-soil": f"{place.depth_m:.1f} m of soil; it roots {plant.root_depth_m:.1f} m deep",
+    }
+    wet = WETNESS.index(place.wetness) if place.wetness else len(WETNESS)
+    told = lacking(plant, left, wet, place.coldest_c, place.depth_m, place.in_cold_air)
+    return [(code, words[code]) for code, where in told.items() if where]
+
+
+@dataclass(frozen=True, slots=True)
+class Suits:
+    """How much of some ground suits a plant.
+
+    Parameters
+    ----------
+    share : of the ground that lacks nothing it wants, as far as is known.
+    lacks : flag code of what most of the rest lacks; empty where all suits.
+    """
+
+    share: float
+    lacks: str
+
+
+def suits(lacks: Mapping[str, NDArray[np.bool_]]) -> Suits:
+    """Sum up what `lacking` tells of some ground."""
+    bad = np.any(list(lacks.values()), axis=0)
+    counts = {code: int(where.sum()) for code, where in lacks.items()}
+    most = max(counts, key=lambda code: counts[code])
+    return Suits(1.0 - float(bad.mean()), most if counts[most] else "")
 
 
 def crowded(places: NDArray[np.float64], plants: Sequence[Plant]) -> NDArray[np.bool_]:

@@ -95,7 +95,8 @@ def _stakes(staked: tuple[str, ...], *, pdf: bool) -> Iterator[Piece]:
         ("as_built.csv", stakes.write_points, ("as_built_stakes",)),
         ("plants.csv", stakes.write_points, ("plants",)),
         ("care.ics", stakes.write_calendar, ()),
-        ("stakes_for_logger.csv", stakes.write_for_logger, ()),
+        ("stakes_for_logger.csv", stakes.write_for_logger, ("stakes",)),
+        ("plants_for_logger.csv", stakes.write_for_logger, ("plants",)),
         *((f"{name}.geojson", stakes.write_features, (name,)) for name in stakes.GEOJSON),
     )
     for name, write, args in files:

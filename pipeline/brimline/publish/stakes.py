@@ -27,12 +27,26 @@ if TYPE_CHECKING:
 
 _DRAWN: Final = (
     "boundary", "keep_out", "contours", "swale_lines", "drain_lines", "keypoints", "keylines",
-    "cultivation_lines", "pads", "elements", "overflows", "downpipes", "proof_paths",
-    "stakes",
+    "cultivation_lines", "pads", "elements", "overflows", "downpipes", "proof_paths", "tracks",
+    "track_crossings", "plants", "stakes",
 )  # fmt: skip
 _TRACKS: Final = ("elements", "pads", "swale_lines", "drain_lines", "keylines")
-GEOJSON: Final = ("elements", "pads", "overflows", "stakes", "plants", *_TRACKS[2:])
+GEOJSON: Final = (
+    "elements",
+    "pads",
+    "overflows",
+    "stakes",
+    "plants",
+    "tracks",
+    "track_crossings",
+    *_TRACKS[2:],
+)
 _NAMES: Final = ("element_id", "swale_id", "drain_id", "keyline_id")
+# columns that tell its name, its level, and what it is
+_LOGGED: Final = {
+    "stakes": ("stake_id", "build_m", "role"),
+    "plants": ("plant_id", "level_m", "plant"),
+}
 _SITE: Final = ("boundary", "elements", "pads")
 _AROUND_M: Final = 50.0
 _THINNED_CELLS: Final = (0.1, 0.2, 0.4, 0.8)
@@ -115,17 +129,17 @@ def write_points(sight: Sight, path: Path, name: str) -> None:
         write_points_csv(path, rows, layer(name))
 
 
-def write_for_logger(sight: Sight, path: Path) -> None:
-    """Write stakes as data loggers take them."""
-    stakes = sight.rows("stakes")
-    if stakes is not None:
+def write_for_logger(sight: Sight, path: Path, name: str) -> None:
+    """Write stakes, or plants, as data loggers take them."""
+    rows, (named, level, note) = sight.rows(name), _LOGGED[name]
+    if rows is not None:
         write_logger_csv(
             path,
-            stakes["stake_id"].tolist(),
-            stakes.geometry.y,
-            stakes.geometry.x,
-            stakes["build_m"],
-            stakes["role"].fillna("").tolist(),
+            rows[named].tolist(),
+            rows.geometry.y,
+            rows.geometry.x,
+            rows[level],
+            rows[note].fillna("").tolist(),
         )
 
 

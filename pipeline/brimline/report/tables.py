@@ -146,6 +146,7 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
         "dug_share", "slope_class", "slope_pct", "faces", "machine_share", "soil_loss_t_ha",
     ),
     "springs": ("spring_id", "level_m", "area_m2", "wetness", "above_pct", "below_pct"),
+    "zone_plants": ("zone_id", "plant", "suits_share", "lacks"),
     "plant_schedule": (
         "zone_id", "plant", "kind", "size", "count", "price_each", "price", "left_out",
     ),

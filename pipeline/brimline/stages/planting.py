@@ -15,11 +15,19 @@ import shapely
 from brimline.config import PlantingPlan, Sun, Year
 from brimline.engine.stage import Stage
 from brimline.errors import InputError, Problem, Severity
+from brimline.grid.shapes import cells_inside
 from brimline.layers.flags import joined
 from brimline.planting import AGES_Y, WETNESS, Climate, a_week, demand_l, need_l, zone_kc
 from brimline.planting.care import building_and_planting
 from brimline.planting.laying import in_the_way, laid_out
-from brimline.planting.standing import GrowingPlace, crowded, shade_between, unsuited
+from brimline.planting.standing import (
+    GrowingPlace,
+    crowded,
+    lacking,
+    shade_between,
+    suits,
+    unsuited,
+)
 from brimline.stages._frames import frame_of, table_of
 from brimline.stages._planting import (
     ALONG,
@@ -38,7 +46,7 @@ from brimline.sun.path import season
 from brimline.units import counted
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -46,7 +54,7 @@ if TYPE_CHECKING:
     from brimline.planting import Plant
     from brimline.planting.laying import Standing
 
-_TABLES = ("plant_schedule", "plant_water", "zone_kc")
+_TABLES = ("zone_plants", "plant_schedule", "plant_water", "zone_kc")
 _DRY, _WET = 7, 11  # months taken where no weather tells, half a year later in the south
 
 
@@ -75,11 +83,14 @@ def _run(given: Given, report: Reporter) -> Made:
     standing = [every[at] for at in kept]
     climate, coldest_c = _climate(given)
     areas = {name: float(shape.area) for name, shape in zone_shapes(given).items()}
+    report.advanced(0.3, "where what would grow")
+    grows = _grows(given, plants, coldest_c, params)
     report.advanced(0.4, "what shades what")
     return {
         "plants": _plants(
             given, standing, [blocked[at] for at in kept], climate, coldest_c, params
         ),
+        "zone_plants": table_of(grows, "zone_plants"),
         "plant_schedule": table_of(_schedule(standing, left_out), "plant_schedule"),
         "plant_water": table_of(_water(standing, climate), "plant_water"),
         "care": _care(given, standing, climate),
@@ -184,6 +195,30 @@ def _plants(
         )
         shapes.append((one.x, one.y))
     return frame_of(records, list(shapely.points(shapes)), "plants", given.grid)
+
+
+def _grows(
+    given: Given, plants: Mapping[str, Plant], coldest_c: float, params: PlantingPlan
+) -> list[dict[str, Any]]:
+    """Rows of how well each plant would grow in each zone, the best of each zone first."""
+    latitude, _ = latitude_and_height(given)
+    sun_h = given.raster("sun_h")[list(season(latitude or 0.0))].mean(axis=0)
+    wet = wetness_classes(given, params)
+    dug = given.raster("soil_dug") == 1
+    depth_m = np.where(dug, given.raster("soil_depth_m"), np.nan)
+    cold = given.raster("cold_air") == 1
+    known, found = np.isfinite(given.raster("elevation")), []
+    for zone, shape in zone_shapes(given).items():
+        inside = known & cells_inside([shape], given.grid, all_touched=True)
+        if not inside.any():
+            continue
+        ground = (sun_h[inside], wet[inside], coldest_c, depth_m[inside], cold[inside])
+        told = [(plant.name, suits(lacking(plant, *ground))) for plant in plants.values()]
+        found += [
+            {"zone_id": zone, "plant": name, "suits_share": one.share, "lacks": one.lacks or None}
+            for name, one in sorted(told, key=lambda each: (-each[1].share, each[0]))
+        ]
+    return found
 
 
 def _counts(standing: Sequence[Standing]) -> dict[str, Counter[Plant]]:

@@ -13,7 +13,14 @@ from brimline.io.plants import read_guilds, read_plants
 from brimline.planting import Companion, Guild, Plant
 from brimline.planting.care import Task, building_and_planting, calendar_text
 from brimline.planting.laying import Around, DrawnPlanting, in_the_way, laid_out
-from brimline.planting.standing import GrowingPlace, crowded, shade_between, unsuited
+from brimline.planting.standing import (
+    GrowingPlace,
+    crowded,
+    lacking,
+    shade_between,
+    suits,
+    unsuited,
+)
 from brimline.sun.path import ANGLES_RAD, BEARINGS_RAD
 
 TREE = Plant("tree", "a tree", "canopy", 5.0, 6.0, 4.0, sun=("full",), frost_limit_c=-10.0)
@@ -60,12 +67,24 @@ def test_under_a_crown_what_it_lets_through_is_left():
         (Plant("fern", "fern", "herb", 1, 1, 1, sun=("shade",)), GOOD, ["much-sun"]),
         (Plant("reed", "reed", "herb", 1, 1, 1, water=("wet",)),
          GrowingPlace(12.0, 0.0, "dry", 0.0), ["dry-ground"]),
-        (TREE, GrowingPlace(12.0, 0.0, "moist", -8.0, 0.6, True), ["cold-hollow", "shallow-soil"]),
-        (TREE, GrowingPlace(12.0, 0.0, "moist", -6.0, 1.0, True), []),
+        (TREE, GrowingPlace(12.0, 0.0, "moist", -8.0, 0.4, True), ["cold-hollow", "shallow-soil"]),
+        (TREE, GrowingPlace(12.0, 0.0, "moist", -6.0, 0.5, True), []),
     ],
 )  # fmt: skip
 def test_what_will_not_thrive_is_told_with_figures(plant, place, codes):
     assert [code for code, _ in unsuited(plant, place)] == codes
+
+
+def test_ground_that_suits_is_counted_cell_by_cell():
+    sun_h = np.array([7.0, 5.0, 7.0, 7.0, np.nan])
+    wet = np.array([1, 1, 2, 0, 9], dtype=np.uint8)
+    told = lacking(TREE, sun_h, wet, -5.0, np.array([2.0, 2, 2, 0.4, np.nan]), np.zeros(5, bool))
+    found = suits(told)
+    assert found.share == pytest.approx(2 / 5)  # one lacks sun, one is wet, one is shallow
+    assert found.lacks == "little-sun"
+    assert suits(lacking(HERB, sun_h[:1], wet[:1], math.nan, math.nan, False)).lacks == ""
+    frozen = suits(lacking(TREE, sun_h, wet, -20.0, math.nan, False))
+    assert (frozen.share, frozen.lacks) == (0.0, "frost-tender")
 
 
 def test_plants_nearer_than_they_bear_are_crowded_within_their_layer_alone():

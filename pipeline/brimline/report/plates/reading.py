@@ -58,9 +58,9 @@ def machine_ground(results: Results, frame: MapFrame) -> Plate | None:
     steepest = float(results.parameter("growing", "machine_pct") or 0)
     width_m = float(results.parameter("growing", "machine_width_m") or 0)
     width = shown("length", results.units).text(width_m)
-    words = f"Steeper than {steepest:g} %, or too narrow"
     return _marked(
-        results, frame, works == 0, ("machine-ground", "Ground for machines", words),
+        results, frame, works == 0,
+        ("machine-ground", "Ground for machines", "Too steep, or narrow"),
         Fill(BROWN, 0.8, "slash"),
         f"A machine that works to {steepest:g} % and needs {width} reaches the {{rest:.0f}} % of "
         "the site that is not hatched. Wet ground, stones and gates are not seen.",
@@ -105,7 +105,8 @@ def _marked(
 
 def _lines(sheet: Sheet) -> None:
     """Draw what every reading lies among."""
-    for layer in ("contours", "surfaces", "elements", "boundary"):
+    sheet.draw("contours", only="Index contour")
+    for layer in ("surfaces", "elements", "boundary"):
         sheet.draw(layer, unfilled=True)
     sheet.draw("zones", label=True, unfilled=True)
 
@@ -162,9 +163,8 @@ def wetness(results: Results, frame: MapFrame) -> Plate | None:
     if index is None or springs is None:
         return None
     sheet = Sheet(results, frame, ramp=RAMPS["soil_wetness"], values=index)
-    for layer in ("contours", "flow_paths", "elements", "boundary"):
-        sheet.draw(layer, unfilled=True)
-    sheet.draw("zones", label=True, unfilled=True)
+    sheet.draw("flow_paths")
+    _lines(sheet)
     sheet.draw("springs")
     return Plate(
         "wetness",
@@ -226,7 +226,7 @@ def together(results: Results, frame: MapFrame) -> Plate | None:
             sheet.rule(
                 Rule(words, fill=fill), gpd.GeoDataFrame(geometry=shapes, crs=results.grid.crs)
             )
-    sheet.draw("contours")
+    sheet.draw("contours", only="Index contour")
     sheet.draw("zones", label=True, unfilled=True)
     sheet.draw("springs")
     sheet.draw("boundary")
