@@ -10,6 +10,8 @@ import rasterio
 import shapely
 from tests.pipeline.conftest import Silent
 
+pytestmark = pytest.mark.slow  # one run serves all, but it is a whole one
+
 PLANTS = """\
 name,kind,layer,spacing_m,height_m,crown_m,mature_y,sun,water,frost_limit_c,kc,root_depth_m,price_each
 Apple,apple,canopy,5,4.5,4,10,full,dry;moist;wet,-25,0.9,1.0,20
