@@ -9,18 +9,18 @@ PROPOSALS: Final = "Proposals"
 CHECKS: Final = "Checks"
 # in reading order; what no theme names is a check of the design
 THEMES: Final[dict[str, tuple[str, ...]]] = {
-    DESIGN: ("elements", "overflows", "downpipes", "pads", "zones", "stakes", "notes"),
+    DESIGN: ("elements", "overflows", "downpipes", "pads", "zones", "plants", "stakes", "notes"),
     "Site": (
-        "boundary", "keep_out", "surfaces", "soils", "culverts", "contours", "levels",
-        "measure_next",
+        "boundary", "keep_out", "surfaces", "raised_areas", "soils", "culverts", "contours",
+        "levels", "measure_next",
     ),
     "Water": (
         "intakes", "subcatchments", "flow_paths", "longest_paths", "hollows", "valley_lines",
-        "ridge_lines",
+        "ridge_lines", "springs",
     ),
     PROPOSALS: (
         "pond_sites", "pond_banks", "swale_lines", "drain_lines", "keypoints", "keylines",
-        "cultivation_lines",
+        "cultivation_lines", "tracks", "track_crossings",
     ),
     CHECKS: (),
 }  # fmt: skip
