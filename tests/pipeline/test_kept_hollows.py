@@ -1,7 +1,11 @@
 """A site in a bowl that no storm fills: water ends at its bottom, and the proof knows it."""
 
+import os
+from pathlib import Path
+
 import numpy as np
 import pytest
+import rasterio
 import shapely
 
 RIM_M, DEEP_M = 70.0, 8.0
@@ -91,3 +95,68 @@ def test_filled_all_the_same_what_lies_in_the_bowl_is_told(site):
     assert all("on-filled-ground" in flag for flag in site.layer("elements")["flag"])
     run(site, filling, until="catchments", dem=notched)
     assert all("on-filled-ground" in flag for flag in site.layer("intakes")["flag"])
+
+
+@pytest.fixture
+def moraine(site):
+    """Glacial ground whose hollow of 450 000 m³ no storm on its own catchment fills."""
+    folder = os.environ.get("BRIMLINE_DATA")
+    if not folder:
+        pytest.skip("BRIMLINE_DATA is not set")
+    path = Path(folder) / "moraine_1m.tif"
+    with rasterio.open(path) as source:
+        dem, site.crs, site.size = source.read(1), source.crs.to_string(), source.height
+        site.west, site.north = source.bounds.left, source.bounds.top
+    row, col = np.unravel_index(np.argmin(np.where(dem > 0, dem, np.inf)), dem.shape)
+    low = np.array([col + 0.5, site.size - row - 0.5])
+    corner = np.array([site.west, site.north - site.size])
+    site.inputs["elevation"] = str(path)
+    site.write_shapes("boundary", [site.box(10)], crs=site.crs, name=["Moraine"])
+    site.write_shapes("intakes", [shapely.Point(corner + low)], crs=site.crs, name=["Bottom"])
+    site.write_plan(
+        drawn_basins=[{"name": "Basin", "depth_m": 0.3, "shape": shapely.Point(low).buffer(5)}],
+        discharge_points=[{"name": "Out", "shape": shapely.Point(low + (0, 12))}],
+    )
+    return site
+
+
+def run_moraine(site, until, tables=""):
+    site.tables = STORM + "[survey]\nrmse_m = 0.1\nrealisations = 0\n" + tables
+    done = site.run("--draft", "--until", until)
+    assert done.code == 0, done.err
+
+
+@pytest.mark.slow
+@pytest.mark.realdata
+def test_a_real_hollow_that_no_storm_fills_stays_a_sink(moraine):
+    run_moraine(moraine, "paths")
+    hollows = moraine.layer("hollows")
+    hollow = hollows.loc[hollows["volume_m3"].idxmax()]
+    # depth and volume as richdem's hierarchy of depressions gives them
+    assert hollow["volume_m3"] == pytest.approx(450_000, rel=0.02)
+    assert hollow["depth_m"] == pytest.approx(15.5, abs=0.1)
+    assert hollow["kept"]
+    assert not hollow["fills"]
+    assert hollow["spills_m3"] == 0
+    assert hollow["arrives_m3"] < 0.05 * hollow["volume_m3"]
+    run_over_m = moraine.layer("flow_paths")["deepest_fill_m"].max()
+    assert run_over_m <= hollows.loc[hollows["fills"], "depth_m"].max() + 1e-3
+
+
+@pytest.mark.slow
+@pytest.mark.realdata
+def test_what_lies_in_a_real_hollow_that_is_filled_all_the_same_is_flagged(moraine):
+    filling = '[conditioning]\nkeep = "none"\n'
+    run_moraine(moraine, "paths", filling)
+    assert fill_told(moraine)
+    assert moraine.layer("flow_paths")["deepest_fill_m"].max() > 10
+    run_moraine(moraine, "works", filling)
+    assert all("on-filled-ground" in flag for flag in moraine.layer("elements")["flag"])
+    run_moraine(moraine, "catchments", filling)
+    assert all("on-filled-ground" in flag for flag in moraine.layer("intakes")["flag"])
+    run_moraine(moraine, "swales", filling)
+    lines = moraine.layer("swale_lines")
+    level_m = moraine.layer("hollows")["spill_level_m"].max()
+    flagged = lines["flag"].fillna("").str.contains("on-filled-ground")
+    assert flagged.any()
+    assert (lines.loc[flagged, "level_m"] < level_m).all()
