@@ -115,7 +115,7 @@ def moraine(site):
     site.write_shapes("intakes", [shapely.Point(corner + low)], crs=site.crs, name=["Bottom"])
     site.write_plan(
         drawn_basins=[{"name": "Basin", "depth_m": 0.3, "shape": shapely.Point(low).buffer(5)}],
-        discharge_points=[{"name": "Out", "shape": shapely.Point(low + (0, 12))}],
+        discharge_points=[{"name": "Out", "shape": shapely.Point(low + np.array([0, 12]))}],
     )
     return site
 
