@@ -28,7 +28,7 @@ step = 0.1
 element = "Pond"
 dimension = "sill_width_m"
 low = 1.0
-high = 12.0
+high = 30.0
 step = 0.5
 """
 
@@ -37,7 +37,14 @@ step = 0.5
 def test_the_cheapest_design_is_found_and_taken(site):
     site.tables = _TABLES
     site.write_plan(
-        drawn_ponds=[{"name": "Pond", "shape": shapely.Point(80, 60).buffer(8), "depth_m": 1.5}],
+        drawn_ponds=[
+            {
+                "name": "Pond",
+                "shape": shapely.Point(80, 60).buffer(8),
+                "depth_m": 1.5,
+                "start_share": 0.0,
+            }
+        ],
         discharge_points=[{"name": "Brook", "shape": shapely.Point(80, 18)}],
     )
     file = str(site.write())

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 _TABLE = "cascade_mends"
 _SITES = "pond_sites"
+_BANKS = "pond_banks"
 _SEARCHED = "searched_designs"
 
 
@@ -123,23 +124,31 @@ def _rows(done: RunFolder) -> list[dict[str, Any]]:
 
 def _places(done: RunFolder) -> list[dict[str, Any]]:
     """Return what puts each place for a pond into the plan, by the name of the place."""
-    from brimline.choose.ponds.drawn import pond_row
+    from brimline.choose.ponds.drawn import dam_row
+    from brimline.config import Ponds
     from brimline.design.plan_changes import changes_text
 
-    frame = done.layer(_SITES)
-    if frame is None:
+    frame, axes = done.layer(_SITES), done.layer(_BANKS)
+    if frame is None or axes is None:
         return []
-    found = []
+    banks, found = dict(zip(axes["site_id"], axes.geometry, strict=True)), []
+    section = {
+        column: float(done.parameter("ponds", column) or Ponds.model_fields[column].default)
+        for column in ("top_m", "upstream_side", "downstream_side")
+    }
     for place in frame.to_dict("records"):
-        name = str(place["site_id"])
-        change = pond_row(name, place["geometry"], place["level_m"], place["storage_m3"])
+        name, side = str(place["site_id"]), place["spill_side"]
+        change = dam_row(
+            name, banks[name], place["geometry"], place["level_m"], place["crest_m"], section,
+            side if isinstance(side, str) else "",
+        )  # fmt: skip
         found.append(
             {
                 "mend_id": name,
                 "element_id": change.row,
                 "changed_id": change.row,
                 "code": "place for a pond",
-                "text": f"drawn as a pond that holds about {place['storage_m3']:.0f} m³",
+                "text": f"drawn as a dam that holds about {place['storage_m3']:.0f} m³",
                 "safe": False,
                 "change": changes_text([change]),
             }

@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING, Final, TypeVar
 import numpy as np
 
 from brimline.design.extent import bank_flat_m, ground_under_bank
+from brimline.design.flooded import flooded, spillway_past
 from brimline.design.plan import (
     DrawnBasin,
     DrawnBed,
+    DrawnDam,
     DrawnDrain,
     DrawnElement,
     DrawnPond,
@@ -22,6 +24,7 @@ from brimline.elements import (
     FILLS,
     SEALED,
     Basin,
+    Dam,
     Drain,
     FillLayer,
     Pit,
@@ -35,6 +38,7 @@ from brimline.elements import (
 from brimline.elements.building import Building
 from brimline.elements.drain import PERMISSIBLE_M_S, RETARDANCE, ROUGHNESS, permissible_m_s
 from brimline.errors import Problem, Severity
+from brimline.lines.sample import levels_of
 from brimline.rainfall.infiltration import GreenAmpt
 
 if TYPE_CHECKING:
@@ -54,6 +58,8 @@ _TRUE_M: Final = 0.005  # a rim is cut no truer
 _RIM_M: Final = 0.10  # that water may stand over the sill of what has no bank
 _SUNKEN_SILL_M: Final = 0.03  # common practice, no source
 _RAIN_GARDEN_FILL: Final = (FillLayer(0.45, 0.25),)
+_SPILLWAY_WIDTH_M: Final = 3.0  # that a dam's spillway is laid for before it is sized
+_SPILL_HEAD_M: Final = 0.3  # of water over a dam's spillway, beneath the freeboard
 _TANK_RIM_M: Final = 0.3  # from the overflow to the lid
 
 
@@ -128,7 +134,7 @@ def _placed(element: Element, row: DrawnElement) -> PlacedElement:
     roofs, flush = (row.roofs, row.first_flush_mm) if isinstance(row, DrawnTank) else ("", 0.0)
     return PlacedElement(
         element,
-        row.shape,
+        element.shape.outline if isinstance(element.shape, Dam) else row.shape,
         row.spills_to,
         math.nan if isinstance(row, DrawnDrain | DrawnTank | DrawnBed) else row.sill_width_m,
         tuple(name.strip() for name in roofs.split(";") if name.strip()),
@@ -170,6 +176,8 @@ def _shape_of(row: DrawnElement, ground: StandingGround, water: UsualWater, how:
             return _tank(row, ground)
         case DrawnBed():
             return _bed(row, ground)
+        case DrawnDam():
+            return _dam(row, ground)
 
 
 def _or(value: float, designed: float) -> float:
@@ -293,6 +301,29 @@ def _sunken_spill_m(row: DrawnPond | DrawnBasin, levels: NDArray[np.float64]) ->
             f" {rim_m:.2f} m; leave spill_level_m empty, or set edge to bank"
         )
     return spill_m
+
+
+def _dam(row: DrawnDam, ground: StandingGround) -> Dam:
+    levels = ground.level_along(row.shape)
+    if not np.isfinite(levels).any():
+        raise ValueError(f"{row.name} lies where there is no elevation")
+    lowest_m = float(np.nanmin(levels))
+    spill_m = _or(row.spill_level_m, lowest_m + row.depth_m)
+    crest_m = _or(row.crest_level_m, spill_m + row.freeboard_m + _SPILL_HEAD_M)
+    sides = row.upstream_side, row.downstream_side
+    pool = flooded(ground.levels, ground.grid, row.shape, spill_m, crest_m, row.top_m, sides)
+    width_m = _or(row.sill_width_m, _SPILLWAY_WIDTH_M)
+    way = spillway_past(
+        lambda x, y: levels_of(ground.levels, ground.grid, x, y), row.shape, pool.outline, spill_m,
+        crest_m, (row.top_m, row.downstream_side, width_m),
+    )  # fmt: skip
+    return Dam(
+        row.name, row.shape, pool.outline, pool.bed_m, ground.grid.cell_area_m2, spill_m,
+        min(lowest_m, pool.toe_level_m), way, width_m, crest_m - spill_m, row.top_m,
+        *sides, row.freeboard_m,
+        Soak(row.seepage_mm_per_h, 1.0) if row.seepage_mm_per_h > 0 else SEALED, row.start_share,
+        ground.slope_at(row.shape),
+    )  # fmt: skip
 
 
 def _or_none(value: float, designed: float | None) -> float | None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
-from brimline.elements import Drain, Kind, Pond, Swale
+from brimline.elements import Dam, Drain, Kind, Pond, Swale
 from brimline.elements.basin import Basin
 from brimline.elements.building import uphill_left
 from brimline.lines.sample import levels_of, rises_of
@@ -83,6 +83,25 @@ def ground_under_bank(
     return points[covered], levels[covered]
 
 
+def ground_near_bank(
+    line: shapely.LineString, crest_m: float, dam: Dam, reach_m: float, ground: StandingGround
+) -> NDArray[np.float64]:
+    """Return places that the bank of a dam covers, float64 (places, 2) [m], one a square metre.
+
+    Parameters
+    ----------
+    reach_m : from the line to where no bank reaches.
+    """
+    points = _places(line.buffer(reach_m))
+    levels = levels_of(ground.levels, ground.grid, *points.T)
+    beyond_m = shapely.distance(shapely.points(points), line) - dam.top_m / 2
+    batter = np.where(shapely.contains_xy(dam.outline, *points.T), dam.upstream, dam.downstream)
+    covered: NDArray[np.float64] = points[
+        levels < crest_m - np.maximum(beyond_m, 0.0) / np.maximum(batter, 1e-6)
+    ]
+    return covered
+
+
 def bank_flat_m(side: float, crest_over_spill_m: float, how: Building) -> float:
     """Width from a pond's waterline to the outer edge of its crest [m]."""
     return side * crest_over_spill_m + how.top_m
@@ -102,6 +121,13 @@ def _shapes(
             half_m = made.section.top_width_m(made.depth_m) / 2
             water = drawn.buffer(half_m, cap_style="flat")
             return water, drawn.buffer(half_m + how.top_m, cap_style="flat")
+        case Dam():
+            high_m = one.element.embankment_height_m
+            half_m = made.top_m / 2 + max(made.upstream, made.downstream) * high_m
+            bank = ground_near_bank(made.bank, one.element.crest_level_m, made, half_m, ground)
+            half = _STEP_M / 2
+            boxes = shapely.box(*(bank - half).T, *(bank + half).T)
+            return drawn, shapely.union_all([drawn, *boxes])
         case Pond() | Basin():
             if made.sunken:
                 return drawn, drawn

@@ -18,7 +18,7 @@ from brimline.design.plan import (
     DrawnDrain,
     DrawnOverflow,
 )
-from brimline.design.plan_changes import LAYER_OF, PlanChange, mend_row
+from brimline.design.plan_changes import PlanChange, layer_of, mend_row
 from brimline.drainage.receiving import received
 from brimline.elements import Drain, Kind
 from brimline.lines.sample import along
@@ -201,7 +201,7 @@ class _Maker:
         """
         element = self.network.element(one.name)
         column = "level_m" if element.kind is Kind.SWALE else "spill_level_m"
-        layer = LAYER_OF[element.kind]
+        layer = layer_of(element)
         now = element.spill_level_m
         way = self.network.main_way_out(one.name)
         rounded = math.floor if one.over_m < 0 else math.ceil
@@ -408,9 +408,9 @@ class _Maker:
         row, shape = self._row_of(name), line.wkt if line is not None else ""
         if row and row[0] == DrawnOverflow.LAYER:
             return [PlanChange(*row, {"from_id": name, "to_id": to}, shape)]
-        kind = self.network.element(name).kind
-        if row or line is None or kind in (Kind.DRAIN, Kind.TANK):
-            return [PlanChange(LAYER_OF[kind], name, {"spills_to": to})]
+        element = self.network.element(name)
+        if row or line is None or element.kind in (Kind.DRAIN, Kind.TANK):
+            return [PlanChange(layer_of(element), name, {"spills_to": to})]
         values: dict[str, float | str] = {"from_id": name, "to_id": to}
         return [PlanChange(DrawnOverflow.LAYER, f"sill of {name}", values, shape, added=True)]
 

@@ -88,6 +88,28 @@ class DrawnPond:
 
 
 @dataclass(frozen=True, slots=True)
+class DrawnDam:
+    """A bank across a valley, drawn along its crest; its last point is where it spills round it."""
+
+    LAYER: ClassVar[str] = "drawn_dams"
+    WORD: ClassVar[str] = "dam"
+    name: str
+    shape: shapely.LineString
+    depth_m: float
+    top_m: float
+    upstream_side: float
+    downstream_side: float
+    freeboard_m: float
+    seepage_mm_per_h: float
+    start_share: float
+    spill_level_m: float = OPEN
+    crest_level_m: float = OPEN
+    spills_to: str = ""
+    sill_width_m: float = OPEN
+    empty: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class DrawnBasin:
     """A basin, drawn along its waterline when full."""
 
@@ -272,7 +294,7 @@ class DrawnPad:
     only: str = ""
 
 
-DrawnElement = DrawnSwale | DrawnDrain | DrawnPond | DrawnBasin | DrawnTank | DrawnBed
+DrawnElement = DrawnSwale | DrawnDrain | DrawnPond | DrawnBasin | DrawnTank | DrawnBed | DrawnDam
 DrawnWay = DrawnPipe | DrawnOverflow
 
 
@@ -290,6 +312,7 @@ class Plan:
     discharges: tuple[DrawnDischarge, ...] = ()
     inflows: tuple[DrawnInflow, ...] = ()
     beds: tuple[DrawnBed, ...] = ()
+    dams: tuple[DrawnDam, ...] = ()
     downpipes: tuple[DrawnDownpipe, ...] = ()
     feeds: tuple[DrawnFeed, ...] = ()
 
@@ -312,6 +335,7 @@ class Plan:
         """Rows that are elements, swales first, as they are numbered."""
         return (
             *self.swales, *self.drains, *self.ponds, *self.basins, *self.tanks, *self.beds,
+            *self.dams,
         )  # fmt: skip
 
     @property
@@ -327,6 +351,7 @@ KINDS: Final[dict[str, type[Any]]] = {
     "basins": DrawnBasin,
     "tanks": DrawnTank,
     "beds": DrawnBed,
+    "dams": DrawnDam,
     "downpipes": DrawnDownpipe,
     "feeds": DrawnFeed,
     "pipes": DrawnPipe,

@@ -13,6 +13,7 @@ import shapely
 from brimline.design.plan import (
     KINDS,
     DrawnBasin,
+    DrawnDam,
     DrawnDischarge,
     DrawnDrain,
     DrawnOverflow,
@@ -22,7 +23,19 @@ from brimline.design.plan import (
     DrawnTank,
     Plan,
 )
-from brimline.elements import Basin, Drain, Kind, Orifice, Pipe, Pond, Sill, Swale, Tank, Trapezoid
+from brimline.elements import (
+    Basin,
+    Dam,
+    Drain,
+    Kind,
+    Orifice,
+    Pipe,
+    Pond,
+    Sill,
+    Swale,
+    Tank,
+    Trapezoid,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -41,11 +54,19 @@ LAYER_OF: Final = {
     Kind.BASIN: DrawnBasin.LAYER,
     Kind.TANK: DrawnTank.LAYER,
 }
+
+
+def layer_of(element: Element) -> str:
+    """Return the layer that an element is drawn in."""
+    return DrawnDam.LAYER if isinstance(element.shape, Dam) else LAYER_OF[element.kind]
+
+
 # dimension of a shape to the column that says it; levels and derived dimensions are handled apart
 _COLUMNS: Final[dict[type[Any], tuple[str, ...]]] = {
     Swale: ("depth_m", "bottom_m", "side"),
     Pond: ("depth_m", "side", "shelf_width_m", "shelf_depth_m"),
     Basin: ("depth_m", "side"),
+    Dam: (),
     Tank: ("volume_m3", "height_m"),
 }
 _PLACES: Final = 4  # of a number that is written: a tenth of a millimetre
@@ -229,7 +250,7 @@ class _UnsayableError(Exception):
 
 
 def _of_element(old: Element, new: Element) -> PlanChange:
-    layer, name = LAYER_OF[old.kind], old.element_id
+    layer, name = layer_of(old), old.element_id
     if old.shape is None or new.shape is None or type(old.shape) is not type(new.shape):
         raise _UnsayableError
     if isinstance(old.shape, Drain) and isinstance(new.shape, Drain):
@@ -327,7 +348,7 @@ def _of_own_way(
 ) -> Iterator[PlanChange]:
     """Change the way that an element has of itself."""
     element = design.network.element(old.from_id)
-    layer = LAYER_OF[element.kind]
+    layer = layer_of(element)
     was, now = old.outlet, new.outlet
     values: dict[str, float | str] = {}
     if old.to_id != new.to_id:

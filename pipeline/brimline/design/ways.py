@@ -13,7 +13,7 @@ import shapely
 from brimline.cascade import NOWHERE, Discharge, Finding, Link
 from brimline.design.plan import DrawnOverflow, DrawnPipe
 from brimline.drainage.receiving import way_down
-from brimline.elements import Drain, Kind, Pipe, RaisedBed, Sill, Tank
+from brimline.elements import Dam, Drain, Kind, Pipe, RaisedBed, Sill, Tank
 from brimline.errors import Problem, Severity
 from brimline.grid.shapes import cells_inside
 from brimline.lines.sample import along
@@ -291,11 +291,14 @@ def _on_ground(
     row, col = (int(v) for v in running.grid.cell(start.x, start.y))
     own = running.names.index(one.name)
     stop = np.where(running.seeds == own, 0, running.seeds).astype(np.int32)
+    made = one.element.shape
+    # a dam's water leaves beside its bank, and is on the ground from the end of its spillway on
+    first = made.spillway.coords[1:] if isinstance(made, Dam) else [(start.x, start.y)]
     if not running.grid.holds(row, col) or running.directions[row, col] > 8:
-        return "", shapely.LineString([start, start])
+        return "", shapely.LineString([*first, (start.x, start.y)])
     rows, cols = way_down(running.directions, row, col, stop)
     points = np.column_stack(running.grid.xy(rows, cols))
-    line = shapely.LineString([(start.x, start.y), *points.tolist()])
+    line = shapely.LineString([*first, *points.tolist()])
     return running.names[int(stop[rows[-1], cols[-1]])], line
 
 
@@ -303,6 +306,8 @@ def _spill_point(one: PlacedElement, standing: StandingGround) -> shapely.Point:
     """Return where it spills: a line at its last point, an outline where the ground is lowest."""
     if one.shape.geom_type == "Point":
         return one.shape
+    if isinstance(one.element.shape, Dam):
+        return shapely.Point(one.element.shape.spillway.coords[-1])
     if one.shape.geom_type == "LineString":
         return shapely.Point(one.shape.coords[-1])
     levels = standing.level_along(one.shape.exterior)

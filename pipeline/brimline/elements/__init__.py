@@ -2,6 +2,7 @@
 
 from brimline.elements.basin import FILLS, Basin, FillKind, FillLayer, rain_garden
 from brimline.elements.bed import RaisedBed
+from brimline.elements.dam import Dam
 from brimline.elements.drain import Drain
 from brimline.elements.element import Caution, Element, Kind, Shape
 from brimline.elements.outlet import Outlet, discharge_m3_s, flow_m3_s
@@ -22,6 +23,7 @@ __all__ = [
     "SEALED",
     "Basin",
     "Caution",
+    "Dam",
     "Drain",
     "Element",
     "FillKind",

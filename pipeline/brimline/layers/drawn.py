@@ -206,6 +206,42 @@ ITEMS: Final = (
         _START_SHARE,
     ),
     _drawn(
+        "drawn_dams",
+        Geometry.LINE,
+        "Dams as drawn",
+        "Banks across a valley, drawn along the crest from side to side. The last point is where it"
+        " spills: a spillway is cut past it, through ground as it lies. The water behind it follows"
+        " from the ground.",
+        _NAME,
+        _SPILLS_TO,
+        _SPILL_LEVEL,
+        _free(
+            "depth_m",
+            "float",
+            "Water over the lowest ground on the line when full, where spill_level_m is empty.",
+            "m",
+            0,
+            usual=1.5,
+        ),
+        _free("top_m", "float", "Width of the crest.", "m", 0, usual=3.0),
+        _free(
+            "upstream_side", "float", "Batter on the water side, run per rise.", "", 0, usual=3.0
+        ),
+        _free("downstream_side", "float", "Batter on the dry side.", "", 0, usual=2.0),
+        _freeboard(0.30),
+        _CREST_LEVEL,
+        _SILL_WIDTH,
+        _free(
+            "seepage_mm_per_h",
+            "float",
+            "Seepage through its bed; 0 is sealed.",
+            "mm/h",
+            0,
+            usual=0.0,
+        ),
+        _START_SHARE,
+    ),
+    _drawn(
         "drawn_basins",
         Geometry.POLYGON,
         "Basins as drawn",

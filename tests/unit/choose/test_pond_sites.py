@@ -9,9 +9,9 @@ from scipy import ndimage
 
 from brimline.choose.ponds import BankRules, pond_sites
 from brimline.choose.ponds.around import Neighbourhood, fills_pct
-from brimline.choose.ponds.drawn import pond_row
+from brimline.choose.ponds.drawn import dam_row
 from brimline.choose.ponds.rules import fill_m3
-from brimline.elements import Pond
+from brimline.design.flooded import flooded
 from brimline.grid import Grid
 
 SOUTH = 6
@@ -202,13 +202,17 @@ def test_what_lies_around():
     assert around.commands_m2 == (lower < dem[site.cell]).sum()
 
 
-def test_a_place_becomes_a_row_that_holds_the_same():
+def test_a_place_becomes_a_dam_that_holds_the_same():
     dem = ground(lambda x: 0.1 * x, 0.03)
     (site,) = found(dem, depths_m=(2.0,), over_m=0.5)
     rows, cols = site.wet
     x, y = GRID.xy(rows, cols)
     water = shapely.union_all(shapely.box(x - 0.5, y - 0.5, x + 0.5, y + 0.5))
-    row = pond_row("p1", water, site.best.level_m, site.best.storage_m3)
-    drawn = Pond("p1", shapely.from_wkt(row.shape_wkt), 100.0, row.values["depth_m"])
+    best = site.best
+    bare = {"top_m": 0.0, "upstream_side": 0.0, "downstream_side": 0.0}
+    row = dam_row("p1", site.bank, water, best.level_m, best.crest_m, bare, "left")
+    line = shapely.from_wkt(row.shape_wkt)
+    pool = flooded(dem, GRID, line, best.level_m, best.crest_m, 0.0, (0.0, 0.0))
     assert row.added
-    assert drawn.volume_m3 == pytest.approx(site.best.storage_m3, rel=0.05)
+    held = np.maximum(best.level_m - pool.bed_m, 0.0).sum()
+    assert held == pytest.approx(best.storage_m3, rel=0.05)

@@ -1,55 +1,57 @@
-"""A place for a pond as a row of the plan."""
+"""A place for a pond as a row of the plan: a dam along its bank."""
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
 import shapely
 
-from brimline.design import DrawnPond, PlanChange
-from brimline.elements import Pond
+from brimline.design import DrawnDam, PlanChange
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from shapely.geometry.base import BaseGeometry
 
-_TIDY_CELLS_M: Final = 1.5  # corners of cells are taken off the outline
-_DEEPEST_M: Final = 6.0
-_ROUNDS: Final = 40
+_INTO_M: Final = 2.0  # of the slope at both ends, so that water at the crest cannot run round them
 
 
-def pond_row(name: str, water: BaseGeometry, level_m: float, storage_m3: float) -> PlanChange:
-    """Return the row that draws a place as a pond.
+def dam_row(
+    name: str,
+    bank: shapely.LineString,
+    water: BaseGeometry,
+    level_m: float,
+    crest_m: float,
+    section: Mapping[str, float],
+    spill_side: str = "",
+) -> PlanChange:
+    """Return the row that draws a place as a dam along the axis of its bank.
 
-    The waterline of a place follows its ground; a drawn pond has even sides. It is drawn with the
-    usual sides and as deep as holds what the place holds, so that the next run designs, prices and
-    proves it like any other pond.
+    The line is drawn a little into the slope at both ends, and ends where it is to spill.
+
+    Parameters
+    ----------
+    section : columns `top_m`, `upstream_side` and `downstream_side`.
+    spill_side : end past which it can spill, looking downstream: "left", "right" or empty.
     """
-    outline = _outline(water)
-    low, high = 0.0, _DEEPEST_M
-    for _ in range(_ROUNDS):
-        middle = 0.5 * (low + high)
-        if middle > 0 and _volume_m3(outline, level_m, middle) < storage_m3:
-            low = middle
-        else:
-            high = middle
-    return PlanChange(
-        DrawnPond.LAYER,
-        f"pond {name}",
-        {"spill_level_m": round(level_m, 3), "depth_m": math.ceil(high * 100) / 100},
-        outline.wkt,
-        added=True,
-    )
+    corners = shapely.get_coordinates(bank)
+    chord, aside = corners[-1] - corners[0], shapely.get_coordinates(water.centroid)[0]
+    aside = aside - corners.mean(axis=0)
+    # looking downstream the water lies behind: with it on the line's left, the line ends left
+    ends = "left" if chord[0] * aside[1] - chord[1] * aside[0] > 0 else "right"
+    if spill_side and spill_side != ends:
+        corners = corners[::-1]
+    line = shapely.LineString([_out(corners[1], corners[0]), *corners[1:-1], _out(*corners[-2:])])
+    values: dict[str, float | str] = {
+        "spill_level_m": round(level_m, 3),
+        "crest_level_m": round(crest_m, 3),
+        **section,
+    }
+    return PlanChange(DrawnDam.LAYER, f"dam {name}", values, line.wkt, added=True)
 
 
-def _outline(water: BaseGeometry) -> shapely.Polygon:
-    """Return the largest part without islands, the corners of cells taken off."""
-    parts = shapely.get_parts(water)
-    largest = max(parts.tolist(), key=lambda part: part.area)
-    whole = shapely.Polygon(largest.exterior)
-    tidy = shapely.simplify(whole, _TIDY_CELLS_M)
-    return tidy if tidy.geom_type == "Polygon" and tidy.is_valid and tidy.area > 0 else whole
-
-
-def _volume_m3(outline: shapely.Polygon, level_m: float, depth_m: float) -> float:
-    return Pond("", outline, level_m, depth_m).volume_m3
+def _out(before: np.ndarray, end: np.ndarray) -> np.ndarray:
+    step = (end - before) / max(float(np.hypot(*(end - before))), 1e-9)
+    found: np.ndarray = end + _INTO_M * step
+    return found

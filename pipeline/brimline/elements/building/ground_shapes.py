@@ -11,6 +11,7 @@ import shapely
 from shapely.ops import substring
 
 from brimline.elements.basin import Basin
+from brimline.elements.dam import SPILLWAY_FALL, Dam
 from brimline.elements.drain import Drain
 from brimline.elements.pond import Pond
 from brimline.elements.section import Parabola, Trapezoid
@@ -153,6 +154,8 @@ def shapes_of(
             bowl = _bowl(element, part, depth_m, basin.side, (0.0, 0.0), how)
             if basin.sunken:
                 bowl = replace(bowl, crest_m=None)
+        case Dam() as dam:
+            return [*_dam(dam, sills, how), *crossed]
         case _:
             return []
     return [bowl, *_cuts(bowl, sills, ground, how), *crossed]
@@ -313,6 +316,39 @@ def _bowl(
         element.element_id, outline, element.spill_level_m, depth_m, side, *shelf,
         element.crest_level_m, how.top_m, how.outer, how.settlement,
     )  # fmt: skip
+
+
+def _dam(dam: Dam, sills: Sequence[SillAt], how: Building) -> list[GroundShape]:
+    """Heap a bank, and cut its spillways past its end."""
+    line = dam.bank
+    middle = shapely.get_coordinates(dam.outline.centroid)[0]
+    corners = shapely.get_coordinates(line)
+    chord, aside = corners[-1] - corners[0], middle - corners.mean(axis=0)
+    left_is_wet = chord[0] * aside[1] - chord[1] * aside[0] > 0
+    left, right = (dam.upstream, dam.downstream) if left_is_wet else (dam.downstream, dam.upstream)
+    bank = Bank(
+        dam.element_id, line, LevelAlong.flat(dam.crest_level_m), 0.0, dam.top_m, left, right,
+        how.settlement,
+    )  # fmt: skip
+    return [bank, *(one for sill in sills for one in _spillway(dam, sill, how))]
+
+
+def _spillway(dam: Dam, sill: SillAt, how: Building) -> list[GroundShape]:
+    """Cut a way from the water past the bank's end, level to its sill, falling to lower ground."""
+    into, place, out = shapely.get_coordinates(dam.spillway_for(sill.width_m))
+    below = shapely.LineString([place, out])
+    low_m = sill.level_m - SPILLWAY_FALL * below.length
+    ways = (
+        (shapely.LineString([into, place]), LevelAlong.flat(sill.level_m)),
+        (below, LevelAlong.graded(sill.level_m, low_m, below.length)),
+    )
+    return [
+        Channel(
+            dam.element_id, line, floor, bottom_m=sill.width_m, left=how.sill_batter,
+            right=how.sill_batter, through=True,
+        )
+        for line, floor in ways
+    ]  # fmt: skip
 
 
 def _cuts(

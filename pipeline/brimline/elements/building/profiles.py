@@ -66,7 +66,8 @@ def profiles(ready: DesignSurface, label: int, ground: LevelsAt) -> list[Section
         raise ValueError(f"the design has no element number {label}")
     saw = _Saw(ready, ready.elements[label - 1], ground)
     first = mine[0].shape
-    found = saw.line(first, mine) if isinstance(first, Channel) else saw.area(mine)
+    along = isinstance(first, Channel | Bank)
+    found = saw.line(first, mine) if along else saw.area(mine)  # type: ignore[arg-type]
     ways = [s for one in mine[1:] if isinstance(s := one.shape, Channel) and s.through]
     sills = [way for way in ways if way.is_level and not way.in_path]
     dips = [way for way in ways if way.in_path]
@@ -90,11 +91,12 @@ class _Saw:
     element_id: str
     ground: LevelsAt
 
-    def line(self, channel: Channel, mine: list[Placed]) -> list[SectionProfile]:
-        """Along floor and crest of a line, and across it."""
-        line = channel.line
+    def line(self, first: Channel | Bank, mine: list[Placed]) -> list[SectionProfile]:
+        """Along floor, where there is one, and crest of a line, and across it."""
+        line = first.line
         beside = [one for one in mine if one.shape.core is line]
-        found = [self.along("floor", line, channel.offset_m)]
+        dug = isinstance(first, Channel)
+        found = [self.along("floor", line, first.offset_m)] if dug else []
         found += [
             self.along("crest", line, bank.offset_m)
             for one in beside

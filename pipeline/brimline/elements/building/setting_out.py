@@ -113,6 +113,8 @@ def set_out(
         found = crew.line(first, mine)
     elif isinstance(first, Bowl):
         found = crew.outline(first, mine[0].reach_m)
+    elif isinstance(first, Bank):
+        found = crew.bank(first)
     else:
         found = crew.plane(first.core, mine[0].reach_m)
     ways = [s for one in mine if isinstance(s := one.shape, Channel) and s.through]
@@ -190,6 +192,21 @@ class _Crew:
         if bank is not None and bank.line is channel.line:
             crest = self._stakes("crest", stations.moved(bank.offset_m), self._crest())
             found += _heaped(crest, bank.crest.at(stations.chainage_m))
+        return found
+
+    def bank(self, bank: Bank) -> list[Stake]:
+        """Crest of a dam along its axis, and the toes of both sides square to each stake."""
+        stations = stations_along(
+            bank.line, self.spacing.interval_m, turn_deg=self.spacing.turn_deg
+        )
+        crest = self._stakes("crest", stations, self._crest())
+        found = _heaped(crest, bank.crest.at(stations.chainage_m))
+        x, y = (np.asarray(stations.x), np.asarray(stations.y))
+        high_m = np.maximum(bank.crest.at(stations.chainage_m) - self.ground(x, y), 0.0)
+        for side, batter in ((1.0, bank.left), (-1.0, bank.right)):
+            toe_m = bank.top_m / 2 + batter * np.nanmax(high_m, initial=0.0) + self.spacing.clear_m
+            if self.spacing.clear_m:
+                found += self._untouched(offset_stakes(crest, stations, side * toe_m, self.ground))
         return found
 
     def outline(self, bowl: Bowl, reach_m: float) -> list[Stake]:
