@@ -57,5 +57,10 @@ def test_a_place_taken_is_a_dam_with_everything_of_one(site):
     (way,) = site.layer("overflows").itertuples()
     assert way.sill_width_m > 0
     assert site.table("earth_volumes")["deepest_m"].iloc[0] < 3.0
+    # followed by water on the designed surface: it holds what is said, and leaves by its spillway
+    (proof,) = site.table("design_proof").itertuples()
+    assert proof.brim_level_m == pytest.approx(proof.spill_level_m, abs=0.02)
+    assert proof.holds_m3 == pytest.approx(proof.storage_m3, rel=0.05)
+    assert "leaks" not in (proof.flag or "")
     earth = site.table("earth_volumes")
     assert earth["fill_m3"].iloc[0] > 0.5 * place["fill_m3"]

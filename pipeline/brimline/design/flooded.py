@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 _REACH_M: Final = 400.0  # from a bank, as far as its water may reach
 _SPILLWAY_M: Final = 40.0  # from a bank's end, to where its spillway comes out
+_INTO_M: Final = 2.0  # of the water, that its spillway begins in
 _CUT_SIDE: Final = 2.0  # batter of the spillway's sides (common practice, no source)
 
 
@@ -30,7 +31,7 @@ class Pool:
 
     Parameters
     ----------
-    outline : of the water when full, its largest part without islands.
+    outline : of the water when full, its largest part without islands, up to the bank's side.
     bed_m : float64 (cells,), levels under water as high as the crest, the bank's side among them.
     toe_level_m : lowest ground on the dry side that the bank covers [m].
     """
@@ -82,7 +83,7 @@ def flooded(
         raise ValueError(f"at {spill_m:.2f} m no water stands behind it")
     dry = ~behind & (distance_m <= top_m / 2 + sides[1] * np.maximum(crest_m - ground, 0.0))
     toe_m = float(np.nanmin(ground[dry & (ground < crest_m)], initial=crest_m))
-    return Pool(_outline(behind & (ground < spill_m), here), bed[behind & (bed < crest_m)], toe_m)
+    return Pool(_outline(wet, here), bed[behind & (bed < crest_m)], toe_m)
 
 
 def _behind(
@@ -213,4 +214,4 @@ def spillway_past(
             best, far_m = places[low[0]], float(steps[low[0]])
     near = shapely.get_coordinates(shapely.shortest_line(shapely.Point(place), water))[-1]
     into = (near - place) / max(float(np.hypot(*(near - place))), 1e-9)
-    return shapely.LineString([near + into, place, best])
+    return shapely.LineString([near + _INTO_M * into, place, best])

@@ -11,7 +11,7 @@ import shapely
 from brimline.cascade.proof import prove
 from brimline.config import Proof
 from brimline.design import BUILDING, StandingWalls, discharges_of
-from brimline.elements import Kind
+from brimline.elements import Dam, Kind
 from brimline.grid import LABEL_NONE
 from brimline.grid.shapes import cells_inside
 from brimline.layers.flags import joined
@@ -153,6 +153,12 @@ def _labels(
     names = dict(enumerate(site.ready.elements, start=1))
     pads = [site.label_of(name) for name in site.pads]
     labels = np.where(np.isin(dug_by, pads), LABEL_NONE, dug_by).astype(np.int32)
+    for one in site.design.placed:
+        if isinstance(one.element.shape, Dam) and one.name in site.dug:
+            # what is dug of a dam is its spillway; its water stands over ground as it lies
+            number = site.label_of(one.name)
+            labels[labels == number] = LABEL_NONE
+            labels[cells_inside([one.shape], grid) & (labels == LABEL_NONE)] = number
     for end, row in zip(discharges_of(points), points, strict=True):
         number = len(names) + 1
         names[number] = end.discharge_id
@@ -199,7 +205,12 @@ def _told(
         found.append(("sill-shut", f"water stands {over:.2f} m over its sill before it spills"))
     sills = site.sills.get(name, [])
     leaves = _leaves(one, grid)
-    away_m = min((sill.place.distance(leaves) - sill.width_m / 2 for sill in sills), default=0.0)
+    made = element.shape
+    ways = [
+        (made.spillway_for(sill.width_m) if isinstance(made, Dam) else sill.place, sill.width_m / 2)
+        for sill in sills
+    ]
+    away_m = min((way.distance(leaves) - half_m for way, half_m in ways), default=0.0)
     if over >= -tolerance_m and away_m > _AWAY_M:
         found.append(("leaks", f"water leaves {away_m:.0f} m beside its sill"))
     near = _nearest(site, name, arrivals.get(one.label, []))
