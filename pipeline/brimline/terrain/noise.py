@@ -18,6 +18,7 @@ _BLOCK: Final = 24  # cells; large enough for a median, small enough for calm gr
 _CALM_PCT: Final = 25.0
 _CALM_OF_NOISE: Final = 0.950  # what the calm quarter of blocks of white noise 1 shows; measured
 _NORMAL: Final = 0.6745  # median of the size of a normal number of standard deviation 1
+_HELD_M: Final = 1.05 / 4096  # what `held_levels` may move a level by
 _STEPS_M: Final = (10.0, 5.0, 2.0, 1.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.02, 0.01)
 
 
@@ -82,7 +83,8 @@ def _noise_m(surface: Elevation) -> float:
 
 def _step_m(surface: Elevation) -> float:
     levels = surface[~np.isnan(surface)].astype(np.float64)
-    slack = 2.0 * np.spacing(np.float32(np.abs(levels).max()))
+    # levels are held to 1/2048 m, and a number this large to its own spacing
+    slack = max(_HELD_M, float(np.spacing(np.float32(np.abs(levels).max()))))
     for step_m in _STEPS_M:
         # so fine that any number of this size is a multiple: nothing can be told
         if step_m < 20.0 * slack:

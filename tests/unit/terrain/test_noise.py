@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from brimline.grid import held_levels
 from brimline.terrain.noise import shown_noise
 
 
@@ -41,9 +42,12 @@ def test_gaps_are_left_out_and_nothing_is_told_of_what_is_all_gaps():
 
 @pytest.mark.parametrize("step_m", [1.0, 0.1, 0.01])
 def test_rounded_levels_show_their_step(step_m):
-    dem = (step_m * np.round(rolling() / step_m)).astype(np.float32)
-    assert shown_noise(dem).step_m == step_m
+    rounded = step_m * np.round(rolling() / step_m)
+    for lift_m in (0.0, 4000.0):
+        assert shown_noise((rounded + lift_m).astype(np.float32)).step_m == step_m
+        assert shown_noise(held_levels(rounded + lift_m)).step_m == step_m  # as files are read
 
 
 def test_levels_that_are_not_rounded_show_no_step():
     assert shown_noise(rolling().astype(np.float32)).step_m == 0.0
+    assert shown_noise(held_levels(rolling())).step_m == 0.0
