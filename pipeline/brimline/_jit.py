@@ -8,10 +8,12 @@ anew what it reaches and no more, and checkouts with the same sources share what
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import itertools
 import os
 import re
+import stat
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from functools import cache
@@ -62,7 +64,11 @@ def sources_digest(path: Path) -> str:
 def cache_folder() -> Path:
     """Return the folder that holds compiled kernels; ``BRIMLINE_KERNEL_CACHE`` moves it."""
     base = os.environ.get(_CACHE_ENV) or platformdirs.user_cache_dir("brimline", appauthor=False)
-    return Path(base) / "kernels"
+    folder = Path(base) / "kernels"
+    if os.name == "posix" and folder.is_dir() and folder.stat().st_mode & stat.S_IWOTH:
+        text = "anybody on this machine can write to the folder that compiled code is loaded from"
+        raise PermissionError(errno.EPERM, text, str(folder))
+    return folder
 
 
 def is_compiled() -> bool:

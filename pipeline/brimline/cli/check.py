@@ -13,18 +13,34 @@ from brimline.units import counted
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from brimline.stages.checking import CheckedInputs
 
-def run(site: Path, *, as_json: bool) -> None:
-    """Read every input, tell what was found, leave with 2 where the run could not go on."""
+
+def examined(site: Path) -> CheckedInputs:
+    """Read every input of a site, and return what was found.
+
+    Raises
+    ------
+    ConfigError
+        If the site's file cannot be used.
+    """
     from brimline.config import load
+    from brimline.engine import refuse_store
     from brimline.stages.checking import check_inputs
     from brimline.stages.profile import at_scale
-    from brimline.stages.sources import sources_of
+    from brimline.stages.sources import sources_of, store_of
 
     loaded, profile_told = at_scale(load(site))
+    refuse_store(store_of(loaded))
     found = check_inputs(loaded.settings, sources_of(loaded))
     if profile_told:
         found.facts.append(profile_told)
+    return found
+
+
+def run(site: Path, *, as_json: bool) -> None:
+    """Read every input, tell what was found, leave with 2 where the run could not go on."""
+    found = examined(site)
     errors, warnings = found.count(Severity.ERROR), found.count(Severity.WARNING)
     for problem in found.problems:
         console.say_problem(problem)

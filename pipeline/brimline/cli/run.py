@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     from brimline.engine.digests import Status
     from brimline.publish import Published
 
-STORE: Final = ".brimline"
 JOURNAL: Final = "journal.jsonl"
 _GB: Final = 1_000_000_000
 
@@ -87,6 +86,7 @@ def run(site: Path, options: RunOptions, *, as_json: bool) -> None:
         console.result(_brief(done))
     else:
         from brimline.cli.summary import summary
+        from brimline.engine import STORE
 
         units = done.loaded.settings.site.units
         console.result(summary(done.published.manifest, units, done.published.folder))
@@ -108,7 +108,7 @@ def _at_a_glance(site: Path, options: RunOptions, *, as_json: bool) -> bool:
     special = options.rebuild or options.verify or options.until or options.only or options.option
     if special or options.draft is not None or as_json:
         return False
-    from brimline.engine import Journal, Listener, glance
+    from brimline.engine import STORE, Journal, Listener, glance
 
     store_folder, folder = site.parent / STORE, run_folder(site, options.out)
     name = glance.unchanged(store_folder, site, folder)
@@ -138,12 +138,23 @@ def run_site(site: Path, options: RunOptions) -> Done:
         If another run holds the site and this one is not to wait, or a folder cannot be written.
     """
     from brimline.config import load
-    from brimline.engine import CodeReach, Digests, Journal, Store, glance, ordered, site_lock
+    from brimline.engine import (
+        STORE,
+        CodeReach,
+        Digests,
+        Journal,
+        Store,
+        glance,
+        ordered,
+        refuse_store,
+        site_lock,
+    )
     from brimline.engine.digests import status
     from brimline.io.atomic import recover
     from brimline.publish import refuse_what_is_no_run
     from brimline.stages.profile import at_scale
     from brimline.stages.registry import stages_for
+    from brimline.stages.sources import store_of
 
     if options.pdf:
         from brimline.publish.pages import weasyprint_or_refuse
@@ -153,7 +164,8 @@ def run_site(site: Path, options: RunOptions) -> Done:
     before = status(site) if site.is_file() else (0, 0, 0, 0)  # loading says what is wrong
     said = load(site)
     store_folder = said.folder / STORE
-    code, store = glance.code_files(), Store(_kept_in(said, store_folder))
+    refuse_store(store_of(said))
+    code, store = glance.code_files(), Store(store_of(said))
     digests = Digests(store)
     reach = CodeReach(digests, store=store)
     loaded, profile_told = at_scale(
@@ -217,12 +229,6 @@ def _note_for_a_glance(
     )
     if text:
         atomic.write_text(store_folder / glance.NOTE, text)
-
-
-def _kept_in(loaded: Loaded, usual: Path) -> Path:
-    """Folder of the results of stages, which several sites may share."""
-    said = loaded.settings.keep.store
-    return loaded.resolve(said) if said else usual
 
 
 def _run(

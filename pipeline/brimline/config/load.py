@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import json
 import os
 import re
 import tomllib
@@ -13,13 +14,35 @@ from typing import TYPE_CHECKING, Any, Final
 from pydantic import BaseModel, ValidationError
 
 from brimline.config.tables import Settings
-from brimline.errors import ConfigError, InputError, Problem, Severity
+from brimline.errors import ConfigError, InputError, Problem, Severity, shown
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from pydantic_core import ErrorDetails
 
+# what is wrong with a value, in our words, by how pydantic calls it
+_WORDS: Final = {
+    "greater_than": "must be above {gt:g}",
+    "greater_than_equal": "must be at least {ge:g}",
+    "less_than": "must be below {lt:g}",
+    "less_than_equal": "must be at most {le:g}",
+    "literal_error": "must be one of {expected}",
+    "finite_number": "must be a number with an end",
+    "string_too_short": "must not be empty",
+    "string_too_long": "must have at most {max_length} letters",
+    "too_short": "must hold at least {min_length} values",
+    "too_long": "must hold at most {max_length} values",
+}
+_KINDS: Final = {
+    "float": "must be a number",
+    "int": "must be a whole number",
+    "bool": "must be true or false",
+    "string": "must be a text in quotes",
+    "tuple": "must be a list in [brackets]",
+    "dict": "must be a table of keys",
+    "model": "must be a table of keys",
+}
 OPTIONS: Final = "options"
 _NAME: Final = re.compile(r"[\w-]+")
 
@@ -121,7 +144,8 @@ def _validated(
     document: Mapping[str, Any], text: str, source: str, within: tuple[str, ...] = ()
 ) -> Settings:
     try:
-        return Settings.model_validate(document)
+        # strict, as JSON, where lists are tuples: no text or yes is taken for a number
+        return Settings.model_validate_json(json.dumps(document, default=str), strict=True)
     except ValidationError as error:
         details = error.errors(include_url=False)
         raise ConfigError(_problem(one, text, source, within) for one in details) from error
@@ -182,11 +206,15 @@ def _problem(
             source,
             place,
         )
-    found = details["input"]
-    message = details["msg"].removeprefix("Value error, ")
+    found, context = details["input"], details.get("ctx", {})
+    kind = details["type"]
+    message = _KINDS.get(kind.split("_")[0]) or details["msg"].removeprefix("Value error, ")
+    if kind in _WORDS:
+        message = _WORDS[kind].format(**context)
     if not isinstance(found, dict | list):
-        message = f"{message}; found {found!r}"
-    return Problem(Severity.ERROR, message, _meaning(keys), source, place)
+        message = f"{message}; found {shown(json.dumps(found, ensure_ascii=False, default=str))}"
+    mend = _meaning(keys) or "correct it or leave it out: what is left out is as usual"
+    return Problem(Severity.ERROR, message, mend, source, place)
 
 
 def _model_at(keys: Sequence[str]) -> type[BaseModel] | None:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
 from brimline.config.base import ConfigTable, NotNegative, Positive, Share
+from brimline.config.works import known_cover
 
 _Skyline = Annotated[
     tuple[tuple[Annotated[float, Field(ge=0, le=360)], Annotated[float, Field(ge=0, lt=90)]], ...],
@@ -113,7 +114,7 @@ class SoilLoss(ConfigTable):
         None,
         description="K, in t ha h/(ha MJ mm), where it was measured; left out: by soil texture.",
     )
-    cover_factors: dict[str, Share] = Field(
+    cover_factors: dict[Annotated[str, AfterValidator(known_cover)], Share] = Field(
         {}, description="C of covers in place of the usual ones, by the words of surfaces."
     )
     practice: Share = Field(1.0, description="P: 1 up and down the slope, 0.5 on the contour.")

@@ -69,7 +69,9 @@ def _as_source(value: object) -> object:
 
 
 def _as_list(value: object) -> object:
-    return [value] if isinstance(value, str) else value
+    return (
+        (value,) if isinstance(value, str) else tuple(value) if isinstance(value, list) else value
+    )
 
 
 VectorInput = Annotated[InputSource, BeforeValidator(_as_source)]

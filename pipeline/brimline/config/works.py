@@ -8,12 +8,19 @@ from pydantic import AfterValidator, Field, model_validator
 
 from brimline.config.base import ConfigTable, NotNegative, Positive, Share
 from brimline.layers.drawn import usual_number
+from brimline.rainfall import cover
 
 
 def _rising(value: tuple[float, float]) -> tuple[float, float]:
     if not value[0] < value[1]:
         raise ValueError(f"bounds must rise, got {value[0]} to {value[1]}")
     return value
+
+
+def known_cover(name: str) -> str:
+    """Refuse words that are no ground cover."""
+    cover(name)
+    return name
 
 
 USUAL_RAIN_2Y_24H_MM: Final = 60.0  # where neither the configuration nor a rainfall table tells
@@ -72,7 +79,7 @@ class FreeDimension(ConfigTable):
 class Works(ConfigTable):
     """What is taken for drawn elements where their columns are empty, and what they must keep."""
 
-    usual_cover: str = Field(
+    usual_cover: Annotated[str, AfterValidator(known_cover)] = Field(
         "pasture", description="Cover of ground that the surfaces input leaves open."
     )
     condition: Literal["poor", "fair", "good"] = Field(

@@ -5,15 +5,22 @@ from __future__ import annotations
 from dataclasses import fields
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
-from brimline.balance.planting import Planting
+from brimline.balance.planting import PLANTINGS, Planting
 from brimline.balance.rules import DailyUse, YearRules
+from brimline.balance.soil import texture
 from brimline.config.base import ConfigTable, NotNegative, Positive, Share
+from brimline.rainfall._checks import named
 
 Months = Annotated[tuple[float, ...], Field(max_length=12)]
 _USUAL = YearRules()
 _NORMALS = ("normal_rain_mm", "normal_wet_days", "normal_temp_max_c", "normal_temp_min_c")
+
+
+def _known_texture(name: str) -> str:
+    texture(name)
+    return name
 
 
 class Weather(ConfigTable):
@@ -176,7 +183,7 @@ class Year(ConfigTable):
     usual_planting: str = Field(
         _USUAL.usual_planting, description="Planting of zones whose column is empty."
     )
-    usual_texture: str = Field(
+    usual_texture: Annotated[str, AfterValidator(_known_texture)] = Field(
         _USUAL.usual_texture,
         description="Soil texture where neither the zone nor the soils input has one.",
     )
@@ -251,6 +258,12 @@ class Year(ConfigTable):
     plantings: tuple[OwnPlanting, ...] = Field(
         (), description="Planting types of the site's own; see the table of plantings."
     )
+
+    @model_validator(mode="after")
+    def _usual_planting_known(self) -> Self:
+        known = [*PLANTINGS, *(one.name for one in self.plantings)]
+        named(self.usual_planting, known, "planting for usual_planting")
+        return self
 
     def rules(self) -> YearRules:
         """Return what the balance rests on."""

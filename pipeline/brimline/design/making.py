@@ -14,7 +14,7 @@ from brimline.design.elements import placed_elements
 from brimline.design.feeds import feeds_of, kept_filled
 from brimline.design.sizes import sized_cascade
 from brimline.design.ways import discharges_of, running_ground, ways_out
-from brimline.errors import InputError
+from brimline.errors import InputError, Severity
 from brimline.units import DAY_S
 
 if TYPE_CHECKING:
@@ -122,8 +122,13 @@ def designed(
     InputError
         If names are used twice.
     """
-    if repeated := plan.repeated_names():
-        raise InputError(repeated)
+    lost = [
+        one
+        for one in plan.lost_names([area.name for area in survey.covers])
+        if one.severity is Severity.ERROR
+    ]
+    if wrong := (*plan.repeated_names(), *lost):
+        raise InputError(wrong)
     drawn, problems = placed_elements(plan.elements, standing, rules.water, rules.building, made)
     feeds, told_of_feeds = feeds_of(plan.feeds, drawn)
     placed = kept_filled(drawn, feeds)

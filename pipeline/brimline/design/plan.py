@@ -10,11 +10,17 @@ from __future__ import annotations
 import math
 from collections import Counter
 from dataclasses import dataclass
+from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any, ClassVar, Final
 
-from brimline.errors import Problem, Severity
+from brimline.elements.drain import PERMISSIBLE_M_S, RETARDANCE, ROUGHNESS
+from brimline.errors import Problem, Severity, shown
+from brimline.rainfall._checks import plain_name
+from brimline.rainfall.covers import COVERS
 
 if TYPE_CHECKING:
+    from collections.abc import Collection, Sequence
+
     import shapely
     from shapely.geometry.base import BaseGeometry
 
@@ -330,6 +336,89 @@ class Plan:
             if count > 1
         )
 
+    def lost_names(self, roofs: Collection[str]) -> tuple[Problem, ...]:
+        """Say which rows name something that is not drawn; a way out to it is an error.
+
+        Parameters
+        ----------
+        roofs : named surfaces.
+        """
+        ends = {*self.names, *(one.name for one in self.discharges)}
+        named: list[tuple[Severity, str, str, str, str, Collection[str]]] = []
+        for row in self.elements:
+            to = getattr(row, "spills_to", "")
+            known = ends - {row.name}
+            named.append((Severity.ERROR, row.LAYER, row.name, "spills_to", to, known))
+        for tank in self.tanks:
+            named += [
+                (Severity.WARNING, tank.LAYER, tank.name, "roofs", word.strip(), roofs)
+                for word in tank.roofs.split(";")
+            ]
+        ways: tuple[tuple[Sequence[Any], tuple[str, ...]], ...] = (
+            ((*self.pipes, *self.overflows), ("from_id", "to_id")),
+            (self.downpipes, ("to_id", "roof")),
+            (self.feeds, ("from_id", "to_id")),
+            (self.inflows, ("into",)),
+        )
+        for rows, columns in ways:
+            named += [
+                (Severity.WARNING, one.LAYER, one.name, column, getattr(one, column),
+                 roofs if column == "roof" else ends)
+                for one in rows
+                for column in columns
+            ]  # fmt: skip
+        return tuple(
+            Problem(
+                severity,
+                f'{name}: {column} is "{shown(to)}", which is '
+                + ("itself" if to == name else "not drawn"),
+                _nearest(to, known),
+                f"plan, {layer}",
+            )
+            for severity, layer, name, column, to, known in named
+            if to and to not in known
+        )
+
+    def dry_inflows(self, hydrographs: Collection[str]) -> tuple[Problem, ...]:
+        """Say which inflow points bring nothing, because too little is said of them.
+
+        Parameters
+        ----------
+        hydrographs : names of those that are known.
+        """
+        return tuple(
+            Problem(
+                Severity.WARNING,
+                f"{row.name or 'an inflow'} brings nothing: it has neither peak_m3_s and volume_m3,"
+                " nor area_m2, nor a hydrograph",
+                "fill them in, or name it as in inputs.inflows",
+                f"plan, {row.LAYER}",
+            )
+            for row in self.inflows
+            if row.name not in hydrographs
+            and math.isnan(row.peak_m3_s * row.volume_m3)
+            and math.isnan(row.area_m2)
+        )
+
+    def lost_words(self) -> tuple[Problem, ...]:
+        """Say which words of drawn rows are not known, for which the row is left out."""
+        linings, covers = (*ROUGHNESS, *RETARDANCE), tuple(one.name for one in COVERS)
+        words: list[tuple[DrawnDrain | DrawnInflow, str, str, tuple[str, ...]]] = []
+        for drain in self.drains:
+            words.append((drain, "lining", drain.lining, linings))
+            words.append((drain, "soil", drain.soil, tuple(PERMISSIBLE_M_S)))
+        words += [(one, "cover", plain_name(one.cover), covers) for one in self.inflows]
+        return tuple(
+            Problem(
+                Severity.WARNING,
+                f'{row.name}: {column} is "{shown(word)}", which is not known: it is left out',
+                f"one of: {', '.join(known)}",
+                f"plan, {row.LAYER}",
+            )
+            for row, column, word, known in words
+            if word and word not in known
+        )
+
     @property
     def elements(self) -> tuple[DrawnElement, ...]:
         """Rows that are elements, swales first, as they are numbered."""
@@ -342,6 +431,13 @@ class Plan:
     def names(self) -> tuple[str, ...]:
         """Names of everything that was drawn as an element, whether it can be made or not."""
         return tuple(row.name for row in self.elements)
+
+
+def _nearest(name: str, known: Collection[str]) -> str:
+    near = get_close_matches(name, known, n=1)
+    if near:
+        return f"did you mean {near[0]}?"
+    return f"there are: {shown(', '.join(sorted(known)) or 'none')}; or leave it empty"
 
 
 KINDS: Final[dict[str, type[Any]]] = {

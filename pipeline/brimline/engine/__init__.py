@@ -20,11 +20,12 @@ from brimline.engine.stage import (
     Value,
     grid_facts,
 )
-from brimline.engine.store import Store
+from brimline.engine.store import STORE, Store, refuse_store
 
 __all__ = [
     "GRID",
     "HEADLINE",
+    "STORE",
     "CodeReach",
     "Codec",
     "Digests",
@@ -54,5 +55,6 @@ __all__ = [
     "ordered",
     "place_of",
     "plain_of",
+    "refuse_store",
     "site_lock",
 ]

@@ -20,6 +20,7 @@ import hashlib
 import json
 import os
 import shutil
+import stat
 import tempfile
 import time
 from contextlib import contextmanager, suppress
@@ -27,7 +28,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from brimline.errors import Problem, Severity, StoreError
+from brimline.errors import InputError, Problem, Severity, StoreError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterator
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
 _FULL: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
 _FORBIDDEN: Final = frozenset({errno.EACCES, errno.EPERM, errno.EROFS})
 _LEAST_FREE_BYTES: Final = 1 << 20
+STORE: Final = ".brimline"  # beside the site's file, where no other folder is named
 _FOLDERS: Final = ("objects", "results", "notes", "partial")
 _GRACE_S: Final = 3600.0  # an object may wait this long for the record that names it
 
@@ -239,6 +241,33 @@ class Store:
             with suppress(OSError):  # another process may have been faster
                 if time.time() - path.stat().st_mtime >= older_than_s:
                     path.unlink()
+
+
+def refuse_store(folder: Path) -> None:
+    """Refuse a folder that cannot be a store: a file, below a file, or writable by anybody.
+
+    What lies in a store is believed, so nobody else may put anything there.
+
+    Raises
+    ------
+    InputError
+        With the way out.
+    """
+    there = next(one for one in (folder, *folder.parents) if one.exists())
+    if not there.is_dir():
+        raise InputError.of(
+            f"{there} is a file, not a folder for the results of stages",
+            mend="name another folder.",
+            source="configuration",
+            place="keep.store",
+        )
+    if os.name == "posix" and folder.is_dir() and folder.stat().st_mode & stat.S_IWOTH:
+        raise InputError.of(
+            f"anybody on this machine can write to {folder}, and so change results",
+            mend=f"take that right away: chmod o-w {folder}",
+            source="configuration",
+            place="keep.store",
+        )
 
 
 @contextmanager

@@ -10,6 +10,7 @@ import pandas as pd
 
 from brimline.errors import Problem, Severity, shown
 from brimline.io.paths import nearest_word
+from brimline.layers.usual import USUAL_RANGES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from brimline.layers.schema import Dtype
 
 _SHAPEFILE_LETTERS: Final = 10
+_LONG: Final = 500
 _OWN: Final = frozenset({"row", "geometry", "fid", "id", "ogc_fid", "objectid"})
 _TRUE: Final = frozenset({"true", "t", "yes", "y", "1"})
 _FALSE: Final = frozenset({"false", "f", "no", "n", "0"})
@@ -171,6 +173,10 @@ def _typed(
             read_value = None
         elif want.allowed:
             read_value = _allowed(str(read_value), want)
+        elif want.dtype == "float":
+            problems += _unusual(read_value, want, source, place)
+        elif want.dtype == "text" and len(read_value) > _LONG:
+            problems.append(_too_long(read_value, want, source, place))
         elif want.dtype == "text" and not read_value.isprintable():
             problems.append(_unprintable(read_value, want, source, place))
             read_value = " ".join(_visible(read_value).split())
@@ -218,6 +224,19 @@ def _fault(read: Any, value: Any, want: WantedColumn) -> tuple[str, str] | None:
         if want.maximum is not None and read > want.maximum:
             return f"{want.name} is {read:g}; the most allowed is {want.maximum:g}", "correct it."
     return None
+
+
+def _unusual(value: float, want: WantedColumn, source: str, place: str) -> list[Problem]:
+    low, high = USUAL_RANGES.get(want.name, (-np.inf, np.inf))
+    if low <= value <= high:
+        return []
+    message = f"{want.name} is {value:g}; usual are {low:g} to {high:g}"
+    return [Problem(Severity.WARNING, message, "correct it, or check its unit.", source, place)]
+
+
+def _too_long(text: str, want: WantedColumn, source: str, place: str) -> Problem:
+    message = f'{want.name} "{shown(text)}" has {len(text)} letters'
+    return Problem(Severity.WARNING, message, "write it in fewer.", source, place)
 
 
 def _allowed(text: str, want: WantedColumn) -> str | None:

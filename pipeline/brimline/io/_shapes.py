@@ -15,12 +15,14 @@ from brimline.errors import Problem, Severity
 from brimline.io import crs as crs_of
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
     from pyproj import CRS
     from shapely.geometry.base import BaseGeometry
 
 Kind = Literal["point", "line", "polygon"]
 
 REPAIR_PCT: Final = 1.0  # a repair that changes the area by more is a guess at what was meant
+_MOST_TOLD: Final = 5
 _REPAIR_M2: Final = 1.0  # changes below it do not matter on the ground
 _KIND_OF: Final[dict[str, Kind]] = {
     "Point": "point",
@@ -74,9 +76,24 @@ def cleaned(
         zip(frame["row"].tolist(), frame.geometry.tolist(), strict=True)
     ):
         _clean(work, position, f"row {row}", shape)
+    _tell_again(work, frame["row"].to_numpy())
     result = frame.iloc[work.rows].reset_index(drop=True)
     shapes = gpd.GeoSeries(work.shapes, crs=frame.crs, index=result.index)
     return result.set_geometry(shapes), work.problems
+
+
+def _tell_again(work: _Cleaning, numbers: NDArray[Any]) -> None:
+    """Tell shapes that are drawn more than once, in whatever order of their corners."""
+    first: dict[bytes, int] = {}
+    again: dict[int, list[int]] = {}
+    keys = shapely.to_wkb(shapely.normalize(np.array(work.shapes, dtype=object)))
+    for row, key in zip(numbers[work.rows].tolist(), keys.tolist(), strict=True):
+        if first.setdefault(key, row) != row:
+            again.setdefault(first[key], []).append(row)
+    for row, others in list(again.items())[:_MOST_TOLD]:
+        rows = ", ".join(str(other) for other in others[:_MOST_TOLD])
+        message = f"is drawn again at the same place, in row {rows}"
+        work.say(Severity.WARNING, message, "take out what is there twice.", f"row {row}")
 
 
 def _clean(work: _Cleaning, position: int, place: str, shape: BaseGeometry | None) -> None:
@@ -120,7 +137,8 @@ def _keep(work: _Cleaning, position: int, place: str, parts: list[Any]) -> None:
     for part in others:
         if part.geom_type != "Point" and part.length == 0:
             where = work.at(place, *part.coords[0][:2])
-            work.say(Severity.WARNING, "is a line without length and was passed over", "", where)
+            message = "is a line without length and was passed over"
+            work.say(Severity.WARNING, message, "draw or delete it.", where)
             continue
         work.rows.append(position)
         work.shapes.append(part)

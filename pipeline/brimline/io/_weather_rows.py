@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, Literal
@@ -11,8 +9,8 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 import pandas as pd
 
-from brimline.errors import Problem, Severity
-from brimline.io.paths import missing
+from brimline.errors import InputError, Problem, Severity
+from brimline.io.text_tables import read_rows
 from brimline.rainfall.daily import wind_at_2m
 from brimline.units import INCH_MM, MILE_M
 
@@ -157,40 +155,16 @@ class WeatherRows:
         return f"line{'s' if rows.size > 1 else ''} {named}{more}"
 
     def _rows(self) -> pd.DataFrame | None:
-        if not self.path.is_file():
-            self.problems.append(missing(self.path))
-            return None
         try:
-            text = self._without_remarks(self.path.read_text(encoding="utf-8-sig"))
-            rows = pd.read_csv(
-                io.StringIO(text),
-                dtype=str,
-                sep=None,
-                engine="python",
-                skipinitialspace=True,
-                keep_default_na=False,
-            )
-        except (ValueError, csv.Error, pd.errors.ParserError) as fault:
-            self.tell(
-                Severity.ERROR,
-                f"is not a table of comma-separated values ({fault})",
-                "save it as CSV in UTF-8 with one header line",
-            )
+            heads, rows = read_rows(self.path)
+        except InputError as error:
+            self.problems += error.problems
             return None
-        if rows.empty:
+        if not rows:
             self.tell(Severity.ERROR, "holds no rows", "give a daily record")
             return None
-        return rows.fillna("")  # rows that end early
-
-    def _without_remarks(self, text: str) -> str:
-        """Leave out blank lines and those that begin with #, and keep the numbers of the others."""
-        kept = [
-            (number, line)
-            for number, line in enumerate(text.splitlines(), start=1)
-            if line.strip(" \t,;") and not line.lstrip().startswith("#")
-        ]
-        self._lines = [number for number, _ in kept[1:]]  # the first is the header
-        return "\n".join(line for _, line in kept)
+        self._lines = [number for number, _ in rows]
+        return pd.DataFrame([cells for _, cells in rows], columns=heads, dtype=str)
 
     def _recognised(self, names: list[str]) -> dict[str, tuple[str, str]] | None:
         """Quantity to the name of its column and the unit in that name."""

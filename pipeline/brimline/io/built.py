@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from pyproj import CRS
 
-from brimline.errors import InputError
+from brimline.errors import InputError, Problem, Severity
 from brimline.io.crs import same
 from brimline.io.elevation import read_elevation
 from brimline.io.surveyed import read_surveyed
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from brimline.io.surveyed_place import Box
     from brimline.io.vectors import VectorSource
 
+_FAR_OFF_M: Final = 10.0
 _SURFACES: Final = frozenset({".tif", ".tiff", ".vrt", ".las", ".laz", ".img", ".asc"})
 
 
@@ -60,7 +61,9 @@ def read_built_points(
         points.problems.extend([elsewhere] if elsewhere else [])
     if points.errors:
         raise InputError(points.problems)
-    _refuse_unit(points.level_m, surface_at(dem, grid, points.x, points.y), str(source))
+    ground_m = surface_at(dem, grid, points.x, points.y)
+    _refuse_unit(points.level_m, ground_m, str(source))
+    points.problems.extend(_far_off(points.level_m, ground_m, str(source)))
     return points
 
 
@@ -94,6 +97,18 @@ def read_built_surface(
         )
     _refuse_unit(read.dem.ravel(), on_grid(dem, grid, read.grid).ravel(), str(source))
     return read
+
+
+def _far_off(level_m: NDArray[Any], ground_m: NDArray[Any], source: str) -> list[Problem]:
+    """Warn of levels that no digging brings so far off the ground."""
+    known = np.isfinite(level_m) & np.isfinite(ground_m)
+    off_m = float(np.median(level_m[known] - ground_m[known])) if known.any() else 0.0
+    if abs(off_m) < _FAR_OFF_M:
+        return []
+    side = "above" if off_m > 0 else "below"
+    message = f"lies {abs(off_m):.1f} m {side} the ground as it was surveyed before, in the middle"
+    mend = "check its height datum: a geoid's height or another benchmark looks like this."
+    return [Problem(Severity.WARNING, message, mend, source)]
 
 
 def _refuse_unit(level_m: NDArray[Any], ground_m: NDArray[Any], source: str) -> None:

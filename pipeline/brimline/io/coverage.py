@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 UNCOVERED_PCT: Final = 0.1  # of the boundary's area; less is a matter of the edges of cells
 _FEW_CELLS: Final = 400  # 20 by 20
 _FAR_M: Final = 50_000.0  # nobody draws this far off: another reference system
+_SAMPLES: Final = 500  # along one shape
 _NAMED_SHARE: Final = 0.1  # sides with less of what is uncovered are not named
 _SIDES: Final = ("north", "east", "south", "west")
 _POINTS: Final = (
@@ -151,6 +152,41 @@ def points_off_data(
     on = ~off
     off[on] = np.isnan(elevation[row[on], col[on]])
     return off
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Under:
+    """The ground under shapes, sampled at every cell along them.
+
+    Parameters
+    ----------
+    void_share : float64 (shapes,), of each that has no elevation.
+    low_m, high_m : float64 (shapes,), of the rest [m]; NaN where there is none.
+    """
+
+    void_share: NDArray[np.float64]
+    low_m: NDArray[np.float64]
+    high_m: NDArray[np.float64]
+
+
+def ground_under(shapes: NDArray[Any], elevation: Elevation, grid: Grid) -> Under:
+    """Tell how the ground lies under points, lines and outlines.
+
+    Parameters
+    ----------
+    shapes : in the grid's CRS, none of them empty.
+    """
+    step_m = np.maximum(grid.cell_m, shapely.length(shapes) / _SAMPLES)
+    places, of = shapely.get_coordinates(shapely.segmentize(shapes, step_m), return_index=True)
+    inner = shapely.get_coordinates(shapely.point_on_surface(shapes))
+    places, of = np.concatenate([places, inner]), np.concatenate([of, np.arange(len(shapes))])
+    off = points_off_data(places[:, 0], places[:, 1], elevation, grid)
+    low, high = np.full((2, len(shapes)), np.nan)
+    row, col = grid.cell(places[~off, 0], places[~off, 1])
+    np.fmin.at(low, of[~off], elevation[row, col])
+    np.fmax.at(high, of[~off], elevation[row, col])
+    counts = np.bincount(of, minlength=len(shapes))
+    return Under(np.bincount(of, off, minlength=len(shapes)) / counts, low, high)
 
 
 def off_data_problems(

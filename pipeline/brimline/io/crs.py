@@ -24,7 +24,7 @@ PLACED: Final = "Local grid placed by known points"
 _UNSAID: Final = ("undefined", "unknown", "unnamed")  # what programs write for no CRS
 
 
-def parsed(text: Any, *, source: str = "") -> CRS:  # noqa: ANN401  (pyproj's own freedom)
+def parsed(text: Any, *, source: str = "configuration") -> CRS:  # noqa: ANN401  (pyproj's own freedom)
     """Read a CRS as a person or a file states it; ``"local"`` is a grid of their own in metres.
 
     Raises

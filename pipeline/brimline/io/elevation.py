@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -22,7 +23,7 @@ from brimline.io.points import points_run_crs, read_points
 from brimline.units import counted
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
     from pathlib import Path
 
     from brimline.grid import BoolGrid, Elevation, Grid
@@ -33,6 +34,9 @@ if TYPE_CHECKING:
 MAX_CELLS: Final = 400_000_000  # about 16 GB in a run
 _NATIVE_FACTOR: Final = 8  # a survey may have this many times more cells before resampling
 _SPIKE_M: Final = 100.0
+_LOOKED_AT: Final = 250_000  # cells by which the relief is judged
+_STEEP: Final = 1.0  # fall per metre that no whole survey has
+_LEAST_RELIEF: Final = 2e-4  # rise from end to end; less is a plate, not ground
 _AROUND: Final = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
 _ZERO_FILL_M: Final = 10.0  # ground that starts this high has no level of exactly 0
 
@@ -144,7 +148,7 @@ def read_elevation(
             source=source,
         )
     notices += _drop_spikes(dem, source)
-    notices += _range_notices(dem, source)
+    notices += _range_notices(dem, grid.cell_m, source)
     holes, hole_cells = count_holes(dem)
     if holes:
         notices.append(_holes_notice(dem, grid, holes, hole_cells, source))
@@ -277,7 +281,48 @@ def _shifted(
     return (there[0], there[1]), (here[0], here[1])
 
 
-def _range_notices(dem: Elevation, source: str) -> list[Problem]:
+def _odd_relief(
+    dem: Elevation, cell_m: float, low: float, high: float
+) -> Iterator[tuple[str, str]]:
+    """Say where levels look like another unit, a wrong sign, or blunders; with each the mend."""
+    step = max(1, round(math.sqrt(dem.size / _LOOKED_AT)))
+    sample = dem[::step, ::step]
+    known = sample[np.isfinite(sample)]
+    least, middle, most = (float(level) for level in np.quantile(known, (0.005, 0.5, 0.995)))
+    apart = max(_SPIKE_M, 10 * (most - least))
+    if high > most + apart or low < least - apart:
+        usual = f"{least:.1f} and {most:.1f} m"
+        yield (
+            f"has levels from {low:.1f} to {high:.1f} m, though nearly all stand between {usual}",
+            "take out masts, birds and markers; they become cliffs and pits that water obeys.",
+        )
+    if high < 0:
+        yield (
+            f"lies wholly below the sea, at {middle:.1f} m in the middle",
+            "check the sign and the unit of heights.",
+        )
+    if (known == np.rint(known)).all():
+        yield (
+            "has whole numbers for levels: slopes come in steps, and level lines follow none",
+            "export it with decimals, or take a finer survey.",
+        )
+    rows = dem[:-1:step]
+    fall = np.hypot(rows[:, 1:] - rows[:, :-1], (dem[1::step] - rows)[:, :-1]) / cell_m
+    fall = fall[np.isfinite(fall)]
+    slope = float(np.median(fall)) if fall.size else math.nan
+    if slope > _STEEP:
+        yield (
+            f"is steeper than {100 * slope:.0f} % on half of its ground",
+            "check the unit of heights (decimetres, centimetres, feet) and of the map.",
+        )
+    elif high - low < _LEAST_RELIEF * cell_m * max(dem.shape):
+        yield (
+            f"rises only {1000 * (high - low):.1f} mm from end to end",
+            "check the unit of heights: kilometres look like this.",
+        )
+
+
+def _range_notices(dem: Elevation, cell_m: float, source: str) -> list[Problem]:
     low, high = float(np.nanmin(dem)), float(np.nanmax(dem))
     if low == high:
         return [
@@ -289,7 +334,10 @@ def _range_notices(dem: Elevation, source: str) -> list[Problem]:
             )
         ]
     if low >= LOWEST_M and high <= HIGHEST_M:
-        return []
+        return [
+            Problem(Severity.WARNING, message, mend, source)
+            for message, mend in _odd_relief(dem, cell_m, low, high)
+        ]
     return [
         Problem(
             Severity.WARNING,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final, cast
 
 import geopandas as gpd
@@ -98,6 +99,11 @@ def _columns(frame: pd.DataFrame, declaration: Layer | Table) -> dict[str, Any]:
 
 def empty(declaration: Layer | Table, crs: str = "") -> pd.DataFrame | gpd.GeoDataFrame:
     """Return a layer or table without rows, with every declared column."""
+    return _made_empty(declaration, crs).copy()
+
+
+@lru_cache(maxsize=256)
+def _made_empty(declaration: Layer | Table, crs: str) -> pd.DataFrame | gpd.GeoDataFrame:
     columns = {column.name: pd.Series(dtype="object") for column in declaration.columns}
     bare: pd.DataFrame | gpd.GeoDataFrame = pd.DataFrame(columns)
     if isinstance(declaration, Layer):

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
-import pandas as pd
-
 from brimline.errors import InputError, Problem, Severity
-from brimline.io.paths import missing
+from brimline.io.text_tables import number_of, read_rows
 from brimline.planting import LAYERS, SUN, WETNESS, Companion, Guild, Plant
 
 if TYPE_CHECKING:
@@ -20,6 +18,7 @@ _NUMBERS: Final = {  # least, most; those that must be there first
     "mature_y": (0.5, 100.0), "frost_limit_c": (-70.0, 20.0), "kc": (0.0, 1.4),
     "kc_dormant": (0.0, 1.4), "root_depth_m": (0.05, 10.0), "price_each": (0.0, 1e6),
 }  # fmt: skip
+_MOST_AROUND, _FARTHEST_M = 500, 50.0  # plants of one guild, and how far from its centre
 _NEEDED: Final = ("name", "layer", "spacing_m", "height_m", "crown_m")
 _WORDS: Final = {"sun": SUN, "water": WETNESS}
 _MONTHS: Final = ("leaf_months", "plant_months")
@@ -68,18 +67,26 @@ def read_guilds(path: Path, plants: Mapping[str, Plant]) -> dict[str, Guild]:
     for line, row in rows:
         guild, plant = row["guild"], row["plant"]
         count, radius = (
-            _number(row.get("count", "") or "1"),
-            _number(row.get("radius_m", "") or "0"),
+            number_of(row.get("count", "") or "1"),
+            number_of(row.get("radius_m", "") or "0"),
         )
         if plant not in plants:
             message = f"{guild}: there is no plant {plant} in the plants file"
             problems.append(_fault(message, "add it there, or correct the name", path, line))
+        elif not guild:
+            problems.append(_fault("the guild is empty", "write its name", path, line))
         elif guild in plants:
             problems.append(
                 _fault(f"{guild} is a plant", "give the guild another name", path, line)
             )
-        elif count is None or radius is None or count < 1 or radius < 0 or count != int(count):
-            message = f"{guild}: count must be a whole number from 1, radius_m a number from 0"
+        elif not (
+            count is not None and 1 <= count <= _MOST_AROUND and count == int(count)
+            and radius is not None and 0 <= radius <= _FARTHEST_M
+        ):  # fmt: skip
+            message = (
+                f"{guild}: count must be a whole number from 1 to {_MOST_AROUND}, radius_m a"
+                f" number from 0 to {_FARTHEST_M:g}"
+            )
             problems.append(_fault(message, "correct the row", path, line))
         elif radius == 0 and (guild in centres or count > 1):
             message = f"{guild} has two centres: only one plant may have the radius 0"
@@ -101,21 +108,10 @@ def read_guilds(path: Path, plants: Mapping[str, Plant]) -> dict[str, Guild]:
 def _rows(
     path: Path, known: tuple[str, ...], needed: tuple[str, ...]
 ) -> tuple[list[tuple[int, dict[str, str]]], list[Problem]]:
-    if not path.is_file():
-        raise InputError(missing(path))
-    try:
-        table = pd.read_csv(
-            path, dtype=str, keep_default_na=False, comment="#", skipinitialspace=True,
-            encoding="utf-8-sig", skip_blank_lines=False,
-        )  # fmt: skip
-    except (ValueError, pd.errors.ParserError) as fault:
-        problem = _fault(
-            f"is not a table of comma-separated values ({fault})", "save it as CSV", path
-        )
-        raise InputError(problem) from fault
-    table.columns = [str(name).strip().lower() for name in table.columns]
-    lacking = [name for name in needed if name not in table.columns]
-    strange = [name for name in table.columns if name not in known]
+    heads, lines = read_rows(path)
+    heads = [name.lower() for name in heads]
+    lacking = [name for name in needed if name not in heads]
+    strange = [name for name in heads if name not in known]
     problems = [
         _fault(f"has no column {name}", "add it to the first line", path) for name in lacking
     ]
@@ -125,11 +121,9 @@ def _rows(
     ]
     if problems:
         raise InputError(problems)
-    texts = [
-        {str(name): str(value).strip() for name, value in row.items()}
-        for row in table.to_dict("records")
-    ]
-    return [(line, row) for line, row in enumerate(texts, start=2) if any(row.values())], problems
+    if not lines:
+        problems.append(_fault("holds no row below its header", "add one, or remove it", path))
+    return [(line, dict(zip(heads, cells, strict=True))) for line, cells in lines], problems
 
 
 def _plant(row: dict[str, str], source: str, place: str, problems: list[Problem]) -> Plant | None:
@@ -163,7 +157,7 @@ def _numbers_of(row: dict[str, str], fault: _Fault) -> dict[str, float]:
             if name in _NEEDED:
                 fault(f"{name} is empty", "write a number")
             continue
-        number = _number(text)
+        number = number_of(text)
         if number is None or not low <= number <= high:
             fault(f'{name} "{text}" is not a number from {low:g} to {high:g}', "correct it")
         else:
@@ -196,7 +190,7 @@ def _care(text: str) -> tuple[tuple[str, tuple[int, ...], float], ...] | None:
     for part in (part for part in text.split("|") if part.strip()):
         words = [word.strip() for word in part.split("@")]
         months = _months(words[1]) if len(words) == 3 else None
-        minutes = _number(words[2]) if len(words) == 3 else None
+        minutes = number_of(words[2]) if len(words) == 3 else None
         if months is None or minutes is None or minutes < 0:
             return None
         found.append((words[0], months, minutes))
@@ -208,20 +202,12 @@ def _months(text: str) -> tuple[int, ...] | None:
     found: list[int] = []
     for part in text.split(";"):
         first, _, last = part.partition("-")
-        ends = [_number(first), _number(last or first)]
+        ends = [number_of(first), number_of(last or first)]
         if any(end is None or end not in range(1, 13) for end in ends):
             return None
         low, high = int(ends[0] or 0), int(ends[1] or 0)
         found += [(low - 1 + step) % 12 + 1 for step in range((high - low) % 12 + 1)]
     return tuple(dict.fromkeys(found))
-
-
-def _number(text: str) -> float | None:
-    try:
-        number = float(text)
-    except ValueError:
-        return None
-    return number if number == number and abs(number) != float("inf") else None
 
 
 def _fault(message: str, mend: str, path: Path, line: int | None = None) -> Problem:

@@ -12,10 +12,9 @@ import re
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import pandas as pd
 
-from brimline.errors import InputError, Problem, Severity
-from brimline.io.paths import missing
+from brimline.errors import InputError, Problem, Severity, shown
+from brimline.io.text_tables import number_of, read_rows
 from brimline.rainfall import DepthTable
 from brimline.units import INCH_MM
 
@@ -23,6 +22,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from numpy.typing import NDArray
+
+    from brimline.io.text_tables import Line
 
 _DURATION: Final = re.compile(r"(?:duration)?_?(h|hours?|min|minutes?)")
 _PERIOD: Final = re.compile(
@@ -43,21 +44,16 @@ def read_depth_table(path: Path) -> DepthTable:
     InputError
         If the file is missing, a column is not understood, or the table is not in order.
     """
-    if not path.is_file():
-        raise InputError(missing(path))
-    try:
-        rows = pd.read_csv(path, comment="#", skipinitialspace=True, encoding="utf-8-sig")
-    except (ValueError, pd.errors.ParserError) as fault:
-        raise _error(path, f"is not a table of comma-separated values ({fault})") from fault
-    if rows.shape[0] < 1 or rows.shape[1] < 2:
+    heads, rows = read_rows(path)
+    if not rows or len(heads) < 2:
         raise _error(path, "needs a row for each duration and a column for each return period")
-    hours = _numbers(rows, 0, path) * _hours_in(str(rows.columns[0]), path)
-    periods = [_period(str(name), path) for name in rows.columns[1:]]
+    hours = _numbers(heads, rows, 0, path) * _hours_in(heads[0], path)
+    periods = [_period(name, path) for name in heads[1:]]
     order = np.argsort([years for years, *_ in periods])
     depths = np.empty((len(rows), len(periods)))
     for place, column in enumerate(order):
         _, to_mm, per_hour = periods[column]
-        values = _numbers(rows, int(column) + 1, path) * to_mm
+        values = _numbers(heads, rows, int(column) + 1, path) * to_mm
         depths[:, place] = values * hours if per_hour else values
     by_time = np.argsort(hours)
     years = np.array([periods[column][0] for column in order])
@@ -124,22 +120,25 @@ def _period(name: str, path: Path) -> tuple[float, float, bool]:
     return float(found["years"]), INCH_MM if unit.startswith("in") else 1.0, per_hour
 
 
-def _numbers(rows: pd.DataFrame, column: int, path: Path) -> NDArray[np.float64]:
-    values = pd.to_numeric(rows.iloc[:, column], errors="coerce").to_numpy(dtype=np.float64)
-    bad = np.flatnonzero(~np.isfinite(values))
-    if bad.size:
-        found = str(rows.iloc[int(bad[0]), column])
-        raise _error(path, f'line {bad[0] + 2}, {rows.columns[column]}: "{found}" is not a number')
-    return values
+def _numbers(heads: list[str], rows: list[Line], column: int, path: Path) -> NDArray[np.float64]:
+    values = []
+    for number, cells in rows:
+        value = number_of(cells[column])
+        if value is None:
+            what = f'"{shown(cells[column])}" is not a number' if cells[column] else "is empty"
+            raise _error(path, f"{shown(heads[column])}: {what}", f"line {number}")
+        values.append(value)
+    return np.array(values)
 
 
 def _plain(name: str) -> str:
     return re.sub(r"[^a-z0-9.]+", "_", name.strip().lower()).strip("_")
 
 
-def _error(path: Path, message: str) -> InputError:
+def _error(path: Path, message: str, place: str = "") -> InputError:
     return InputError.of(
         message,
         mend="write duration_h, depth_mm_2y, depth_mm_10y, … as the header and rising rows below",
         source=str(path),
+        place=place,
     )

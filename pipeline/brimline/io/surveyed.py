@@ -6,7 +6,6 @@ without is read as controllers write it: name, northing, easting, level, code.
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
@@ -17,6 +16,7 @@ import shapely
 from brimline.errors import InputError, Problem, Severity
 from brimline.io import crs as crs_of
 from brimline.io import lengths, paths
+from brimline.io.text_tables import number_of, read_lines
 from brimline.io.vectors import VectorSource, WantedColumn, read_layer
 
 if TYPE_CHECKING:
@@ -157,12 +157,12 @@ def places_in_degrees(path: Path) -> tuple[float, float, float, float] | None:
     InputError
         If it cannot be read.
     """
-    lines = _lines(path)
+    lines = read_lines(path, old_letters=True)
     columns, first, degrees = _columns(lines, str(path))
     if not degrees:
         return None
     places = [
-        (_number(cells[columns["east"]]), _number(cells[columns["north"]]))
+        (number_of(cells[columns["east"]]), number_of(cells[columns["north"]]))
         for _, cells in lines[first:]
         if len(cells) > max(columns["east"], columns["north"])
     ]
@@ -217,13 +217,13 @@ def _texts(values: Any) -> tuple[str, ...]:  # noqa: ANN401 - a column
 
 def _table(source: VectorSource, run_crs: str, crs: str | None) -> Surveyed:
     path = source.path
-    lines = _lines(path)
+    lines = read_lines(path, old_letters=True)
     columns, first, degrees = _columns(lines, str(path))
     problems: list[Problem] = []
     values, texts, numbers = [], [], []
     for number, cells in lines[first:]:
         record = {key: cells[at].strip() if at < len(cells) else "" for key, at in columns.items()}
-        row = [_number(record[key]) for key in ("east", "north", "level")]
+        row = [number_of(record[key]) for key in ("east", "north", "level")]
         faults = [
             (key, record[key])
             for key, value in zip(("east", "north", "level"), row, strict=True)
@@ -258,26 +258,6 @@ def _table(source: VectorSource, run_crs: str, crs: str | None) -> Surveyed:
     )  # fmt: skip
 
 
-def _lines(path: Path) -> list[tuple[int, list[str]]]:
-    """Rows with their numbers in the file, from 1; empty ones and comments are left out."""
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        raise InputError([paths.missing(path)]) from None
-    except UnicodeDecodeError:
-        text = path.read_text(encoding="latin-1")
-    kept = [
-        (number, line)
-        for number, line in enumerate(text.splitlines(), start=1)
-        if line.strip() and not line.lstrip().startswith("#")
-    ]
-    if not kept:
-        raise InputError.of("is empty", mend="name another file.", source=str(path))
-    mark = max(";\t,", key=lambda one: (kept[0][1].count(one), one == ";"))
-    rows = csv.reader([line for _, line in kept], delimiter=mark)
-    return [(number, cells) for (number, _), cells in zip(kept, rows, strict=True)]
-
-
 def _columns(
     lines: Sequence[tuple[int, list[str]]], source: str
 ) -> tuple[dict[str, int], int, bool]:
@@ -291,7 +271,7 @@ def _columns(
     missing = [key for key in ("east", "north", "level") if key not in found]
     if not missing:
         return found, 1, heads[found["east"]] in _DEGREES
-    if len(heads) >= 4 and all(_number(cell) is not None for cell in heads[1:4]):
+    if len(heads) >= 4 and all(number_of(cell) is not None for cell in heads[1:4]):
         return {key: at for at, key in enumerate(_BARE) if at < len(heads)}, 0, False
     words = {"east": "easting", "north": "northing", "level": "level"}
     raise InputError(
@@ -303,18 +283,6 @@ def _columns(
         )
         for key in missing
     )
-
-
-def _number(text: str) -> float | None:
-    """Read a number; a single decimal comma is understood, a unit is not."""
-    plain = text.strip()
-    if plain.count(",") == 1 and "." not in plain:
-        plain = plain.replace(",", ".")
-    try:
-        value = float(plain)
-    except ValueError:
-        return None
-    return value if np.isfinite(value) else None
 
 
 def _unreadable_row(faults: Sequence[tuple[str, str]], path: Path, number: int) -> Problem:

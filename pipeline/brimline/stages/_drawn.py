@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from brimline.balance.soil import texture
 from brimline.errors import Problem, Severity
 from brimline.io.coverage import boundary_problems, off_data_problems, outline_of
 from brimline.io.elevation import inside_data
@@ -17,6 +18,8 @@ from brimline.io.frames import conformed, empty
 from brimline.io.vectors import WantedColumn, read_layer
 from brimline.layers import layer
 from brimline.rainfall.covers import COVERS
+from brimline.stages._doubts import ground_doubts
+from brimline.units import counted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -34,12 +37,19 @@ SETBACK_M: Final = {
     "road": 2.0,
     "other": 3.0,
 }
+# where polygons of one layer lie over one another
+_WHICH_COUNTS: Final = {
+    "boundary": "they were joined",
+    "surfaces": "the later row counts for cover",
+    "soils": "the later row counts in storms, the earlier through the year",
+}
+_OVERLAP_M2: Final = 1.0
 Kind = Literal["point", "line", "polygon"]
 
 
 _COLUMNS: Final[dict[str, tuple[WantedColumn, ...]]] = {
     "boundary": (WantedColumn("name"),),
-    "intakes": (WantedColumn("name"), WantedColumn("snap", "bool")),
+    "intakes": (WantedColumn("name", unique=True), WantedColumn("snap", "bool")),
     "surfaces": (
         WantedColumn(
             "cover",
@@ -49,7 +59,7 @@ _COLUMNS: Final[dict[str, tuple[WantedColumn, ...]]] = {
         ),
         WantedColumn("runoff_coefficient", "float", minimum=0, maximum=1),
         WantedColumn("height_m", "float", minimum=0),
-        WantedColumn("name"),
+        WantedColumn("name", unique=True),
     ),
     "soils": (
         WantedColumn("group", allowed=("A", "B", "C", "D")),
@@ -110,11 +120,58 @@ def read_site(
     found.layers["boundary"] = _boundary(read.get("boundary"), covered, grid, found)
     found.layers["intakes_drawn"] = _intakes(read.get("intakes"), elevation, grid, found)
     _keep_out(read.get("keep_out"), grid, found)
+    for name in ("surfaces", "soils", "keep_out", "culverts"):
+        if name in read:
+            source = str(read[name].source)
+            found.problems += ground_doubts(read[name].frame, name, elevation, grid, source)
+            found.problems += _overlaps(read[name], name)
+    if "soils" in read:
+        found.problems += _unknown_textures(read["soils"])
     for name in ("surfaces", "soils", "culverts"):
         rows = (
             read[name].frame.drop(columns="row") if name in read else empty(layer(name), grid.crs)
         )
         found.layers[name] = _clean(rows, name, grid)
+    return found
+
+
+def _overlaps(read: LayerRead, name: str) -> list[Problem]:
+    """Tell polygons of a layer that lie over one another, and which of them counts."""
+    shapes = read.frame.geometry.to_numpy()
+    if name not in _WHICH_COUNTS or len(shapes) < 2:
+        return []
+    one, other = shapely.STRtree(shapes).query(shapes, predicate="intersects")
+    one, other = one[one < other], other[one < other]
+    shared_m2 = shapely.area(shapely.intersection(shapes[one], shapes[other]))
+    over = np.flatnonzero(shared_m2 > _OVERLAP_M2)
+    if not over.size:
+        return []
+    first = int(over[np.argmax(shared_m2[over])])
+    rows = read.frame["row"].to_numpy()
+    pair = f"rows {rows[one[first]]} and {rows[other[first]]}"
+    return [
+        Problem(
+            Severity.WARNING if name == "boundary" else Severity.NOTICE,
+            f"{counted(over.size, 'pair of polygons overlaps', 'pairs of polygons overlap')},"
+            f" {pair} by {shared_m2[first]:.0f} m²; {_WHICH_COUNTS[name]}",
+            "draw them side by side where that is not meant.",
+            str(read.source),
+            pair,
+        )
+    ]
+
+
+def _unknown_textures(read: LayerRead) -> list[Problem]:
+    found = []
+    for row, said in zip(read.frame["row"], read.frame["texture"], strict=True):
+        try:
+            if isinstance(said, str) and said:
+                texture(said)
+        except ValueError as error:
+            problem = Problem(
+                Severity.ERROR, str(error), "correct it.", str(read.source), f"row {row}"
+            )
+            found.append(problem)
     return found
 
 
@@ -148,7 +205,7 @@ def _boundary(
     if read is None:
         return _clean(empty(layer("boundary"), grid.crs), "boundary", grid)
     outline, problems = outline_of(read)
-    found.problems += problems
+    found.problems += [*problems, *_overlaps(read, "boundary")]
     found.problems += boundary_problems(outline, covered, grid, str(read.source))
     if outline.is_empty:
         return _clean(empty(layer("boundary"), grid.crs), "boundary", grid)

@@ -6,10 +6,13 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from brimline.design import StandingWall, StandingWalls
+from brimline.errors import Problem, Severity
 from brimline.io.vectors import VectorSource, WantedColumn, read_layer
 from brimline.stages._plan import text_of
+from brimline.units import counted
 
 if TYPE_CHECKING:
+    from brimline.config import Conditioning
     from brimline.engine.stage import Given
     from brimline.io.vectors import LayerRead
 
@@ -27,6 +30,23 @@ def read_walls(source: VectorSource, crs: str) -> LayerRead:
     )
     rows = read.frame.assign(height_m=read.frame["height_m"].fillna(_USUAL_WALL_M))
     return replace(read, frame=rows)
+
+
+def low_walls(read: LayerRead, params: Conditioning) -> list[Problem]:
+    """Say which walls are so low that breaching may let water through."""
+    breach_m = params.breach_depth_m
+    low = int((read.frame["height_m"] <= breach_m).sum())
+    if not low or params.mode != "breach":
+        return []
+    return [
+        Problem(
+            Severity.WARNING,
+            f"{counted(low, 'wall is', 'walls are')} no higher than conditioning.breach_depth_m,"
+            f" {breach_m:g} m: breaching may let water through",
+            "set conditioning.breach_depth_m below the lowest wall that stops water",
+            str(read.source),
+        )
+    ]
 
 
 def walls_of(given: Given) -> StandingWalls:

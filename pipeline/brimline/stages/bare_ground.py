@@ -9,7 +9,7 @@ from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.grid.shapes import cells_inside
 from brimline.io.vectors import VectorSource, WantedColumn, read_layer
-from brimline.stages._walls import read_walls, walls_of
+from brimline.stages._walls import low_walls, read_walls, walls_of
 from brimline.terrain.objects import without_roofs
 from brimline.units import counted
 
@@ -60,20 +60,9 @@ def _tell_walls(given: Given, report: Reporter) -> None:
     if source is None:
         return
     read = read_walls(source, given.grid.crs)
-    for problem in read.problems:
+    read.usable()
+    for problem in (*read.problems, *low_walls(read, given.params("conditioning", Conditioning))):
         report.problem(problem)
-    breach_m = given.params("conditioning", Conditioning).breach_depth_m
-    low = int((read.usable()["height_m"] <= breach_m).sum())
-    if low:
-        report.problem(
-            Problem(
-                Severity.WARNING,
-                f"{counted(low, 'wall is', 'walls are')} no higher than"
-                f" conditioning.breach_depth_m, {breach_m:g} m: breaching may let water through",
-                "set conditioning.breach_depth_m below the lowest wall that stops water",
-                str(source),
-            )
-        )
 
 
 STAGE = Stage(

@@ -9,20 +9,29 @@ import geopandas as gpd
 import numpy as np
 
 from brimline.balance.planted import planted_zones
+from brimline.design import Plan
 from brimline.errors import InputError, Problem, Severity
 from brimline.io.built import is_surface, read_built_points, read_built_surface
 from brimline.io.crs import is_local, parsed
 from brimline.io.elevation import read_elevation
-from brimline.io.inflows import read_inflows
+from brimline.io.inflows import inflow_doubts, read_inflows
 from brimline.io.placed import placed_crs, stated_crs
 from brimline.io.rainfall import read_depth_table
 from brimline.io.weather import read_weather
 from brimline.planting.laying import unknown_names
 from brimline.stages import _drawn
+from brimline.stages._doubts import (
+    benchmark_doubt,
+    ground_doubts,
+    refuse_countless_contours,
+    unknown_sizes,
+    unknown_storm,
+)
 from brimline.stages._plan import plan_of
 from brimline.stages._planting import wanted_of
-from brimline.stages._walls import read_walls
+from brimline.stages._walls import low_walls, read_walls
 from brimline.stages._year_site import stated_latitude, textures_of, zone_rows, zones_off
+from brimline.stages.notes import read_notes
 from brimline.stages.plan import read_plan
 from brimline.stages.site import SOURCES
 from brimline.stages.storm import storms_asked
@@ -68,10 +77,7 @@ def check_inputs(settings: Settings, sources: Mapping[str, Source]) -> CheckedIn
     if survey is not None:
         _layers(settings, sources, *survey, found)
     _weather(settings, sources, found)
-    if "rainfall" in sources:
-        _rainfall(settings, sources["rainfall"].value, found)
-    if "inflows" in sources:
-        _inflows(sources["inflows"].value, found)
+    _storms(settings, sources["rainfall"].value if "rainfall" in sources else None, found)
     if "as_built" in sources:
         _as_built(settings, sources["as_built"].value, survey, found)
     found.problems.sort(key=lambda problem: list(Severity).index(problem.severity))
@@ -110,13 +116,16 @@ def _elevation(
     return read.dem, read.grid
 
 
-def _rainfall(settings: Settings, path: Path, found: CheckedInputs) -> None:
+def _storms(settings: Settings, path: Path | None, found: CheckedInputs) -> None:
+    """Ask the rainfall table for every storm of a run, and for the one to size for."""
     try:
-        table = read_depth_table(path)
-        _, problems = storms_asked(settings.storm, table, str(path))
-        found.problems += problems
+        table = None if path is None else read_depth_table(path)
+        asked, problems = storms_asked(settings.storm, table, str(path))
+        found.problems += [*problems, *unknown_storm(settings.works, asked)]
     except InputError as error:
         found.problems += error.problems
+        return
+    if table is None:
         return
     hours, years = table.durations_h, table.return_periods_y
     found.facts.append(
@@ -124,11 +133,15 @@ def _rainfall(settings: Settings, path: Path, found: CheckedInputs) -> None:
     )
 
 
-def _inflows(path: Path, found: CheckedInputs) -> None:
+def _inflows(path: Path | None, plan: Plan, found: CheckedInputs) -> None:
     try:
-        flows = read_inflows(path)
+        flows = {} if path is None else read_inflows(path)
     except InputError as error:
         found.problems += error.problems
+        return
+    found.problems += plan.dry_inflows(flows)
+    found.problems += inflow_doubts(flows, [row.name for row in plan.inflows], str(path))
+    if not flows:
         return
     told = ", ".join(f"{name} {one.volume_m3:.0f} m³" for name, one in flows.items())
     found.facts.append(f"inflows: {told}")
@@ -204,15 +217,29 @@ def _layers(
         {name: sources[name].value if name in sources else None for name in SOURCES}, dem, grid
     )
     found.problems += read.problems
-    if "walls" in sources:
-        found.problems += read_walls(sources["walls"].value, grid.crs).problems
+    for name, reader in (("walls", read_walls), ("notes", read_notes)):
+        if name in sources:
+            one = reader(sources[name].value, grid.crs)
+            found.problems += one.problems
+            found.problems += ground_doubts(one.frame, name, dem, grid, str(one.source))
+            if name == "walls":
+                found.problems += low_walls(one, settings.conditioning)
+    found.problems += benchmark_doubt(settings.stakes.benchmark_level_m, dem)
+    try:
+        refuse_countless_contours(settings.contours.interval_m, dem)
+    except InputError as error:
+        found.problems += error.problems
+    plan = Plan()
     drawn: dict[str, gpd.GeoDataFrame] = {}
     if "plan" in sources:
-        drawn, problems = read_plan(sources["plan"].value, grid)
+        drawn, problems = read_plan(sources["plan"].value, dem, grid)
         found.problems += problems
         read.layers |= drawn
         plan = plan_of(drawn, settings.works)
         found.problems += plan.repeated_names()
+        roofs = [name for name in read.layers["surfaces"]["name"] if isinstance(name, str)]
+        found.problems += [*plan.lost_names(roofs), *plan.lost_words()]
+        found.problems += unknown_sizes(settings.works, plan.names)
         zones = planted_zones(
             zone_rows(drawn["planting_zones"]),
             textures_of(read.layers["soils"]),
@@ -225,6 +252,7 @@ def _layers(
                 stated_latitude(settings.year, settings.site, grid)
             except InputError as error:
                 found.problems += error.problems
+    _inflows(sources["inflows"].value if "inflows" in sources else None, plan, found)
     _planting(sources, drawn, found)
     found.facts += [
         f"{name}: {counted(len(rows), 'row')}" for name, rows in read.layers.items() if len(rows)

@@ -9,6 +9,7 @@ import geopandas as gpd
 from brimline.config import Contours
 from brimline.engine.stage import Stage
 from brimline.lines.contours import drawn_contours, is_index
+from brimline.stages._doubts import refuse_countless_contours
 from brimline.stages._frames import frame
 from brimline.terrain.smooth import smoothed
 
@@ -20,6 +21,7 @@ _RING_CELLS = 12.0  # round a bump or a pit about as wide as the smoothing: nois
 
 def _run(given: Given, report: Reporter) -> Made:
     params, grid = given.params("contours", Contours), given.grid
+    refuse_countless_contours(params.interval_m, given.raster("elevation"))
     calm = smoothed(given.raster("elevation"), cell_m=grid.cell_m, sigma_m=params.smooth_m)
     report.advanced(0.3, "tracing")
     levels, lines = drawn_contours(

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
     from brimline.engine.stage import Given, Made, Reporter
-    from brimline.io.vectors import Kind
+    from brimline.io.vectors import Kind, LayerRead
 
 _KINDS: Final[tuple[Kind, ...]] = ("point",)
 _COLUMNS: Final = (
@@ -32,19 +32,27 @@ _ABOUT: Final = frozenset({"about", "moved"})  # kinds of waypoint whose name is
 _PICTURE: Final = re.compile(r"data:image/(?:jpeg|png|webp);base64,[A-Za-z0-9+/]+={0,2}")
 
 
+def read_notes(source: VectorSource, crs: str) -> LayerRead:
+    """Read notes that were taken on the ground."""
+    return read_layer(
+        source,
+        kinds=_KINDS,
+        crs=crs,
+        columns=_WAYPOINT if _is_gpx(source) else _COLUMNS,
+        default_layer="waypoints" if _is_gpx(source) else "notes",
+    )
+
+
+def _is_gpx(source: VectorSource) -> bool:
+    return source.path.suffix.lower() == ".gpx"
+
+
 def _run(given: Given, report: Reporter) -> Made:
     source = given.source("notes", VectorSource)
     if source is None:
         raise InternalError("the stage is in a run only where inputs.notes names a file")
-    is_gpx = source.path.suffix.lower() == ".gpx"
-    read = read_layer(
-        source,
-        kinds=_KINDS,
-        crs=given.grid.crs,
-        columns=_WAYPOINT if is_gpx else _COLUMNS,
-        default_layer="waypoints" if is_gpx else "notes",
-    )
-    rows = _of_waypoints(read.usable()) if is_gpx else read.usable()
+    read = read_notes(source, given.grid.crs)
+    rows = _of_waypoints(read.usable()) if _is_gpx(source) else read.usable()
     for problem in read.problems:
         report.problem(problem)
     stakes = given.frame("stakes")

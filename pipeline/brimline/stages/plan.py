@@ -8,15 +8,17 @@ from typing import TYPE_CHECKING, Final, Literal
 import geopandas as gpd
 
 from brimline.engine.stage import Stage
-from brimline.errors import InputError, Problem, Severity
+from brimline.errors import InputError, Problem, Severity, shown
 from brimline.io.frames import conformed, empty
-from brimline.io.vectors import VectorSource, WantedColumn, layer_names, read_layer
+from brimline.io.paths import nearest_word
+from brimline.io.vectors import VectorSource, WantedColumn, holds_rows, layer_names, read_layer
 from brimline.layers.drawn import ITEMS
 from brimline.layers.schema import Geometry
+from brimline.stages._doubts import ground_doubts
 
 if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
-    from brimline.grid import Grid
+    from brimline.grid import Elevation, Grid
     from brimline.layers.schema import Column, Layer
 
 _KIND: Final[dict[Geometry, Literal["point", "line", "polygon"]]] = {
@@ -26,8 +28,14 @@ _KIND: Final[dict[Geometry, Literal["point", "line", "polygon"]]] = {
 }
 
 
-def read_plan(path: Path, grid: Grid) -> tuple[dict[str, gpd.GeoDataFrame], list[Problem]]:
+def read_plan(
+    path: Path, elevation: Elevation, grid: Grid
+) -> tuple[dict[str, gpd.GeoDataFrame], list[Problem]]:
     """Read every drawing layer; those that the plan lacks come back empty.
+
+    Parameters
+    ----------
+    elevation : float32 (rows, cols) [m]; NaN is nodata.
 
     Returns
     -------
@@ -37,7 +45,7 @@ def read_plan(path: Path, grid: Grid) -> tuple[dict[str, gpd.GeoDataFrame], list
         there = set(layer_names(path))
     except InputError as error:
         return _nothing_drawn(grid), list(error.problems)
-    layers, problems = {}, []
+    layers, problems = {}, _strangers(path, there)
     for declared in ITEMS:
         if declared.name not in there:
             layers[declared.name] = gpd.GeoDataFrame(empty(declared, grid.crs))
@@ -48,11 +56,29 @@ def read_plan(path: Path, grid: Grid) -> tuple[dict[str, gpd.GeoDataFrame], list
             crs=grid.crs,
             columns=[_wanted(column) for column in declared.columns],
         )
-        # a drawing layer without rows is how a plan begins, not a fault
-        problems += [p for p in read.problems if len(read.frame) or p.severity is Severity.ERROR]
+        if holds_rows(path, declared.name):  # without any is how a plan begins, not a fault
+            problems += read.problems
         rows = _single(read.frame, declared).drop(columns="row")
         layers[declared.name] = gpd.GeoDataFrame(conformed(rows, declared, grid.crs))
+        source = f"{path} ({declared.name})"
+        problems += ground_doubts(layers[declared.name], declared.name, elevation, grid, source)
     return layers, problems
+
+
+def _strangers(path: Path, there: set[str]) -> list[Problem]:
+    """Warn of layers that nearly bear the name of one that is read."""
+    known = [item.name for item in ITEMS]
+    near = {name: nearest_word(name, known) for name in sorted(there.difference(known))}
+    return [
+        Problem(
+            Severity.WARNING,
+            f'the layer "{shown(name)}" is not known and was passed over',
+            f"rename it if {meant} is meant.",
+            str(path),
+        )
+        for name, meant in near.items()
+        if meant
+    ]
 
 
 def _nothing_drawn(grid: Grid) -> dict[str, gpd.GeoDataFrame]:
@@ -81,7 +107,7 @@ def _run(given: Given, report: Reporter) -> Made:
     path, grid = given.source("plan", Path), given.grid
     if path is None:
         return _nothing_drawn(grid)
-    layers, problems = read_plan(path, grid)
+    layers, problems = read_plan(path, given.raster("elevation"), grid)
     errors = [problem for problem in problems if problem.severity is Severity.ERROR]
     if errors:
         raise InputError(errors)
@@ -92,9 +118,9 @@ def _run(given: Given, report: Reporter) -> Made:
 
 STAGE = Stage(
     name="plan",
-    version=1,
+    version=2,
     title="reading the plan",
-    needs=("grid",),
+    needs=("grid", "elevation"),
     makes=tuple(item.name for item in ITEMS),
     run=_run,
     sources=("plan",),

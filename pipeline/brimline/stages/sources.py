@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from brimline.engine import Source, files_of
+from brimline.engine import STORE, Source, files_of
 from brimline.io.paths import VectorSource, missing
 
 if TYPE_CHECKING:
@@ -53,6 +53,12 @@ def missing_files(sources: Mapping[str, Source]) -> list[Problem]:
     return [
         missing(path) for source in sources.values() for path in source.files if not path.exists()
     ]
+
+
+def store_of(loaded: Loaded) -> Path:
+    """Return the folder of the results of stages, which several sites may share."""
+    said = loaded.settings.keep.store
+    return loaded.resolve(said) if said else loaded.folder / STORE
 
 
 def said_paths(loaded: Loaded) -> tuple[Path, ...]:

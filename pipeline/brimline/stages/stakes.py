@@ -35,6 +35,7 @@ from brimline.lines.staking import (
     readings,
     survey_decides_m,
 )
+from brimline.stages._doubts import benchmark_doubt
 from brimline.stages._frames import frame_of
 from brimline.stages._plan import BUILT, ground_of_design
 from brimline.stages._stakes_lines import LINES, line_stakes
@@ -54,6 +55,8 @@ _SAY: Final = {
 
 def _run(given: Given, report: Reporter) -> Made:
     params = given.params("stakes", Staking)
+    for doubt in benchmark_doubt(params.benchmark_level_m, given.raster("elevation")):
+        report.problem(doubt)
     site = ground_of_design(given)
     margins = margins_of(given.frame("elements"), given.frame("overflows"))
     keep = given.params("as_built", AsBuilt)

@@ -32,30 +32,21 @@ def storms_asked(
         With every problem, if the table lacks a storm that is asked for or cannot be right.
     """
     rain_2y_mm: float | None = None
-    if table is None:
-        problems = [
-            Problem(
-                Severity.WARNING,
-                f"no rainfall table was given: {params.depth_mm:g} mm falls evenly over"
-                f" {params.duration_h:g} h",
-                "give inputs.rainfall, a table of depths by duration and return period",
-                "rainfall",
-            )
-        ]
-        storms = [_even(params)]
-        beyond = [_heavier(storms[0], factor) for factor in params.beyond_steps]
-    else:
-        problems = _doubts(table, source)
-        try:
+    problems = [_no_table(params)] if table is None else _doubts(table, source)
+    try:
+        if table is None:
+            storms = [_even(params)]
+            beyond = [_heavier(storms[0], factor) for factor in params.beyond_steps]
+        else:
             storms = _from_table(table, params)
             beyond = _beyond(table, params, {storm.name for storm in storms})
-        except ValueError as error:
-            mend = "change [storm], or extend the table"
-            missing = Problem(Severity.ERROR, str(error), mend, source)
-            raise InputError([*problems, missing]) from error
-        if any(problem.severity is Severity.ERROR for problem in problems):
-            raise InputError(problems)
-        rain_2y_mm = _two_year_rain_mm(table, params)
+            rain_2y_mm = _two_year_rain_mm(table, params)
+    except ValueError as error:
+        mend = "change [storm]" if table is None else "change [storm], or extend the table"
+        where = "configuration" if table is None else source
+        raise InputError([*problems, Problem(Severity.ERROR, str(error), mend, where)]) from error
+    if any(problem.severity is Severity.ERROR for problem in problems):
+        raise InputError(problems)
     heaviest = max((*storms, *beyond), key=lambda storm: storm.total_mm)
     asked = {
         "design": _plain(storms[0]),
@@ -72,6 +63,16 @@ def _doubts(table: DepthTable, source: str) -> list[Problem]:
         return list(depth_doubts(table, source))
     except InputError as error:
         return list(error.problems)
+
+
+def _no_table(params: DesignStorm) -> Problem:
+    return Problem(
+        Severity.WARNING,
+        f"no rainfall table was given: {params.depth_mm:g} mm falls evenly over"
+        f" {params.duration_h:g} h",
+        "give inputs.rainfall, a table of depths by duration and return period",
+        "rainfall",
+    )
 
 
 def _run(given: Given, report: Reporter) -> Made:

@@ -11,7 +11,7 @@ import numpy as np
 from brimline.config import Rates, SwaleRows, Works
 from brimline.elements import Soak
 from brimline.engine.stage import Stage
-from brimline.errors import InputError, Problem, Severity
+from brimline.errors import InputError
 from brimline.layers.flags import joined, needs_look
 from brimline.lines.rows import Duty, RowSpacing, WantedRows, swale_rows
 from brimline.rainfall import runoff_depth_mm
@@ -54,10 +54,9 @@ def _run(given: Given, report: Reporter) -> Made:
             ),
         )
     except ValueError as error:
-        report.problem(
-            Problem(Severity.ERROR, str(error), "draw the row on the data", "plan, drawn_swales")
-        )
-        raise
+        raise InputError.of(
+            str(error), mend="draw the row on the data", source="plan, drawn_swales"
+        ) from error
     filled = filled_ground(given)
     layer = frame_of(
         [

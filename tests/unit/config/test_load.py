@@ -48,7 +48,7 @@ def test_all_faults_are_told_at_once_with_their_lines(tmp_path):
     told = {problem.place: problem for problem in caught.value.problems}
     assert told["site.nane (line 2)"].mend == "did you mean name?"
     assert "is missing" in told["site.name (line 1)"].message
-    assert "greater than 0; found -3" in told["swales.min_spacing_m (line 8)"].message
+    assert "above 0; found -3" in told["swales.min_spacing_m (line 8)"].message
     assert told["lanes (line 9)"].mend == "did you mean lines?"
 
 

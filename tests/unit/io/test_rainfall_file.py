@@ -35,7 +35,7 @@ def test_units_are_read_from_the_header(tmp_path, header, row, depth_mm):
 @pytest.mark.parametrize(("text", "says"), [
     ("duration,10y\n1,20\n", "does not say the unit"),
     ("duration_h,ten\n1,20\n", "does not name a return period"),
-    ("duration_h,10y\n1,wet\n", 'line 2, 10y: "wet" is not a number'),
+    ("duration_h,10y\n1,wet\n", 'line 2: 10y: "wet" is not a number'),
     ("duration_h,2y,10y\n1,20,15\n", "falls with a longer return period"),
     ("duration_h\n1\n", "needs a row for each duration"),
 ])  # fmt: skip
