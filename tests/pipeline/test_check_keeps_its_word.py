@@ -1,7 +1,7 @@
 """What `check` passes runs, and what a run refuses `check` refuses in the same words.
 
-A run makes the tests of `check` with the same functions; one fault of each kind is run to see it. The
-catalogue in `faults.py` holds what `check` itself must say.
+A run makes the tests of `check` with the same functions; one fault of each kind is run to see it.
+What `check` itself must say stands in the catalogue, `faults.py`.
 """
 
 import numpy as np
