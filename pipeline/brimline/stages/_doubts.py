@@ -27,6 +27,7 @@ _LEVELS: Final = (
     "dip_level_m",
 )  # fmt: skip
 _NEEDS_GROUND: Final = ("drawn_swales", "guide_lines", "drawn_keypoints")  # nothing works without
+_MAPS: Final = ("surfaces", "soils", "keep_out", "culverts", "walls", "notes")  # may go on beyond
 _LEAST_MARGIN_M: Final = 10.0  # banks, masts and tanks on stands are lower
 _PARTLY: Final = 0.02
 _RISES_M: Final = 0.1
@@ -155,6 +156,8 @@ def _off(
     found = []
     if lost.any():
         worst = Severity.ERROR if layer in _NEEDS_GROUND else Severity.WARNING
+        if layer in _MAPS and not lost.all():
+            worst = Severity.NOTICE
         found.append(
             Problem(
                 worst,
@@ -165,7 +168,7 @@ def _off(
             )
         )
     partly = (shares > _PARTLY) & ~lost
-    if partly.any():
+    if partly.any() and layer not in _MAPS:
         found.append(
             Problem(
                 Severity.WARNING,
