@@ -78,8 +78,9 @@ lock: | $(BIN)/python  ## pin anew what `make demo` installs
 	$(PIP) uv
 	$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-header --no-annotate --no-emit-index-url pyproject.toml -o demo.lock
 
-bench: $(VENV)/.test  ## time the kernels against peer libraries, as ratios in one run
+bench: $(VENV)/.test sample_data/quillback_hill/terrain.tif  ## time the kernels against peer libraries, and whole runs
 	$(BIN)/python tests/benchmarks/run.py
+	$(BIN)/python tests/benchmarks/whole_runs.py
 
 mutants: $(VENV)/.test  ## plant errors in the domain rooms, and list those that no test notices
 	$(PIP) --editable '.[test,mutants]'

@@ -10,6 +10,7 @@ import math
 from collections import Counter
 from dataclasses import dataclass, replace
 from functools import cached_property
+from heapq import heappop, heappush
 from typing import TYPE_CHECKING, Final
 
 from brimline.elements import Kind
@@ -170,14 +171,42 @@ class Network:
 
         graph = nx.DiGraph()
         graph.add_nodes_from(range(len(self.elements)))
+        graph.add_edges_from((at, to) for at, below in enumerate(self._below) for to in below)
+        return graph
+
+    @cached_property
+    def _below(self) -> tuple[frozenset[int], ...]:
+        """Places of the elements that each spills to."""
+        below: list[set[int]] = [set() for _ in self.elements]
         for link in self.links:
             if link.to_id in self.index:
-                graph.add_edge(self.index[link.from_id], self.index[link.to_id])
-        return graph
+                below[self.index[link.from_id]].add(self.index[link.to_id])
+        return tuple(map(frozenset, below))
+
+    @cached_property
+    def _falling(self) -> tuple[int, ...] | None:
+        """Places of the elements from the top down, of those that could come next the first listed.
+
+        None where some spill into each other in a ring.
+        """
+        below = self._below
+        above = Counter(at for reached in below for at in reached)
+        ready = [at for at in range(len(below)) if not above[at]]
+        order = []
+        while ready:
+            at = heappop(ready)
+            order.append(at)
+            for one in below[at]:
+                above[one] -= 1
+                if not above[one]:
+                    heappush(ready, one)
+        return tuple(order) if len(order) == len(below) else None
 
     @cached_property
     def rings(self) -> tuple[tuple[str, ...], ...]:
         """Groups of elements that spill into each other in a ring, in listing order."""
+        if self._falling is not None:
+            return ()
         import networkx as nx
 
         groups = nx.strongly_connected_components(self._graph)
@@ -188,6 +217,8 @@ class Network:
     @cached_property
     def order(self) -> tuple[int, ...]:
         """Places of the elements from the top of the cascade down; rings in listing order."""
+        if self._falling is not None:
+            return self._falling
         import networkx as nx
 
         condensed = nx.condensation(self._graph)
@@ -199,11 +230,12 @@ class Network:
 
     def below(self, element_ids: set[str]) -> set[str]:
         """Elements that water from any of these reaches, themselves included."""
-        import networkx as nx
-
         reached = {self.index[name] for name in element_ids}
-        for at in tuple(reached):
-            reached |= nx.descendants(self._graph, at)
+        waiting = [*reached]
+        while waiting:
+            further = self._below[waiting.pop()] - reached
+            reached |= further
+            waiting += further
         return {self.elements[at].element_id for at in reached}
 
     def with_element(self, element: Element) -> Network:

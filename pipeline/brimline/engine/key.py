@@ -111,15 +111,15 @@ class CodeReach:
         packages = {parent for name in reached for parent in self._packages(name)}
         return {name: self._code_of(name) for name in sorted(reached | packages)}
 
-    def check_unchanged(self) -> None:
-        """Make sure that what has been loaded since is the code that the digests tell of.
+    def check_unchanged(self, stage: Stage) -> None:
+        """Make sure that what has been loaded for a stage is the code that its digests tell of.
 
         Raises
         ------
         InputError
             If a module was changed in between.
         """
-        self._digests.check_unchanged(self._paths.values())
+        self._digests.check_unchanged(self._paths[name] for name in self.of(stage))
 
     def _code_of(self, module: str) -> str:
         if module not in self._code:

@@ -93,7 +93,7 @@ class Tools:
     codec : writes and reads values.
     check : raises `InternalError` where a value breaks its declaration.
     code : digests of the modules that a stage's code reaches (`CodeReach.of`).
-    code_unchanged : raises where code is no longer as those digests tell
+    code_unchanged : raises where the code of a stage is no longer as those digests tell
         (`CodeReach.check_unchanged`): a stage's module is loaded when the stage runs.
     """
 
@@ -101,7 +101,7 @@ class Tools:
     check: Callable[[Item, Value], None]
     code: Callable[[Stage], Mapping[str, str]]
     catalogue: Mapping[str, Item] = field(default_factory=lambda: CATALOGUE)
-    code_unchanged: Callable[[], None] = lambda: None
+    code_unchanged: Callable[[Stage], None] = lambda _: None
 
 
 @dataclass(frozen=True, slots=True)
@@ -336,7 +336,7 @@ class _Run:
         except Exception as error:
             error.add_note(f"in stage {stage.name} ({stage.title})")
             raise
-        self.tools.code_unchanged()
+        self.tools.code_unchanged(stage)
         for name in stage.sources:
             if name in self.inputs.sources:
                 self.inputs.digests.check_unchanged(self.inputs.sources[name].files)

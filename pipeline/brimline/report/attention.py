@@ -93,7 +93,7 @@ def row_name(item: Layer | Table, row: Any) -> str:  # noqa: ANN401 - a row of a
 
 def _of_frame(item: Layer | Table, frame: Any) -> list[Flagged]:  # noqa: ANN401
     rows: dict[tuple[str, Severity], list[str]] = {}
-    for _, row in frame.iterrows():
+    for _, row in frame[[bool(codes_of(flag)) for flag in frame["flag"]]].iterrows():
         drawn = bool(row.get("drawn", False))
         for code in codes_of(row["flag"]):
             key = code, severity_in(item.name, code, drawn=drawn)

@@ -177,11 +177,11 @@ def test_the_reach_in_brimline_itself_leaves_the_engine_out():
 
 def test_code_that_is_edited_while_a_run_goes_on_is_noticed(package):
     reach = CodeReach(Digests(), package.name)
-    reach.of(package.stage)
-    reach.check_unchanged()
+    package.edit("other.py", "1", "22")  # out of the stage's reach
+    reach.check_unchanged(package.stage)
     package.edit("late.py", "import", "\nimport")
     with pytest.raises(InputError, match="changed while"):
-        reach.check_unchanged()
+        reach.check_unchanged(package.stage)
 
 
 def test_a_declaration_comes_back_from_plain_values_without_its_module(package):
