@@ -48,6 +48,10 @@ _GARDEN: Final[Defaults] = {
         "path_area_m2": 200.0,
         "path_clearance_m": 0.5,
     },
+    "springs": {"over_m": 1.0, "least_above_m": 15.0, "apart_m": 8.0},
+    "wind": {"reach_m": 60.0},
+    "growing": {"machine_width_m": 1.2},
+    "access": {"cell_m": 1.0, "margin_m": 20.0, "crossing_m": 10.0},
     "swales": {
         "interval_m": 0.3,
         "min_spacing_m": 2.0,
@@ -140,6 +144,9 @@ _CATCHMENT: Final[Defaults] = {
     "contours": {"interval_m": 10.0, "smooth_m": 10.0},
     "lines": {"smooth_m": 10.0, "min_length_m": 100.0, "path_area_m2": 50_000.0},
     "swales": {"min_length_m": 100.0},
+    "springs": {"over_m": 10.0, "least_above_m": 200.0, "apart_m": 150.0},
+    "wind": {"reach_m": 1000.0},
+    "access": {"cell_m": 10.0, "margin_m": 500.0},
     "cultivation": {
         "valley_area_m2": 50_000.0,
         "profile_smooth_m": 50.0,

@@ -166,16 +166,20 @@ def wetness(results: Results, frame: MapFrame) -> Plate | None:
     sheet.draw("flow_paths")
     _lines(sheet)
     sheet.draw("springs")
+    where = (
+        f"Going down, the wettest ground begins at {counted(len(springs), 'triangle')}: there water"
+        " comes out first where soil is alike all over (O'Loughlin 1986)."
+        if len(springs)
+        else "Nowhere does enough ground lie above to make a spring likely."
+    )
     return Plate(
         "wetness",
         "Wet ground and likely springs",
         sheet.svg("wetness"),
         f"Map of the wetness index and {counted(len(springs), 'place')} where springs are likely.",
         "Darker ground has more land above it and less fall to drain it (topographic wetness index,"
-        " Beven and Kirkby 1979). Going down, the wettest ground begins at "
-        f"{counted(len(springs), 'triangle')}: there water comes out first where soil is alike all"
-        " over (O'Loughlin 1986). Rock, clay and old drains may lead it elsewhere: walk there after"
-        " a wet spell before anything is built or planted.",
+        f" Beven and Kirkby 1979). {where} Rock, clay and old drains may lead water elsewhere: walk"
+        " the site after a wet spell before anything is built or planted.",
     )
 
 
