@@ -16,6 +16,7 @@ fill_per_m3 = 4.0
 sill_stone_per_m3 = 60.0
 [search]
 keep_share = 0.02
+most_cost = 1e6
 tries = 80
 points = 2
 [[search.free]]
@@ -53,6 +54,12 @@ def test_the_cheapest_design_is_found_and_taken(site):
     assert found["holds"].all(), found
     assert found["cost"].is_monotonic_increasing
     assert (found["kept_pct"] >= 2.0).all()
+    assert found["offered"].iloc[0] in ("asked", "both")
+    affordable = found[found["offered"].isin(["affordable", "both"])]
+    assert affordable["kept_m3"].tolist() == [found["kept_m3"].max()]
+    further = found["cost"].diff() / found["kept_m3"].diff()
+    told = found["further_cost_per_m3"]
+    assert told[told.notna()].to_numpy() == pytest.approx(further[told.notna()].to_numpy())
     sizes = site.table("searched_sizes")
     first = sizes[sizes["design_id"] == "s1"].set_index("dimension")["value"]
     done = site.call("apply", file, "s1")

@@ -244,6 +244,12 @@ def search(
     return Searched(best, _curve(space, asked), len(space.known))
 
 
+def affordable(space: DesignSpace, most_cost: float) -> tuple[Trial, ...]:
+    """Return designs of a search that hold for no more than a cost, those that keep most first."""
+    found = [one for one in space.known.values() if one.holds and one.cost <= most_cost]
+    return tuple(sorted(found, key=lambda one: (-one.kept_m3, one.cost, one.values)))
+
+
 def _rank(one: Trial, asked: float) -> tuple[float, float, Values]:
     """Less shortfall first, then less cost."""
     short = one.short + max(asked - one.kept_share, 0.0)

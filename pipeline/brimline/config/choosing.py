@@ -97,6 +97,11 @@ class DesignSearch(ConfigTable):
         description="Least share of what the design storm brings that must not leave. Left out:"
         " works.goal_capture_share.",
     )
+    most_cost: Positive | None = Field(
+        None,
+        description="What the works may cost before contingency: the design that keeps most for it"
+        " is offered beside the one that was asked for. Left out: none is.",
+    )
     check_storms: tuple[str, ...] = Field(
         (),
         description="Storms in which no crest may be passed, such as 100-year; left out: those of"

@@ -234,7 +234,7 @@ class Works(ConfigTable):
         description="Findings that mends are looked for, the worst first.",
     )
     proved: int = Field(
-        40,
+        60,
         ge=0,
         description="Mends that are written into the plan in thought, dug and followed.",
     )

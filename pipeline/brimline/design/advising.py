@@ -20,11 +20,14 @@ _FIRST: Final = (
     "off-level", "cycle", "uphill", "no-safe-outlet", "reaches-other", "over-boundary",
     "at-building", "leaks", "sill-shut", "shape-limit",
 )  # fmt: skip
-# what is mended as deep as it takes before anything else: without that nothing else holds
+# what is mended before anything else: without that nothing else holds
 _BREAKING: Final = frozenset({*_FIRST, "overtopped", "small-outlet"} - {"shape-limit"})
-# how many mends are tried with one that alone does not do, and with those two; wider where
-# narrower search found nothing
-_WITH: Final[tuple[tuple[int, ...], ...]] = ((), (4,), (4, 3))
+# in turn: whether only that is mended, and how many mends are tried with one that alone does not
+# do, and with those two; wider and deeper where narrower search found nothing
+_SWEEPS: Final[tuple[tuple[bool, tuple[int, ...]], ...]] = (
+    (True, ()), (True, (2,)), (False, ()), (True, (4,)), (False, (4,)), (True, (4, 3)),
+    (False, (4, 3)),
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,11 +98,11 @@ def advised(
     most : how many plans to try.
     """
     search = _Search(base, mends, trial, harm, most)
-    for breaking in (True, False):
-        depth = 0
-        while depth < len(_WITH):
-            # one that took something makes room for those that do by themselves
-            depth = 0 if search.sweep(_WITH[depth], breaking=breaking) and depth else depth + 1
+    place = 0
+    while place < len(_SWEEPS):
+        breaking, widths = _SWEEPS[place]
+        # one that took something makes room for those that do by themselves
+        place = 0 if search.sweep(widths, breaking=breaking) and place else place + 1
     return search.told()
 
 

@@ -202,6 +202,19 @@ ITEMS: Final = (
             ),
             Column("kept_m3", "float", "Kept of the design storm.", "m³"),
             Column("kept_pct", "float", "Kept of the design storm.", "%"),
+            Column(
+                "further_cost_per_m3",
+                "float",
+                "What each further cubic metre costs that it keeps over the next cheaper one.",
+                required=False,
+            ),
+            Column(
+                "offered",
+                "text",
+                "asked: the cheapest that keeps what was asked for. affordable: keeps most for"
+                " search.most_cost. both: one design is.",
+                required=False,
+            ),
             Column("holds", "bool", "Whether it holds in every storm, routed step by step."),
             Column("change", "text", "Rows of the plan that make it so, as JSON.", required=False),
             FLAG_COLUMN,

@@ -82,7 +82,10 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
         "site_id", "depth_m", "level_m", "storage_m3", "water_m2", "fill_m3",
         "storage_per_earth", "bank_height_m", "bank_length_m",
     ),
-    "searched_designs": ("design_id", "cost", "kept_m3", "kept_pct", "holds", "flag"),
+    "searched_designs": (
+        "design_id", "cost", "kept_m3", "kept_pct", "further_cost_per_m3", "offered", "holds",
+        "flag",
+    ),
     "searched_sizes": (
         "design_id", "element_id", "dimension", "value_now", "value", "lowest", "highest",
     ),

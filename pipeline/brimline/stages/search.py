@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 
 from brimline.cascade import Free, Goals, route, shortfall_of
 from brimline.choose.pricing import Prices, cost_of
-from brimline.choose.search import DesignSpace, Trial, over_crest_m, search
+from brimline.choose.search import DesignSpace, Trial, affordable, over_crest_m, search
 from brimline.config import DesignSearch, Earthworks, Rates, Works
 from brimline.design import ROUTING_STEP_S, Design
 from brimline.design.plan_changes import changes_text, plan_changes
@@ -32,6 +33,8 @@ _TABLES: Final = ("searched_designs", "searched_sizes")
 _AFTER_STEP_S: Final = 1800.0
 _WHERE: Final = "search"
 _ALIKE_H: Final = 0.01
+_ROUTED: Final = 5  # designs within a budget that are routed step by step, the best first
+_LEAST_M3: Final = 0.05  # of water kept, to tell what more of it costs
 
 
 def _run(given: Given, report: Reporter) -> Made:
@@ -59,16 +62,65 @@ def _run(given: Given, report: Reporter) -> Made:
     report.advanced(0.9, "routing what was found step by step")
     kept = [one for one in found.curve if _holds(one, space, inflows, design)]
     _tell(kept, found.best, asked, found.tries, report)
-    shown = kept or [found.best]
     whole = _whole_cost(given) - cost(now)
+    if params.most_cost is not None and not (kept and whole + kept[0].cost <= params.most_cost):
+        # what was asked for cannot be had for it: what less water kept costs
+        less = replace(space, goals=replace(space.goals, capture_share=0.0))
+        search(less, tries=params.tries, points=params.points, seed=params.seed, starts=[now])
+    within = _within(params.most_cost, whole, space, inflows, design, report)
+    shown = {one.values: one for one in (*_spread(kept, params.points), *within)}
+    if not kept:
+        shown[found.best.values] = found.best
     rows, sizes = [], []
-    for number, one in enumerate(_spread(shown, params.points), start=1):
-        rows.append(_row(f"s{number}", one, space, design, whole, holds=bool(kept)))
+    for number, one in enumerate(sorted(shown.values(), key=lambda one: one.cost), start=1):
+        holds = one in kept or one in within
+        row = _row(f"s{number}", one, space, design, whole, holds=holds)
+        rows.append(row | {"offered": _offered(asked=one in kept[:1], affordable=one in within)})
         sizes += _sizes(f"s{number}", one, free, now)
+    _add_further_cost(rows)
     return {
         "searched_designs": table_of(rows, "searched_designs"),
         "searched_sizes": table_of(sizes, "searched_sizes"),
     }
+
+
+def _within(
+    most_cost: float | None,
+    whole: float,
+    space: DesignSpace,
+    inflows: Sequence[StormInflow],
+    design: Design,
+    report: Reporter,
+) -> list[Trial]:
+    """Return the design that keeps most for what the works may cost; none where none is asked."""
+    if most_cost is None:
+        return []
+    tried = affordable(space, most_cost - whole)[:_ROUTED]
+    found = next((one for one in tried if _holds(one, space, inflows, design)), None)
+    if found is None:
+        text = f"no design was found that holds for {most_cost:g}"
+        mend = "widen the bounds in [search], or raise search.most_cost"
+        report.problem(Problem(Severity.WARNING, text, mend, _WHERE))
+        return []
+    text = f"for {most_cost:g} a design keeps {found.kept_share:.1%} of the design storm"
+    mend = "read searched_designs, offered affordable; nothing of it is applied unasked"
+    report.problem(Problem(Severity.NOTICE, text, mend, _WHERE))
+    return [found]
+
+
+def _offered(*, asked: bool, affordable: bool) -> str | None:
+    if asked and affordable:
+        return "both"
+    return "asked" if asked else "affordable" if affordable else None
+
+
+def _add_further_cost(rows: Sequence[dict[str, Any]]) -> None:
+    """Add what each further cubic metre costs over the next cheaper design that holds, in place."""
+    holds = [row for row in rows if row["holds"]]
+    for before, row in pairwise(holds):
+        more_m3 = row["kept_m3"] - before["kept_m3"]
+        if more_m3 > _LEAST_M3:
+            row["further_cost_per_m3"] = (row["cost"] - before["cost"]) / more_m3
 
 
 def _free(params: DesignSearch, design: Design) -> tuple[Free, ...]:
@@ -239,6 +291,7 @@ def _row(
         "cost": whole + one.cost,
         "kept_m3": one.kept_m3,
         "kept_pct": 100 * one.kept_share,
+        "further_cost_per_m3": None,
         "holds": holds,
         "change": changes_text(changes) if changes else None,
         "flag": joined([] if holds else ["goal-missed"]),
@@ -264,7 +317,7 @@ def _sizes(
 
 STAGE = Stage(
     name="search",
-    version=1,
+    version=2,
     title="the cheapest design that holds, and what more water kept costs",
     needs=("grid", "elevation", "design", "storms", "bill"),
     makes=_TABLES,

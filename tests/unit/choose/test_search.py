@@ -2,12 +2,13 @@
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from brimline.cascade import Discharge, Free, Goals, Link, Network, Pace, StormInflow
-from brimline.choose.search import DesignSpace, search
+from brimline.choose.search import DesignSpace, affordable, search
 from brimline.elements import Sill, Tank
 
 PACE = Pace(after_h=0.5)
@@ -106,6 +107,16 @@ def test_the_curve_is_of_designs_that_none_beats():
     assert costs[-1] == 100.0 + 7.0 * 30.0  # the most that can be kept is on it
     for t in found.curve:
         assert t.cost == 100.0 + 7.0 * t.values[0]
+
+
+def test_the_design_within_a_budget_keeps_the_most_that_it_buys():
+    """One tank at 7 a cubic metre over 100, steps of 2: 156 buys 8 m³, whatever was asked for."""
+    one = space(1, lambda values: 100.0 + 7.0 * values[0], 0.4, low=2.0, high=30.0, step=2.0)
+    search(replace(one, goals=Goals()), tries=60, points=8)
+    best = affordable(one, 156.0)[0]
+    assert best.values == (8.0,)
+    assert best.kept_share < 0.4
+    assert affordable(one, 110.0) == ()
 
 
 def test_twelve_tanks_by_closed_form():
