@@ -58,7 +58,7 @@ def test_the_cheapest_design_is_found_and_taken(site):
     affordable = found[found["offered"].isin(["affordable", "both"])]
     assert affordable["kept_m3"].tolist() == [found["kept_m3"].max()]
     further = found["cost"].diff() / found["kept_m3"].diff()
-    told = found["further_cost_per_m3"]
+    told = found["further_water_cost"]
     assert told[told.notna()].to_numpy() == pytest.approx(further[told.notna()].to_numpy())
     sizes = site.table("searched_sizes")
     first = sizes[sizes["design_id"] == "s1"].set_index("dimension")["value"]

@@ -203,7 +203,7 @@ ITEMS: Final = (
             Column("kept_m3", "float", "Kept of the design storm.", "m³"),
             Column("kept_pct", "float", "Kept of the design storm.", "%"),
             Column(
-                "further_cost_per_m3",
+                "further_water_cost",
                 "float",
                 "What each further cubic metre costs that it keeps over the next cheaper one.",
                 required=False,

@@ -83,7 +83,7 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
         "storage_per_earth", "bank_height_m", "bank_length_m",
     ),
     "searched_designs": (
-        "design_id", "cost", "kept_m3", "kept_pct", "further_cost_per_m3", "offered", "holds",
+        "design_id", "cost", "kept_m3", "kept_pct", "further_water_cost", "offered", "holds",
         "flag",
     ),
     "searched_sizes": (

@@ -120,7 +120,7 @@ def _add_further_cost(rows: Sequence[dict[str, Any]]) -> None:
     for before, row in pairwise(holds):
         more_m3 = row["kept_m3"] - before["kept_m3"]
         if more_m3 > _LEAST_M3:
-            row["further_cost_per_m3"] = (row["cost"] - before["cost"]) / more_m3
+            row["further_water_cost"] = (row["cost"] - before["cost"]) / more_m3
 
 
 def _free(params: DesignSearch, design: Design) -> tuple[Free, ...]:
@@ -291,7 +291,7 @@ def _row(
         "cost": whole + one.cost,
         "kept_m3": one.kept_m3,
         "kept_pct": 100 * one.kept_share,
-        "further_cost_per_m3": None,
+        "further_water_cost": None,
         "holds": holds,
         "change": changes_text(changes) if changes else None,
         "flag": joined([] if holds else ["goal-missed"]),
