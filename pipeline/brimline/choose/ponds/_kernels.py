@@ -56,11 +56,12 @@ def arm_place(arm, t):
 
 
 @kernel
-def along_arm(dem, allowed, arm, most, crests, top, batters, fill, reach):
+def along_arm(dem, allowed, arm, most, crests, top, batters, fill, reach, limit):
     """Add up the fill of one arm of a bank for each crest level, in cells times m².
 
     Between points the ground is taken as straight, and the section h (top + batters h / 2) is
-    summed exactly. `reach` is where the ground comes up to the crest, NaN where it does not.
+    summed exactly. `reach` is where the ground comes up to the crest, NaN where it does not, or
+    where every bank that is still open has come to more than its `limit`.
     """
     count = len(crests)
     reach[:] = np.nan
@@ -86,6 +87,13 @@ def along_arm(dem, allowed, arm, most, crests, top, batters, fill, reach):
             )
         before = here
         if left == 0:
+            return
+        hopeless = True
+        for k in range(count):
+            if np.isnan(reach[k]) and fill[k] < limit[k]:
+                hopeless = False
+                break
+        if hopeless:
             return
 
 
@@ -140,8 +148,9 @@ def cheapest_ways(dem, allowed, row, col, up, depths, over, section, ways, turns
                 for side in range(2):
                     most = int(turns[turn]) + wing
                     along_arm(
-                        dem, allowed, arms[side], most, crests, section[0], section[1], sums, reach
-                    )
+                        dem, allowed, arms[side], most, crests, section[0], section[1], sums, reach,
+                        fill[n],
+                    )  # fmt: skip
                     for k in range(count):
                         if np.isnan(reach[k]):
                             closed[k] = False
@@ -230,9 +239,12 @@ def pooled(dem, allowed, codes, area, r, c, arms, reaches, level, mark, stamp, q
 def bank_reaches(dem, allowed, arms, most, crest, section):
     """Fill in cells times m² and the reach of both arms for one crest level."""
     crests, fill, reach = np.full(1, crest), np.zeros(1), np.empty(1)
+    no_limit = np.full(1, np.inf)
     reaches = np.empty(2)
     for side in range(2):
-        along_arm(dem, allowed, arms[side], most, crests, section[0], section[1], fill, reach)
+        along_arm(
+            dem, allowed, arms[side], most, crests, section[0], section[1], fill, reach, no_limit
+        )
         reaches[side] = reach[0]
     return fill[0], reaches
 
