@@ -50,7 +50,7 @@ def test_a_run_ends_with_what_matters(made_results: Results, tmp_path: Path, uni
     assert "  1 warning, see above and run.json" in told
     # a row that ends at a flow path as the rules want it is told in one line, not put to a person
     assert "swale lines: at-flow-path" not in told
-    assert "Only told: at-flow-path 1" in told.splitlines()
+    assert "Only told: at-flow-path 1, undersized 1" in told.splitlines()
     assert f"Results in {tmp_path}:" in told
     assert "report.html" in told
     assert "report.pdf" not in told
