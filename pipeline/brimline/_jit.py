@@ -9,13 +9,14 @@ anew what it reaches and no more, and checkouts with the same sources share what
 from __future__ import annotations
 
 import errno
+import gc
 import hashlib
 import itertools
 import os
 import re
 import stat
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar, Final, TypeVar
@@ -23,6 +24,8 @@ from typing import TYPE_CHECKING, Any, ClassVar, Final, TypeVar
 import numba
 import numpy as np
 import platformdirs
+from filelock import FileLock, Timeout
+from numba.core import event
 from numba.core.caching import CompileResultCacheImpl, FunctionCache
 
 if TYPE_CHECKING:
@@ -31,6 +34,7 @@ if TYPE_CHECKING:
 _Result = TypeVar("_Result")
 
 _PACKAGE: Final = Path(__file__).parent
+_LONGEST_COMPILING_S: Final = 60.0
 _CACHE_ENV: Final = "BRIMLINE_KERNEL_CACHE"
 _IMPORT: Final = re.compile(r"^from (brimline[\w.]*) import", re.MULTILINE)
 
@@ -107,7 +111,66 @@ class _Kept(CompileResultCacheImpl):  # type: ignore[misc] # numba is untyped
 
 
 class _Cache(FunctionCache):  # type: ignore[misc] # numba is untyped
+    """What is kept of one kernel; a process that finds nothing kept compiles it under a lock.
+
+    Another process that wants the same kernel waits and loads it. Kernels call each other one
+    way only, so that processes cannot wait for each other in a circle.
+    """
+
     _impl_class = _Kept
+
+    def __init__(self, function: Callable[..., Any]) -> None:
+        super().__init__(function)
+        place = Path(self._cache_path) / f"{self._impl.filename_base}.lock"
+        self._lock = FileLock(place, thread_local=False)
+
+    def is_taken(self) -> bool:
+        """Tell whether another process compiles the kernel now."""
+        self._impl.locator.ensure_cache_path()
+        try:
+            with self._lock.acquire(blocking=False):
+                return False
+        except Timeout:
+            return True
+
+    def load_overload(self, sig: Any, target_context: Any) -> Any:  # noqa: ANN401
+        kept = super().load_overload(sig, target_context)
+        if kept is not None:
+            return kept
+        with suppress(Timeout, OSError):  # without the lock, it is only compiled twice
+            self._impl.locator.ensure_cache_path()
+            self._lock.acquire(timeout=_LONGEST_COMPILING_S)
+        kept = super().load_overload(sig, target_context)
+        if kept is not None:
+            self._lock.release()
+        return kept
+
+    def save_overload(self, sig: Any, data: Any) -> None:  # noqa: ANN401
+        super().save_overload(sig, data)
+        self._lock.release()
+
+
+class _Uncollected(event.Listener):  # type: ignore[misc] # numba is untyped
+    """Halts the search for garbage while kernels are compiled: a fifth of the time, for nothing."""
+
+    def __init__(self) -> None:
+        self._depth, self._was_on = 0, False
+
+    def on_start(self, event: Any) -> None:  # noqa: ANN401, ARG002 as numba calls it
+        """Begin to compile a kernel, perhaps for another one."""
+        if self._depth == 0:
+            self._was_on = gc.isenabled()
+            gc.disable()
+        self._depth += 1
+
+    def on_end(self, event: Any) -> None:  # noqa: ANN401, ARG002
+        """Have it compiled, or failed to."""
+        self._depth -= 1
+        if self._depth == 0 and self._was_on:
+            gc.enable()
+
+
+event.register("numba:compile", _Uncollected())
 
 
 def kernel(function: Callable[..., Any] | None = None, **options: Any) -> Any:  # noqa: ANN401
@@ -115,7 +178,8 @@ def kernel(function: Callable[..., Any] | None = None, **options: Any) -> Any:  
 
     Used bare or with numba options (``@kernel(parallel=True)``). Kernels are cached on disk,
     release the GIL, and keep strict IEEE arithmetic: ties must fall the same way on every
-    machine, so ``fastmath`` is refused.
+    machine, so ``fastmath`` is refused. A kernel whose name begins with ``_`` is for other kernels
+    only: what lets Python call it is not compiled.
 
     Raises
     ------
@@ -126,7 +190,13 @@ def kernel(function: Callable[..., Any] | None = None, **options: Any) -> Any:  
         raise ValueError("fastmath changes how ties fall; kernels must not use it")
     if function is None:
         return lambda inner: kernel(inner, **options)
-    compiled = numba.njit(function, nogil=True, **options)
+    compiled = numba.njit(
+        function,
+        nogil=True,
+        no_cpython_wrapper=function.__name__.startswith("_"),
+        no_cfunc_wrapper=True,
+        **options,
+    )
     if not numba.config.DISABLE_JIT:
         compiled._cache = _Cache(function)  # noqa: SLF001 what `cache=True` sets, asking for content
     return compiled

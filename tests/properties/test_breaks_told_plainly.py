@@ -185,6 +185,6 @@ def test_a_joint_is_placed_where_every_place_tried_puts_it(kind, steps, seed):
 def test_the_table_of_the_bell_is_exact_to_rounding(sigma):
     t = np.linspace(-9.0, 9.0, 3001) * (sigma or 1.0)
     per_m = 1 / sigma if sigma else 0.0
-    found = np.array([_kernels._rounded(one, sigma, per_m, turns._BELL) for one in t])
+    found = np.array([_kernels.rounded(one, sigma, per_m, turns._BELL) for one in t])
     np.testing.assert_allclose(found[:, 0], ramp(t, sigma), atol=2e-13 * (sigma or 1.0))
     np.testing.assert_allclose(found[:, 1], bowl(t, sigma), atol=2e-12 * (sigma or 1.0) ** 2)

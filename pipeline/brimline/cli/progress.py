@@ -112,7 +112,8 @@ class Progress(Listener):
 
 
 def _say_compiling() -> None:
-    from brimline import _jit
+    from brimline import _ahead, _jit
 
     if not _jit.is_compiled():
+        _ahead.start()
         console.say("first run on this machine: compiling the fast loops, a good minute, once")

@@ -94,7 +94,7 @@ def test_a_flood_rises_by_level_and_equal_levels_by_their_index(seed):
                 heapq.heappush(queue, (dem[r, c], r * 11 + c))
     cells = np.flatnonzero(known)
     downwards = cells[np.argsort(-dem.ravel()[cells], kind="stable")]
-    np.testing.assert_array_equal(_kernels._flooded(dem, downwards, rim), expected)
+    np.testing.assert_array_equal(_kernels.flooded(dem, downwards, rim), expected)
 
 
 def test_orders_follow_strahler():

@@ -188,7 +188,7 @@ def through_directions(levels, downwards, rim):
     """
     cols = levels.shape[1]
     directions = _straight_descent(levels, downwards)
-    came_from = _flooded(levels, downwards, rim)
+    came_from = flooded(levels, downwards, rim)
     for pit in downwards:
         row, col = pit // cols, pit % cols
         if directions[row, col] != OUTLET:
@@ -206,7 +206,7 @@ def through_directions(levels, downwards, rim):
 
 
 @kernel
-def _flooded(levels, downwards, rim):
+def flooded(levels, downwards, rim):
     """Neighbour from which a flood that comes in over the rim reaches each cell; OUTLET there.
 
     What waits is a heap of places in the order of levels, ties by linear index.

@@ -196,7 +196,7 @@ def settled(s, z, breaks, rho, min_reach, tries, sweeps):
 
 
 @kernel
-def _rounded(t, sigma, per_m, bell):
+def rounded(t, sigma, per_m, bell):
     """max(t, 0) and its square, rounded off by a bell.
 
     `bell` tabulates, `PER_SIGMA` to a standard deviation from -FAR on, the share of the bell up to
@@ -258,7 +258,7 @@ def _gain(s, rows, left, square, worth, place, sigma, per_m, bell, kind):
     b0, b1, b2, bb, bz = 0.0, 0.0, 0.0, 0.0, 0.0
     rb = 0.0
     for i in range(first, end):
-        r, b = _rounded(side * (s[i] - place), sigma, per_m, bell)
+        r, b = rounded(side * (s[i] - place), sigma, per_m, bell)
         r0 += r * rows[0, i]
         r1 += r * rows[1, i]
         r2 += r * rows[2, i]
@@ -333,7 +333,7 @@ def best_joint(s, z, sigma, bell, kind, tries, passes, margin):
             columns[j, i] = rows[j, i]
     side, first, end = _side(s, best, sigma)
     for i in range(first, end):
-        ramp, bowl = _rounded(side * (s[i] - best), sigma, per_m, bell)
+        ramp, bowl = rounded(side * (s[i] - best), sigma, per_m, bell)
         columns[3, i] = ramp if kind != CURVE else 0.0
         columns[4, i] = bowl if kind != STRAIGHT else 0.0
     _orthonormal(columns)
