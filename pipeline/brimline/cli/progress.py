@@ -116,4 +116,4 @@ def _say_compiling() -> None:
 
     if not _jit.is_compiled():
         _ahead.start()
-        console.say("first run on this machine: compiling the fast loops, a good minute, once")
+        console.say("first run on this machine: compiling the fast loops, up to a minute, once")
