@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from brimline.balance.evapotranspiration import ReferenceEt, how_told
 from brimline.balance.planting import PLANTINGS, Planting, unmulched
 from brimline.balance.simulate import ZONE_COLUMNS, columns, simulate, warmed
 from brimline.balance.surface import Air, SoilSurface, cover_share, most_kc
@@ -130,6 +131,26 @@ def test_mulch_takes_its_share_off_evaporation_only():
 
     # the surface never dries beyond what evaporates readily, so the saving is the stated one
     assert evaporated(0.5) == pytest.approx(0.75 * evaporated(0.0))
+
+
+def test_mulch_comes_off_single_coefficients_by_hand():
+    # FAO-56, chapter 11 (from memory): half the ground mulched saves 25 % of the evaporation. Bare:
+    # 0.6 × 0.75; grown: 1.15 - 0.25 (1.15 - 1.10) and 0.90 - 0.25 (0.90 - 0.80)
+    one = Planting("beans", (0.6, 1.15, 0.9), (0.15, 1.1, 0.8), (20, 30, 40, 20), 100, 0.4, 0.6,
+                   0.4, height_m=(0.05, 0.4))  # fmt: skip
+    mulched = one.mulched(0.5)
+    assert mulched.kc == pytest.approx((0.45, 1.1375, 0.875))
+    assert mulched.kc_dormant == pytest.approx(0.3)
+    assert mulched.kcb == one.kcb
+    seedlings = replace(one, kcb=(0.5, 1.1, 0.8)).mulched(0.5)
+    assert seedlings.kc[0] == 0.5  # never below what the plants themselves take
+
+
+@pytest.mark.parametrize(("lacking", "told"), [
+    ((), "Penman-Monteith"), (("wind of 2 m/s", "radiation"), "lacks: wind of 2 m/s, radiation"),
+])  # fmt: skip
+def test_what_stood_in_for_a_gap_of_the_weather_is_told(lacking, told):
+    assert how_told(ReferenceEt(np.ones(3), "penman-monteith", lacking)).endswith(told)
 
 
 def test_the_first_year_leaves_its_surface_behind():

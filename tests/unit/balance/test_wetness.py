@@ -99,5 +99,6 @@ def test_soils_are_of_their_textures():
     assert soil.drainable_mm == pytest.approx(213)
     half = WettingSoil.of({"loam": 0.5, "silt": 0.5}, 1.0)
     assert half.available_mm == pytest.approx((155 + 180) / 2)
+    assert WettingSoil(0.5, 0.5).available_mm == 0.5  # as thin as a roof's moss
     with pytest.raises(ValueError, match="drainable_mm must be above 0 mm"):
         WettingSoil(100.0, 0.0)
