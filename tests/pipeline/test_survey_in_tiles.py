@@ -18,7 +18,7 @@ from rasterio.errors import RasterioIOError
 from brimline.drainage.catchments import subcatchments
 from brimline.drainage.flow import accumulate, flow_directions
 from brimline.errors import InputError, StoreError
-from brimline.grid import Grid
+from brimline.grid import Grid, held_levels
 from brimline.grid.tiles import Tiling
 from brimline.io.tile_index import index_tiles
 from brimline.terrain.conditioning import condition
@@ -45,7 +45,7 @@ def dem() -> Any:
     ground[50:75, 40:80] = 82.0  # a flat over the corner of four files
     ground[118:124, 57:63] = np.nan  # a hole across a seam
     ground[160:, :20] = np.nan
-    return ground.astype(np.float32)
+    return held_levels(ground)  # as files are read
 
 
 def write(path: Path, levels: Any, row: int, col: int, crs: str = "EPSG:32626") -> None:
