@@ -107,7 +107,8 @@ def off_its_area(crs: CRS, box: Box, *, source: str) -> list[Problem]:
             f"lies at longitude {longitude:.2f}, latitude {latitude:.2f} by its coordinates,"
             f" outside the area that {title(crs)} is meant for ({where})",
             "check its coordinate reference system and the unit of its coordinates with the"
-            " survey's supplier, and state crs in the configuration.",
+            ' survey\'s supplier, and state crs in the configuration; "local" where they count from'
+            " an origin of your own.",
             source,
         )
     ]

@@ -57,8 +57,10 @@ def off_plane(found):
         {"head": "no;x;y;z;code", "mark": ";", "comma": True},
         {"head": "id;Easting;Northing;RL;code", "mark": ";"},
         {"head": "Nr;X;Y;Höhe;code", "mark": ";", "comma": True},
+        {"head": "Punkt;Rechtswert;Hochwert;Höhe;Bemerkung", "mark": ";", "comma": True},
     ],
-    ids=["plain", "semicolons", "tabs", "decimal commas", "reduced levels", "another tongue"],
+    ids=["plain", "semicolons", "tabs", "decimal commas", "reduced levels", "another tongue",
+         "words of a land office"],
 )
 def test_usual_tables_of_levels_become_the_ground(tmp_path, how):
     found = read(table(tmp_path / "levels.csv", *garden(), **how))
@@ -224,3 +226,13 @@ def test_a_run_reads_them_as_its_elevation(tmp_path):
     table(tmp_path / "more.csv", *garden(1))
     with pytest.raises(InputError, match="join the files first"):
         read_elevation([tmp_path / "levels.csv", tmp_path / "more.csv"], crs=UTM)
+
+
+def test_coordinates_of_a_grid_of_ones_own_under_a_real_reference_system_are_told(tmp_path):
+    x, y, z = garden()
+    path = table(tmp_path / "levels.csv", x - EAST + 100, y - NORTH + 50, z)
+    told = [p for p in read(path).notices if "outside the area" in p.message]
+    assert len(told) == 1
+    assert "latitude 0.00" in told[0].message
+    assert "local" in told[0].mend
+    assert not [p for p in read(path, crs="local").notices if "outside the area" in p.message]
