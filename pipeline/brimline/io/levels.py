@@ -135,7 +135,9 @@ def read_levels(
     if points.errors:
         raise InputError(points.errors)
     notices = [*points.problems, *_doubled(points), *_far(points)]
-    (west, east), (south, north) = ((float(at.min()), float(at.max())) for at in (points.x, points.y))
+    (west, east), (south, north) = (
+        (float(at.min()), float(at.max())) for at in (points.x, points.y)
+    )
     box = (west, south, east, north)
     notices += metric.off_its_area(crs_of.parsed(run_crs), box, source=str(path))
     lines, told = _lines(breaklines, run_crs)

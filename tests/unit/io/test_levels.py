@@ -59,8 +59,15 @@ def off_plane(found):
         {"head": "Nr;X;Y;Höhe;code", "mark": ";", "comma": True},
         {"head": "Punkt;Rechtswert;Hochwert;Höhe;Bemerkung", "mark": ";", "comma": True},
     ],
-    ids=["plain", "semicolons", "tabs", "decimal commas", "reduced levels", "another tongue",
-         "words of a land office"],
+    ids=[
+        "plain",
+        "semicolons",
+        "tabs",
+        "decimal commas",
+        "reduced levels",
+        "another tongue",
+        "words of a land office",
+    ],
 )
 def test_usual_tables_of_levels_become_the_ground(tmp_path, how):
     found = read(table(tmp_path / "levels.csv", *garden(), **how))
