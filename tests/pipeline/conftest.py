@@ -57,7 +57,11 @@ class Silent:
 
 @dataclass
 class Site:
-    """A folder with inputs and a site file; change the parts, then `write` and run."""
+    """A folder with inputs and a site file; change the parts, then `write` and run.
+
+    Pages, rasters, styles and stakes take most of a run. They are left out unless `draft` is False,
+    or the run is told ``--no-draft`` or ``--only`` what the test looks at.
+    """
 
     folder: Path
     capsys: pytest.CaptureFixture[str]
@@ -65,6 +69,8 @@ class Site:
     dem: np.ndarray = field(default_factory=valley)
     inputs: dict[str, str] = field(default_factory=dict)
     tables: str = ""
+    draft: bool = True
+    store: Path | None = None
     crs: str = CRS
     west: float = WEST
     north: float = NORTH
@@ -129,7 +135,12 @@ class Site:
         lines = ["[site]", 'name = "Tern Bank"', "[inputs]"]
         lines += [f'{key} = "{value}"' for key, value in self.inputs.items()]
         path = self.folder / "site.toml"
-        path.write_text("\n".join(lines) + "\n" + self.tables, encoding="utf-8")
+        tables = self.tables
+        if self.store is not None:
+            kept = f'[keep]\nstore = "{self.store.as_posix()}"\n'
+            tables = tables.replace("[keep]\n", kept) if "[keep]" in tables else tables + kept
+        publish = "\n[publish]\ndraft = true\n" if self.draft else ""
+        path.write_text("\n".join(lines) + "\n" + tables + publish, encoding="utf-8")
         return path
 
     def call(self, *arguments: str) -> Result:
@@ -171,6 +182,12 @@ class Site:
 @pytest.fixture
 def site(tmp_path, capsys, monkeypatch) -> Site:
     return Site(tmp_path, capsys, monkeypatch)
+
+
+@pytest.fixture
+def stages_kept(site, tmp_path_factory) -> None:
+    """Keep results of stages beside those of other tests, most of which run on the same ground."""
+    site.store = tmp_path_factory.getbasetemp() / "stages"
 
 
 @pytest.fixture(scope="session")

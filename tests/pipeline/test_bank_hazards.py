@@ -5,6 +5,8 @@ import pytest
 import rasterio
 import shapely
 
+pytestmark = pytest.mark.usefixtures("stages_kept")
+
 POND = shapely.Point(80, 110).buffer(11)
 TABLES = "[storm]\ndepth_mm = 70\nduration_h = 3\n[hazard]\nfollow_m = 200\n"
 
@@ -23,7 +25,7 @@ def screened(site):
             drawn_ponds=[{"name": "Pond", "depth_m": 1.2, "shape": POND}],
             discharge_points=[{"name": "Brook", "shape": shapely.Point(80, 18)}],
         )
-        done = site.run("--until", "hazards")
+        done = site.run("--until", "hazards", "--only", "rasters")
         assert done.code == 0, done.err
         return site.layer("bank_hazards").set_index("element_id").loc["Pond"], done
 

@@ -2,21 +2,33 @@
 
 import json
 import os
+import shutil
 
 import pytest
 import shapely
+from tests.pipeline.conftest import Silent
 
 POND = shapely.Point(80, 70).buffer(11)
 TABLES = "[survey]\nrealisations = 2\n[keep]\nruns = 0\n"
 
 
+@pytest.fixture(scope="module")
+def finished(tmp_path_factory, site_class):
+    """A site that ran once; `drawn` hands out copies."""
+    with pytest.MonkeyPatch.context() as patch:
+        site = site_class(tmp_path_factory.mktemp("finished"), Silent(), patch)
+        site.tables = TABLES
+        site.write_intakes([(80, 30)])
+        plan(site)
+        done = site.run()
+        assert done.code == 0, done.err
+        yield site
+
+
 @pytest.fixture
-def drawn(site):
-    site.tables = TABLES
-    site.write_intakes([(80, 30)])
-    plan(site)
-    done = site.run()
-    assert done.code == 0, done.err
+def drawn(finished, site):
+    shutil.copytree(finished.folder, site.folder, dirs_exist_ok=True)
+    site.tables, site.inputs = TABLES, dict(finished.inputs)
     return site
 
 
@@ -76,7 +88,7 @@ def test_any_change_gives_what_a_clean_run_gives(drawn, change):
 
 def test_sites_share_a_store_and_damage_in_it_is_mended(drawn, tmp_path):
     shared = TABLES + 'store = "../kept"\n'  # of the table keep, which ends the text
-    drawn.tables = shared
+    drawn.tables, drawn.draft = shared, False
     assert drawn.run().code == 0
     kept = drawn.folder.parent / "kept"
     other = drawn.folder / "site2.toml"

@@ -14,7 +14,10 @@ from rasterio.transform import from_origin
 from brimline.io.frames import check_frame
 from brimline.layers import CATALOGUE
 
+pytestmark = pytest.mark.usefixtures("stages_kept")
+
 GROUND = ("--until", "terrain")
+COMPARED = ("--only", "rasters")
 NORTH_WEST = (350_000.0, 5_210_000.0)
 
 
@@ -28,7 +31,7 @@ def surveyed(site):
     site.tables = "[survey]\nrmse_m = 0.03\ncorrelation_m = 2\n[keep]\nruns = 0\n"
 
     def both(change=None, *options, until=(), **how):
-        first = site.run(*until)
+        first = site.run(*until, *COMPARED)
         assert first.code == 0, first.err
         old = site.folder / "old"
         shutil.copytree(site.results, old)
@@ -36,7 +39,7 @@ def surveyed(site):
             change(site.dem)
         site.dem = site.dem + np.random.default_rng(8).normal(0, 0.01, site.dem.shape)
         site.write_terrain(**how)
-        second = site.run(*until)
+        second = site.run(*until, *COMPARED)
         assert second.code == 0, second.err
         return site.call("compare", str(old), str(site.results), *options)
 

@@ -14,6 +14,8 @@ import rasterio
 import shapely
 from tests.pipeline.conftest import Silent
 
+pytestmark = pytest.mark.usefixtures("stages_kept")
+
 PAD = {
     "name": "Yard",
     "fall_pct": 1.0,
@@ -60,7 +62,10 @@ def built(tmp_path_factory, site_class):
             site,
             "[stakes]\nbenchmark = 'Nail'\nbenchmark_level_m = 130.0\nlines = ['keylines']\n"
             "[rates]\ncut_per_m3 = 4.0\n",
-            "--no-draft",
+            "--only",
+            "rasters",
+            "--only",
+            "stakes",
             drawn_pads=[PAD],
         )
         yield site
@@ -287,7 +292,7 @@ def test_a_swale_whose_sill_stands_over_its_line_leaks_without_wings(site):
     high = {"name": "High sill", "from_id": "Side swale", "crest_level_m": level + 0.2,
             "sill_width_m": 1.5, "shape": shapely.LineString([(31, 112), (80, 38)])}  # fmt: skip
     changes = {"drawn_swales": [swale], "drawn_ponds": [], "drawn_overflows": [high]}
-    run(site, "[earthworks]\nwing_m = 0\n", **changes)
+    run(site, "[earthworks]\nwing_m = 0\n", "--until", "proof", **changes)
     found = by_element(site, "design_proof").loc["Side swale"]
     assert "leaks" in found["flag"]
     assert found["brim_level_m"] < level + 0.12
@@ -312,7 +317,7 @@ def test_an_overflow_that_the_ground_does_not_lead_to_its_target_is_told(site):
     aside = {"name": "Lower basin", "depth_m": 0.4, "spill_level_m": 126.0,
              "shape": shapely.Point(105, 40).buffer(6)}  # fmt: skip
     pond = plan()["drawn_ponds"][0] | {"spills_to": "Lower basin"}
-    run(site, drawn_ponds=[pond], drawn_basins=[aside])
+    run(site, "", "--until", "proof", drawn_ponds=[pond], drawn_basins=[aside])
     found = by_element(site, "design_proof").loc["Upper pond"]
     assert "reaches-other" in found["flag"]
     assert found["reached_id"] == "Brook"
@@ -324,7 +329,7 @@ def test_the_flood_is_run_only_where_it_is_asked_for(built, site):
     tables = "[proof]\nrain_on_grid = true\nafter_h = 0.1\n"
     site.tables = "[storm]\ndepth_mm = 60\nduration_h = 0.5\n" + tables
     site.write_plan(**plan())
-    assert site.run("--only", "rasters").code == 0
+    assert site.run("--until", "flooding", "--only", "rasters").code == 0
     levels = by_element(site, "flood_levels")
     assert set(levels.index) == {"Upper pond", "Lower basin"}
     np.testing.assert_allclose(

@@ -37,7 +37,7 @@ def test_elevation_in_feet_is_converted_and_said(site):
     metres = site.dem.copy()
     site.dem = metres / 0.3048
     site.write_terrain(units=("ft",))
-    done = site.run("--until", "survey")
+    done = site.run("--until", "survey", "--only", "rasters")
     assert done.code == 0
     assert "converted to metres" in done.err
     np.testing.assert_allclose(site.raster("elevation"), metres, atol=1e-3)
@@ -46,7 +46,7 @@ def test_elevation_in_feet_is_converted_and_said(site):
 def test_nodata_holes_are_reported_and_small_ones_spanned(site):
     site.dem[40:44, 40:44] = np.nan
     site.dem[100:120, 100:120] = np.nan
-    done = site.run("--until", "survey")
+    done = site.run("--until", "survey", "--only", "rasters")
     assert done.code == 0
     assert "2 holes" in done.err
     elevation = site.raster("elevation")
@@ -73,7 +73,7 @@ def test_an_intake_outside_the_data_is_named(site):
 
 
 def test_without_intakes_the_rest_still_runs(site):
-    done = site.run()
+    done = site.run("--only", "rasters")
     assert done.code == 0
     assert len(site.layer("flow_paths")) > 0
     assert len(site.layer("intakes")) == 0

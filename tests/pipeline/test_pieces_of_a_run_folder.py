@@ -8,6 +8,12 @@ import pytest
 from tests.pipeline.conftest import valley
 
 
+@pytest.fixture(autouse=True)
+def whole(site):
+    """Each test says itself what it leaves out."""
+    site.draft = False
+
+
 def published(site):
     """What the last run says of its pieces, in its log."""
     lines = (site.folder / ".brimline" / "journal.jsonl").read_text().splitlines()

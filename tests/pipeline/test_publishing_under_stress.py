@@ -26,7 +26,7 @@ KILLS = 12
 @pytest.fixture
 def ready(site):
     """A site with a published result, run from processes of its own."""
-    site.tables = f"[contours]\ninterval_m = {INTERVALS[0]}\n"
+    site.tables, site.draft = f"[contours]\ninterval_m = {INTERVALS[0]}\n", False
     done = site.run("--until", "contours")
     assert done.code == 0, done.err
     return site

@@ -19,6 +19,7 @@ def finished(tmp_path_factory, site_class):
     with pytest.MonkeyPatch.context() as patch:
         site = site_class(tmp_path_factory.mktemp("finished"), Silent(), patch)
         site.write_intakes([(80, 30), (80, 90)], names=["Ford", "Upper ford"])
+        site.draft = False
         result = site.run()
         assert result.code == 0, result.err
         yield site
@@ -27,7 +28,7 @@ def finished(tmp_path_factory, site_class):
 @pytest.fixture
 def done(finished, site):
     shutil.copytree(finished.folder, site.folder, dirs_exist_ok=True)
-    site.inputs = dict(finished.inputs)
+    site.inputs, site.draft = dict(finished.inputs), False
 
 
 def test_every_layer_opens_with_fiona_and_keeps_its_declaration(site, done):

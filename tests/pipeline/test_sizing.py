@@ -3,6 +3,8 @@
 import pytest
 import shapely
 
+pytestmark = pytest.mark.usefixtures("stages_kept")
+
 POND = shapely.Point(80, 70).buffer(11)
 BASIN = shapely.Point(80, 38).buffer(8)
 END = shapely.Point(80, 18)

@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 import shapely
 
+pytestmark = pytest.mark.usefixtures("stages_kept")
+
 POND = shapely.Point(80, 70).buffer(11)
 TANK = shapely.Point(30, 100)
 ROOF = shapely.box(20, 105, 32, 115)

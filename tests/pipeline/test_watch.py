@@ -54,6 +54,7 @@ def test_a_tile_is_not_taken_while_it_is_copied_and_is_when_whole(tiled):
     assert "stages ran" in out
     assert (tiled.folder / "tiles" / "a.tif").read_bytes() == content
     assert len(list((tiled.folder / "inbox" / "replaced").iterdir())) == 1
+    assert tiled.run("--until", "survey", "--only", "rasters").code == 0
     assert tiled.raster("elevation").max() == pytest.approx(float(tiled.dem.max()), abs=1e-3)
 
 

@@ -18,7 +18,7 @@ def test_coarse_whole_metres_give_no_rows_stakes_or_ranges(site):
     pond = shapely.Point(80 * CELL_M, 70 * CELL_M).buffer(60)
     site.write_plan(drawn_ponds=[{"name": "Pond", "shape": pond}])
     site.tables = "[survey]\nrealisations = 10\n"
-    done = site.run("--until", "stakes")
+    done = site.run("--until", "stakes", "--no-draft")
     assert done.code == 0, done.err
     assert "raised to what cells of 30 m can tell" in done.err
     assert "drainage.snap_radius_m 60" in done.err
