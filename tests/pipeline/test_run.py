@@ -103,7 +103,7 @@ def test_the_report_is_printed_on_demand_also_where_nothing_changed(site, done):
 def test_a_changed_parameter_reruns_only_what_depends_on_it(site, done):
     site.tables = "[drainage]\npath_area_m2 = 900\n"
     again = site.run("--json")
-    assert set(again.json["ran"]) == {"paths", "snapping", "audit", "tracks", "reading"}
+    assert set(again.json["ran"]) == {"paths", "snapping", "audit", "soil", "tracks"}
     assert again.json["written"]
 
 

@@ -43,7 +43,7 @@ _POINTS_SHARE: Final = 0.5  # of the tries that goes into the first point of the
 
 
 @dataclass(frozen=True, slots=True)
-class Trial:
+class TriedDesign:
     """A design that was tried.
 
     Parameters
@@ -86,7 +86,7 @@ class DesignSpace:
     cost: Callable[[Values], float]
     goals: Goals
     pace: Pace
-    known: dict[Values, Trial] = field(default_factory=dict)
+    known: dict[Values, TriedDesign] = field(default_factory=dict)
     elements: dict[tuple[str, tuple[tuple[str, float], ...]], Element | None] = field(
         default_factory=dict
     )
@@ -151,18 +151,18 @@ class DesignSpace:
             raise ValueError(f"{name} cannot be built with {changes}")
         return made
 
-    def trial(self, values: Values) -> Trial:
+    def trial(self, values: Values) -> TriedDesign:
         """Route the cascade with these values. Remembered."""
         if values not in self.known:
             try:
                 network = self.built(values)
             except ValueError:
-                self.known[values] = Trial(values, math.inf, 0.0, 0.0, _UNBUILT)
+                self.known[values] = TriedDesign(values, math.inf, 0.0, 0.0, _UNBUILT)
             else:
                 self.known[values] = self._tried(values, network)
         return self.known[values]
 
-    def _tried(self, values: Values, network: Network) -> Trial:
+    def _tried(self, values: Values, network: Network) -> TriedDesign:
         first = route(network, self.storms[0], self.pace)
         outside = float(first.elements.outside_m3.sum())
         kept = outside - float(first.left_m3)
@@ -171,7 +171,7 @@ class DesignSpace:
         for storm in self.storms[1:]:
             short += over_crest_m(route(network, storm, self.pace))
         share = kept / outside if outside > 0 else 1.0
-        return Trial(values, self.cost(values), kept, share, short)
+        return TriedDesign(values, self.cost(values), kept, share, short)
 
 
 def over_crest_m(routed: Routed) -> float:
@@ -192,8 +192,8 @@ class Searched:
     tries : designs that were routed.
     """
 
-    best: Trial
-    curve: tuple[Trial, ...]
+    best: TriedDesign
+    curve: tuple[TriedDesign, ...]
     tries: int
 
     @property
@@ -244,13 +244,13 @@ def search(
     return Searched(best, _curve(space, asked), len(space.known))
 
 
-def affordable(space: DesignSpace, most_cost: float) -> tuple[Trial, ...]:
+def affordable(space: DesignSpace, most_cost: float) -> tuple[TriedDesign, ...]:
     """Return designs of a search that hold for no more than a cost, those that keep most first."""
     found = [one for one in space.known.values() if one.holds and one.cost <= most_cost]
     return tuple(sorted(found, key=lambda one: (-one.kept_m3, one.cost, one.values)))
 
 
-def _rank(one: Trial, asked: float) -> tuple[float, float, Values]:
+def _rank(one: TriedDesign, asked: float) -> tuple[float, float, Values]:
     """Less shortfall first, then less cost."""
     short = one.short + max(asked - one.kept_share, 0.0)
     return (short if short > _MET else 0.0), one.cost, one.values
@@ -262,10 +262,10 @@ def _near(space: DesignSpace, share: float) -> tuple[Values, ...]:
     return tuple(one.values for one in ranked[: _EACH * len(space.free)])
 
 
-def _curve(space: DesignSpace, asked: float) -> tuple[Trial, ...]:
+def _curve(space: DesignSpace, asked: float) -> tuple[TriedDesign, ...]:
     holds = [one for one in space.known.values() if one.holds and one.kept_share >= asked - _MET]
     holds.sort(key=lambda one: (one.cost, -one.kept_m3, one.values))
-    curve: list[Trial] = []
+    curve: list[TriedDesign] = []
     for one in holds:
         if not curve or one.kept_m3 > curve[-1].kept_m3 + 1e-6:
             curve.append(one)
@@ -274,7 +274,7 @@ def _curve(space: DesignSpace, asked: float) -> tuple[Trial, ...]:
 
 def _cheapest(
     space: DesignSpace, asked: float, tries: int, seed: int, starts: Sequence[Values]
-) -> Trial:
+) -> TriedDesign:
     """Search for the cheapest design that keeps a share, by evolution, then bring it back."""
     scale = 1.0 + max(
         (one.cost for one in map(space.trial, starts) if math.isfinite(one.cost)), default=0.0
@@ -315,7 +315,7 @@ def _population(
     return np.vstack([given, spread])
 
 
-def _brought_back(space: DesignSpace, start: Trial, asked: float) -> Trial:
+def _brought_back(space: DesignSpace, start: TriedDesign, asked: float) -> TriedDesign:
     """Move dimensions alone, then two against each other, while that is better."""
     best = start
     size = np.maximum(space.steps // 4, 1)
@@ -329,7 +329,9 @@ def _brought_back(space: DesignSpace, start: Trial, asked: float) -> Trial:
         size = np.maximum(size // 2, 1)
 
 
-def _moved(space: DesignSpace, best: Trial, asked: float, size: NDArray[np.int64]) -> Trial:
+def _moved(
+    space: DesignSpace, best: TriedDesign, asked: float, size: NDArray[np.int64]
+) -> TriedDesign:
     """Return the first neighbour that is better, or the same."""
     at = space.places(best.values)
     count = len(space.free)

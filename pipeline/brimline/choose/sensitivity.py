@@ -63,7 +63,7 @@ class Ranges:
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class WorldOutcome:
     """What a design comes to in one world.
 
     Parameters
@@ -126,8 +126,8 @@ class Effect:
     factor: str
     low_at: float
     high_at: float
-    low: Outcome
-    high: Outcome
+    low: WorldOutcome
+    high: WorldOutcome
 
     def swing(self, figure: str) -> float:
         """How far the two outcomes of a figure lie apart."""
@@ -135,7 +135,7 @@ class Effect:
 
 
 @dataclass(frozen=True, eq=False)
-class World:
+class OtherWorld:
     """A design, its storm and its bill, ready to be asked what if.
 
     Parameters
@@ -169,7 +169,7 @@ class World:
             return math.pow(ends.soakage_factor, at)
         return math.pow(1 + (ends.rain_share if factor == RAIN else ends.price_share), at)
 
-    def outcome(self, errors: Mapping[str, float]) -> Outcome:
+    def outcome(self, errors: Mapping[str, float]) -> WorldOutcome:
         """Return what the design comes to with factors so many standard errors off."""
         at = {name: self.value(name, off) for name, off in errors.items()}
         outside, kept, over_m = self._storm(
@@ -177,7 +177,7 @@ class World:
         )
         off = at.get(EARTH, 0.0) * NINE_IN_TEN
         more = (off * self.ranges.earth_m3[0], off * self.ranges.earth_m3[1])
-        return Outcome(
+        return WorldOutcome(
             100 * kept / outside if outside > 0 else math.nan,
             kept,
             over_m,
@@ -215,7 +215,7 @@ class World:
         return {}
 
     @cached_property
-    def base(self) -> Outcome:
+    def base(self) -> WorldOutcome:
         """What the design comes to as everything was taken."""
         return self.outcome({})
 
@@ -228,7 +228,7 @@ class World:
             found.append(Effect(name, low_at, high_at, low, high))
         return found
 
-    def drawn(self, count: int, seed: int) -> list[Outcome]:
+    def drawn(self, count: int, seed: int) -> list[WorldOutcome]:
         """Move all factors at once, `count` times.
 
         The same count and seed move the same factors of two designs alike, whatever else they
@@ -241,12 +241,14 @@ class World:
         ]
 
 
-def together(drawn: Sequence[Outcome]) -> Effect:
+def together(drawn: Sequence[WorldOutcome]) -> Effect:
     """Return the 5th and 95th percentile of every figure over draws."""
     names = FIGURES[:-1]
     values = np.array([[getattr(one, name) for name in names] for one in drawn])
     low, high = np.percentile(values, (5, 95), axis=0)
-    return Effect(TOGETHER, math.nan, math.nan, Outcome(*low.tolist()), Outcome(*high.tolist()))
+    return Effect(
+        TOGETHER, math.nan, math.nan, WorldOutcome(*low.tolist()), WorldOutcome(*high.tolist())
+    )
 
 
 def _errors(name: str, count: int, seed: int) -> NDArray[np.float64]:

@@ -48,7 +48,7 @@ _NAME: Final = re.compile(r"[\w-]+")
 
 
 @dataclass(frozen=True, slots=True)
-class Option:
+class SiteOption:
     """One of several designs of a site: what its table says, and the settings with that."""
 
     said: Mapping[str, Any]
@@ -66,7 +66,7 @@ class Loaded:
 
     path: Path
     settings: Settings
-    options: Mapping[str, Option] = field(default_factory=dict)
+    options: Mapping[str, SiteOption] = field(default_factory=dict)
 
     @property
     def folder(self) -> Path:
@@ -156,7 +156,7 @@ def _options(
     document: Mapping[str, Any],
     text: str,
     source: str,
-) -> dict[str, Option]:
+) -> dict[str, SiteOption]:
     """Return the settings of each option: those of the site with what its table overrides."""
     named = tables if isinstance(tables, dict) else {"": tables}
     wrong = [
@@ -174,7 +174,7 @@ def _options(
     if wrong:
         raise ConfigError(wrong)
     return {
-        name: Option(said, _validated(_over(document, said), text, source, (OPTIONS, name)))
+        name: SiteOption(said, _validated(_over(document, said), text, source, (OPTIONS, name)))
         for name, said in named.items()
     }
 

@@ -97,7 +97,7 @@ def advised(
     harm : how harmful a flag is, 0 the worst.
     most : how many plans to try.
     """
-    search = _Search(base, mends, trial, harm, most)
+    search = _MendSearch(base, mends, trial, harm, most)
     place = 0
     while place < len(_SWEEPS):
         breaking, widths = _SWEEPS[place]
@@ -116,7 +116,7 @@ class _Tried:
 
 
 @dataclass(slots=True)
-class _Search:
+class _MendSearch:
     base: Situation
     mends: Callable[[Any, Collection[Mark] | None], Sequence[Row]]
     trial: Callable[[Sequence[PlanChange]], Situation | None]

@@ -3,7 +3,7 @@
 from brimline.engine.digests import Digests, files_of
 from brimline.engine.journal import HEADLINE, Journal, manifest
 from brimline.engine.key import CodeReach
-from brimline.engine.known import Known, Later, declared_from, place_of, plain_of
+from brimline.engine.known import KnownParts, Later, declared_from, place_of, plain_of
 from brimline.engine.listener import Listener
 from brimline.engine.lock import Holder, site_lock
 from brimline.engine.order import ordered
@@ -33,7 +33,7 @@ __all__ = [
     "Given",
     "Holder",
     "Journal",
-    "Known",
+    "KnownParts",
     "Later",
     "Listener",
     "Made",

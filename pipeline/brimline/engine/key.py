@@ -13,7 +13,7 @@ from importlib import import_module, metadata
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from brimline.engine.known import Known, Later
+from brimline.engine.known import KnownParts, Later
 from brimline.errors import InternalError
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ class CodeReach:
         self._paths = dict(_modules_below(root, package))
         self._code: dict[str, str] = {}
         codes = {name: self._code_of(name) for name in sorted(self._paths)}
-        self.known = Known(store, hashlib.sha256(json.dumps(codes).encode()).hexdigest())
+        self.known = KnownParts(store, hashlib.sha256(json.dumps(codes).encode()).hexdigest())
         graphs: list[dict[str, list[str]]] = self.known.recall(
             _IMPORTS, metadata.version("grimp"), self._graphs
         )

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from brimline.engine.store import Store
 
 
-class Known:
+class KnownParts:
     """Plain values that follow from the code and from little else, kept between runs.
 
     Parameters

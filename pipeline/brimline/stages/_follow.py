@@ -11,7 +11,7 @@ from brimline.errors import InputError, Severity
 from brimline.layers.flags import needs_look
 from brimline.stages._assess import Assessor
 from brimline.stages._plan import ground_of_design, plan_of, usual_values
-from brimline.stages._proof import Water
+from brimline.stages._proof import ProvedWater
 from brimline.terrain.earthwork import earth_between
 
 if TYPE_CHECKING:
@@ -77,7 +77,7 @@ class Follower:
         works = self.assessor.works
         self.plan = plan_of({name: given.frame(name) for name in LAYERS}, works)
         self.usual = {name: usual_values(name, works) for name in LAYERS}
-        self.water = Water(given)
+        self.water = ProvedWater(given)
         self.base = self._known(self.plan)
 
     def trial(self, changes: Sequence[PlanChange]) -> Known | None:

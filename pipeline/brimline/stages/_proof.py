@@ -57,7 +57,7 @@ class FollowedWay:
     leaves: shapely.Point
 
 
-class Water:
+class ProvedWater:
     """Runs water over designs on the ground of a run; needs `PROVED`.
 
     What no design changes is laid on the grid once, whatever the number of designs.

@@ -18,13 +18,13 @@ if TYPE_CHECKING:
 
     from brimline.config import Loaded, Settings
     from brimline.config.tables import Profile
-    from brimline.engine import Digests, Known
+    from brimline.engine import Digests, KnownParts
 
 _DEGREE_M: Final = 111_320.0  # of a meridian, near enough to tell a garden from a catchment
 
 
 def at_scale(
-    loaded: Loaded, known: Known | None = None, digests: Digests | None = None
+    loaded: Loaded, known: KnownParts | None = None, digests: Digests | None = None
 ) -> tuple[Loaded, str]:
     """Return the settings with the defaults of their profile, and what is to be told of it.
 

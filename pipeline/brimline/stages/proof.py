@@ -9,7 +9,7 @@ from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.stages._frames import frame_of, table_of
 from brimline.stages._plan import ground_of_design, rows_of
-from brimline.stages._proof import PROVED, PROVED_BY, Water
+from brimline.stages._proof import PROVED, PROVED_BY, ProvedWater
 
 if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
@@ -21,7 +21,7 @@ def _run(given: Given, report: Reporter) -> Made:
         return {"design_proof": table_of([], "design_proof"),
                 "proof_paths": frame_of([], [], "proof_paths", given.grid)}  # fmt: skip
     points = rows_of(given.frame("discharge_points"), DrawnDischarge, {})
-    found, _ = Water(given).shown(site, points, report)
+    found, _ = ProvedWater(given).shown(site, points, report)
     told = [one.row for one in found]
     for record in told:
         if record["flag"]:

@@ -6,7 +6,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from brimline.engine import Known, Stage, declared_from, plain_of
+from brimline.engine import KnownParts, Stage, declared_from, plain_of
 from brimline.io.paths import is_levels
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ _ALWAYS: Final = (
 )
 
 
-def stages_for(settings: Settings, known: Known | None = None) -> tuple[Stage, ...]:
+def stages_for(settings: Settings, known: KnownParts | None = None) -> tuple[Stage, ...]:
     """Return the stages of a site; their order follows from what each needs and makes.
 
     Parameters

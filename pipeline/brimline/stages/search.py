@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from brimline.cascade import Free, Goals, route, shortfall_of
 from brimline.choose.pricing import Prices, cost_of
-from brimline.choose.search import DesignSpace, Trial, affordable, over_crest_m, search
+from brimline.choose.search import DesignSpace, TriedDesign, affordable, over_crest_m, search
 from brimline.config import DesignSearch, Earthworks, Rates, Works
 from brimline.design import ROUTING_STEP_S, Design
 from brimline.design.plan_changes import changes_text, plan_changes
@@ -91,7 +91,7 @@ def _within(
     inflows: Sequence[StormInflow],
     design: Design,
     report: Reporter,
-) -> list[Trial]:
+) -> list[TriedDesign]:
     """Return the design that keeps most for what the works may cost; none where none is asked."""
     if most_cost is None:
         return []
@@ -237,7 +237,9 @@ def _as_drawn(design: Design, free: Sequence[Free]) -> tuple[float, ...]:
     return tuple(found)
 
 
-def _holds(one: Trial, space: DesignSpace, inflows: Sequence[StormInflow], design: Design) -> bool:
+def _holds(
+    one: TriedDesign, space: DesignSpace, inflows: Sequence[StormInflow], design: Design
+) -> bool:
     """Tell whether a design holds in the storms as they are, not only in joined steps."""
     network = space.built(one.values)
     goals = replace(space.goals, capture_share=0.0)
@@ -247,7 +249,7 @@ def _holds(one: Trial, space: DesignSpace, inflows: Sequence[StormInflow], desig
     return all(over_crest_m(route(network, two, design.pace)) <= 0.0 for two in inflows[1:])
 
 
-def _spread(curve: Sequence[Trial], most: int) -> list[Trial]:
+def _spread(curve: Sequence[TriedDesign], most: int) -> list[TriedDesign]:
     """Return so many of the curve, its ends among them, about evenly by the water kept."""
     if len(curve) <= most:
         return list(curve)
@@ -262,7 +264,9 @@ def _whole_cost(given: Given) -> float:
     return float(bill["cost"].sum()) if len(bill) else 0.0
 
 
-def _tell(kept: Sequence[Trial], best: Trial, asked: float, tries: int, report: Reporter) -> None:
+def _tell(
+    kept: Sequence[TriedDesign], best: TriedDesign, asked: float, tries: int, report: Reporter
+) -> None:
     told = f"{counted(tries, 'design')} were routed"
     if kept:
         text = f"{told}; the cheapest that holds keeps {kept[0].kept_share:.1%} of the design storm"
@@ -282,7 +286,7 @@ def _tell(kept: Sequence[Trial], best: Trial, asked: float, tries: int, report: 
 
 
 def _row(
-    name: str, one: Trial, space: DesignSpace, design: Design, whole: float, *, holds: bool
+    name: str, one: TriedDesign, space: DesignSpace, design: Design, whole: float, *, holds: bool
 ) -> dict[str, Any]:
     mended = space.built(one.values)
     changes = plan_changes(design, mended)
@@ -299,7 +303,7 @@ def _row(
 
 
 def _sizes(
-    name: str, one: Trial, free: Sequence[Free], now: Sequence[float]
+    name: str, one: TriedDesign, free: Sequence[Free], now: Sequence[float]
 ) -> list[dict[str, Any]]:
     return [
         {

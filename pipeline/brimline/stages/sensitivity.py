@@ -15,9 +15,9 @@ from brimline.choose.sensitivity import (
     FIGURES,
     NINE_IN_TEN,
     RAIN,
+    OtherWorld,
     Priced,
     Ranges,
-    World,
     together,
 )
 from brimline.config import Sensitivity, Year
@@ -29,7 +29,7 @@ from brimline.stages._plan import range_factors, storms_of
 from brimline.stages.weather import WeatherRecord
 
 if TYPE_CHECKING:
-    from brimline.choose.sensitivity import Effect, Outcome
+    from brimline.choose.sensitivity import Effect, WorldOutcome
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.errors import Problem
 
@@ -40,7 +40,7 @@ def _run(given: Given, report: Reporter) -> Made:
     params, design = given.params("sensitivity", Sensitivity), given.value("design", Design)
     if not design.placed:
         return {name: table_of([], name) for name in ("design_sensitivity", "sensitivity_draws")}
-    world = World(design, storms_of(given)[0], _priced(given), _ranges(given, params))
+    world = OtherWorld(design, storms_of(given)[0], _priced(given), _ranges(given, params))
     effects = world.one_at_a_time()
     report.advanced(0.3, "everything at once")
     drawn = world.drawn(params.draws, params.seed)
@@ -83,11 +83,11 @@ def _priced(given: Given) -> Priced:
     return Priced(items, moved)
 
 
-def _plain(outcome: Outcome) -> dict[str, float]:
+def _plain(outcome: WorldOutcome) -> dict[str, float]:
     return asdict(outcome) | {"cost_per_kept": outcome.cost_per_kept}
 
 
-def _row(figure: str, effect: Effect, base: Outcome) -> dict[str, Any] | None:
+def _row(figure: str, effect: Effect, base: WorldOutcome) -> dict[str, Any] | None:
     """Return what a factor does to one figure; None where it does nothing."""
     values = [getattr(one, figure) for one in (base, effect.low, effect.high)]
     swing = effect.swing(figure)
@@ -105,7 +105,7 @@ def _row(figure: str, effect: Effect, base: Outcome) -> dict[str, Any] | None:
     }
 
 
-def _of_year(given: Given, world: World) -> list[dict[str, Any]]:
+def _of_year(given: Given, world: OtherWorld) -> list[dict[str, Any]]:
     """Run the year's days with less rain and with more."""
     weather, params = given.value("weather", WeatherRecord).days, given.params("year", Year)
     if weather is None or not (len(given.frame("planting_zones")) or params.uses):

@@ -16,9 +16,9 @@ from brimline.choose.sensitivity import (
     NINE_IN_TEN,
     RAIN,
     SOAKAGE,
+    OtherWorld,
     Priced,
     Ranges,
-    World,
     price_of,
     together,
 )
@@ -29,7 +29,7 @@ from brimline.rainfall import MixedGround, Storm
 TANK_M3, GROUND_M2, RAIN_MM = 46.0, 1000.0, 100.0  # 40 m³ to the overflow, 6 to the lid
 
 
-def world(curve_number: float = 100.0, **ranges) -> World:
+def world(curve_number: float = 100.0, **ranges) -> OtherWorld:
     """A tank that holds 46 m³ of what a storm sheds from 1000 m² of ground."""
     tank = Tank("tank", 0.0, 40.0, 2.0, start_share=0.0).element()
     ground = ElementCatchment(MixedGround((curve_number,), (GROUND_M2,)), 0.1)
@@ -39,7 +39,7 @@ def world(curve_number: float = 100.0, **ranges) -> World:
     )
     storm = Storm("storm", 600.0, np.full(12, RAIN_MM / 12))
     priced = Priced({"cut": (40.0, 5.0), "fill": (10.0, 4.0), "tank": (1.0, 300.0)}, 50.0)
-    return World(design, storm, priced, Ranges(**ranges))
+    return OtherWorld(design, storm, priced, Ranges(**ranges))
 
 
 def test_the_world_as_it_was_taken():

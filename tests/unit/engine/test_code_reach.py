@@ -11,7 +11,7 @@ import pytest
 import brimline.layers.catalogue
 from brimline.engine.digests import Digests
 from brimline.engine.key import CodeReach
-from brimline.engine.known import Known, Later, declared_from, plain_of
+from brimline.engine.known import KnownParts, Later, declared_from, plain_of
 from brimline.engine.stage import Stage
 from brimline.engine.store import Store
 from brimline.errors import InputError, InternalError
@@ -202,7 +202,7 @@ def test_what_is_known_holds_for_the_same_code_and_the_same_question(tmp_path):
         asked.append(1)
         return len(asked)
 
-    assert [Known(store, "a").recall("n", [1], find) for _ in range(2)] == [1, 1]
-    assert Known(store, "b").recall("n", [1], find) == 2
-    assert Known(store, "b").recall("n", [2], find) == 3
-    assert Known().recall("n", [2], find) == 4
+    assert [KnownParts(store, "a").recall("n", [1], find) for _ in range(2)] == [1, 1]
+    assert KnownParts(store, "b").recall("n", [1], find) == 2
+    assert KnownParts(store, "b").recall("n", [2], find) == 3
+    assert KnownParts().recall("n", [2], find) == 4

@@ -241,8 +241,8 @@ def test_a_bill_is_printed_whole_and_summed(make_results: Any) -> None:
     tables = read(report_html(results)).tables
     assert len(tables["bill"]) == 81 + 5  # and the sums at its end
     # earth in cubic yards throughout, 0.76456 m³ each
-    assert "10" in tables["spoil_hauls"][1]
-    assert "10" in tables["earth_volumes"][1]
+    assert "10.0" in tables["spoil_hauls"][1]
+    assert "10.0" in tables["earth_volumes"][1]
 
 
 def test_the_share_that_falls_right_is_weighed_by_length_and_leaves_out_what_is_not_known():
