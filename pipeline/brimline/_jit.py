@@ -124,15 +124,6 @@ class _Cache(FunctionCache):  # type: ignore[misc] # numba is untyped
         place = Path(self._cache_path) / f"{self._impl.filename_base}.lock"
         self._lock = FileLock(place, thread_local=False)
 
-    def is_taken(self) -> bool:
-        """Tell whether another process compiles the kernel now."""
-        self._impl.locator.ensure_cache_path()
-        try:
-            with self._lock.acquire(blocking=False):
-                return False
-        except Timeout:
-            return True
-
     def load_overload(self, sig: Any, target_context: Any) -> Any:  # noqa: ANN401
         kept = super().load_overload(sig, target_context)
         if kept is not None:

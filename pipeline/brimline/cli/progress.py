@@ -112,8 +112,7 @@ class Progress(Listener):
 
 
 def _say_compiling() -> None:
-    from brimline import _ahead, _jit
+    from brimline import _jit
 
     if not _jit.is_compiled():
-        _ahead.start()
-        console.say("first run on this machine: compiling the fast loops, up to a minute, once")
+        console.say("first run on this machine: compiling the fast loops, a minute or two, once")
