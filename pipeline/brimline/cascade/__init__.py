@@ -1,6 +1,16 @@
 """Water through many elements in a storm: who spills to whom, and routing."""
 
-from brimline.cascade.design import SILL_WIDTH, Free, Goals, Shortfall, Sized, shortfall_of, size
+from brimline.cascade.design import (
+    SILL_WIDTH,
+    Dimensions,
+    Free,
+    Goals,
+    Shortfall,
+    Sized,
+    shortfall_of,
+    size,
+    value_of,
+)
 from brimline.cascade.findings import Finding, check, flags_of
 from brimline.cascade.inflow import StormInflow, inflow_of, with_rain
 from brimline.cascade.judge import assess, judge
@@ -15,6 +25,7 @@ __all__ = [
     "NOWHERE",
     "SILL_WIDTH",
     "CascadeLimits",
+    "Dimensions",
     "Discharge",
     "ElementSums",
     "Finding",
@@ -41,5 +52,6 @@ __all__ = [
     "size",
     "size_pipes",
     "size_sills",
+    "value_of",
     "with_rain",
 ]

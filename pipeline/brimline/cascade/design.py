@@ -72,6 +72,73 @@ class Free:
             )
 
 
+def value_of(network: Network, element_id: str, dimension: str) -> float | None:
+    """Return a dimension as it is; None where the element has none such."""
+    if dimension == SILL_WIDTH:
+        way = network.main_way_out(element_id)
+        return float(way.outlet.width_m) if way and isinstance(way.outlet, Sill) else None
+    value = getattr(network.element(element_id).shape, dimension, None)
+    return float(value) if isinstance(value, int | float) else None
+
+
+Changes = tuple[tuple[str, float], ...]  # dimensions of an element and their values
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Dimensions:
+    """A cascade whose free dimensions can be given other values.
+
+    Parameters
+    ----------
+    made : elements that were worked out, by name and changes; None where they cannot be built.
+    """
+
+    network: Network
+    free: tuple[Free, ...]
+    made: dict[tuple[str, Changes], Element | None] = field(default_factory=dict)
+
+    def at(self, values: tuple[float, ...]) -> Network:
+        """Make the cascade with the free dimensions at these values; what is so already stays.
+
+        Raises
+        ------
+        ValueError
+            If it cannot be built.
+        """
+        shapes: dict[str, list[tuple[str, float]]] = {}
+        links: dict[int, Link] = {}
+        for one, value in zip(self.free, values, strict=True):
+            if value_of(self.network, one.element_id, one.dimension) == value:
+                continue
+            if one.dimension != SILL_WIDTH:
+                shapes.setdefault(one.element_id, []).append((one.dimension, value))
+                continue
+            way = self.network.main_way_out(one.element_id)
+            if way is None or not isinstance(way.outlet, Sill):
+                raise ValueError(f"{one.element_id} has no sill to size")
+            links[id(way)] = replace(way, outlet=replace(way.outlet, width_m=value))
+        made = {name: self._element(name, tuple(changes)) for name, changes in shapes.items()}
+        return replace(
+            self.network,
+            elements=tuple(made.get(old.element_id, old) for old in self.network.elements),
+            links=tuple(links.get(id(link), link) for link in self.network.links),
+        )
+
+    def _element(self, name: str, changes: Changes) -> Element:
+        if (name, changes) not in self.made:
+            element: Element | None = self.network.element(name)
+            try:
+                for dimension, value in changes:
+                    element = element.changed(dimension, value) if element else None
+            except ValueError:
+                element = None
+            self.made[name, changes] = element
+        found = self.made[name, changes]
+        if found is None:
+            raise ValueError(f"{name} cannot be built with {changes}")
+        return found
+
+
 @dataclass(frozen=True, slots=True)
 class Goals:
     """What a design must do in its storm, besides keeping its freeboard everywhere.
@@ -229,35 +296,13 @@ class _DesignSearch:
     pace: Pace
     clear_m: float = 0.0
     known: dict[tuple[float, ...], float] = field(default_factory=dict)
-    elements: dict[tuple[str, tuple[tuple[str, float], ...]], Element] = field(default_factory=dict)
+    dimensions: Dimensions = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.dimensions = Dimensions(self.network, self.free)
 
     def build(self, values: tuple[float, ...]) -> Network:
-        """Make the cascade with the free dimensions at these values."""
-        network = self.network
-        shapes: dict[str, list[tuple[str, float]]] = {}
-        outlets: dict[int, Link] = {}
-        for one, value in zip(self.free, values, strict=True):
-            if one.dimension == SILL_WIDTH:
-                way = _sill_of(network, one.element_id)
-                sill = replace(way.outlet, width_m=value)  # type: ignore[type-var]
-                outlets[id(way)] = replace(way, outlet=sill)
-            else:
-                shapes.setdefault(one.element_id, []).append((one.dimension, value))
-        made = {name: self._made(name, tuple(changes)) for name, changes in shapes.items()}
-        return replace(
-            network,
-            elements=tuple(made.get(old.element_id, old) for old in network.elements),
-            links=tuple(outlets.get(id(link), link) for link in network.links),
-        )
-
-    def _made(self, name: str, changes: tuple[tuple[str, float], ...]) -> Element:
-        """Work an element out with its dimensions changed. Remembered."""
-        if (name, changes) not in self.elements:
-            element = self.network.element(name)
-            for dimension, value in changes:
-                element = element.changed(dimension, value)
-            self.elements[name, changes] = element
-        return self.elements[name, changes]
+        return self.dimensions.at(values)
 
     def routed(self, network: Network) -> Routed:
         return route(network, self.inflow, self.pace, residual_m=self.limits.residual_m)
@@ -365,10 +410,3 @@ class _DesignSearch:
 
     def _changed(self, values: tuple[float, ...], place: int, value: float) -> tuple[float, ...]:
         return (*values[:place], self.rounded(place, value), *values[place + 1 :])
-
-
-def _sill_of(network: Network, element_id: str) -> Link:
-    way = network.main_way_out(element_id)
-    if way is None or not isinstance(way.outlet, Sill):
-        raise ValueError(f"{element_id} has no sill to size")
-    return way

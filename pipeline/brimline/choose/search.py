@@ -22,8 +22,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from scipy.optimize import differential_evolution
 
-from brimline.cascade import SILL_WIDTH, Goals, route, shortfall_of
-from brimline.elements import Sill
+from brimline.cascade import Dimensions, Goals, route, shortfall_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -31,6 +30,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from brimline.cascade import Free, Network, Pace, Routed, StormInflow
+    from brimline.cascade.design import Changes
     from brimline.elements import Element
 
 Values = tuple[float, ...]
@@ -87,9 +87,7 @@ class DesignSpace:
     goals: Goals
     pace: Pace
     known: dict[Values, TriedDesign] = field(default_factory=dict)
-    elements: dict[tuple[str, tuple[tuple[str, float], ...]], Element | None] = field(
-        default_factory=dict
-    )
+    made: dict[tuple[str, Changes], Element | None] = field(default_factory=dict)
 
     @cached_property
     def steps(self) -> NDArray[np.int64]:
@@ -117,39 +115,7 @@ class DesignSpace:
         ValueError
             If it cannot be built.
         """
-        shapes: dict[str, list[tuple[str, float]]] = {}
-        widths: dict[int, float] = {}
-        for one, value in zip(self.free, values, strict=True):
-            if one.dimension == SILL_WIDTH:
-                way = self.network.main_way_out(one.element_id)
-                widths[id(way)] = value
-            elif getattr(self.network.element(one.element_id).shape, one.dimension, None) != value:
-                shapes.setdefault(one.element_id, []).append((one.dimension, value))
-        made = {name: self._made(name, tuple(changes)) for name, changes in shapes.items()}
-        links = tuple(
-            replace(link, outlet=replace(link.outlet, width_m=widths[id(link)]))
-            if isinstance(link.outlet, Sill)
-            and link.outlet.width_m != widths.get(id(link), link.outlet.width_m)
-            else link
-            for link in self.network.links
-        )
-        elements = tuple(made.get(old.element_id, old) for old in self.network.elements)
-        return replace(self.network, elements=elements, links=links)
-
-    def _made(self, name: str, changes: tuple[tuple[str, float], ...]) -> Element:
-        key = (name, changes)
-        if key not in self.elements:
-            element: Element | None = self.network.element(name)
-            try:
-                for dimension, value in changes:
-                    element = element.changed(dimension, value) if element else None
-            except ValueError:
-                element = None
-            self.elements[key] = element
-        made = self.elements[key]
-        if made is None:
-            raise ValueError(f"{name} cannot be built with {changes}")
-        return made
+        return Dimensions(self.network, self.free, self.made).at(values)
 
     def trial(self, values: Values) -> TriedDesign:
         """Route the cascade with these values. Remembered."""

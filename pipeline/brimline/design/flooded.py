@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 from rasterio.features import shapes
-from scipy.ndimage import label
+from scipy.ndimage import binary_dilation, label
 
 from brimline.elements.dam import SPILLWAY_FALL
 from brimline.grid.shapes import cells_inside
@@ -101,7 +101,8 @@ def _behind(
         low, held = _held(ground, wall, rim, spill_m)
         pool = _largest(ground, low, held, spill_m)
         joined = set(np.unique(parts[pool]).tolist()) - {0}
-        round_an_end = not pool.any() or bool(np.isin(parts[dry & _grown(wall)], [*joined]).any())
+        beyond = parts[dry & binary_dilation(wall)]
+        round_an_end = not pool.any() or bool(np.isin(beyond, [*joined]).any())
         if round_an_end:
             raise ValueError(
                 f"water at its crest, {crest_m:.2f} m, would run round an end of it or off the"
@@ -115,11 +116,10 @@ def _lower_side(
     ground: NDArray[np.float64], wall: BoolGrid, bank: shapely.LineString, grid: Grid
 ) -> BoolGrid:
     """Mark the side of a bank, cut off straight between its ends, on which the ground is lower."""
-    rows, cols = np.indices(grid.shape)
-    x, y = (part.reshape(grid.shape) for part in grid.xy(rows.ravel(), cols.ravel()))
+    x, y = (part.reshape(grid.shape) for part in _middles(grid))
     (x0, y0), (x1, y1) = shapely.get_coordinates(bank)[[0, -1]]
     left = (x1 - x0) * (y - y0) - (y1 - y0) * (x - x0) > 0
-    near: BoolGrid = _grown(_grown(_grown(wall))) & ~wall & np.isfinite(ground)
+    near: BoolGrid = binary_dilation(wall, iterations=3) & ~wall & np.isfinite(ground)
     lows = [float(ground[near & side].min(initial=np.inf)) for side in (left, ~left)]
     lower: BoolGrid = left if lows[0] < lows[1] else ~left
     return lower
@@ -130,8 +130,8 @@ def _held(
 ) -> tuple[NDArray[np.int32], list[int]]:
     """Count the waters that stand at a level, and list those by the bank that run nowhere."""
     parts, count = label((ground < level_m) & ~wall)
-    out = set(np.unique(parts[_grown(rim)]).tolist())
-    beside = set(np.unique(parts[_grown(wall)]).tolist())
+    out = set(np.unique(parts[binary_dilation(rim)]).tolist())
+    beside = set(np.unique(parts[binary_dilation(wall)]).tolist())
     return parts, [part for part in range(1, count + 1) if part in beside and part not in out]
 
 
@@ -144,19 +144,16 @@ def _largest(
     return found
 
 
-def _grown(marked: BoolGrid) -> BoolGrid:
-    grown = marked.copy()
-    for axis in (0, 1):
-        for step in (-1, 1):
-            grown |= np.roll(marked, step, axis)
-    return grown
-
-
 def _distance_m(grid: Grid, line: shapely.LineString) -> NDArray[np.float64]:
-    rows, cols = np.indices(grid.shape)
-    x, y = grid.xy(rows.ravel(), cols.ravel())
-    found: NDArray[np.float64] = shapely.distance(shapely.points(x, y), line).reshape(grid.shape)
+    points = shapely.points(*_middles(grid))
+    found: NDArray[np.float64] = shapely.distance(points, line).reshape(grid.shape)
     return found
+
+
+def _middles(grid: Grid) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Coordinates of the middles of all cells, row after row [m]."""
+    rows, cols = np.indices(grid.shape)
+    return grid.xy(rows.ravel(), cols.ravel())
 
 
 def _outline(wet: BoolGrid, grid: Grid) -> shapely.Polygon:

@@ -15,9 +15,10 @@ from brimline.cascade import (
     size,
     size_pipes,
     size_sills,
+    value_of,
 )
 from brimline.design.rules import ROUTING_STEP_S
-from brimline.elements import Basin, Kind, Sill
+from brimline.elements import Basin, Kind
 from brimline.errors import Problem, Severity
 
 if TYPE_CHECKING:
@@ -247,11 +248,7 @@ def _left_empty(one: PlacedElement, sizing: SizingRules) -> list[Free]:
 def _fault(network: Network, name: str, dimension: str) -> str:
     if name not in network.index:
         return f"{dimension} of {name} cannot be sized: there is no such element"
-    if dimension == SILL_WIDTH:
-        way = network.main_way_out(name)
-        known = way is not None and isinstance(way.outlet, Sill)
-    else:
-        known = isinstance(getattr(network.element(name).shape, dimension, None), int | float)
+    known = value_of(network, name, dimension) is not None
     return "" if known else f"{name} has no dimension {dimension} to size"
 
 
@@ -267,7 +264,9 @@ def _rows(
                 one.element_id,
                 one.dimension,
                 _UNITS.get(one.dimension.rsplit("_", 1)[-1]),
-                _value(before, one),
+                was
+                if (was := value_of(before, one.element_id, one.dimension)) is not None
+                else math.nan,
                 value,
                 one.low,
                 one.high,
@@ -277,13 +276,6 @@ def _rows(
             )
         )
     return tuple(rows)
-
-
-def _value(network: Network, one: Free) -> float:
-    if one.dimension != SILL_WIDTH:
-        return float(getattr(network.element(one.element_id).shape, one.dimension))
-    way = network.main_way_out(one.element_id)
-    return float(way.outlet.width_m) if way and isinstance(way.outlet, Sill) else math.nan
 
 
 def _missed(found: Sized) -> str:

@@ -29,17 +29,19 @@ from brimline.design import (
     designed_ground,
     standing_ground,
 )
-from brimline.elements.building import Building
+from brimline.elements.building import ITEMS, Building
 from brimline.io.inflows import read_inflows
 from brimline.layers import layer
 from brimline.layers.drawn import usual_of
 from brimline.rainfall import Storm
+from brimline.terrain.earthwork import Soil
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from geopandas import GeoDataFrame
 
+    from brimline.config import Rates
     from brimline.design import DesignedGround, StandingGround
     from brimline.engine.stage import Given
     from brimline.rainfall import Hydrograph
@@ -262,6 +264,18 @@ def building_of(params: Earthworks) -> Building:
     return Building(
         params.bank_top_m, params.bank_outer, params.settlement, returns_m=params.wing_m
     )
+
+
+def soil_as_dug(params: Earthworks) -> Soil:
+    """Return how soil swells and settles, and how much of it is topsoil."""
+    return Soil(
+        params.loose_per_bank, params.compacted_per_bank, params.topsoil_m, params.respread_m
+    )
+
+
+def prices_of(rates: Rates) -> dict[str, float | None]:
+    """Return the price of one unit of each item of the bill; None where it is not stated."""
+    return {key: getattr(rates, item.rate_key(key)) for key, item in ITEMS.items()}
 
 
 def ground_of_design(given: Given, design: Design | None = None) -> DesignedGround:

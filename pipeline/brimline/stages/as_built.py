@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
@@ -17,9 +16,9 @@ from brimline.engine.stage import Stage
 from brimline.errors import InternalError, Problem, Severity
 from brimline.io.built import is_surface, read_built_points, read_built_surface
 from brimline.io.vectors import VectorSource
-from brimline.layers import FLAGS
+from brimline.layers import FLAGS, layer
 from brimline.layers.flags import joined
-from brimline.stages._frames import frame_of, table_of
+from brimline.stages._frames import frame_of, table_of, values_of
 from brimline.stages._plan import BUILT, ground_of_design, storms_of
 from brimline.stages._survey_error import SUPPORT, survey_error_m
 from brimline.units import counted
@@ -164,7 +163,7 @@ def _frames(found: Judgement, given: Given) -> dict[str, Any]:
     stakes, places = _stake_rows(found)
     shapes = given.frame("elements").set_index("element_id").geometry
     elements = [
-        _blank(asdict(one)) | {"flag": joined(one.flag), "new_flags": joined(one.new_flags) or None}
+        values_of(one, layer("as_built_elements")) | {"flag": joined(one.flag)}
         for one in found.elements
     ]
     findings = [

@@ -7,10 +7,11 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from brimline.config import Rates
-from brimline.elements.building import ITEMS, Quantity, Way, bill, build_order, total_cost
+from brimline.elements.building import Quantity, Way, bill, build_order, total_cost
 from brimline.engine.stage import Stage
 from brimline.layers.flags import joined
 from brimline.stages._frames import table_of
+from brimline.stages._plan import prices_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 
 def _run(given: Given, _report: Reporter) -> Mapping[str, Any]:
     rates = given.params("rates", Rates)
-    prices = {key: getattr(rates, item.rate_key(key)) for key, item in ITEMS.items()}
+    prices = prices_of(rates)
     elements, overflows = given.frame("elements"), given.frame("overflows")
     levels = dict(zip(elements["element_id"], elements["spill_level_m"], strict=True))
     # pads are ground for all else, so they come first

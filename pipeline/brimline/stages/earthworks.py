@@ -23,7 +23,7 @@ from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.layers.flags import joined
 from brimline.stages._frames import frame_of, table_of
-from brimline.stages._plan import BUILT, ground_of_design
+from brimline.stages._plan import BUILT, ground_of_design, soil_as_dug
 from brimline.stages._survey_error import SUPPORT, survey_error_m
 from brimline.terrain.earthwork import (
     Earth,
@@ -59,9 +59,7 @@ def _run(given: Given, report: Reporter) -> Made:
         )
     settled = site.ready.surface(factor=params.refine)
     report.advanced(0.4, "measuring the earth")
-    soil = Soil(
-        params.loose_per_bank, params.compacted_per_bank, params.topsoil_m, params.respread_m
-    )
+    soil = soil_as_dug(params)
     by_cells = _earth(settled)
     as_built = _earth(site.ready.surface(factor=params.refine, built=True))
     by_sections = {

@@ -7,7 +7,7 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 
-from brimline.cascade import Free, Goals, route, shortfall_of
+from brimline.cascade import SILL_WIDTH, Free, Goals, route, shortfall_of, value_of
 from brimline.choose.pricing import Prices, cost_of
 from brimline.choose.search import DesignSpace, TriedDesign, affordable, over_crest_m, search
 from brimline.config import DesignSearch, Earthworks, Rates, Works
@@ -18,8 +18,7 @@ from brimline.engine.stage import Stage
 from brimline.errors import InputError, Problem, Severity
 from brimline.layers.flags import joined
 from brimline.stages._frames import table_of
-from brimline.stages._plan import beyond_of, building_of, storms_of
-from brimline.terrain.earthwork import Soil
+from brimline.stages._plan import beyond_of, building_of, prices_of, soil_as_dug, storms_of
 from brimline.units import counted
 
 if TYPE_CHECKING:
@@ -57,7 +56,8 @@ def _run(given: Given, report: Reporter) -> Made:
         replace(design.pace, after_step_s=_AFTER_STEP_S),
     )
     report.advanced(0.2, "searching")
-    now = _as_drawn(design, free)
+    drawn = [value_of(design.network, one.element_id, one.dimension) for one in free]
+    now = space.values(space.places(tuple(value for value in drawn if value is not None)))
     found = search(space, tries=params.tries, points=params.points, seed=params.seed, starts=[now])
     report.advanced(0.9, "routing what was found step by step")
     kept = [one for one in found.curve if _holds(one, space, inflows, design)]
@@ -132,11 +132,11 @@ def _free(params: DesignSearch, design: Design) -> tuple[Free, ...]:
             text = f"there is no element called {one.element}"
             problems.append(Problem(Severity.ERROR, text, f"known: {known}", "site.toml", _WHERE))
             continue
-        try:
-            _value(design, Free(one.element, one.dimension, one.low, one.high, one.step))
-        except ValueError as fault:
+        if value_of(design.network, one.element, one.dimension) is None:
+            lacks = "sill" if one.dimension == SILL_WIDTH else f"dimension {one.dimension}"
+            text = f"{one.element} has no {lacks}"
             mend = "name a dimension of its kind, such as depth_m or sill_width_m"
-            problems.append(Problem(Severity.ERROR, str(fault), mend, "site.toml", _WHERE))
+            problems.append(Problem(Severity.ERROR, text, mend, "site.toml", _WHERE))
     if problems:
         raise InputError(problems)
     return tuple(
@@ -184,7 +184,7 @@ def _is_rarer(one: Storm, design: Storm) -> bool:
 
 def _prices(given: Given, report: Reporter) -> Prices:
     earthworks, rates = given.params("earthworks", Earthworks), given.params("rates", Rates)
-    known = {key: getattr(rates, item.rate_key(key)) for key, item in ITEMS.items()}
+    known = prices_of(rates)
     if not any(known.values()):
         raise InputError.of(
             "a search for the cheapest design needs prices",
@@ -202,39 +202,11 @@ def _prices(given: Given, report: Reporter) -> Prices:
                 _WHERE,
             )
         )
-    soil = Soil(
-        earthworks.loose_per_bank, earthworks.compacted_per_bank, earthworks.topsoil_m,
-        earthworks.respread_m,
-    )  # fmt: skip
     return Prices(
         given.raster("elevation"), given.grid, building_of(earthworks), earthworks.batter_limit_m,
-        soil, {key: price for key, price in known.items() if price is not None},
+        soil_as_dug(earthworks), {key: price for key, price in known.items() if price is not None},
         earthworks.sill_stone_m, earthworks.sill_apron_m,
     )  # fmt: skip
-
-
-def _value(design: Design, one: Free) -> float:
-    """Return a dimension as it is."""
-    network = design.network
-    if one.dimension == "sill_width_m":
-        way = network.main_way_out(one.element_id)
-        width = getattr(way.outlet, "width_m", None) if way else None
-        if width is None:
-            raise ValueError(f"{one.element_id} has no sill")
-        return float(width)
-    value = getattr(network.element(one.element_id).shape, one.dimension, None)
-    if isinstance(value, int | float):
-        return float(value)
-    raise ValueError(f"{one.element_id} has no dimension {one.dimension}")
-
-
-def _as_drawn(design: Design, free: Sequence[Free]) -> tuple[float, ...]:
-    """Return the values of the design as it is, as far as the bounds allow, on their steps."""
-    found = []
-    for one in free:
-        steps = round((min(max(_value(design, one), one.low), one.high) - one.low) / one.step)
-        found.append(min(round(one.low + steps * one.step, 9), one.high))
-    return tuple(found)
 
 
 def _holds(
