@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from brimline.cascade import inflow_of, with_rain
+from brimline.cascade import Finding, inflow_of, with_rain
 from brimline.design.cover import covered_ground
 from brimline.design.roofs import led_roofs
 from brimline.drainage.receiving import received, way_to
@@ -249,16 +249,11 @@ class Arrivals:
         mean: NDArray[np.float64] = np.average(np.array(depths), axis=0, weights=areas)
         return mean
 
-    def doubts(self, storm: Storm) -> Iterator[tuple[str, str]]:
-        """Say where a storm's runoff is worked out outside of what the relations are made for.
-
-        Yields
-        ------
-        Name of the element, and what is beyond.
-        """
+    def doubts(self, storm: Storm) -> Iterator[Finding]:
+        """Find elements whose runoff is worked out outside of what the relations are made for."""
         for name, one in self.catchments.items():
             for text in (*one.ground.doubts(storm.total_mm), *one.doubts):
-                yield name, text
+                yield Finding("outside-method", name, f"runoff: {text}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -198,9 +198,16 @@ def suits(lacks: Mapping[str, NDArray[np.bool_]]) -> Suits:
     return Suits(1.0 - float(bad.mean()), most if counts[most] else "")
 
 
-def crowded(places: NDArray[np.float64], plants: Sequence[Plant]) -> NDArray[np.bool_]:
-    """Tell which plants stand nearer to one of their own layer than either bears."""
-    found = np.zeros(len(plants), dtype=bool)
+def crowded(
+    places: NDArray[np.float64], plants: Sequence[Plant]
+) -> list[tuple[tuple[str, str], ...]]:
+    """Find plants that stand nearer to one of their own layer than either bears.
+
+    Returns
+    -------
+    For each plant the flag code with how near it stands, or nothing.
+    """
+    nearest_m = np.full(len(plants), np.inf)
     for layer in {plant.layer for plant in plants}:
         mine = np.array([at for at, plant in enumerate(plants) if plant.layer == layer])
         spacing = np.array([plants[at].spacing_m for at in mine])
@@ -211,5 +218,15 @@ def crowded(places: NDArray[np.float64], plants: Sequence[Plant]) -> NDArray[np.
         )
         apart = np.linalg.norm(places[mine[pairs[:, 0]]] - places[mine[pairs[:, 1]]], axis=1)
         near = apart < _CROWDED * np.minimum(spacing[pairs[:, 0]], spacing[pairs[:, 1]])
-        found[mine[np.unique(pairs[near])]] = True
-    return found
+        np.minimum.at(nearest_m, mine[pairs[near]], apart[near][:, np.newaxis])
+    return [
+        (
+            (
+                "crowded",
+                f"{apart:.1f} m from the next of its layer; it wants {plant.spacing_m:.1f} m",
+            ),
+        )
+        if np.isfinite(apart)
+        else ()
+        for apart, plant in zip(nearest_m.tolist(), plants, strict=True)
+    ]

@@ -176,10 +176,7 @@ class Assessor:
         }
         for one in routed:
             found[one.inflow.name] = list(judge(one, limits))
-        found[self.storms[0].name] += [
-            Finding("outside-method", name, f"runoff: {text}")
-            for name, text in done.design.arrivals.doubts(self.storms[0])
-        ]
+        found[self.storms[0].name] += done.design.arrivals.doubts(self.storms[0])
         return found
 
     def _at_walls(self, design: Design) -> Iterator[Finding]:

@@ -170,8 +170,8 @@ def _plants(
         place = GrowingPlace(
             sun_h[at], lost_h[at], wet, coldest_c, float(depth_m[at]), bool(cold[at])
         )
-        told = unsuited(one.plant, place)
-        codes = [*blocked[at], *(code for code, _ in told), *(["crowded"] if close[at] else [])]
+        told = [*unsuited(one.plant, place), *close[at]]
+        codes = [*blocked[at], *(code for code, _ in told)]
         records.append(
             {
                 "plant_id": names[at],

@@ -86,9 +86,9 @@ def test_a_method_used_outside_its_range_is_told(slope):
 
     assert doubts("segments") == []
     # Kirpich (1940): farms of 1 to 112 acres (from memory); these are 0.4 ha at most
-    ((name, text),) = doubts("Kirpich")
-    assert name == "Pond"
-    assert "ha are outside 0.4 to 45 ha" in text
+    (told,) = doubts("Kirpich")
+    assert (told.element_id, told.flag) == ("Pond", "outside-method")
+    assert "ha are outside 0.4 to 45 ha" in told.text
 
 
 def test_on_frozen_ground_all_rain_arrives(slope):

@@ -89,7 +89,8 @@ def test_ground_that_suits_is_counted_cell_by_cell():
 
 def test_plants_nearer_than_they_bear_are_crowded_within_their_layer_alone():
     places = np.array([(0.0, 0.0), (2.0, 0.0), (9.0, 0.0), (0.1, 0.0)])
-    assert crowded(places, [TREE, TREE, TREE, HERB]).tolist() == [True, True, False, False]
+    close = (("crowded", "2.0 m from the next of its layer; it wants 5.0 m"),)
+    assert crowded(places, [TREE, TREE, TREE, HERB]) == [close, close, (), ()]
 
 
 def test_guilds_and_turns_are_set_out_along_a_row():
