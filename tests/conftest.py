@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import http.server
+import multiprocessing
 import shutil
 import subprocess
 from ctypes.util import find_library
@@ -42,6 +44,42 @@ TOOLS = {
 ORIGIN = (352_000.0, 5_211_000.0)  # open ocean, as the demo
 ROWS, COLS, CELL_M = 120, 160, 2.0
 DEPTHS_MM = [1.0, 4.0, 9.0, 3.0, 1.0, 0.0]
+
+
+class _Counting(http.server.BaseHTTPRequestHandler):
+    asked = None
+
+    def do_GET(self):
+        self.asked.append(self.path)
+        self.send_response(404)
+        self.end_headers()
+
+    do_HEAD = do_GET  # noqa: N815
+
+    def log_message(self, *_):
+        pass
+
+
+def _serve(server, asked):
+    _Counting.asked = asked
+    server.serve_forever()
+
+
+@pytest.fixture
+def web():
+    """Return the address of a server on this machine, and the list of what was asked of it.
+
+    In a process of its own: GDAL keeps the interpreter's lock while it waits for an answer.
+    """
+    with multiprocessing.Manager() as manager:
+        asked = manager.list()
+        server = http.server.HTTPServer(("127.0.0.1", 0), _Counting)
+        process = multiprocessing.Process(target=_serve, args=(server, asked), daemon=True)
+        process.start()
+        yield f"http://127.0.0.1:{server.server_port}", asked
+        process.terminate()
+        process.join()
+        server.server_close()
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:

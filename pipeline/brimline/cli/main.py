@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import os
 import signal
 import sys
 import traceback
@@ -28,6 +29,13 @@ _MENDS = {
     errno.ENAMETOOLONG: "shorten the names of files and folders",
     errno.EMFILE: "allow more open files, or run with fewer --jobs",
 }
+
+# Nothing is fetched: files that would have a library go out are refused by what they hold
+# (`io.formats`), and were one to pass, GDAL would find a proxy that takes nothing and PROJ no net.
+_OFFLINE = {
+    "GDAL_HTTP_PROXY": "127.0.0.1:0", "GDAL_HTTPS_PROXY": "127.0.0.1:0", "NO_PROXY": "",
+    "no_proxy": "", "PROJ_NETWORK": "OFF",
+}  # fmt: skip
 
 app = typer.Typer(
     name="brimline",
@@ -362,6 +370,7 @@ def _of_the_machine(fault: Exception) -> InputError | None:
 def main() -> None:
     """Run the command and leave with the contract's exit codes."""
     as_json = "--json" in sys.argv
+    os.environ.update(_OFFLINE)
     console.begin()
     signal.signal(signal.SIGTERM, _interrupt)  # a timer's stop is an interrupt like any other
     try:

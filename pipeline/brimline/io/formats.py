@@ -7,6 +7,8 @@ by the one driver that its bytes name.
 
 from __future__ import annotations
 
+import json
+import mmap
 import re
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 _FIRST_BYTES: Final = 1024
+_CRS_BYTES: Final = 4096
 _RASTERS: Final[tuple[tuple[bytes, str], ...]] = (
     (b"II\x2a\0", "GTiff"),
     (b"MM\0\x2a", "GTiff"),
@@ -39,6 +42,12 @@ _OPTIONS: Final = {"GTIFF_REPORT_COMPD_CS": "YES", "GDAL_PAM_ENABLED": "NO"}
 _SQLITE: Final = b"SQLite format 3\0"
 _VECTORS: Final = (_SQLITE, b"fgb\x03", b"\0\0\x27\x0a")  # the last is a Shapefile's
 _JSON: Final = re.compile(rb"(\xef\xbb\xbf)?\s*\x1e?\s*\{")
+# a reference system in GeoJSON may be a link, which GDAL would follow; its reader takes letters as
+# escapes, names in either case, single quotes and remarks before the colon
+_JSON_CRS: Final = re.compile(
+    rb"""["'](c|\\u00[46]3)(r|\\u00[57]2)(s|\\u00[57]3)["']\s*(/\*.*?\*/\s*|//[^\n]*\s*)*:\s*""",
+    re.IGNORECASE | re.DOTALL,
+)
 _MARKUP: Final = re.compile(
     rb"(\xef\xbb\xbf)?\s*(<\?xml[^>]*\?>)?(\s*<!--.*?-->)*\s*<(gpx|kml)[\s>]", re.DOTALL
 )
@@ -96,11 +105,35 @@ def check_vector(path: Path) -> None:
     head = _head(path)
     if head.startswith(_VECTORS):
         return
-    if _JSON.match(head) or _MARKUP.match(head) or _DRAWING.match(head):
+    if _JSON.match(head):
+        _refuse_linked_crs(path)
+        return
+    if _MARKUP.match(head) or _DRAWING.match(head):
         return
     if path.suffix.lower() == ".csv" and head and not head.lstrip(_BLANK).startswith(b"<"):
         return
     raise _refused(path, head, "vector data", _USUAL_VECTOR)
+
+
+def _refuse_linked_crs(path: Path) -> None:
+    """Let GeoJSON pass whose reference system, where it has one, is named in the file."""
+    with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as text:
+        places = [found.end() for found in _JSON_CRS.finditer(text)]
+        said = [bytes(text[place : place + _CRS_BYTES]) for place in places]
+    for one in said:
+        try:
+            value, _ = json.JSONDecoder().raw_decode(one.decode("utf-8", "replace"))
+        except ValueError:  # too long or no JSON: what it says is not known
+            value = {"type": "link"}
+        kinds = (
+            [v for k, v in value.items() if k.lower() == "type"] if isinstance(value, dict) else []
+        )
+        if any(str(kind).lower() in ("link", "url") for kind in kinds):
+            raise InputError.of(
+                "names a link for its reference system, which would have to be fetched",
+                mend="save it as GeoPackage, or without the member crs in degrees of WGS 84.",
+                source=str(path),
+            )
 
 
 def _head(path: Path) -> bytes:
