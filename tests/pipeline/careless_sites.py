@@ -357,6 +357,8 @@ class _Quiet:
 
     def problem(self, problem: Any) -> None: ...
 
+    def tell(self, problems: Any) -> None: ...
+
 
 class Stages:
     """The stages of a site up to the advice, in memory: what the plan does not touch runs once."""

@@ -13,6 +13,7 @@ import shapely
 from brimline.balance.planting import PLANTINGS, Planting
 from brimline.balance.soil import TEXTURES, texture
 from brimline.errors import Problem, Severity
+from brimline.grid.shapes import cells_inside
 from brimline.rainfall._checks import named
 
 if TYPE_CHECKING:
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
     from brimline.balance.rules import YearRules
     from brimline.balance.soil import Within
+    from brimline.grid import Grid
 
 _SOURCE = "plan, planting_zones"
 
@@ -262,3 +264,17 @@ def _no_store(name: str, stores: Sequence[str], source: str, place: str) -> Prob
 
 def _error(message: str, mend: str, source: str, place: str = "") -> Problem:
     return Problem(Severity.ERROR, message, mend, source, place)
+
+
+def zones_off(zones: Sequence[PlantedZone], grid: Grid) -> list[Problem]:
+    """Say which zones lie off the grid."""
+    return [
+        Problem(
+            Severity.ERROR,
+            f"{zone.zone_id} lies outside the elevation",
+            "move it, or get more elevation",
+            "plan, planting_zones",
+        )
+        for zone in zones
+        if not cells_inside([zone.shape], grid, all_touched=True).any()
+    ]

@@ -13,7 +13,7 @@ from brimline.units import counted
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from brimline.stages.checking import CheckedInputs
+    from brimline.inputs.checking import CheckedInputs
 
 
 def examined(site: Path) -> CheckedInputs:
@@ -26,7 +26,7 @@ def examined(site: Path) -> CheckedInputs:
     """
     from brimline.config import load
     from brimline.engine import refuse_store
-    from brimline.stages.checking import check_inputs
+    from brimline.inputs.checking import check_inputs
     from brimline.stages.profile import at_scale
     from brimline.stages.sources import sources_of, store_of
 

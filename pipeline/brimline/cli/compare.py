@@ -30,7 +30,7 @@ def run(
 ) -> None:
     """Compare two run folders and write the result beside the new one."""
     from brimline.io.runs import read_run
-    from brimline.stages.comparing import compare, write_comparison
+    from brimline.publish.comparing import compare, write_comparison
 
     folder = out or now.with_name(f"{now.resolve().name}-change")
     found = compare(

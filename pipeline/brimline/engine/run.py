@@ -440,6 +440,14 @@ class _Reporter:
         self.problems.append(problem)
         self._listener.problem(self._stage, problem)
 
+    def tell(self, problems: Iterable[Problem]) -> None:
+        told = list(problems)
+        errors = [problem for problem in told if problem.severity is Severity.ERROR]
+        if errors:
+            raise InputError(errors)
+        for problem in told:
+            self.problem(problem)
+
 
 def _facts_text(stage: Stage, name: str, value: Any) -> str:  # noqa: ANN401 - checked here
     try:

@@ -10,7 +10,7 @@ from brimline.errors import InternalError
 from brimline.grid import Grid
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Mapping
+    from collections.abc import Callable, Collection, Iterable, Mapping
     from pathlib import Path
 
     from geopandas import GeoDataFrame
@@ -72,6 +72,16 @@ class Reporter(Protocol):
         ------
         InputError
             If the problem is an error: the run cannot go on.
+        """
+        ...
+
+    def tell(self, problems: Iterable[Problem]) -> None:
+        """Tell several notices and warnings.
+
+        Raises
+        ------
+        InputError
+            With all the errors among them.
         """
         ...
 

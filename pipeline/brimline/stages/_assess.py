@@ -29,18 +29,17 @@ from brimline.design import (
     out_of_order,
     too_steep,
 )
+from brimline.inputs.rows import plan_of
+from brimline.inputs.rules import building_of, design_rules
 from brimline.lines.sample import surface_at
 from brimline.stages._filled import FILLED, ON_FILLED, filled_ground
 from brimline.stages._ground_for_lines import smooth_surface
 from brimline.stages._plan import (
     SURVEYED,
     beyond_of,
-    building_of,
-    design_rules,
     ground_of_design,
     hydrographs_of,
     kept_clear_of,
-    plan_of,
     standing_of,
     storms_of,
     survey_of,

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any
 from brimline.cascade.beyond import beyond_findings
 from brimline.design import LAYERS, Followed, Outcome, changed_plan
 from brimline.errors import InputError, Severity
+from brimline.inputs.rows import plan_of, usual_values
 from brimline.layers.flags import needs_look
 from brimline.stages._assess import Assessor
-from brimline.stages._plan import ground_of_design, plan_of, usual_values
+from brimline.stages._plan import ground_of_design
 from brimline.stages._proof import ProvedWater
 from brimline.terrain.earthwork import earth_between
 

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 from brimline.config import Rates
 from brimline.elements.building import Quantity, Way, bill, build_order, total_cost
 from brimline.engine.stage import Stage
+from brimline.inputs.rules import prices_of
 from brimline.layers.flags import joined
 from brimline.stages._frames import table_of
-from brimline.stages._plan import prices_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

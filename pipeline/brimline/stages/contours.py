@@ -8,8 +8,8 @@ import geopandas as gpd
 
 from brimline.config import Contours
 from brimline.engine.stage import Stage
+from brimline.inputs.doubts import refuse_countless_contours
 from brimline.lines.contours import drawn_contours, is_index
-from brimline.stages._doubts import refuse_countless_contours
 from brimline.stages._frames import frame
 from brimline.terrain.smooth import smoothed
 

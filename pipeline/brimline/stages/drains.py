@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Any
 from brimline.config import DrainLines
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
+from brimline.inputs.rows import number_of, text_of
 from brimline.layers.flags import joined
 from brimline.lines.graded import GradedLine, NoLine, graded_between, graded_line
 from brimline.stages._filled import filled_ground
 from brimline.stages._frames import frame_of
 from brimline.stages._ground_for_lines import NEEDS, drawing_of, limits_for, smooth_surface
-from brimline.stages._plan import number_of, text_of
 
 if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter

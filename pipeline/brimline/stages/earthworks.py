@@ -21,9 +21,10 @@ from brimline.elements.building import (
 from brimline.elements.pond import longest_side_m
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
+from brimline.inputs.rules import soil_as_dug
 from brimline.layers.flags import joined
 from brimline.stages._frames import frame_of, table_of
-from brimline.stages._plan import BUILT, ground_of_design, soil_as_dug
+from brimline.stages._plan import BUILT, ground_of_design
 from brimline.stages._survey_error import SUPPORT, survey_error_m
 from brimline.terrain.earthwork import (
     Earth,

@@ -14,9 +14,11 @@ from brimline.drainage.flow import flow_directions
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.grid.shapes import cells_touched
+from brimline.inputs.rows import text_of
+from brimline.inputs.rules import building_of
 from brimline.layers.flags import joined, needs_look
 from brimline.stages._frames import frame_of
-from brimline.stages._plan import SURVEYED, building_of, standing_of, text_of
+from brimline.stages._plan import SURVEYED, standing_of
 from brimline.terrain.conditioning import fill
 from brimline.units import counted
 

@@ -12,9 +12,9 @@ from brimline.drainage.hollows import find_hollows
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.grid.shapes import outlines
+from brimline.inputs.rules import usual_water
 from brimline.rainfall import runoff_depth_mm
 from brimline.stages._frames import frame_of, positions
-from brimline.stages._plan import usual_water
 from brimline.stages.conditioning import rule_of
 from brimline.terrain.conditioning import opened_surface
 from brimline.units import counted

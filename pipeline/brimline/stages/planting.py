@@ -16,6 +16,7 @@ from brimline.config import PlantingPlan, Sun, Year
 from brimline.engine.stage import Stage
 from brimline.errors import InputError, Problem, Severity
 from brimline.grid.shapes import cells_inside
+from brimline.inputs.planting import DRAWN, wanted_of
 from brimline.layers.flags import joined
 from brimline.planting import AGES_Y, WETNESS, Climate, a_week, demand_l, need_l, zone_kc
 from brimline.planting.care import building_and_planting
@@ -32,10 +33,8 @@ from brimline.stages._frames import frame_of, table_of
 from brimline.stages._planting import (
     ALONG,
     AROUND,
-    DRAWN,
     around_of,
     on_banks,
-    wanted_of,
     wetness_classes,
     zone_shapes,
 )

@@ -11,10 +11,10 @@ from brimline.choose.ponds.around import Neighbourhood, fills_pct
 from brimline.config import Ponds, Works
 from brimline.engine.stage import Stage
 from brimline.grid.shapes import cells_inside, outlines
+from brimline.inputs.rules import usual_water
 from brimline.layers.flags import joined
 from brimline.rainfall import runoff_depth_mm
 from brimline.stages._frames import frame_of, table_of
-from brimline.stages._plan import usual_water
 from brimline.stages.weather import WeatherRecord
 
 if TYPE_CHECKING:

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 from brimline.design import DrawnDischarge
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
+from brimline.inputs.rows import rows_of
 from brimline.stages._frames import frame_of, table_of
-from brimline.stages._plan import ground_of_design, rows_of
+from brimline.stages._plan import ground_of_design
 from brimline.stages._proof import PROVED, PROVED_BY, ProvedWater
 
 if TYPE_CHECKING:

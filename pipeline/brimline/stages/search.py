@@ -16,9 +16,10 @@ from brimline.design.plan_changes import changes_text, plan_changes
 from brimline.elements.building import ITEMS
 from brimline.engine.stage import Stage
 from brimline.errors import InputError, Problem, Severity
+from brimline.inputs.rules import building_of, prices_of, soil_as_dug
 from brimline.layers.flags import joined
 from brimline.stages._frames import table_of
-from brimline.stages._plan import beyond_of, building_of, prices_of, soil_as_dug, storms_of
+from brimline.stages._plan import beyond_of, storms_of
 from brimline.units import counted
 
 if TYPE_CHECKING:

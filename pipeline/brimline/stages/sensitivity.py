@@ -131,6 +131,9 @@ class _Silent:
     def problem(self, problem: Problem) -> None:
         """Do nothing."""
 
+    def tell(self, problems: object) -> None:
+        """Do nothing."""
+
     def advanced(self, share: float, doing: str = "") -> None:
         """Do nothing."""
 

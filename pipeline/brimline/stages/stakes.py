@@ -23,6 +23,7 @@ from brimline.elements.building import (
 )
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
+from brimline.inputs.doubts import benchmark_doubt
 from brimline.io.frames import conformed, empty
 from brimline.io.geographic import lon_lat, on_earth
 from brimline.layers import table
@@ -35,7 +36,6 @@ from brimline.lines.staking import (
     readings,
     survey_decides_m,
 )
-from brimline.stages._doubts import benchmark_doubt
 from brimline.stages._frames import frame_of
 from brimline.stages._plan import BUILT, ground_of_design
 from brimline.stages._stakes_lines import LINES, line_stakes

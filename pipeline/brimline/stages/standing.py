@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 from brimline.config import Works
 from brimline.design import StandingWalls
 from brimline.engine.stage import Stage
-from brimline.stages._walls import walls_of
+from brimline.inputs.walls import walls_of
+from brimline.io.vectors import VectorSource
 from brimline.terrain.smooth import smoothed
 
 if TYPE_CHECKING:
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 
 def _run(given: Given, _report: Reporter) -> Made:
     smooth_m = given.params("works", Works).smooth_m
-    walls = walls_of(given)
+    walls = walls_of(given.source("walls", VectorSource), given.grid)
     ground = walls.taken_off(given.raster("elevation"))  # nothing stands on a wall
     smooth = smoothed(ground, cell_m=given.grid.cell_m, sigma_m=smooth_m)
     return {"standing_level_m": smooth, "walls": walls}

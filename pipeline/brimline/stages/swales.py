@@ -12,13 +12,13 @@ from brimline.config import Rates, SwaleRows, Works
 from brimline.elements import Soak
 from brimline.engine.stage import Stage
 from brimline.errors import InputError
+from brimline.inputs.rules import usual_water
 from brimline.layers.flags import joined, needs_look
 from brimline.lines.rows import Duty, RowSpacing, WantedRows, swale_rows
 from brimline.rainfall import runoff_depth_mm
 from brimline.stages._filled import filled_ground
 from brimline.stages._frames import frame_of
 from brimline.stages._ground_for_lines import NEEDS, drawing_of, limits_for, smooth_surface
-from brimline.stages._plan import usual_water
 from brimline.stages._survey_error import SUPPORT, survey_lacks
 
 if TYPE_CHECKING:

@@ -12,13 +12,13 @@ from brimline.config import Access, Drainage
 from brimline.elements.pipe import Pipe, smallest_pipe
 from brimline.engine.stage import Stage
 from brimline.grid.shapes import cells_inside
+from brimline.inputs.rows import number_of, text_of
 from brimline.layers import layer
 from brimline.layers.drawn import usual_of
 from brimline.layers.flags import joined
 from brimline.lines.tracks import Track, TrackRules, eased, find_track
 from brimline.rainfall import rational_peak_m3_s
 from brimline.stages._frames import frame_of
-from brimline.stages._plan import number_of, text_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -4,19 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
-from brimline.balance.generator import Normals, daily_from_normals
 from brimline.config import Weather
 from brimline.engine.stage import Stage
-from brimline.errors import InputError, Problem, Severity
-from brimline.io.weather import Layout, read_weather
+from brimline.inputs.weather import weather_of
 
 if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.rainfall.daily import DailyWeather
-
-_SNOW_SHARE: Final = 0.15  # of the precipitation; more of it on frosty days is told
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,80 +22,10 @@ class WeatherRecord:
     days: DailyWeather | None = None
 
 
-def layout_of(params: Weather) -> Layout:
-    """Return what the configuration says of the file."""
-    return Layout(
-        params.columns,
-        params.temperature_unit,
-        params.precipitation_unit,
-        params.wind_unit,
-        params.radiation_unit,
-        params.wind_height_m,
-        params.date_format,
-    )
-
-
-def made_up(params: Weather) -> DailyWeather:
-    """Make the record that monthly normals stand for.
-
-    Raises
-    ------
-    InputError
-        If the normals contradict each other.
-    """
-    try:
-        normals = Normals(
-            params.normal_rain_mm,
-            params.normal_wet_days,
-            params.normal_temp_max_c,
-            params.normal_temp_min_c,
-        )
-    except ValueError as error:
-        raise InputError.of(
-            str(error), mend="correct the normals", source="configuration", place="weather"
-        ) from error
-    return daily_from_normals(
-        normals, first_year=params.made_up_from, years=params.made_up_years, seed=params.seed
-    )
-
-
 def _run(given: Given, report: Reporter) -> Made:
-    params = given.params("weather", Weather)
-    path = given.source("weather", Path)
-    if path is None and not params.has_normals:
-        return {"weather": WeatherRecord()}
-    if path is None:
-        weather = made_up(params)
-        report.problem(
-            Problem(
-                Severity.WARNING,
-                f"{params.made_up_years} years of days were made up from monthly normals; real"
-                " years differ more from each other, and dry years are drier",
-                "give inputs.weather, a daily record of a station nearby",
-                "weather",
-            )
-        )
-    else:
-        read = read_weather(path, layout_of(params))
-        weather = read.usable()
-        for problem in read.problems:
-            report.problem(problem)
-    _tell_snow(weather, report)
-    return {"weather": WeatherRecord(weather)}
-
-
-def _tell_snow(weather: DailyWeather, report: Reporter) -> None:
-    share = weather.frosty_share
-    if share > _SNOW_SHARE:
-        report.problem(
-            Problem(
-                Severity.WARNING,
-                f"{100 * share:.0f} % of the precipitation falls on days with a mean below 0 °C;"
-                " snow is not modelled, it counts as rain of that day",
-                "trust winter and spring figures less",
-                "weather",
-            )
-        )
+    days, problems = weather_of(given.source("weather", Path), given.params("weather", Weather))
+    report.tell(problems)
+    return {"weather": WeatherRecord(days)}
 
 
 STAGE = Stage(

@@ -11,7 +11,7 @@ from brimline.balance.cases import AS_DRAWN, YearSite, cases
 from brimline.balance.collectors import fed_zones, over_beds, rings_told, under_stores
 from brimline.balance.evapotranspiration import how_told
 from brimline.balance.periods import calendar
-from brimline.balance.planted import planted_zones
+from brimline.balance.planted import planted_zones, zones_off
 from brimline.balance.sizing import curves_of, size_answer
 from brimline.balance.surface import surface_told
 from brimline.balance.yearly import YearRun, joined
@@ -19,19 +19,12 @@ from brimline.config import PlantingPlan, Year
 from brimline.design import Design, collectors_of
 from brimline.engine.stage import Stage
 from brimline.errors import InputError, Problem, Severity
+from brimline.inputs.year import plantings_of, textures_of, zone_rows
 from brimline.io.frames import conformed, empty
 from brimline.layers import table
 from brimline.planting import AGES_Y
 from brimline.stages._frames import frame_of, table_of
-from brimline.stages._year_site import (
-    ground_of_zones,
-    plantings_of,
-    position_of,
-    reference_of,
-    textures_of,
-    zone_rows,
-    zones_off,
-)
+from brimline.stages._year_site import ground_of_zones, position_of, reference_of
 from brimline.stages.weather import WeatherRecord
 from brimline.units import counted
 

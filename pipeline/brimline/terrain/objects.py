@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from scipy import ndimage
 
+from brimline.errors import Problem, Severity
 from brimline.grid import checked_elevation
 from brimline.terrain.voids import span_voids
+from brimline.units import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -80,6 +82,23 @@ def without_roofs(dem: Elevation, roofs: Sequence[BoolGrid], *, cell_m: float) -
     spanned[~known & ~cut] = np.nan  # other holes stay as they were
     left = int((cut & known & np.isnan(spanned)).sum())
     return Unroofed(spanned, tuple(heights), tuple(taken), left)
+
+
+def roofs_told(bare: Unroofed) -> list[Problem]:
+    """Warn of roofs that were taken off: what lies beneath them nobody has measured."""
+    if not bare.taken:
+        return []
+    highest_m = max(bare.heights_m[number] for number in bare.taken)
+    return [
+        Problem(
+            Severity.WARNING,
+            f"{counted(len(bare.taken), 'roof stands', 'roofs stand')} in the elevation, up to"
+            f" {highest_m:.1f} m over the ground: taken off, and the ground beneath spanned as"
+            " a membrane; nobody has measured it",
+            "hand over bare ground where levels beneath or beside buildings matter",
+            "elevation",
+        )
+    ]
 
 
 def wall_heights(

@@ -9,8 +9,8 @@ from brimline.config import Works
 from brimline.design import SurveyedGround, standing_ground
 from brimline.drainage.flow import accumulate, flow_directions
 from brimline.grid import Grid
+from brimline.inputs.rules import design_rules
 from brimline.rainfall import Storm, uniform
-from brimline.stages._plan import design_rules
 
 GRID = Grid(80, 60, 1.0, 0.0, 80.0, "EPSG:32633")
 

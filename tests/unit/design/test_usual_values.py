@@ -18,11 +18,12 @@ from brimline.config import SwaleRows, Works
 from brimline.config.template import template, toml_value
 from brimline.config.works import COLUMNS
 from brimline.design import KINDS, DrawnPad
+from brimline.inputs.rows import plan_of, rows_of
+from brimline.inputs.rules import usual_water
 from brimline.layers import layer
 from brimline.layers.drawn import ITEMS, usual_of
 from brimline.rainfall import runoff_depth_mm
 from brimline.stages import _planting
-from brimline.stages._plan import plan_of, rows_of, usual_water
 from brimline.stages.swales import duty_of
 
 ROWS = {kind.LAYER: kind for kind in (*KINDS.values(), DrawnPad)}

@@ -3,9 +3,9 @@
 import geopandas as gpd
 import shapely
 
+from brimline.inputs.drawn import layer_problems
 from brimline.io.vectors import VectorSource
 from brimline.rainfall.covers import COVERS
-from brimline.stages._drawn import layer_problems
 
 
 def told(tmp_path, word):

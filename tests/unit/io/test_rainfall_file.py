@@ -5,8 +5,8 @@ import pytest
 
 from brimline.config import DesignStorm
 from brimline.errors import InputError
+from brimline.inputs.storms import storms_asked
 from brimline.io.rainfall import depth_doubts, read_depth_table
-from brimline.stages.storm import storms_asked
 
 
 def read(tmp_path, text):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Final, Literal
+from typing import TYPE_CHECKING, Final
 
 import geopandas as gpd
 import numpy as np
@@ -12,20 +12,21 @@ import shapely
 
 from brimline.balance.soil import texture
 from brimline.errors import Problem, Severity
+from brimline.grid.shapes import cells_inside
+from brimline.inputs.doubts import ground_doubts
 from brimline.io.coverage import boundary_problems, off_data_problems, outline_of
 from brimline.io.elevation import inside_data
 from brimline.io.frames import conformed, empty
 from brimline.io.vectors import WantedColumn, read_layer
 from brimline.layers import layer
 from brimline.rainfall.covers import COVERS
-from brimline.stages._doubts import ground_doubts
 from brimline.units import counted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from brimline.grid import BoolGrid, Elevation, Grid
-    from brimline.io.vectors import LayerRead, VectorSource
+    from brimline.io.vectors import Kind, LayerRead, VectorSource
 
 # Clear distance where none is drawn [m]: common practice, no source; local code decides.
 SETBACK_M: Final = {
@@ -44,8 +45,7 @@ _WHICH_COUNTS: Final = {
     "soils": "the later row counts in storms, the earlier through the year",
 }
 _OVERLAP_M2: Final = 1.0
-Kind = Literal["point", "line", "polygon"]
-
+SOURCES: Final = ("boundary", "intakes", "surfaces", "soils", "keep_out", "culverts")
 
 _COLUMNS: Final[dict[str, tuple[WantedColumn, ...]]] = {
     "boundary": (WantedColumn("name"),),
@@ -135,6 +135,24 @@ def read_site(
     return found
 
 
+def roofs_of(source: VectorSource | None, grid: Grid) -> list[BoolGrid]:
+    """Cells of each roof of the surfaces; what is wrong with them `read_site` tells."""
+    if source is None:
+        return []
+    rows = read_layer(
+        source,
+        kinds={"polygon"},
+        crs=grid.crs,
+        columns=[WantedColumn("cover", aliases=("land_cover",))],
+        default_layer="surfaces",
+    ).frame
+    return [
+        cells_inside([shape], grid)
+        for shape, cover in zip(rows.geometry, rows["cover"], strict=True)
+        if cover == "roof"
+    ]
+
+
 def _overlaps(read: LayerRead, name: str) -> list[Problem]:
     """Tell polygons of a layer that lie over one another, and which of them counts."""
     shapes = read.frame.geometry.to_numpy()
@@ -195,7 +213,7 @@ def layer_problems(sources: Mapping[str, VectorSource], crs: str | None = None) 
     ]
 
 
-def _clean(rows: Any, name: str, grid: Grid) -> gpd.GeoDataFrame:  # noqa: ANN401
+def _clean(rows: pd.DataFrame, name: str, grid: Grid) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(conformed(rows, layer(name), grid.crs))
 
 

@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Final
 
 from brimline.design import StandingWall, StandingWalls
 from brimline.errors import Problem, Severity
+from brimline.inputs.rows import text_of
 from brimline.io.vectors import VectorSource, WantedColumn, read_layer
-from brimline.stages._plan import text_of
 from brimline.units import counted
 
 if TYPE_CHECKING:
     from brimline.config import Conditioning
-    from brimline.engine.stage import Given
+    from brimline.grid import Grid
     from brimline.io.vectors import LayerRead
 
 _USUAL_WALL_M: Final = 0.3
@@ -49,14 +49,13 @@ def low_walls(read: LayerRead, params: Conditioning) -> list[Problem]:
     ]
 
 
-def walls_of(given: Given) -> StandingWalls:
-    """Return the walls of a stage whose sources name them; none where there is no such input."""
-    source = given.source("walls", VectorSource)
+def walls_of(source: VectorSource | None, grid: Grid) -> StandingWalls:
+    """Return the walls as they stand; none where there is no such input."""
     if source is None:
-        return StandingWalls.of((), given.grid)
-    rows = read_walls(source, given.grid.crs).usable()
+        return StandingWalls.of((), grid)
+    rows = read_walls(source, grid.crs).usable()
     walls = [
         StandingWall(text_of(row, "name") or f"wall {number}", row.geometry, float(row.height_m))
         for number, row in enumerate(rows.itertuples(index=False), start=1)
     ]
-    return StandingWalls.of(walls, given.grid)
+    return StandingWalls.of(walls, grid)

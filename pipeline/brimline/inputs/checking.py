@@ -8,9 +8,25 @@ from typing import TYPE_CHECKING
 import geopandas as gpd
 import numpy as np
 
-from brimline.balance.planted import planted_zones
+from brimline.balance.planted import planted_zones, zones_off
 from brimline.design import Plan
 from brimline.errors import InputError, Problem, Severity
+from brimline.inputs.doubts import (
+    benchmark_doubt,
+    ground_doubts,
+    refuse_countless_contours,
+    unknown_sizes,
+    unknown_storm,
+)
+from brimline.inputs.drawn import SOURCES, layer_problems, read_site
+from brimline.inputs.notes import read_notes
+from brimline.inputs.plan import read_plan
+from brimline.inputs.planting import wanted_of
+from brimline.inputs.rows import plan_of
+from brimline.inputs.storms import storms_asked
+from brimline.inputs.walls import low_walls, read_walls
+from brimline.inputs.weather import layout_of, made_up
+from brimline.inputs.year import stated_latitude, textures_of, zone_rows
 from brimline.io.built import is_surface, read_built_points, read_built_surface
 from brimline.io.crs import is_local, parsed
 from brimline.io.elevation import read_elevation
@@ -19,23 +35,6 @@ from brimline.io.placed import placed_crs, stated_crs
 from brimline.io.rainfall import read_depth_table
 from brimline.io.weather import read_weather
 from brimline.planting.laying import unknown_names
-from brimline.stages import _drawn
-from brimline.stages._doubts import (
-    benchmark_doubt,
-    ground_doubts,
-    refuse_countless_contours,
-    unknown_sizes,
-    unknown_storm,
-)
-from brimline.stages._plan import plan_of
-from brimline.stages._planting import wanted_of
-from brimline.stages._walls import low_walls, read_walls
-from brimline.stages._year_site import stated_latitude, textures_of, zone_rows, zones_off
-from brimline.stages.notes import read_notes
-from brimline.stages.plan import read_plan
-from brimline.stages.site import SOURCES
-from brimline.stages.storm import storms_asked
-from brimline.stages.weather import layout_of, made_up
 from brimline.units import counted
 
 if TYPE_CHECKING:
@@ -100,7 +99,7 @@ def _elevation(
         found.problems += error.problems
         found.facts.append("without elevation there is no grid: where things lie was not checked")
         local = terrain.crs is not None and is_local(parsed(terrain.crs))
-        found.problems += _drawn.layer_problems(
+        found.problems += layer_problems(
             {name: sources[name].value for name in SOURCES if name in sources},
             terrain.crs if local else None,
         )
@@ -213,7 +212,7 @@ def _layers(
     grid: Grid,
     found: CheckedInputs,
 ) -> None:
-    read = _drawn.read_site(
+    read = read_site(
         {name: sources[name].value if name in sources else None for name in SOURCES}, dem, grid
     )
     found.problems += read.problems

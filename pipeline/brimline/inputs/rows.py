@@ -1,0 +1,85 @@
+"""Layers that a person draws, as rows of what the design room takes."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import fields
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import pandas as pd
+
+from brimline.design import KINDS, Plan
+from brimline.layers import layer
+from brimline.layers.drawn import usual_of
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from geopandas import GeoDataFrame
+
+    from brimline.config import Works
+
+Row = TypeVar("Row")
+
+
+def rows_of(frame: GeoDataFrame, kind: type[Row], usual: Mapping[str, Any]) -> tuple[Row, ...]:
+    """Return the rows of a drawing layer as a class of `brimline.design.plan`.
+
+    Parameters
+    ----------
+    usual : values of columns that are left empty, by name; the rest is left open.
+    """
+    word = str(getattr(kind, "WORD", ""))
+    found = []
+    for number, row in enumerate(frame.itertuples(index=False), start=1):
+        empty = tuple(name for name in row._fields if pd.isna(getattr(row, name)))
+        values: dict[str, Any] = {}
+        for field in fields(kind):  # type: ignore[arg-type] # a dataclass
+            name = field.name
+            if name == "shape":
+                values[name] = row.geometry
+            elif name == "empty":
+                values[name] = empty
+            elif name == "name":
+                values[name] = text_of(row, name) or (f"{word} {number}" if word else "")
+            elif field.type == "float":
+                values[name] = number_of(row, name, float(usual.get(name, math.nan)))
+            else:
+                values[name] = text_of(row, name) or str(usual.get(name, ""))
+        found.append(kind(**values))
+    return tuple(found)
+
+
+def plan_of(frames: Mapping[str, GeoDataFrame], works: Works) -> Plan:
+    """Return all that was drawn, usual values filled in where columns are empty.
+
+    Parameters
+    ----------
+    frames : by the names of `brimline.design.LAYERS`.
+    """
+    parts: dict[str, Any] = {
+        name: rows_of(frames[kind.LAYER], kind, usual_values(kind.LAYER, works))
+        for name, kind in KINDS.items()
+    }
+    return Plan(**parts)
+
+
+def usual_values(name: str, works: Works) -> dict[str, float | str]:
+    """Return what is taken where columns of a drawing layer are left empty."""
+    return usual_of(layer(name)) | works.usual_of(name)
+
+
+def number_of(row: object, name: str, usual: float = math.nan) -> float:
+    """Value of a column, or what is usual where it is empty or not there."""
+    value = getattr(row, name, None)
+    return usual if value is None or pd.isna(value) else float(value)
+
+
+def text_of(row: object, name: str) -> str:
+    """Text of a column; empty where there is none."""
+    return stripped(getattr(row, name, None))
+
+
+def stripped(value: object) -> str:
+    """Text of a cell without the space around it; empty where there is none."""
+    return value.strip() if isinstance(value, str) else ""

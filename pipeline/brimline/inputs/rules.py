@@ -1,0 +1,100 @@
+"""Tables of the configuration, as what the domain rooms keep to."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from brimline.cascade import CascadeLimits, Free, Goals, Pace
+from brimline.config import USUAL_RAIN_2Y_24H_MM, Hazard
+from brimline.design import DesignRules, SizingRules, UsualGround, UsualWater
+from brimline.elements.building import ITEMS, Building
+from brimline.terrain.earthwork import Soil
+
+if TYPE_CHECKING:
+    from brimline.config import Earthworks, Rates, Works
+
+
+def usual_water(works: Works, rain_2y_24h_mm: float | None = None) -> UsualWater:
+    """Return what is taken for ground where the inputs say nothing.
+
+    Parameters
+    ----------
+    rain_2y_24h_mm : of the rainfall table; None where it does not tell.
+    """
+    return UsualWater(
+        UsualGround(works.usual_cover, works.condition, works.usual_soil_group),
+        works.usual_soak_mm_per_h,
+        works.soak_safety_factor,
+        works.infiltration,
+        works.soil_saturation,
+        works.rain_2y_24h_mm or rain_2y_24h_mm or USUAL_RAIN_2Y_24H_MM,
+        works.concentration,
+        works.roof_coefficient,
+    )
+
+
+def design_rules(
+    works: Works,
+    level_tolerance_m: float,
+    rain_2y_24h_mm: float | None = None,
+    building: Building = Building(),  # noqa: B008 - frozen
+    hazard: Hazard = Hazard(),  # noqa: B008 - frozen
+) -> DesignRules:
+    """Return what a design keeps to, as the configuration has it.
+
+    Parameters
+    ----------
+    rain_2y_24h_mm : of the rainfall table; None where it does not tell.
+    """
+    share, hours = works.goal_capture_share, works.goal_drawdown_h
+    asked = share > 0 or hours is not None
+    sizing = SizingRules(
+        Goals(share, hours or math.inf) if asked else None,
+        works.goal_storm,
+        works.goal_applied,
+        tuple(Free(one.element, one.dimension, one.low, one.high, one.step) for one in works.free),
+        works.pond_depth_range_m,
+        works.swale_depth_range_m,
+        works.basin_depth_range_m,
+        works.tank_volume_range_m3,
+    )
+    limits = CascadeLimits(
+        min_drop_m=works.min_drop_m,
+        drawdown_h=works.drawdown_h,
+        engineer_height_m=works.engineer_height_m,
+        engineer_volume_m3=works.engineer_volume_m3,
+        steep_slope_pct=works.max_slope_pct,
+        fence_depth_m=hazard.fence_depth_m,
+        embankment_water_m=hazard.embankment_water_m,
+    )
+    return DesignRules(
+        usual_water(works, rain_2y_24h_mm),
+        sizing,
+        works.sill_head_m,
+        works.near_building_m,
+        level_tolerance_m,
+        works.mended,
+        limits,
+        Pace(after_h=works.after_h),
+        building,
+    )
+
+
+def building_of(params: Earthworks) -> Building:
+    """Return how banks and sills are built."""
+    return Building(
+        params.bank_top_m, params.bank_outer, params.settlement, returns_m=params.wing_m
+    )
+
+
+def soil_as_dug(params: Earthworks) -> Soil:
+    """Return how soil swells and settles, and how much of it is topsoil."""
+    return Soil(
+        params.loose_per_bank, params.compacted_per_bank, params.topsoil_m, params.respread_m
+    )
+
+
+def prices_of(rates: Rates) -> dict[str, float | None]:
+    """Return the price of one unit of each item of the bill; None where it is not stated."""
+    return {key: getattr(rates, item.rate_key(key)) for key, item in ITEMS.items()}
