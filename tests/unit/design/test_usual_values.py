@@ -18,12 +18,12 @@ from brimline.config import SwaleRows, Works
 from brimline.config.template import template, toml_value
 from brimline.config.works import COLUMNS
 from brimline.design import KINDS, DrawnPad
+from brimline.inputs import planting
 from brimline.inputs.rows import plan_of, rows_of
 from brimline.inputs.rules import usual_water
 from brimline.layers import layer
 from brimline.layers.drawn import ITEMS, usual_of
 from brimline.rainfall import runoff_depth_mm
-from brimline.stages import _planting
 from brimline.stages.swales import duty_of
 
 ROWS = {kind.LAYER: kind for kind in (*KINDS.values(), DrawnPad)}
@@ -65,11 +65,11 @@ def test_planting_left_empty_takes_the_value_that_is_declared(column, monkeypatc
     columns = tuple(
         replace(one, usual=other) if one.name == column else one for one in item.columns
     )
-    monkeypatch.setattr(_planting, "layer", lambda _: replace(item, columns=columns))
+    monkeypatch.setattr(planting, "layer", lambda _: replace(item, columns=columns))
     frame = gpd.GeoDataFrame(
         {"name": ["Beds"], "plants": ["fig"]}, geometry=[SHAPES["Polygon"]], crs="EPSG:32633"
     )
-    [wanted] = _planting._of_layer("planting_zones", lambda _: frame)
+    [wanted] = planting._of_layer("planting_zones", lambda _: frame)
     assert getattr(wanted, "pattern" if column == "fill" else column) == other
 
 
