@@ -93,7 +93,12 @@ def test_rows_hold_what_is_promised_of_them(seed, spacing, noise_m):
         assert boundary.buffer(-5.0).contains(row.line)
         assert row.must_hold_m3 == pytest.approx(row.catchment_m2 * 0.020)
         assert row.holds_m3 == pytest.approx(row.length_m * DUTY.holds_m3_per_m)
-        assert ("undersized" in row.flags) == (row.must_hold_m3 > row.holds_m3)
+        reaches_m3 = row.must_hold_m3 + row.from_above_m3
+        assert row.passes_on_m3 == pytest.approx(max(reaches_m3 - row.holds_m3, 0.0), abs=1e-6)
+        if row.passes_on_m3 > 0 and row.passes_to < 0:
+            assert "undersized" in row.flags
+        if "undersized" in row.flags:
+            assert row.passes_on_m3 > 0
         if row.drawn < 0:
             assert row.spacing_m >= 0.9 * spacing.min_m - 1e-6
             east, north = gradient_at(surface, grid, *shapely.get_coordinates(row.line)[:-1].T)
@@ -103,6 +108,12 @@ def test_rows_hold_what_is_promised_of_them(seed, spacing, noise_m):
     # no two lines cross or touch, and proposals keep half the least spacing
     for i, j in shapely.STRtree(lines).query(lines, predicate="dwithin", distance=3.99).T:
         assert i == j or (rows[i].drawn >= 0 and rows[j].drawn >= 0)
+    # what one row passes on reaches the one that it passes on to, lower down, and no other
+    handed = np.zeros(len(rows) + 1)
+    for i, row in enumerate(rows):
+        assert row.passes_to == -1 or row.passes_to > i
+        handed[row.passes_to] += row.passes_on_m3
+    np.testing.assert_allclose([row.from_above_m3 for row in rows], handed[:-1], atol=1e-6)
     # every piece of ground sheds to one row at most
     assert sum(row.catchment_m2 for row in rows) <= np.isfinite(dem).sum() + 1e-6
     assert all(one.level_m >= other.level_m for one, other in pairwise(rows))

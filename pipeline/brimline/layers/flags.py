@@ -135,7 +135,7 @@ FLAGS: Final = (
     ),
     Flag(
         "undersized",
-        "The row holds less than the runoff of the strip above it in the design storm.",
+        "The row and those that it passes on to hold less than reaches them in the design storm.",
         "Enlarge the section, or add a row above.",
     ),
     Flag("short-of-goal", "No line with the asked grade exists.", "Change an end or the grade."),

@@ -56,6 +56,26 @@ ITEMS: Final = (
             ),
             Column("must_hold_m3", "float", "Runoff of that ground in the design storm.", "m³", 0),
             Column("holds_m3", "float", "What it stores and soaks in during the storm.", "m³", 0),
+            Column("from_above_m3", "float", "What rows above pass on to it in it.", "m³", 0),
+            Column(
+                "passes_on_m3",
+                "float",
+                "What it cannot hold of both, and passes on over a sill.",
+                "m³",
+                0,
+            ),
+            Column(
+                "passes_to",
+                "int",
+                "The row below that takes that; 0 if it passes nothing on, or to no row.",
+                minimum=0,
+            ),
+            Column(
+                "stack_id",
+                "int",
+                "Number of the rows, one below the other, that are judged and sized together.",
+                minimum=1,
+            ),
             Column(
                 "depth_m",
                 "float",

@@ -14,7 +14,7 @@ from brimline.engine.stage import Stage
 from brimline.errors import InputError
 from brimline.inputs.rules import usual_water
 from brimline.layers.flags import joined, needs_look
-from brimline.lines.rows import Duty, RowSpacing, WantedRows, swale_rows
+from brimline.lines.rows import Duty, RowSection, RowSpacing, WantedRows, swale_rows
 from brimline.rainfall import runoff_depth_mm
 from brimline.stages._filled import filled_ground
 from brimline.stages._frames import frame_of
@@ -100,8 +100,8 @@ def wanted_of(params: SwaleRows, works: Works, rates: Rates, duty: Duty) -> Want
     InputError
         If a budget is given without the prices that it is reckoned by.
     """
-    cost_per_m = (rates.cut_per_m3 or 0.0) * duty.storage_m2 + (rates.form_per_m or 0.0)
-    if params.most_cost is not None and not cost_per_m > 0:
+    cut, form = rates.cut_per_m3 or 0.0, rates.form_per_m or 0.0
+    if params.most_cost is not None and not cut + form > 0:
         raise InputError.of(
             "limits the cost of rows, but no prices are given",
             mend="set rates.cut_per_m3 or rates.form_per_m, or swales.most_length_m",
@@ -111,18 +111,18 @@ def wanted_of(params: SwaleRows, works: Works, rates: Rates, duty: Duty) -> Want
     bottom = _said(params.bottom_width_m, works.swale_bottom_m)
     side = _said(params.side_slope, works.swale_side)
     usual = _said(params.depth_m, works.swale_depth_m)
-    depths = np.arange(usual, max(works.swale_depth_range_m[1], usual) + 1e-9, _DEPTH_STEP_M)
+    deepest = usual if params.proposals == "all" else max(works.swale_depth_range_m[1], usual)
     soak_m = duty.soak_mm / 1000.0
+    sections = []
+    for deep in np.arange(usual, deepest + 1e-9, _DEPTH_STEP_M).tolist():
+        dug_m2 = (bottom + side * deep) * deep
+        holds_m2 = dug_m2 + soak_m * (bottom + side * deep)
+        depth_m = math.nan if params.proposals == "all" else deep
+        sections.append(RowSection(depth_m, holds_m2, cut * dug_m2 + form))
     return WantedRows(
         most_length_m=math.inf if params.most_length_m is None else params.most_length_m,
         most_cost=math.inf if params.most_cost is None else params.most_cost,
-        cost_per_m=cost_per_m,
-        deeper=tuple(
-            (float(deep), float((bottom + side * deep) * deep + soak_m * (bottom + side * deep)))
-            for deep in depths
-        )
-        if params.proposals == "worth"
-        else (),
+        sections=tuple(sections),
         any_size=params.proposals == "all",
     )
 
@@ -165,7 +165,11 @@ def _record(
         "must_hold_m3": row.must_hold_m3,
         "holds_m3": row.holds_m3,
         "depth_m": None if math.isnan(row.depth_m) else row.depth_m,
-        "kept_m2": min(row.must_hold_m3, row.holds_m3) / row.length_m,
+        "from_above_m3": row.from_above_m3,
+        "passes_on_m3": row.passes_on_m3,
+        "passes_to": row.passes_to + 1 if row.passes_on_m3 > 0 else 0,
+        "stack_id": row.stack,
+        "kept_m2": row.kept_m3 / row.length_m,
         "rank": rank,
         "soil": soil,
         "drawn": row.drawn >= 0,
@@ -178,11 +182,7 @@ def _record(
 
 def _ranks(rows: list[SwaleRow]) -> list[int]:
     """Place of each proposed row by what a metre keeps of the storm; 1 is the best, 0 if drawn."""
-    kept = {
-        place: min(row.must_hold_m3, row.holds_m3) / row.length_m
-        for place, row in enumerate(rows)
-        if row.drawn < 0
-    }
+    kept = {place: row.kept_m3 / row.length_m for place, row in enumerate(rows) if row.drawn < 0}
     order = sorted(kept, key=lambda place: (-kept[place], place))
     rank = {place: number for number, place in enumerate(order, start=1)}
     return [rank.get(place, 0) for place in range(len(rows))]
@@ -210,7 +210,7 @@ def _headline(rows: list[SwaleRow]) -> dict[str, float | int]:
 
 STAGE = Stage(
     name="swales",
-    version=4,
+    version=5,
     title="swale rows",
     needs=(*NEEDS, "storms", "drawn_swales", "soils", SUPPORT),
     makes=("swale_lines", "swale_rows"),

@@ -309,12 +309,14 @@ def test_strips_after_lines_have_gone_equal_those_of_what_is_left_alone():
     lines[:] = [shapely.LineString([(3, y), (20, y + 1.5), (41, y)]) for y in (35, 28, 22, 15, 6)]
     level = np.array([float(np.median(dem[round(40 - line.centroid.y)])) for line in lines])
     left = np.array([True, False, True, True, True])
-    stays, area, far = strips_of(lines, level, dem, directions, grid, lambda _: left)
-    assert stays.tolist() == left.tolist()
-    _, alone, far_alone = strips_of(
-        lines[left], level[left], dem, directions, grid, lambda far_m: far_m > -1.0
-    )
-    _, every, _ = strips_of(lines, level, dem, directions, grid, lambda far_m: far_m > -1.0)
-    np.testing.assert_array_equal(area[left], alone)
-    np.testing.assert_array_equal(far[left], far_alone)
-    assert alone[1] > every[2]  # the next line down takes what the one above it held
+    found = strips_of(lines, level, dem, directions, grid, lambda _: left)
+    assert found.stays.tolist() == left.tolist()
+    alone = strips_of(lines[left], level[left], dem, directions, grid, lambda far_m: far_m > -1.0)
+    every = strips_of(lines, level, dem, directions, grid, lambda far_m: far_m > -1.0)
+    np.testing.assert_array_equal(found.area_m2[left], alone.area_m2)
+    np.testing.assert_array_equal(found.spacing_m[left], alone.spacing_m)
+    place = np.append(np.flatnonzero(left), -1)
+    np.testing.assert_array_equal(found.to[left], place[alone.to])
+    assert (
+        alone.area_m2[1] > every.area_m2[2]
+    )  # the next line down takes what the one above it held

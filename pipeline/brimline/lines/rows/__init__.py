@@ -3,11 +3,13 @@
 from brimline.lines.rows.drawn import Corrected, around, corrected
 from brimline.lines.rows.propose import SwaleRow, swale_rows
 from brimline.lines.rows.rules import Duty, RowSpacing, catchment_ratio, terrace_interval_m
+from brimline.lines.rows.stacks import RowSection
 from brimline.lines.rows.worth import WantedRows
 
 __all__ = [
     "Corrected",
     "Duty",
+    "RowSection",
     "RowSpacing",
     "SwaleRow",
     "WantedRows",

@@ -15,7 +15,8 @@ from brimline.lines.limits import Cut, Limits, near_lines
 from brimline.lines.rows import place
 from brimline.lines.rows.apart import made_room
 from brimline.lines.rows.drawn import Corrected, corrected
-from brimline.lines.rows.worth import WantedRows, judged, judged_level, level_pieces
+from brimline.lines.rows.stacks import stack_of
+from brimline.lines.rows.worth import WantedRows, curled, judged, judged_level, level_pieces
 from brimline.lines.sample import checked_on_grid
 from brimline.lines.strips import cells_of_lines, sheet_directions
 from brimline.lines.tracing import traced
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from brimline.grid import Directions, Elevation, Grid
     from brimline.lines.level_lines import LevelLine
     from brimline.lines.rows.rules import Duty, RowSpacing
+    from brimline.lines.rows.worth import Judged
 
 _CLOSEST = 0.9  # share of the least spacing that a row's measured mean must keep
 _HOLLOW_M = 0.25  # deeper hollows keep the water that runs into them
@@ -51,6 +53,10 @@ class SwaleRow:
     spacing_m : mean distance over the ground, up the slope, to the next row or the divide [m].
     catchment_m2 : ground that sheds to it, rows above excluded [m²].
     must_hold_m3 : runoff of the catchment in the design storm [m³].
+    from_above_m3 : what rows above pass on to it in the storm [m³].
+    passes_on_m3 : what it cannot hold of both [m³].
+    passes_to : place among the rows of the one that most of its length leads to; -1 for none.
+    stack : number of the rows that pass on to one another, from 1.
     holds_m3 : storage and soakage in the storm [m³].
     depth_m : to which a proposed row is to be dug to hold that; NaN if drawn [m].
     drawn : place of the row in the drawn ones; -1 if it is proposed.
@@ -67,12 +73,21 @@ class SwaleRow:
     spacing_m: float
     catchment_m2: float
     must_hold_m3: float
+    from_above_m3: float
+    passes_on_m3: float
+    passes_to: int
+    stack: int
     holds_m3: float
     depth_m: float
     drawn: int
     moved_m: float
     moved_level_m: float
     flags: tuple[str, ...]
+
+    @property
+    def kept_m3(self) -> float:
+        """What it keeps of the storm [m³]."""
+        return self.must_hold_m3 + self.from_above_m3 - self.passes_on_m3
 
 
 def swale_rows(
@@ -111,7 +126,7 @@ def swale_rows(
     drawn : rows that are there already, in the map's metres.
     drawn_levels_m : level of each drawn row, None for the best one [m].
     wanted : which of the proposals are taken; unless it says any size, only what is level on the
-        survey and holds what reaches it.
+        survey, and whose stack of rows holds what reaches it.
 
     Returns
     -------
@@ -145,6 +160,8 @@ def swale_rows(
         )
         if not wanted.any_size:
             pieces, level = level_pieces(pieces, level, survey, surface, grid, drawing)
+            sound = ~curled(pieces.lines)
+            pieces, level = pieces.chosen(sound), level[sound]
         proposed = measured(pieces, level, survey, surface, grid, drawing)
         if not wanted.any_size:
             proposed = [judged_level(row) for row in proposed]
@@ -167,12 +184,13 @@ def swale_rows(
         wanted,
         least_spacing_m=least_m,
     )
+    there = np.flatnonzero(found.stays)
+    last = stack_of(found.to)
+    number = {int(row): k for k, row in enumerate(np.unique(last), start=1)}
     return [
-        _row(
-            rows[i], sources[i], fixed, float(found.area_m2[i]), float(found.spacing_m[i]), duty,
-            drawing, wanted,
-        )
-        for i in np.flatnonzero(found.stays)
+        _row(rows[i], sources[i], fixed, found, place, number[int(last[place])], duty, drawing,
+             wanted)
+        for place, i in enumerate(there)
     ]  # fmt: skip
 
 
@@ -253,20 +271,23 @@ def _row(
     line: LevelLine,
     source: int,
     fixed: list[Corrected],
-    area_m2: float,
-    far_m: float,
+    found: Judged,
+    place: int,
+    stack: int,
     duty: Duty,
     drawing: Drawing,
     wanted: WantedRows,
 ) -> SwaleRow:
     """Say what a row must hold and whether it does."""
+    row = int(np.flatnonzero(found.stays)[place])
+    area_m2 = float(found.area_m2[row])
     must = area_m2 * duty.runoff_mm / 1000.0
     depth_m, per_m = np.nan, duty.holds_m3_per_m
     if source < 0:
-        depth_m, per_m = wanted.section(duty, must / line.length_m)
-    holds = line.length_m * per_m
+        section = wanted.sections_of(duty)[found.section[place]]
+        depth_m, per_m = section.depth_m, section.holds_m3_per_m
     flags = set(line.flags)
-    if must > holds:
+    if not found.passed.taken[place]:
         flags.add("undersized")
     moved = fixed[source].moved_m if source >= 0 else 0.0
     moved_level = fixed[source].moved_level_m if source >= 0 else 0.0
@@ -279,10 +300,14 @@ def _row(
         level_error_m=line.level_error_m,
         level_rms_m=line.level_rms_m,
         mean_slope_pct=line.mean_slope_pct,
-        spacing_m=far_m,
+        spacing_m=float(found.spacing_m[row]),
         catchment_m2=area_m2,
         must_hold_m3=must,
-        holds_m3=holds,
+        from_above_m3=max(float(found.passed.reaches_m3[place]) - must, 0.0),
+        passes_on_m3=float(found.passed.passes_m3[place]),
+        passes_to=int(found.to[place]),
+        stack=stack,
+        holds_m3=line.length_m * per_m,
         depth_m=float(depth_m),
         drawn=source,
         moved_m=moved,

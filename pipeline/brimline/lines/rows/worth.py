@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
 
 from brimline.lines.limits import Cut, Limits, Stop, cut
+from brimline.lines.rows.stacks import (
+    NOWHERE,
+    Passed,
+    RowSection,
+    passed_down,
+    sections_for,
+    wanted_rows,
+)
 from brimline.lines.sample import levels_of
 from brimline.lines.strips import strips_of
 
@@ -22,7 +31,8 @@ if TYPE_CHECKING:
     from brimline.lines.rows.rules import Duty
 
 _NEARLY: Final = 0.95  # of the tolerance: lines are looked at in steps, and measured between them
-_TOO_MUCH: Final = 0.3  # of the length that is to go is left out in one round, and measured anew
+_ROUNDING: Final = 1e-9
+_CURL_RAD: Final = 1.5 * np.pi  # to the left; the head of a valley turns a row by about half of it
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,46 +42,34 @@ class WantedRows:
     Parameters
     ----------
     most_length_m : of all proposed rows together [m].
-    most_cost : of all of them, in the currency of `cost_per_m`.
-    cost_per_m : what a metre of row costs.
-    deeper : depths to which a row may be dug, rising [m], and what a metre of it holds then
-        [m³/m]; each row is dug as deep as it must be. Empty leaves the one section of `Duty`.
+    most_cost : of all of them, in the currency of the sections' costs.
+    sections : ways in which a row may be dug, rising in what they hold; stacks are sized with
+        them. Empty leaves the one section of `Duty`.
     any_size : propose also what cannot hold what reaches it, and what is not level.
 
     Raises
     ------
     ValueError
-        If a number is negative, or a cost is limited that is not known.
+        If a number is negative, sections do not rise, or a cost is limited that is not known.
     """
 
     most_length_m: float = np.inf
     most_cost: float = np.inf
-    cost_per_m: float = 0.0
-    deeper: tuple[tuple[float, float], ...] = ()
+    sections: tuple[RowSection, ...] = ()
     any_size: bool = False
 
     def __post_init__(self) -> None:
-        if min(self.most_length_m, self.most_cost, self.cost_per_m) < 0:
+        costs = [one.cost_per_m for one in self.sections]
+        if min(self.most_length_m, self.most_cost, *costs) < 0:
             raise ValueError("lengths and costs of rows must not be negative")
-        if np.isfinite(self.most_cost) and not self.cost_per_m > 0:
+        if any(two.holds_m3_per_m <= one.holds_m3_per_m for one, two in pairwise(self.sections)):
+            raise ValueError("sections of rows must rise in what they hold")
+        if np.isfinite(self.most_cost) and not (costs and min(costs) > 0):
             raise ValueError("a budget for rows needs what a metre of row costs")
 
-    @property
-    def length_m(self) -> float:
-        """Length that both limits allow [m]."""
-        if not np.isfinite(self.most_cost):
-            return self.most_length_m
-        return min(self.most_length_m, self.most_cost / self.cost_per_m)
-
-    def section(self, duty: Duty, must_m3_per_m: float) -> tuple[float, float]:
-        """Depth [m] and hold [m³/m] of the first section that holds enough, else of the deepest.
-
-        The depth is NaN where there is but the one of `duty`.
-        """
-        for depth_m, holds in self.deeper:
-            if holds >= must_m3_per_m:
-                return depth_m, holds
-        return self.deeper[-1] if self.deeper else (np.nan, duty.holds_m3_per_m)
+    def sections_of(self, duty: Duty) -> tuple[RowSection, ...]:
+        """Return the sections, or the one of `duty`."""
+        return self.sections or (RowSection(np.nan, duty.holds_m3_per_m),)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -82,13 +80,19 @@ class Judged:
     ----------
     stays : bool (rows,).
     area_m2, spacing_m : float64 (rows,), as `strips_of`, of those that stay.
-    overwhelmed, unwanted : how many went because they could not hold what reaches them, and
-        because others hold more for a metre.
+    section : int64 (rows,), place of the section that each proposed one is dug to.
+    to : int64 (rows,), the row that each passes on to; -1 where none is.
+    passed : what passes down with these sections; of those that stay.
+    overwhelmed, unwanted : how many went because what reaches them is not held by them and those
+        below them, and because others hold more for what they take.
     """
 
     stays: NDArray[np.bool_]
     area_m2: NDArray[np.float64]
     spacing_m: NDArray[np.float64]
+    section: NDArray[np.int64]
+    to: NDArray[np.int64]
+    passed: Passed
     overwhelmed: int
     unwanted: int
 
@@ -125,6 +129,22 @@ def level_pieces(
     )
 
 
+def curled(lines: NDArray[Any]) -> NDArray[np.bool_]:
+    """Tell rows that turn so far round lower ground that they all but close on a hollow.
+
+    Parameters
+    ----------
+    lines : (lines,) LineStrings with the lower ground on their left.
+    """
+    points, index = shapely.get_coordinates(lines, return_index=True)
+    way = np.diff(points, axis=0)
+    bearing = np.arctan2(way[:, 1], way[:, 0])
+    turn = np.angle(np.exp(1j * np.diff(bearing)))
+    within = index[2:] == index[:-2]
+    left = np.bincount(index[2:][within], turn[within], minlength=len(lines))
+    return np.asarray(left > _CURL_RAD)
+
+
 def judged_level(row: LevelLine) -> LevelLine:
     """Take the flag of single cells off a row that `level_pieces` has made level."""
     return replace(row, flags=tuple(one for one in row.flags if one != "level-error"))
@@ -144,53 +164,96 @@ def judged(
 ) -> Judged:
     """Take out proposed rows that are too close, overwhelmed, or more than is wanted.
 
-    What a row that goes would have held runs on to the rows below it, so all are measured anew
-    after each round. A row goes that cannot hold what reaches it; taking others out only brings it
-    more. Of those that are more than is wanted, the ones go that hold least for a metre.
+    Rows are judged as stacks: what one cannot hold reaches the row below it that most of its length
+    leads to, where a sill can be set. Where the last row of a stack cannot hold what reaches it, it
+    goes, and of those above it the ones that had passed on to it. What a row that goes would have
+    held runs on to the rows below, so all are measured anew after each round. Of what is more than
+    wanted, the rows go whose water costs most length or money to keep.
 
     Parameters
     ----------
+    level_m : float64 (rows,), from the highest down [m].
     own : bool (rows,); rows that a person drew, which stay.
     """
     length_m = shapely.length(lines)
-    holds_m3 = length_m * wanted.section(duty, np.inf)[1]
-    stays, area, far = strips_of(
+    sections = wanted.sections_of(duty)
+    fixed = np.where(own, duty.holds_m3_per_m, np.nan)
+    deepest = length_m * np.where(own, duty.holds_m3_per_m, sections[-1].holds_m3_per_m)
+    first = strips_of(
         lines, level_m, surface, directions, grid, lambda far_m: own | ~(far_m < least_spacing_m)
     )
-    area, far = area.copy(), far.copy()
+    stays, area, far, to = first.stays, first.area_m2.copy(), first.spacing_m.copy(), first.to
     overwhelmed = unwanted = 0
     while True:  # each round takes at least one out
-        reaches_m3 = area * duty.runoff_mm / 1000.0
-        gone = stays & ~own & (reaches_m3 > holds_m3) & (not wanted.any_size)
-        overwhelmed += int(gone.sum())
-        if not gone.any():
-            gone = _least_worth(np.minimum(reaches_m3, holds_m3), length_m, stays & ~own, wanted)
-            unwanted += int(gone.sum())
-        if not gone.any():
+        there = np.flatnonzero(stays)
+        stack = _Stack(
+            area[there] * duty.runoff_mm / 1000.0,
+            length_m[there],
+            _places_among(to, there),
+            own[there],
+        )
+        leave = np.zeros(len(there), dtype=np.bool_)
+        if not wanted.any_size:
+            leave = stack.leaking(deepest[there])
+            overwhelmed += int(leave.sum())
+        section = np.zeros(len(there), dtype=np.int64)
+        if not leave.any():
+            section = sections_for(stack.must_m3, stack.length_m, stack.to, fixed[there], sections)
+            leave = _least_worth(stack, deepest[there], section, sections, wanted)
+            unwanted += int(leave.sum())
+        if not leave.any():
             break
-        stays = stays & ~gone
+        stays = stays.copy()
+        stays[there[leave]] = False
         left = np.flatnonzero(stays)
-        _, area[left], far[left] = strips_of(
+        again = strips_of(
             lines[left], level_m[left], surface, directions, grid,
             lambda far_m: np.ones(len(far_m), dtype=np.bool_),
         )  # fmt: skip
-    return Judged(stays, area, far, overwhelmed, unwanted)
+        area[left], far[left] = again.area_m2, again.spacing_m
+        to = np.full(len(lines), NOWHERE)
+        to[left] = np.where(again.to >= 0, left[again.to], NOWHERE) if len(left) else again.to
+    per_m = np.array([one.holds_m3_per_m for one in sections])
+    holds = stack.length_m * np.where(stack.own, duty.holds_m3_per_m, per_m[section])
+    passed = passed_down(stack.must_m3, holds, stack.to)
+    return Judged(stays, area, far, section, stack.to, passed, overwhelmed, unwanted)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Stack:
+    """Rows that are there, from the top down, by their places among themselves."""
+
+    must_m3: NDArray[np.float64]
+    length_m: NDArray[np.float64]
+    to: NDArray[np.int64]
+    own: NDArray[np.bool_]
+
+    def leaking(self, holds_m3: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Tell the last proposed rows of stacks that pass on what nothing below them holds."""
+        untaken = ~passed_down(self.must_m3, holds_m3, self.to).taken & ~self.own
+        below = np.append(untaken, False)[self.to]  # NOWHERE takes the last entry
+        return np.asarray(untaken & ~below)
+
+
+def _places_among(to: NDArray[np.int64], there: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Turn places among all rows into those among the ones that are there."""
+    place = np.full(len(to) + 1, NOWHERE)
+    place[there] = np.arange(len(there))
+    return place[to[there]]
 
 
 def _least_worth(
-    kept_m3: NDArray[np.float64],
-    length_m: NDArray[np.float64],
-    there: NDArray[np.bool_],
+    stack: _Stack,
+    holds_m3: NDArray[np.float64],
+    section: NDArray[np.int64],
+    sections: tuple[RowSection, ...],
     wanted: WantedRows,
 ) -> NDArray[np.bool_]:
-    """Return some of the rows that hold least for a metre, where there is more than is wanted."""
-    gone = np.zeros(len(length_m), dtype=np.bool_)
-    over_m = float(length_m[there].sum()) - wanted.length_m
-    if not over_m > 0:
-        return gone
-    rows = np.flatnonzero(there)
-    worst = rows[np.argsort(kept_m3[rows] / length_m[rows], kind="stable")]
-    so_far = np.cumsum(length_m[worst])
-    count = int(np.searchsorted(so_far, max(_TOO_MUCH * over_m, 1e-9))) + 1
-    gone[worst[:count]] = True
-    return gone
+    """Return the rows that are left out where there is more than is wanted."""
+    cost_per_m = np.array([one.cost_per_m for one in sections])[section]
+    digs_m = np.where(stack.own, 0.0, stack.length_m)
+    shares = digs_m / wanted.most_length_m, digs_m * cost_per_m / wanted.most_cost
+    takes = max(shares, key=lambda share: float(share.sum()))  # of what is wanted
+    if not takes.sum() > 1.0 + _ROUNDING:
+        return np.zeros(len(stack.to), dtype=np.bool_)
+    return ~wanted_rows(stack.must_m3, holds_m3, stack.to, takes, ~stack.own, 1.0)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
 from brimline.drainage.flow import flow_directions
 from brimline.grid import OUTLET
+from brimline.grid.neighbours import D_COL, D_ROW
 from brimline.lines.sample import along_all
 from brimline.lines.strips import _kernels
 from brimline.terrain.conditioning.filling import fill, fill_shallow
@@ -113,6 +115,26 @@ def _areas_m2(
     return np.asarray((cells + more)[1:] * grid.cell_area_m2)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Strips:
+    """What sheds to lines, and where they lead.
+
+    Parameters
+    ----------
+    stays : bool (lines,).
+    area_m2 : float64 (lines,), area that sheds to each line that stays [m²].
+    spacing_m : float64 (lines,), mean distance over the ground, up the slope, from each that stays
+        to the next or the divide [m].
+    to : int64 (lines,), place of the line below that water from most of the length of each reaches,
+        of those further on; -1 where it reaches none.
+    """
+
+    stays: NDArray[np.bool_]
+    area_m2: NDArray[np.float64]
+    spacing_m: NDArray[np.float64]
+    to: NDArray[np.int64]
+
+
 def strips_of(
     lines: NDArray[Any],
     level_m: NDArray[np.float64],
@@ -120,7 +142,7 @@ def strips_of(
     directions: Directions,
     grid: Grid,
     stays: Callable[[NDArray[np.float64]], NDArray[np.bool_]],
-) -> tuple[NDArray[np.bool_], NDArray[np.float64], NDArray[np.float64]]:
+) -> Strips:
     """Measure the strip above each line, once more where lines have to go.
 
     What is left takes the water of those that go.
@@ -128,17 +150,10 @@ def strips_of(
     Parameters
     ----------
     lines : (lines,) LineStrings.
-    level_m : (lines,) level of each [m].
+    level_m : (lines,) level of each, from the highest down for `Strips.to` [m].
     surface : float32 (rows, cols) [m]; the survey smoothed.
     directions : uint8 (rows, cols), codes of `brimline.grid.neighbours`.
     stays : tells from the mean distance up the slope of each line [m] whether it stays.
-
-    Returns
-    -------
-    stays : bool (lines,).
-    area_m2 : float64 (lines,), area that sheds to each line that stays [m²].
-    spacing_m : float64 (lines,), mean distance over the ground, up the slope, from each that stays
-        to the next or the divide [m].
     """
     number = np.arange(1, len(lines) + 1, dtype=np.int32)
     marked = cells_of_lines(lines, grid)
@@ -148,7 +163,7 @@ def strips_of(
     far, ends_at = _ways_up(lines, number, level_m, surface, grid, marked, sheds)
     left = stays(far)
     if left.all():
-        return left, area, far
+        return Strips(left, area, far, _leads_to(marked, sheds, directions, len(lines)))
     gone = np.concatenate(([False], ~left))
     marked = cells_of_lines(lines[left], grid, number[left])
     cells += _kernels.reach_without(directions, marked, gone, sheds)
@@ -158,7 +173,25 @@ def strips_of(
     anew[ends_at[gone[1:][ends_at[:, 1] - 1], 0] - 1] = True
     anew &= left
     far[anew], _ = _ways_up(lines[anew], number[anew], level_m, surface, grid, marked, sheds)
-    return left, area, far
+    return Strips(left, area, far, _leads_to(marked, sheds, directions, len(lines)))
+
+
+def _leads_to(
+    marked: Labels, sheds: Labels, directions: Directions, count: int
+) -> NDArray[np.int64]:
+    """Place of the line, of those further on, that most cells of each line shed to; -1 for none."""
+    cell = np.flatnonzero(marked)
+    code = directions.ravel()[cell]
+    cell, code = cell[code < OUTLET], code[code < OUTLET].astype(np.int64)
+    step = D_ROW[code] * marked.shape[1] + D_COL[code]
+    line = marked.ravel()[cell].astype(np.int64) - 1
+    below = sheds.ravel()[cell + step].astype(np.int64) - 1
+    on = below > line
+    pair, cells = np.unique(line[on] * count + below[on], return_counts=True)
+    to = np.full(count, -1, dtype=np.int64)
+    rising = pair[np.lexsort((-pair, cells))]  # of equals the higher line takes it
+    to[rising // count] = rising % count  # the last written stays
+    return to
 
 
 def _ways_up(
