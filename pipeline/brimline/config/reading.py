@@ -15,6 +15,10 @@ _Skyline = Annotated[
 ]
 
 
+def _stands_up(word: str) -> str:
+    return word if word == "tree" else known_cover(word)
+
+
 class Sun(ConfigTable):
     """Sun on the ground under a clear sky."""
 
@@ -36,6 +40,11 @@ class Sun(ConfigTable):
         (),
         description="Skyline of hills beyond the elevation, as pairs of true bearing and height"
         " above the horizon, taken with a compass and a clinometer.",
+    )
+    usual_heights_m: dict[Annotated[str, AfterValidator(_stands_up)], NotNegative] = Field(
+        {},
+        description="Heights of what is drawn without one, by the words of surfaces, and of a tree:"
+        " left out, a roof 5 m, woods 12 m, a tree 8 m, and all else keeps off no sun or wind.",
     )
 
 
@@ -186,4 +195,7 @@ class Access(ConfigTable):
     )
     runoff_coefficient: Share = Field(
         0.4, description="Share of the peak rain that runs off, for culverts of tracks."
+    )
+    dip_m3_s: NotNegative = Field(
+        0.01, description="Peak up to which a dip in the track lets water across, without a pipe."
     )

@@ -506,7 +506,7 @@ FLAGS: Final = (
     ),
     Flag(
         "needs-ford",
-        "No stocked pipe passes the peak there.",
+        "Neither one stocked pipe passes the peak there nor three beside each other.",
         "Build a ford or a bridge, and have it designed.",
         who="a licensed engineer",
     ),
@@ -606,11 +606,12 @@ def danger(code: str) -> int:
     return _DANGER.index(code) if code in _DANGER else len(_DANGER)
 
 
-# layers of what the tool proposes: their flags are told, and ask nobody for anything, unless a
-# person drew the row
-_PROPOSALS: Final = frozenset(
-    {"swale_lines", "keylines", "cultivation_lines", "cultivation_families", "pond_sites"}
-)
+# layers of what the tool proposes, and of heights that only sun and wind go by: their flags are
+# told, and ask nobody for anything, unless a person drew the row
+_PROPOSALS: Final = frozenset({
+    "swale_lines", "keylines", "cultivation_lines", "cultivation_families", "pond_sites",
+    "obstructions",
+})  # fmt: skip
 
 
 def severity_in(layer: str, code: str, *, drawn: bool = False) -> Severity:

@@ -21,8 +21,7 @@ ITEMS: Final = (
         _NAN,
         "Hours of sun",
         "Hours a day that the sun reaches the ground under a clear sky, by month and for the"
-        " shortest and the longest day: shaded by the ground, by surfaces with a height and by what"
-        " was drawn as casting shade.",
+        " shortest and the longest day: shaded by the ground and by the obstructions.",
         "h",
         bands=PERIODS,
         step=0.05,
@@ -53,8 +52,8 @@ ITEMS: Final = (
         _NAN,
         "Shelter from wind",
         "Mean angle to the highest that stands within wind.reach_m towards the stated winds, or all"
-        " round where none is stated; below 0 where the ground falls away. The ground, surfaces"
-        " with a height and what was drawn as casting shade count, all as solid.",
+        " round where none is stated; below 0 where the ground falls away. The ground and the"
+        " obstructions count, all as solid.",
         "°",
         step=0.05,
     ),
@@ -126,8 +125,8 @@ ITEMS: Final = (
         255,
         "Cold air",
         "1 where cold air pools on still, clear nights: low among its surroundings, not steep, not"
-        " convex. It ranks places, it gives no degrees; walls, banks and hedges that dam it are not"
-        " seen.",
+        " convex; 255 where the survey shows too little ground to tell. It ranks places, it gives"
+        " no degrees; walls, banks and hedges that dam it are not seen.",
         codes=True,
     ),
     Raster(
@@ -159,8 +158,14 @@ ITEMS: Final = (
                 values=("shade", "part", "full"),
                 required=False,
             ),
-            Column("cold_share", "float", "Share where cold air pools.", "", 0, 1),
-            Column("cold_class", "text", "Cold air.", values=("free", "mixed", "frost hollow")),
+            Column("cold_share", "float", "Share where cold air pools.", "", 0, 1, required=False),
+            Column(
+                "cold_class",
+                "text",
+                "Cold air; empty where the survey is too narrow to tell.",
+                values=("free", "mixed", "frost hollow"),
+                required=False,
+            ),
             Column(
                 "shelter_deg",
                 "float",
@@ -265,8 +270,8 @@ ITEMS: Final = (
         "track_crossings",
         Geometry.POINT,
         "Where tracks cross water",
-        "Crossings of flow paths, with the culvert that passes the peak without water above its"
-        " crown.",
+        "Crossings of flow paths: a dip, the culvert that passes the peak without water above its"
+        " crown, or a ford.",
         (
             Column("crossing_id", "text", "Identifier."),
             Column("track_id", "text", "Name of the track."),
@@ -275,10 +280,12 @@ ITEMS: Final = (
             Column(
                 "peak_m3_s", "float", "Peak of the design storm, by the rational method.", "m³/s", 0
             ),
+            Column("way", "text", "What is built there.", values=("dip", "culvert", "ford")),
+            Column("barrels", "int", "Pipes of a culvert, beside each other.", "", 0),
             Column(
                 "diameter_mm",
                 "float",
-                "Smallest stocked pipe that passes it.",
+                "Inside diameter of each: the smallest stocked that passes the peak.",
                 "mm",
                 0,
                 required=False,

@@ -109,6 +109,19 @@ ITEMS: Final = (
         ),
     ),
     Layer(
+        "obstructions",
+        Geometry.MULTIPOLYGON,
+        "What keeps off sun and wind",
+        "Buildings, trees and hedges with the height that sun and wind are worked out with: as"
+        " given, else a usual one.",
+        (
+            Column("name", "text", "Name as drawn."),
+            Column("kind", "text", "Cover of the surface, building, tree, or drawn."),
+            Column("height_m", "float", "How far it rises above the ground.", "m", 0),
+            FLAG_COLUMN,
+        ),
+    ),
+    Layer(
         "soils",
         Geometry.MULTIPOLYGON,
         "Soils",

@@ -11,8 +11,8 @@ CHECKS: Final = "Checks"
 THEMES: Final[dict[str, tuple[str, ...]]] = {
     DESIGN: ("elements", "overflows", "downpipes", "pads", "zones", "plants", "stakes", "notes"),
     "Site": (
-        "boundary", "keep_out", "surfaces", "raised_areas", "soils", "culverts", "contours",
-        "levels", "measure_next",
+        "boundary", "keep_out", "surfaces", "obstructions", "raised_areas", "soils", "culverts",
+        "contours", "levels", "measure_next",
     ),
     "Water": (
         "intakes", "subcatchments", "flow_paths", "longest_paths", "hollows", "valley_lines",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from difflib import get_close_matches
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import shapely
@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from brimline.planting.plants import Guild, Plant
     from brimline.planting.setting_out import Pattern
 
+_HAIR: Final = 1e-6  # so that rows exactly as far apart as asked stay
+
 
 @dataclass(frozen=True, slots=True)
 class DrawnPlanting:
@@ -31,7 +33,8 @@ class DrawnPlanting:
     place : where it was drawn, for messages.
     shape : a polygon that is filled, a line that is followed, or a point.
     plants : names of plants or guilds, in turn along each row.
-    lines : of a polygon: rows follow these instead of a pattern.
+    lines : of a polygon: rows follow these instead of a pattern, each where it is as far as rows
+        are from those before it.
     spacing_m, row_spacing_m, bearing_deg : None follows from the plants and the shape.
     edge_m : kept free along a polygon's edge [m].
     """
@@ -127,21 +130,28 @@ def _rows(one: DrawnPlanting, spacing_m: float) -> list[list[tuple[float, float]
         return [_pairs(along_line(shape, spacing_m, offset_m=one.offset_m))]
     inner = shape.buffer(-one.edge_m) if one.edge_m else shape
     if one.lines is not None:
-        rows = []
-        for line in one.lines:
-            beside = shapely.offset_curve(line, one.offset_m) if one.offset_m else line
-            inside = shapely.intersection(beside, inner)
-            rows += [
-                _pairs(along_line(part, spacing_m))
-                for part in shapely.get_parts(shapely.line_merge(inside)).tolist()
-                if part.geom_type == "LineString"
-            ]
-        return rows
+        gap_m = one.row_spacing_m or spacing_m
+        return [_pairs(along_line(part, spacing_m)) for part in _apart(one, inner, gap_m)]
     places, row_of = filled(
         inner, spacing_m, pattern=one.pattern, row_spacing_m=one.row_spacing_m,
         bearing_deg=one.bearing_deg,
     )  # fmt: skip
     return [_pairs(places[row_of == row]) for row in np.unique(row_of)]
+
+
+def _apart(one: DrawnPlanting, inner: BaseGeometry, gap_m: float) -> list[BaseGeometry]:
+    """Parts of the lines in the zone that lie no nearer to those before them than rows do."""
+    found: list[BaseGeometry] = []
+    taken: BaseGeometry = shapely.Polygon()
+    for line in one.lines or ():
+        beside = shapely.offset_curve(line, one.offset_m) if one.offset_m else line
+        inside = shapely.intersection(beside, inner)
+        free = shapely.line_merge(shapely.difference(inside, taken))
+        parts = [part for part in shapely.get_parts(free) if part.geom_type == "LineString"]
+        if parts:
+            found += parts
+            taken = shapely.union_all([taken, *shapely.buffer(parts, gap_m * (1 - _HAIR))])
+    return found
 
 
 def _pairs(places: NDArray[np.float64]) -> list[tuple[float, float]]:

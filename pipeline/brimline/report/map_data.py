@@ -45,7 +45,7 @@ _OVERLAY_PIXELS: Final = 1000
 _NODES: Final = 9
 _OFF: Final = frozenset({
     "stakes", "soils", "longest_paths", "cultivation_lines", "surfaces", "subcatchments",
-    "valley_lines", "ridge_lines", "springs", "proof_paths", "bank_hazards",
+    "valley_lines", "ridge_lines", "springs", "obstructions", "proof_paths", "bank_hazards",
 })  # fmt: skip  # evidence that would lie over the design
 _OVERLAYS: Final = (
     "slope_pct",

@@ -227,6 +227,17 @@ STYLES: Final[dict[str, Style]] = {
             (Rule("Measure here next", mark=Mark(RED, "triangle", 9.0)),),
             label="rank",
         ),
+        Style(
+            "obstructions",
+            (
+                Rule("Keeps off sun and wind", line=LineStyle(INK, 1.0)),
+                Rule(
+                    "The same, height assumed",
+                    line=LineStyle(RED, 1.2, (3.0, 2.0)),
+                    where=Where("flag", "=", "assumed"),
+                ),
+            ),
+        ),
         Style("soils", (Rule("Soil", line=LineStyle(GREY, 1.2, (2.0, 3.0))),), label="texture"),
         Style(
             "keep_out",
@@ -414,7 +425,22 @@ STYLES: Final[dict[str, Style]] = {
             ),
             label="track_id",
         ),
-        Style("track_crossings", (Rule("Culvert of a track", mark=Mark(INDIGO, "square", 7.0)),)),
+        Style(
+            "track_crossings",
+            (
+                Rule("Culvert of a track", mark=Mark(INDIGO, "square", 7.0)),
+                Rule(
+                    "Dip in a track",
+                    mark=Mark(BLUE, "circle", 6.0),
+                    where=Where("way", "=", "dip"),
+                ),
+                Rule(
+                    "Ford or bridge",
+                    mark=Mark(RED, "diamond", 8.0),
+                    where=Where("way", "=", "ford"),
+                ),
+            ),
+        ),
         Style("springs", (Rule("Spring likely", mark=Mark(BLUE, "triangle", 7.0)),)),
         Style(
             "plants",

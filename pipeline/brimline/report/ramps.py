@@ -94,17 +94,20 @@ RAMPS: Final[dict[str, Ramp]] = {
         # six hours are called full sun, three to six part shade (common practice, no source)
         Ramp("sun_h", (0.0, 1.0, 3.0, 6.0, 8.0, 10.0, 12.0, 14.0),
              CIVIDIS[:2] + CIVIDIS[3:4] + CIVIDIS[5:], "cividis"),
+        Ramp("sun_mj_m2", (0.0, 4.0, 8.0, 12.0, 15.0, 18.0, 21.0, 24.0),
+             CIVIDIS[:2] + CIVIDIS[3:4] + CIVIDIS[5:], "cividis"),
         # eighths of the compass, so that north-west lies beside north
         Ramp("aspect_deg", tuple(45.0 * eighth for eighth in range(8)), _WHEEL,
              "hues evenly around, of one lightness"),
         # a barrier stands 3° high at 20 of its heights, 6° at 10, 11° at 5
-        Ramp("shelter_deg", (-90.0, 0.0, 1.5, 3.0, 6.0, 11.0), PU_OR[1:4] + PU_OR[6:9],
+        Ramp("shelter_deg", (-1e9, 0.0, 1.5, 3.0, 6.0, 11.0), PU_OR[1:4] + PU_OR[6:9],
              "ColorBrewer PuOr"),
         Ramp("soil_depth_m", (0.0, 0.2, 0.4, 0.6, 0.8, 1.2), YL_OR_BR[1:7], "ColorBrewer YlOrBr"),
         Ramp(
             "soil_loss_t_ha", (0.0, 1.0, 2.0, 5.0, 11.0, 25.0), YL_OR_BR[1:7],
             "ColorBrewer YlOrBr",
         ),
+        Ramp("deposit_t_ha", (1.0, 2.0, 5.0, 11.0, 25.0), PU_OR[6:11], "ColorBrewer PuOr"),
         Ramp("wetness", (4, 6, 8, 10, 12), YL_GN_BU[2:7], "ColorBrewer YlGnBu"),
         Ramp("soil_wetness", (0, 6, 7, 8, 9, 10, 11), YL_GN_BU[0:7], "ColorBrewer YlGnBu"),
         Ramp(

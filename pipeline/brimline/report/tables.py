@@ -72,6 +72,7 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
         "intake_id", "area_m2", "own_area_m2", "mean_slope_pct", "relief_m", "longest_path_m",
         "inside_pct", "edge_limited",
     ),
+    "obstructions": ("name", "kind", "height_m", "flag"),
     "hollows": ("hollow_id", "area_m2", "depth_m", "volume_m3", "spill_level_m", "kept"),
     "pond_sites": (
         "site_id", "kind", "pays", "storage_m3", "fill_m3", "storage_per_earth", "depth_m",
@@ -141,7 +142,8 @@ _PRINTED: Final[dict[str, tuple[str, ...]]] = {
         "cut_m3", "crossings", "flag",
     ),
     "track_crossings": (
-        "crossing_id", "chainage_m", "area_m2", "peak_m3_s", "diameter_mm", "flag",
+        "crossing_id", "chainage_m", "area_m2", "peak_m3_s", "way", "barrels", "diameter_mm",
+        "flag",
     ),
     "zone_reading": (
         "zone_id", "sun_class", "sun_season_h", "sun_winter_h", "cold_class", "cold_share",

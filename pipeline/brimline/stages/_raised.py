@@ -8,7 +8,6 @@ import numpy as np
 
 from brimline.grid.shapes import cells_inside
 from brimline.io.geographic import grid_north_deg, on_earth
-from brimline.layers.drawn import usual_number
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -17,20 +16,14 @@ if TYPE_CHECKING:
     from brimline.config import Sun
     from brimline.engine.stage import Given
 
-STANDING = ("surfaces", "drawn_shade")
-
 
 def raised(ground: NDArray[np.float32], given: Given) -> NDArray[np.float32]:
-    """Return the ground with the heights of `STANDING` on it."""
+    """Return the ground with the `obstructions` on it."""
     higher = np.zeros(given.grid.shape, dtype=np.float32)
-    for name, usual in zip(
-        STANDING, (np.nan, usual_number("drawn_shade", "height_m")), strict=True
-    ):
-        rows: GeoDataFrame = given.frame(name)
-        for shape, height in zip(rows.geometry, rows["height_m"].fillna(usual), strict=True):
-            if height > 0:
-                inside = cells_inside([shape], given.grid)
-                higher[inside] = np.maximum(higher[inside], np.float32(height))
+    rows: GeoDataFrame = given.frame("obstructions")
+    for shape, height_m in zip(rows.geometry, rows["height_m"], strict=True):
+        inside = cells_inside([shape], given.grid)
+        higher[inside] = np.maximum(higher[inside], np.float32(height_m))
     return ground + higher
 
 

@@ -9,12 +9,13 @@ from scipy import ndimage
 
 from brimline.config import ColdAir, Growing, PlantingPlan, Terrain
 from brimline.engine.stage import Stage
+from brimline.errors import Problem, Severity
 from brimline.grid.shapes import cells_inside
 from brimline.layers.reading import PERIODS
 from brimline.planting import WETNESS
 from brimline.stages._frames import held, table_of
 from brimline.stages._planting import wetness_classes, zone_shapes
-from brimline.sun.cold_air import cold_pools
+from brimline.sun.cold_air import cold_pools, looked_m
 from brimline.sun.path import season
 from brimline.terrain.slope import gradient
 from brimline.terrain.smooth import smoothed
@@ -44,6 +45,14 @@ def _run(given: Given, report: Reporter) -> Made:
         dem, given.raster("curvature"), given.raster("slope_pct"), cell_m=grid.cell_m,
         radius_m=cold.radius_m, lowest_share=cold.lowest_share, least_relief_m=cold.least_relief_m,
     )  # fmt: skip
+    wide_m = looked_m(dem.shape, cell_m=grid.cell_m, radius_m=cold.radius_m)
+    if wide_m < cold.radius_m:
+        message = (
+            f"the elevation is too narrow to look {cold.radius_m:g} m around for cold air: places"
+            f" are ranked within {wide_m:.0f} m; slopes above and the valley below are not seen"
+        )
+        mend = "hand over elevation of the ground around, or go there at dawn after a clear night"
+        report.problem(Problem(Severity.NOTICE, message, mend, "elevation"))
     sun_h = given.raster("sun_h")
     in_season = sun_h[list(season(given.facts("sun").get("latitude_deg", 0.0)))].mean(axis=0)
     wet = wetness_classes(given, given.params("planting", PlantingPlan))
@@ -137,8 +146,8 @@ def _zone(
     sun_h = _mean(layers["season"][inside])
     slope = float(slope_pct[inside].mean())
     shelter, depth = _mean(layers["shelter"][inside]), _mean(layers["depth"][inside])
-    cold = float((layers["pools"][inside] == 1).mean())
-    free, hollow = limits.cold_share
+    pools = layers["pools"][inside]
+    cold = float((pools[pools <= 1] == 1).mean()) if (pools <= 1).any() else None
     east, north = (_mean(each[inside]) or 0.0 for each in rises)
     turn = int(np.rint(np.degrees(np.arctan2(-east, -north)) / 45)) % 8
     return {
@@ -148,7 +157,7 @@ def _zone(
         "sun_winter_h": _mean(layers["winter"][inside]),
         "sun_class": None if sun_h is None else _SUN[_class(sun_h, limits.sun_h)],
         "cold_share": cold,
-        "cold_class": "free" if cold <= free else "frost hollow" if cold >= hollow else "mixed",
+        "cold_class": None if cold is None else _cold(cold, limits.cold_share),
         "shelter_deg": shelter,
         "wind_class": None if shelter is None else _WIND[_class(shelter, limits.shelter_deg)],
         "depth_m": depth,
@@ -164,13 +173,18 @@ def _zone(
     }
 
 
+def _cold(share: float, limits: tuple[float, float]) -> str:
+    free, hollow = limits
+    return "free" if share <= free else "frost hollow" if share >= hollow else "mixed"
+
+
 def _class(value: float, limits: tuple[float, ...]) -> int:
     return int(np.searchsorted(limits, value, "right"))
 
 
 STAGE = Stage(
     name="reading",
-    version=2,
+    version=3,
     title="cold air, and what cells and zones offer",
     needs=(
         "grid", "elevation", "slope_pct", "curvature", "soil_wetness", "boundary", "sun_h", "sun",

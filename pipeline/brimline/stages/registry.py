@@ -35,6 +35,7 @@ _ALWAYS: Final = (
     "weather",
     "ponds",
     "year",
+    "obstructions",
     "sun",
     "wind",
     "soil",

@@ -11,7 +11,7 @@ from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.layers.reading import PERIODS
 from brimline.stages._frames import held
-from brimline.stages._raised import STANDING, north_of, raised
+from brimline.stages._raised import north_of, raised
 from brimline.stages._year_site import latitude_and_height
 from brimline.sun import sun_path, sunlight
 
@@ -49,9 +49,9 @@ def _run(given: Given, report: Reporter) -> Made:
 
 STAGE = Stage(
     name="sun",
-    version=1,
+    version=2,
     title="sun on the ground by month",
-    needs=("grid", "elevation", *STANDING),
+    needs=("grid", "elevation", "obstructions"),
     makes=("sun_h", "sun_mj_m2", "sky_share", "sun"),
     run=_run,
     tables=("sun", "site"),

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from brimline.config import Access, Drainage
-from brimline.elements.pipe import Pipe, smallest_pipe
+from brimline.elements.crossing import crossing_of
 from brimline.engine.stage import Stage
 from brimline.grid.shapes import cells_inside
 from brimline.inputs.rows import number_of, text_of
@@ -28,10 +28,7 @@ if TYPE_CHECKING:
 
 _PEAK_S: Final = 600.0  # small catchments answer to the most intense ten minutes
 _EVEN: Final = 1.02  # of the mean: rain no harder than that was spread evenly
-_FALL: Final = 0.02  # of a culvert's barrel, where nothing else says
 _MOSTLY: Final = 0.5  # of a place that is kept clear
-_LEAST_MM: Final = 300  # a smaller pipe under a track blocks (common practice, no source)
-_SIZES_MM: Final = (300, 375, 450, 525, 600, 750, 900, 1050, 1200)
 
 
 def _run(given: Given, report: Reporter) -> Made:
@@ -103,6 +100,8 @@ def _found(
     elements = given.frame("elements")
     held = elements.geometry.geom_type.isin(("Polygon", "MultiPolygon"))
     kept += [*elements.loc[held].geometry]
+    surfaces = given.frame("surfaces")
+    kept += [*surfaces.loc[surfaces["cover"] == "roof"].geometry]
     blocked = cells_inside(kept, grid) | ~cells_inside(given.frame("boundary").geometry, grid)
     path = given.raster("contributing_area_m2") > given.params("drainage", Drainage).path_area_m2
     level = blocks(given.raster("elevation")).astype(np.float64).mean(axis=-1)
@@ -134,43 +133,35 @@ def _found(
 def _crossings(
     name: str, line: shapely.LineString, rules: TrackRules, given: Given
 ) -> list[tuple[dict[str, Any], shapely.Point]]:
-    """Return where the track crosses flow paths, and the pipe that each takes."""
-    paths, grid = given.frame("flow_paths"), given.grid
+    """Return where the track crosses flow paths, and what each crossing takes."""
+    paths, grid, params = given.frame("flow_paths"), given.grid, given.params("access", Access)
     near = paths.geometry.to_numpy()[shapely.intersects(paths.geometry.to_numpy(), line)]
     met = shapely.get_parts(shapely.intersection(near, line))
     met = met[shapely.get_type_id(met) == 0]
     found: list[tuple[dict[str, Any], shapely.Point]] = []
-    apart_m = 2 * given.params("access", Access).cell_m  # one pipe for what is met twice so near
+    apart_m = 2 * params.cell_m  # one crossing for what is met twice so near
     for at in sorted({round(float(line.project(point)), 2) for point in met}):
         if found and at - found[-1][0]["chainage_m"] < apart_m:
             continue
         point = line.interpolate(at)
         area_m2 = _gathered(point, given, grid)
         hardest, mean = _mm_per_h(given)
-        peak = rational_peak_m3_s(
-            given.params("access", Access).runoff_coefficient, hardest, area_m2
-        )
-        length_m = rules.width_m + 2.0  # and a metre of bank on either side
-        pipe = Pipe(
-            0.0, -_FALL * length_m, _LEAST_MM / 1000, length_m, 0.024, "corrugated-projecting"
-        )
-        fits = next(
-            (
-                size
-                for size in _SIZES_MM
-                if smallest_pipe(pipe, peak, size / 1000, sizes_mm=(size,)) is not None
-            ),
-            None,
-        )
+        peak = rational_peak_m3_s(params.runoff_coefficient, hardest, area_m2)
+        crossing = crossing_of(peak, params.dip_m3_s, rules.width_m + 2.0)  # and a metre of bank
         record: dict[str, Any] = {
             "crossing_id": f"{name} {len(found) + 1}",
             "track_id": name,
             "chainage_m": at,
             "area_m2": area_m2,
             "peak_m3_s": peak,
-            "diameter_mm": fits,
+            "way": crossing.way,
+            "barrels": crossing.barrels,
+            "diameter_mm": crossing.diameter_mm,
             "flag": joined(
-                [*([] if fits else ["needs-ford"]), *(["mean-rain"] if hardest <= mean else [])]
+                [
+                    *(["needs-ford"] if crossing.way == "ford" else []),
+                    *(["mean-rain"] if hardest <= mean else []),
+                ]
             ),
         }
         found.append((record, point))
@@ -197,11 +188,11 @@ def _mm_per_h(given: Given) -> tuple[float, float]:
 
 STAGE = Stage(
     name="tracks",
-    version=2,
+    version=3,
     title="tracks between drawn places",
     needs=(
         "grid", "elevation", "contributing_area_m2", "flow_paths", "keep_out", "boundary",
-        "elements", "storms", "drawn_tracks",
+        "elements", "surfaces", "storms", "drawn_tracks",
     ),
     makes=("tracks", "track_crossings"),
     run=_run,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from brimline.config import Sun, Wind
 from brimline.engine.stage import Stage
 from brimline.stages._frames import held
-from brimline.stages._raised import STANDING, north_of, raised
+from brimline.stages._raised import north_of, raised
 from brimline.sun import shelter_deg
 
 if TYPE_CHECKING:
@@ -27,9 +27,9 @@ def _run(given: Given, report: Reporter) -> Made:  # noqa: ARG001 - it is quick
 
 STAGE = Stage(
     name="wind",
-    version=1,
+    version=2,
     title="shelter from wind",
-    needs=("grid", "elevation", *STANDING),
+    needs=("grid", "elevation", "obstructions"),
     makes=("shelter_deg",),
     run=_run,
     tables=("wind", "sun"),

@@ -47,6 +47,11 @@ def low_ground(
     return fine[0], fine[1]
 
 
+def looked_m(shape: tuple[int, ...], *, cell_m: float, radius_m: float) -> float:
+    """How far around a place is looked: the radius, or half the width of a smaller survey [m]."""
+    return min(radius_m, min(shape) * cell_m / 2)
+
+
 def cold_pools(
     dem: Elevation,
     curvature: NDArray[np.float32],
@@ -59,7 +64,8 @@ def cold_pools(
 ) -> NDArray[np.uint8]:
     """Tell where cold air pools: low among its surroundings, gathering or level, not steep.
 
-    It ranks places; it gives no degrees.
+    It ranks places; it gives no degrees. A survey narrower than twice the radius is looked at in a
+    smaller one, `looked_m`; where that rises and falls too little, nothing can be told.
 
     Parameters
     ----------
@@ -71,14 +77,17 @@ def cold_pools(
 
     Returns
     -------
-    uint8 (rows, cols): 1 pools, 0 does not, 255 nodata.
+    uint8 (rows, cols): 1 pools, 0 does not, 255 nodata, or nothing can be told.
 
     References
     ----------
     Lundquist, Pepin & Rochford (2008), J. Geophys. Res. 113, D22107, doi:10.1029/2008JD009879:
     slope below 30°, low percentile, not convex (limits from memory)
     """
-    rank, relief_m = low_ground(dem, cell_m=cell_m, radius_m=radius_m)
+    wide_m = looked_m(dem.shape, cell_m=cell_m, radius_m=radius_m)
+    rank, relief_m = low_ground(dem, cell_m=cell_m, radius_m=wide_m)
+    seen = np.isfinite(dem) & ((relief_m >= least_relief_m) | (wide_m >= radius_m))
+    radius_m = wide_m
     calm = ndimage.uniform_filter(np.nan_to_num(curvature), max(1, int(radius_m / 15 / cell_m)))
     pools = (
         (rank <= lowest_share)
@@ -86,4 +95,4 @@ def cold_pools(
         & (slope_pct / 100 < _STEEP)
         & (calm >= -1.0 / radius_m / 10)
     )
-    return np.where(np.isfinite(dem), pools, 255).astype(np.uint8)
+    return np.where(seen, pools, 255).astype(np.uint8)

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
+from matplotlib.font_manager import FontProperties
+from matplotlib.path import Path
+from matplotlib.textpath import TextPath
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -53,3 +57,20 @@ def dashes(dash_px: tuple[float, ...], width_px: float) -> Any:  # noqa: ANN401 
     if not dash_px:
         return "solid"
     return (0, tuple(length / max(width_px, 1e-6) for length in dash_px))
+
+
+@lru_cache(maxsize=4096)
+def text_width_pt(text: str, size: float) -> float:
+    """Return how wide a text is drawn, in points: its letters' outlines from end to end."""
+    path = TextPath((0, 0), text, size=size, prop=FontProperties(family="DejaVu Sans"))
+    if not len(path.vertices):
+        return 0.0
+    x, codes = path.vertices[:, 0], path.codes
+    bent = np.flatnonzero(codes == Path.CURVE3)[::2]  # each a point that pulls, then an end
+    x0, x1, x2 = x[bent - 1], x[bent], x[bent + 1]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        at = (x0 - x1) / (x0 - 2 * x1 + x2)  # where the curve turns back
+        turns = ((1 - at) * x0 + at * x1) * (1 - at) + ((1 - at) * x1 + at * x2) * at
+    plain = np.concatenate([x[(codes == Path.MOVETO) | (codes == Path.LINETO)], x2])
+    reached = np.concatenate([plain, turns[(at > 0) & (at < 1)]])
+    return float(reached.max() - reached.min())

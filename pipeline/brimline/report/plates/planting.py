@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+
 from brimline.layers.flags import needs_look
 from brimline.report.palette import (
     BLUE,
@@ -12,6 +14,7 @@ from brimline.report.palette import (
     GREEN,
     OLIVE,
     PURPLE,
+    RED,
     SAND,
     TEAL,
     Fill,
@@ -48,7 +51,10 @@ def planting(results: Results, frame: MapFrame) -> Plate | None:  # noqa: ARG001
         rule = Rule(str(name).capitalize(), line=LineStyle(ink, 0.6), fill=Fill(ink, 0.4))
         sheet.rule(rule, crowns[crowns["layer"] == name])
     sheet.draw("boundary")
-    doubtful = sum(needs_look(str(flag or "").split(";")) for flag in plants["flag"])
+    looks = np.array([needs_look(str(flag or "").split(";")) for flag in plants["flag"]])
+    if doubtful := int(looks.sum()):
+        rule = Rule("Will not thrive, or must not stand there", line=LineStyle(RED, 1.4))
+        sheet.rule(rule, crowns[looks])
     told = f"{counted(doubtful, 'plant')} will not thrive or must not stand there: see its notes."
     kinds = plants["plant"].nunique()
     width = shown("length", results.units).text(float(plants["crown_m"].max()))

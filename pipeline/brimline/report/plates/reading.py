@@ -9,13 +9,25 @@ import numpy as np
 import shapely
 from scipy import ndimage
 
-from brimline.grid.shapes import cells_inside, outlines
-from brimline.layers.reading import PERIODS
-from brimline.report.palette import BROWN, CYAN, INDIGO, PURPLE, RED, SAND, TEAL, Fill, Rule
+from brimline.grid.shapes import outlines
+from brimline.report.palette import (
+    BROWN,
+    CYAN,
+    INDIGO,
+    INK,
+    PURPLE,
+    RED,
+    SAND,
+    TEAL,
+    Fill,
+    LineStyle,
+    Rule,
+)
+from brimline.report.plates.on_site import draw_around, on_site
 from brimline.report.plates.plate import Plate
 from brimline.report.plates.sheet import Sheet
 from brimline.report.ramps import RAMPS
-from brimline.sun.path import season
+from brimline.sun.cold_air import looked_m
 from brimline.units import counted, shown
 
 if TYPE_CHECKING:
@@ -25,7 +37,6 @@ if TYPE_CHECKING:
     from brimline.report.plates.frame import MapFrame
     from brimline.report.results import Results
 
-_FULL_SUN_H = 6.0
 _PATCH_M = 2.0  # half the width of the finest patch that is drawn
 _MOSTLY = 0.5
 _POINTS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
@@ -34,10 +45,10 @@ _POINTS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 def aspect(results: Results, frame: MapFrame) -> Plate | None:
     """Draw the ways that the ground faces."""
     bearing = results.raster("aspect_deg")
-    if bearing is None or not (known := _on_site(results, bearing)).size:
+    if bearing is None or not (known := on_site(results, bearing)).size:
         return None
     sheet = Sheet(results, frame, ramp=RAMPS["aspect_deg"], values=bearing)
-    _lines(sheet)
+    draw_around(sheet)
     points = np.bincount(np.rint(known / 45).astype(int) % 8, minlength=8) / known.size
     words = [f"{_POINTS[at]} {100 * points[at]:.0f} %" for at in np.argsort(-points)[:3]]
     return Plate(
@@ -72,12 +83,28 @@ def cold_air(results: Results, frame: MapFrame) -> Plate | None:
     pools = results.raster("cold_air")
     if pools is None:
         return None
-    return _marked(
-        results, frame, pools == 1, ("cold-air", "Where cold air pools", "Cold air pools"),
-        Fill(CYAN, 0.6),
+    radius_m = float(results.parameter("cold_air", "radius_m") or np.inf)
+    wide_m = looked_m(pools.shape, cell_m=results.grid.cell_m, radius_m=radius_m)
+    told = (
         "On still, clear nights cold air drains downhill and pools on {share:.0f} % of the site: "
         "low among what lies around, not steep, not bulging. It ranks places and gives no degrees; "
-        "hedges, walls and banks that dam it are not seen.",
+        "hedges, walls and banks that dam it are not seen."
+    )
+    if wide_m < radius_m:
+        width = shown("length", results.units).text(wide_m)
+        told += (
+            f" The survey is narrow: places are ranked within {width}, so slopes above and the"
+            " valley below are not seen. Go there at dawn after a clear night."
+        )
+    known = on_site(results, np.where(pools == 255, np.nan, pools))
+    if not known.size:
+        told = (
+            "The survey shows too little ground to tell where cold air pools: it hardly rises or "
+            "falls, and what lies beyond decides. Go there at dawn after a clear night."
+        )
+    return _marked(
+        results, frame, pools == 1, ("cold-air", "Where cold air pools", "Cold air pools"),
+        Fill(CYAN, 0.6), told,
     )  # fmt: skip
 
 
@@ -96,65 +123,11 @@ def _marked(
     if shapes:
         rows = gpd.GeoDataFrame(geometry=shapes, crs=results.grid.crs)
         sheet.rule(Rule(words, fill=fill), rows)
-    _lines(sheet)
-    known = _on_site(results, where.astype(np.float32))
+    draw_around(sheet)
+    known = on_site(results, where.astype(np.float32))
     share = 100 * float(known.mean()) if known.size else 0.0
     told = told.format(share=share, rest=100 - share)
     return Plate(name, title, sheet.svg(name), f"Map: {title.lower()}.", told)
-
-
-def _lines(sheet: Sheet) -> None:
-    """Draw what every reading lies among."""
-    sheet.draw("contours", only="Index contour")
-    for layer in ("surfaces", "elements", "boundary"):
-        sheet.draw(layer, unfilled=True)
-    sheet.draw("zones", label=True, unfilled=True)
-
-
-def sun_in_winter(results: Results, frame: MapFrame) -> Plate | None:
-    """Draw the hours of sun on the shortest day."""
-    hours = results.raster("sun_h")
-    if hours is None:
-        return None
-    which = PERIODS.index("shortest day")
-    return _sun(results, frame, hours[which], "sun-winter", "Sun on the shortest day", (which,))
-
-
-def sun_in_season(results: Results, frame: MapFrame) -> Plate | None:
-    """Draw the mean hours of sun of the growing season."""
-    hours = results.raster("sun_h")
-    sun = results.facts.get("sun", {})
-    if hours is None or not sun:
-        return None
-    months = season(float(sun["latitude_deg"]))
-    words = f"{PERIODS[months[0]]} to {PERIODS[months[-1]]}"
-    mean = hours[list(months)].mean(axis=0)
-    return _sun(results, frame, mean, "sun-season", f"Sun from {words}", months)
-
-
-def wind(results: Results, frame: MapFrame) -> Plate | None:
-    """Draw the shelter from the stated winds."""
-    shelter = results.raster("shelter_deg")
-    if shelter is None or not (known := _on_site(results, shelter)).size:
-        return None
-    sheet = Sheet(results, frame, ramp=RAMPS["shelter_deg"], values=shelter)
-    _lines(sheet)
-    winds = results.parameter("wind", "from_deg") or ()
-    words = " and ".join(f"{bearing:g}°" for bearing, _ in winds)
-    from_where = f"winds from {words}" if words else "winds from all round alike: none is stated"
-    low, high = results.parameter("growing", "shelter_deg") or (3.0, 6.0)
-    bare, calm = (100 * float(each.mean()) for each in (known < low, known >= high))
-    return Plate(
-        "wind",
-        "Shelter from wind",
-        sheet.svg("wind"),
-        f"Map of how high ground, buildings and trees rise upwind, {known.mean():.1f}° on average.",
-        f"For {from_where}. The angle is that to the highest upwind within "
-        f"{results.parameter('wind', 'reach_m') or 200:g} m. A hedge shelters well to ten times "
-        f"its height (6°) and hardly beyond twenty (3°). {bare:.0f} % of the site is exposed "
-        f"(below {low:g}°) and {calm:.0f} % sheltered (from {high:g}°). Trees count as solid: "
-        "leafless ones shelter less. Gusts round corners and over crests are not in it.",
-    )
 
 
 def wetness(results: Results, frame: MapFrame) -> Plate | None:
@@ -164,7 +137,7 @@ def wetness(results: Results, frame: MapFrame) -> Plate | None:
         return None
     sheet = Sheet(results, frame, ramp=RAMPS["soil_wetness"], values=index)
     sheet.draw("flow_paths")
-    _lines(sheet)
+    draw_around(sheet)
     sheet.draw("springs")
     where = (
         f"Going down, the wettest ground begins at {counted(len(springs), 'triangle')}: there water"
@@ -186,24 +159,76 @@ def wetness(results: Results, frame: MapFrame) -> Plate | None:
 def soil_loss(results: Results, frame: MapFrame) -> Plate | None:
     """Draw what rain may take in a year."""
     loss = results.raster("soil_loss_t_ha")
-    if loss is None or not np.isfinite(loss).any():
+    if loss is None or not (known := on_site(results, loss)).size:
         return None
-    sheet = Sheet(results, frame, ramp=RAMPS["soil_loss_t_ha"], values=loss)
-    for layer in ("flow_paths", "surfaces", "zones", "boundary"):
-        sheet.draw(layer, unfilled=True)
-    known = _on_site(results, loss)
+    sheet = _over_soil(results, frame, "soil_loss_t_ha", loss)
     limit = float(results.parameter("soil_loss", "tolerable_t_ha") or 0)
-    share = 100 * float((known > limit).mean()) if known.size else 0.0
-    mean = float(known.mean()) if known.size else 0.0
+    share, mean = 100 * float((known > limit).mean()), float(known.mean())
     return Plate(
         "soil-loss",
         "Soil that rain may take",
         sheet.svg("soil-loss"),
         f"Map of the soil that sheet and rill may take in a year, {mean:.1f} t/ha on average.",
-        f"By the revised universal soil loss equation: {mean:.1f} t/ha a year on average over the "
-        f"site, above {limit:g} t/ha, which soil is taken to make good, on {share:.0f} %. It is "
-        "made for comparing places and covers; gullies and flow paths are not in it.",
+        f"By the revised universal soil loss equation: {np.median(known):.1f} t/ha a year on half "
+        f"of the site or less, {mean:.1f} on average, above {limit:g} t/ha, which soil is taken to "
+        f"make good, on {share:.0f} %. It is made for comparing places and covers, not for tonnes; "
+        "gullies and flow paths are not in it.",
     )
+
+
+def deposits(results: Results, frame: MapFrame) -> Plate | None:
+    """Draw where soil from above settles."""
+    settles = results.raster("deposit_t_ha")
+    if settles is None or not (known := on_site(results, settles)).size:
+        return None
+    sheet = _over_soil(results, frame, "deposit_t_ha", settles)
+    share = 100 * float((known >= RAMPS["deposit_t_ha"].breaks[0]).mean())
+    return Plate(
+        "deposits",
+        "Where soil settles",
+        sheet.svg("deposits"),
+        f"Map of where soil from above comes to lie, on {share:.0f} % of the site.",
+        f"Where water slows it carries less, and soil from above comes to lie: on {share:.0f} % of "
+        "the site more than 1 t/ha a year. Read it for where, not for how much: swale floors, "
+        "basins and ponds below such places fill first, and soil is deepest there. What reaches a "
+        "flow path is taken to go on.",
+    )
+
+
+def soil_depth(results: Results, frame: MapFrame) -> Plate | None:
+    """Draw how deep the soil is, as dug or as guessed."""
+    depth = results.raster("soil_depth_m")
+    if depth is None or not on_site(results, depth).size:
+        return None
+    sheet = Sheet(results, frame, ramp=RAMPS["soil_depth_m"], values=depth)
+    draw_around(sheet)
+    soils = results.layer("soils")
+    dug = None if soils is None else soils[soils["depth_m"].notna()]
+    if dug is not None and len(dug):
+        sheet.rule(Rule("Depth as dug", line=LineStyle(INK, 1.4, (2.0, 2.0))), dug)
+    least, most = results.parameter("growing", "usual_depth_m") or (0.3, 1.2)
+    length = shown("length", results.units)
+    where = (
+        "Within the dotted line somebody dug; elsewhere"
+        if dug is not None and len(dug)
+        else "Nobody has dug: everywhere"
+    )
+    return Plate(
+        "soil-depth",
+        "How deep the soil may be",
+        sheet.svg("soil-depth"),
+        "Map of the depth of soil, as dug or guessed by slope.",
+        f"{where} it is a guess by slope alone, from {length.text(least)} on the steepest ground "
+        f"to {length.text(most)} on the gentlest. It compares places; only a spade tells. Dig where "
+        "trees and ponds are to stand, and write the depths into soils.",
+    )
+
+
+def _over_soil(results: Results, frame: MapFrame, name: str, values: NDArray[np.float32]) -> Sheet:
+    sheet = Sheet(results, frame, ramp=RAMPS[name], values=values)
+    for layer in ("flow_paths", "surfaces", "zones", "boundary"):
+        sheet.draw(layer, unfilled=True, label=layer == "zones")
+    return sheet
 
 
 def together(results: Results, frame: MapFrame) -> Plate | None:
@@ -236,8 +261,8 @@ def together(results: Results, frame: MapFrame) -> Plate | None:
     sheet.draw("boundary")
     lines = [
         f"{row['zone_id']}: {row['sun_class'] or 'unknown'} sun, {row['wind_class'] or 'unknown'} "
-        f"to wind, cold air {row['cold_class']}, {100 * row['wet_share']:.0f} % wet, soil "
-        f"{row['depth_class'] or 'unknown'}{'' if row['dug_share'] >= _MOSTLY else ' as guessed'}, "
+        f"to wind, cold air {row['cold_class'] or 'unknown'}, {100 * row['wet_share']:.0f} % wet, "
+        f"soil {row['depth_class'] or 'unknown'}{'' if row['dug_share'] >= _MOSTLY else ' as guessed'}, "
         f"{row['slope_class']}, faces {row['faces']}"
         for row in ([] if zones is None else zones.to_dict("records"))
     ]
@@ -256,7 +281,7 @@ def together(results: Results, frame: MapFrame) -> Plate | None:
 def _rarer(wind: NDArray[Any], results: Results) -> tuple[str, NDArray[np.bool_]]:
     """Exposed or sheltered ground, whichever a site has less of: the other needs no colour."""
     exposed, sheltered = wind == 1, wind >= 2
-    few = _on_site(results, np.where(wind > 0, exposed, np.nan)).mean() <= _MOSTLY
+    few = on_site(results, np.where(wind > 0, exposed, np.nan)).mean() <= _MOSTLY
     return ("Exposed", exposed) if few else ("In shelter", sheltered)
 
 
@@ -274,7 +299,8 @@ def access(results: Results, frame: MapFrame) -> Plate | None:
     length = shown("length", results.units)
     earth = shown("earth", results.units)
     lines = [
-        f"{row['track_id']}: no way within its limits"
+        f"{row['track_id']}: no way within its limits, and the line is as drawn: let it pass "
+        "elsewhere, or allow a steeper grade or tighter curves"
         if row["flag"]
         else f"{row['track_id']}: {length.text(row['length_m'])}, at most {row['grade_pct']:.0f} % "
         f"along and {row['cross_pct']:.0f} % across, {earth.text(row['cut_m3'])} dug, crosses "
@@ -286,7 +312,9 @@ def access(results: Results, frame: MapFrame) -> Plate | None:
         "Tracks",
         sheet.svg("access"),
         f"Map of {counted(len(tracks), 'track')} over the slope of the ground.",
-        "; ".join(lines) + ". The line is a proposal on a coarse grid: peg and ease it on site.",
+        "; ".join(lines)
+        + ". A way that was found is a proposal on a coarse grid: peg and ease it on "
+        "site. Stones, wet ground, gates and trees are not seen.",
     )
 
 
@@ -299,40 +327,3 @@ def _areas(where: NDArray[np.bool_], results: Results) -> list[BaseGeometry]:
     parts = [part for shape in shapes for part in shapely.get_parts(shape)]
     least_m2 = (5 * _PATCH_M) ** 2
     return [part.simplify(grid.cell_m) for part in parts if part.area >= least_m2]
-
-
-def _sun(
-    results: Results,
-    frame: MapFrame,
-    hours: NDArray[np.float32],
-    name: str,
-    title: str,
-    months: tuple[int, ...],
-) -> Plate | None:
-    known = _on_site(results, hours)
-    if not known.size:
-        return None
-    sheet = Sheet(results, frame, ramp=RAMPS["sun_h"], values=hours)
-    _lines(sheet)
-    full = 100 * float((known >= _FULL_SUN_H).mean())
-    open_h = float(np.mean([results.facts["sun"]["open_ground_h"][month] for month in months]))
-    return Plate(
-        name,
-        title,
-        sheet.svg(name),
-        f"Map of the hours a day that the sun reaches the ground, {known.mean():.1f} h on average.",
-        f"Hours a day under a clear sky: {known.mean():.1f} on average over the site, {open_h:.1f}"
-        f" on open level ground. {full:.0f} % of the site has full sun, six hours or more (common"
-        " practice). Shaded by the ground, by surfaces with a height and by what was drawn as"
-        " casting shade; hills beyond the survey shade it only where sun.far_skyline_deg says so.",
-    )
-
-
-def _on_site(results: Results, values: NDArray[Any]) -> NDArray[Any]:
-    """Values inside the boundary that are known."""
-    known = np.isfinite(values)
-    boundary = results.layer("boundary")
-    if boundary is not None:
-        known &= cells_inside(boundary.geometry, results.grid)
-    found: NDArray[Any] = values[known]
-    return found

@@ -4,23 +4,20 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
 import matplotlib as mpl
 import numpy as np
 import shapely
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties
 from matplotlib.patches import Circle, PathPatch, Polygon, Rectangle
 from matplotlib.path import Path
 from matplotlib.patheffects import withStroke
-from matplotlib.textpath import TextPath
 
 from brimline.report import backdrop
 from brimline.report.palette import INK, PAPER, RED, style
 from brimline.report.plates import labels
-from brimline.report.plates.pens import MARKERS, MM, PX, by_rule, dashes, rings
+from brimline.report.plates.pens import MARKERS, MM, PX, by_rule, dashes, rings, text_width_pt
 from brimline.report.plates.scales import drawing_scale, scale_words
 from brimline.report.plates.strip import Strip
 from brimline.report.plates.svg import BACKDROP, SETTINGS, svg_of
@@ -476,7 +473,7 @@ class Sheet:
         return tuple(found)
 
     def _measure(self, text: str, size: float) -> tuple[float, float]:
-        return _width(text, size) + 3.0, size + 1.4
+        return text_width_pt(text, size) + 3.0, size + 1.4
 
     def _draw_labels(self) -> None:
         sheet = labels.Box(1, 1, self.width - 1, self.height - 1)
@@ -494,23 +491,6 @@ class Sheet:
                 zorder=6,
                 path_effects=[withStroke(linewidth=2.0, foreground=PAPER.light)],
             )
-
-
-@lru_cache(maxsize=4096)
-def _width(text: str, size: float) -> float:
-    """Return how wide a text is drawn, in points: its letters' outlines from end to end."""
-    path = TextPath((0, 0), text, size=size, prop=FontProperties(family="DejaVu Sans"))
-    if not len(path.vertices):
-        return 0.0
-    x, codes = path.vertices[:, 0], path.codes
-    bent = np.flatnonzero(codes == Path.CURVE3)[::2]  # each a point that pulls, then an end
-    x0, x1, x2 = x[bent - 1], x[bent], x[bent + 1]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        at = (x0 - x1) / (x0 - 2 * x1 + x2)  # where the curve turns back
-        turns = ((1 - at) * x0 + at * x1) * (1 - at) + ((1 - at) * x1 + at * x2) * at
-    plain = np.concatenate([x[(codes == Path.MOVETO) | (codes == Path.LINETO)], x2])
-    reached = np.concatenate([plain, turns[(at > 0) & (at < 1)]])
-    return float(reached.max() - reached.min())
 
 
 def _mm_a_metre(frame: MapFrame, size_mm: tuple[float, float]) -> float:

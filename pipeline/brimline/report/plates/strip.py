@@ -9,7 +9,7 @@ from matplotlib.patches import Polygon, Rectangle
 
 from brimline.report.palette import INK, PAPER, QUIET, RULE_LINE
 from brimline.report.plates.classes import class_titles, ramp_title
-from brimline.report.plates.pens import MARKERS, PX, dashes
+from brimline.report.plates.pens import MARKERS, MM, PX, dashes, text_width_pt
 from brimline.units import FOOT_M
 
 if TYPE_CHECKING:
@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     from brimline.report.results import Results
 
 _ROW_MM: Final = 4.6
-_COLUMNS: Final = 4
+_MOST_COLUMNS: Final = 4
+_SIGN_MM: Final = 9.0  # of a column, for what stands before the words
 _SCALE_MM: Final = 52.0  # of the width, for scale, arrow and date; the rest is the legend
 _LEAST_MM: Final = 17.0
 _BAR_MM: Final = 36.0  # longest scale bar
@@ -45,6 +46,7 @@ class Strip:
         self._scale = scale
         self._legend_mm = width_mm - _SCALE_MM
         self._letters = letters
+        self._head = ""
         self._entries: dict[str, Callable[[Axes, float, float], None]] = {}
 
     def add(self, title: str, rule: Rule, kind: str) -> None:
@@ -57,15 +59,28 @@ class Strip:
         def patch(colour: str) -> Callable[[Axes, float, float], None]:
             return lambda axes, x, y: _patch(axes, x, y, colour)
 
-        self._entries[ramp_title(ramp)] = lambda *_: None  # a head, without a patch
+        self._head = ramp_title(ramp)
+        self._entries[self._head] = lambda *_: None  # without a patch
         for title, colour in class_titles(self._results, ramp):
             self._entries[title] = patch(colour)
 
     @property
     def height_mm(self) -> float:
         """How high the strip must be [mm]."""
-        rows = math.ceil(len(self._entries) / _COLUMNS)
+        rows = math.ceil(len(self._entries) / self._columns)
         return max(_LEAST_MM, rows * _ROW_MM + 4.0)
+
+    @property
+    def _columns(self) -> int:
+        """How many columns the longest words leave room for."""
+        size = 6.5 * self._letters
+        longest = max(
+            (text_width_pt(title, size) / MM + (0 if title == self._head else _SIGN_MM)
+             for title in self._entries),
+            default=0.0,
+        )  # fmt: skip
+        room = int(self._legend_mm / (longest + 1)) if longest else _MOST_COLUMNS
+        return max(1, min(_MOST_COLUMNS, room))
 
     def draw(self, axes: Axes, width_mm: float, mm_a_metre: float) -> None:
         """Draw on axes that fill the strip.
@@ -78,14 +93,15 @@ class Strip:
         axes.set_xlim(0, width_mm)
         axes.set_ylim(0, height)
         axes.axis("off")
-        rows = max(1, math.ceil(len(self._entries) / _COLUMNS))
+        columns = self._columns
+        rows = max(1, math.ceil(len(self._entries) / columns))
         for number, (title, draw) in enumerate(self._entries.items()):
             column, row = divmod(number, rows)
-            x, y = 1 + column * self._legend_mm / _COLUMNS, height - 4.5 - row * _ROW_MM
+            x, y = 1 + column * self._legend_mm / columns, height - 4.5 - row * _ROW_MM
             draw(axes, x, y)
             axes.text(
-                x + 9, y, title, fontsize=6.5 * self._letters, color=INK.light,
-                va="center_baseline",
+                x + (0 if title == self._head else _SIGN_MM), y, title,
+                fontsize=6.5 * self._letters, color=INK.light, va="center_baseline",
             )  # fmt: skip
         x = self._legend_mm + 4
         us = self._results.units == "us"
