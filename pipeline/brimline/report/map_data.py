@@ -10,6 +10,7 @@ from __future__ import annotations
 import base64
 import itertools
 import json
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 import geopandas as gpd
@@ -17,15 +18,17 @@ import numpy as np
 import shapely
 from pyproj import CRS
 
-from brimline.layers import CATALOGUE, FLAGS, Layer, Raster
+from brimline.layers import CATALOGUE, FLAGS, Layer, Raster, Table
 from brimline.layers.themes import PROPOSALS, THEMES, theme_of
 from brimline.report import backdrop, quantities
 from brimline.report.attention import codes_of, row_name
 from brimline.report.map_surface import packed, quantised
+from brimline.report.offers import OFFERS
 from brimline.report.palette import STYLES, style
 from brimline.report.plates.classes import class_titles
+from brimline.report.plates.light import of_days
 from brimline.report.plates.pens import rule_numbers
-from brimline.report.ramps import RAMPS
+from brimline.report.ramps import RAMPS, Ramp
 from brimline.report.storm import busy_until_h
 from brimline.report.tables import words
 from brimline.units import shown
@@ -35,6 +38,7 @@ if TYPE_CHECKING:
 
     from geopandas import GeoDataFrame
     from numpy.typing import NDArray
+    from pandas import DataFrame
 
     from brimline.report.palette import Ink, Rule
     from brimline.report.results import Results
@@ -54,6 +58,9 @@ _OVERLAYS: Final = (
     "catchment_chance",
     "flood_depth_m",
     "flood_speed_m_s",
+    *(f"sun_h, {day}" for day in ("shortest day", "growing season", "longest day")),
+    *("sun_mj_m2, mean day", "aspect_deg", "shelter_deg", "soil_wetness", "soil_loss_t_ha"),
+    *("deposit_t_ha", "soil_depth_m"),
 )
 _SHOWN: Final = ("length", "level", "area", "small area", "slope", "volume")
 
@@ -66,6 +73,7 @@ def part_names() -> tuple[str, ...]:
     return (
         *("surface", "ground", "storms"),
         *(f"overlays {name}" for name in _OVERLAYS),
+        *(f"offers {name}" for name in OFFERS),
         *(f"layers {name}" for name in named),
     )
 
@@ -84,10 +92,31 @@ def part(results: Results, name: str) -> Any:  # noqa: ANN401 - what JSON can ho
             return _storms(results)
         case "overlays":
             return _overlay(results, which)
+        case "offers":
+            return _offer(results, which)
     item, frame = CATALOGUE[which], results.layer(which)
     if frame is None or not isinstance(item, Layer):
         return None
+    read = results.table("zone_reading")
+    declared = CATALOGUE["zone_reading"]
+    if (
+        which == "zones" and read is not None and isinstance(declared, Table)
+    ):  # a click on a zone tells what it offers
+        item, frame = _with_columns(item, frame, declared, read)
     return _layer(results, item, frame, _origin(results))
+
+
+def _with_columns(
+    item: Layer,
+    frame: GeoDataFrame,
+    table: Table,
+    rows: DataFrame,
+) -> tuple[Layer, GeoDataFrame]:
+    """Put the columns of a table beside those of a layer that has the same first column."""
+    key = table.columns[0].name
+    more = [column for column in table.columns if column.name not in frame.columns]
+    both = frame.merge(rows[[key, *(column.name for column in more)]], on=key, how="left")
+    return replace(item, columns=(*item.columns, *more)), both
 
 
 def part_json(results: Results, name: str) -> str | None:
@@ -103,7 +132,7 @@ def map_json(results: Results, text: Callable[[str], str | None] | None = None) 
     ----------
     text : returns a part as JSON by its name; None makes the parts.
     """
-    lists: dict[str, list[str]] = {"overlays": [], "layers": []}
+    lists: dict[str, list[str]] = {"overlays": [], "offers": [], "layers": []}
     told = _json(_head(results))[:-1]
     for name in part_names():
         made = part_json(results, name) if text is None else text(name)
@@ -194,16 +223,37 @@ def _ground(results: Results) -> str | None:
 
 
 def _overlay(results: Results, name: str) -> dict[str, Any] | None:
-    values, ramp = results.raster(name), RAMPS.get(name)
-    item = CATALOGUE.get(name)
+    name, _, day = name.partition(", ")
+    values, ramp, item = results.raster(name), RAMPS.get(name), CATALOGUE.get(name)
     if values is None or ramp is None or not isinstance(item, Raster):
         return None
+    if day:
+        values = of_days(results, values, day)
+        if values is None or not np.isfinite(values).any():
+            return None
     classes = backdrop.classes_of(values, ramp, _OVERLAY_PIXELS)
     return {
-        "name": name,
-        "title": item.title,
+        "name": f"{name}, {day}" if day else name,
+        "title": f"{item.title}, {day}" if day else item.title,
         "meaning": item.meaning,
         "legend": class_titles(results, ramp),
+        "image": _uri("image/png", backdrop.palette_png(classes, ramp)),
+    }
+
+
+def _offer(results: Results, name: str) -> dict[str, Any] | None:
+    """Kind of ground as a picture that others are laid over; None where there is none of it."""
+    told, fill = OFFERS[name]
+    found = told(results)
+    if found is None or not found[1].any():
+        return None
+    words, where = found
+    ramp = Ramp(name, (0.5,), (fill.ink.light,), "")
+    classes = backdrop.classes_of(where, ramp, _OVERLAY_PIXELS)
+    return {
+        "name": name,
+        "title": words,
+        "colour": fill.ink.light,
         "image": _uri("image/png", backdrop.palette_png(classes, ramp)),
     }
 

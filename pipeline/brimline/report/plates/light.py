@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -24,34 +24,43 @@ _FULL_SUN_H: Final = 6.0
 _DAYS: Final = (31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 
 
+def of_days(results: Results, by_period: NDArray[np.float32], day: str) -> NDArray[Any] | None:
+    """Mean over some days of a raster by period: one of `PERIODS`, the growing season, or all.
+
+    Parameters
+    ----------
+    day : a period, "growing season" or "mean day".
+    """
+    if day == "growing season":
+        sun = results.facts.get("sun", {})
+        months = season(float(sun["latitude_deg"])) if sun else ()
+        mean: NDArray[Any] | None = by_period[list(months)].mean(axis=0) if months else None
+        return mean
+    if day == "mean day":
+        year: NDArray[Any] = np.average(by_period[: len(_DAYS)], axis=0, weights=_DAYS)
+        return year
+    one: NDArray[Any] = by_period[PERIODS.index(day)]
+    return one
+
+
 def sun_in_winter(results: Results, frame: MapFrame) -> Plate | None:
     """Draw the hours of sun on the shortest day."""
-    hours = results.raster("sun_h")
-    if hours is None:
-        return None
-    which = PERIODS.index("shortest day")
-    return _sun(results, frame, hours[which], "sun-winter", "Sun on the shortest day", (which,))
+    return _sun(results, frame, "sun-winter", "Sun on the shortest day", "shortest day")
 
 
 def sun_in_season(results: Results, frame: MapFrame) -> Plate | None:
     """Draw the mean hours of sun of the growing season."""
-    hours = results.raster("sun_h")
     sun = results.facts.get("sun", {})
-    if hours is None or not sun:
+    if not sun:
         return None
     months = season(float(sun["latitude_deg"]))
-    words = f"{PERIODS[months[0]]} to {PERIODS[months[-1]]}"
-    mean = hours[list(months)].mean(axis=0)
-    return _sun(results, frame, mean, "sun-season", f"Sun from {words}", months)
+    title = f"Sun from {PERIODS[months[0]]} to {PERIODS[months[-1]]}"
+    return _sun(results, frame, "sun-season", title, "growing season")
 
 
 def sun_in_summer(results: Results, frame: MapFrame) -> Plate | None:
     """Draw the hours of sun on the longest day."""
-    hours = results.raster("sun_h")
-    if hours is None:
-        return None
-    which = PERIODS.index("longest day")
-    return _sun(results, frame, hours[which], "sun-summer", "Sun on the longest day", (which,))
+    return _sun(results, frame, "sun-summer", "Sun on the longest day", "longest day")
 
 
 def energy(results: Results, frame: MapFrame) -> Plate | None:
@@ -59,8 +68,8 @@ def energy(results: Results, frame: MapFrame) -> Plate | None:
     by_month = results.raster("sun_mj_m2")
     if by_month is None:
         return None
-    mean = np.average(by_month[: len(_DAYS)], axis=0, weights=_DAYS)
-    if not (known := on_site(results, mean)).size:
+    mean = of_days(results, by_month, "mean day")
+    if mean is None or not (known := on_site(results, mean)).size:
         return None
     sheet = Sheet(results, frame, ramp=RAMPS["sun_mj_m2"], values=mean)
     draw_around(sheet)
@@ -107,22 +116,16 @@ def wind(results: Results, frame: MapFrame) -> Plate | None:
     )
 
 
-def _sun(
-    results: Results,
-    frame: MapFrame,
-    hours: NDArray[np.float32],
-    name: str,
-    title: str,
-    months: tuple[int, ...],
-) -> Plate | None:
-    known = on_site(results, hours)
-    if not known.size:
+def _sun(results: Results, frame: MapFrame, name: str, title: str, day: str) -> Plate | None:
+    by_period = results.raster("sun_h")
+    hours = None if by_period is None else of_days(results, by_period, day)
+    if hours is None or not (known := on_site(results, hours)).size:
         return None
     sheet = Sheet(results, frame, ramp=RAMPS["sun_h"], values=hours)
     draw_around(sheet)
     sheet.draw("obstructions")
     full = 100 * float((known >= _FULL_SUN_H).mean())
-    open_h = float(np.mean([results.facts["sun"]["open_ground_h"][month] for month in months]))
+    open_h = float(of_days(results, np.array(results.facts["sun"]["open_ground_h"]), day) or 0)
     return Plate(
         name,
         title,

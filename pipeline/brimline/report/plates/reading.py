@@ -10,15 +10,11 @@ import shapely
 from scipy import ndimage
 
 from brimline.grid.shapes import outlines
+from brimline.report.offers import OFFERS
 from brimline.report.palette import (
     BROWN,
     CYAN,
-    INDIGO,
     INK,
-    PURPLE,
-    RED,
-    SAND,
-    TEAL,
     Fill,
     LineStyle,
     Rule,
@@ -31,6 +27,8 @@ from brimline.sun.cold_air import looked_m
 from brimline.units import counted, shown
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
@@ -39,6 +37,11 @@ if TYPE_CHECKING:
 
 _PATCH_M = 2.0  # half the width of the finest patch that is drawn
 _MOSTLY = 0.5
+_WIND = {
+    "exposed": "exposed to wind",
+    "part": "partly sheltered from wind",
+    "sheltered": "sheltered from wind",
+}
 _POINTS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
 
@@ -219,8 +222,8 @@ def soil_depth(results: Results, frame: MapFrame) -> Plate | None:
         sheet.svg("soil-depth"),
         "Map of the depth of soil, as dug or guessed by slope.",
         f"{where} it is a guess by slope alone, from {length.text(least)} on the steepest ground "
-        f"to {length.text(most)} on the gentlest. It compares places; only a spade tells. Dig where "
-        "trees and ponds are to stand, and write the depths into soils.",
+        f"to {length.text(most)} on the gentlest. It compares places; only a spade tells. Dig "
+        "where trees and ponds are to stand, and write the depths into soils.",
     )
 
 
@@ -233,23 +236,15 @@ def _over_soil(results: Results, frame: MapFrame, name: str, values: NDArray[np.
 
 def together(results: Results, frame: MapFrame) -> Plate | None:
     """Lay cold air, wet, exposed, thin and steep ground and loss of soil on top of each other."""
-    growing, slope = results.raster("growing"), results.raster("slope_pct")
-    loss, zones = results.raster("soil_loss_t_ha"), results.table("zone_reading")
-    if growing is None or slope is None or loss is None:
+    zones = results.table("zone_reading")
+    if results.raster("growing") is None or results.raster("soil_loss_t_ha") is None:
         return None
-    machine = float(results.parameter("growing", "machine_pct") or np.inf)
-    limit = float(results.parameter("soil_loss", "tolerable_t_ha") or np.inf)
-    sun, wind, depth, _, wet, cold = (growing // 10**place % 10 for place in range(5, -1, -1))
     sheet = Sheet(results, frame)
-    for words, where, fill in (
-        ("Cold air pools", cold == 2, Fill(CYAN, 0.4)),
-        ("Wet, by rank", wet == 3, Fill(TEAL, 0.6)),
-        ("Below full sun", (sun > 0) & (sun < 3), Fill(INDIGO, 0.35)),
-        (*_rarer(wind, results), Fill(PURPLE, 0.25)),
-        ("Thin soil", depth == 1, Fill(SAND, 0.6)),
-        (f"Steeper than {machine:g} %", slope > machine, Fill(BROWN, 0.8, "slash")),
-        (f"Loses over {limit:g} t/ha", loss > limit, Fill(RED, 0.8, "slash")),
-    ):
+    for told, fill in OFFERS.values():
+        found = told(results)
+        if found is None:
+            continue
+        words, where = found
         shapes = _areas(where, results)
         if shapes:
             sheet.rule(
@@ -259,13 +254,7 @@ def together(results: Results, frame: MapFrame) -> Plate | None:
     sheet.draw("zones", label=True, unfilled=True)
     sheet.draw("springs")
     sheet.draw("boundary")
-    lines = [
-        f"{row['zone_id']}: {row['sun_class'] or 'unknown'} sun, {row['wind_class'] or 'unknown'} "
-        f"to wind, cold air {row['cold_class'] or 'unknown'}, {100 * row['wet_share']:.0f} % wet, "
-        f"soil {row['depth_class'] or 'unknown'}{'' if row['dug_share'] >= _MOSTLY else ' as guessed'}, "
-        f"{row['slope_class']}, faces {row['faces']}"
-        for row in ([] if zones is None else zones.to_dict("records"))
-    ]
+    lines = [_offered(row) for row in ([] if zones is None else zones.to_dict("records"))]
     return Plate(
         "together",
         "What the ground offers",
@@ -278,11 +267,15 @@ def together(results: Results, frame: MapFrame) -> Plate | None:
     )
 
 
-def _rarer(wind: NDArray[Any], results: Results) -> tuple[str, NDArray[np.bool_]]:
-    """Exposed or sheltered ground, whichever a site has less of: the other needs no colour."""
-    exposed, sheltered = wind == 1, wind >= 2
-    few = on_site(results, np.where(wind > 0, exposed, np.nan)).mean() <= _MOSTLY
-    return ("Exposed", exposed) if few else ("In shelter", sheltered)
+def _offered(row: Mapping[Any, Any]) -> str:
+    """Say what a zone offers."""
+    guessed = "" if row["dug_share"] >= _MOSTLY else " as guessed"
+    return (
+        f"{row['zone_id']}: {row['sun_class'] or 'unknown'} sun, "
+        f"{_WIND.get(row['wind_class'], 'wind unknown')}, cold air "
+        f"{row['cold_class'] or 'unknown'}, {100 * row['wet_share']:.0f} % wet, soil "
+        f"{row['depth_class'] or 'unknown'}{guessed}, {row['slope_class']}, faces {row['faces']}"
+    )
 
 
 def access(results: Results, frame: MapFrame) -> Plate | None:

@@ -49,7 +49,7 @@ function holdGround(map) {
 }
 
 /** Build the whole style for the present theme; switches keep what they were. */
-function styleOf(isOn, overlay) {
+function styleOf(isOn, overlay, over) {
   const style = { version: 8, sources: {}, layers: [] };
   const add = (layer) => style.layers.push(layer);
   add({ id: "paper", type: "background", paint: { "background-color": cssColour("paper") } });
@@ -70,6 +70,9 @@ function styleOf(isOn, overlay) {
   if (DATA.ground) raster("ground", DATA.ground, true, 1);
   for (const picture of DATA.overlays) {
     raster(`over/${picture.name}`, picture.image, overlay === picture.name, 0.62);
+  }
+  for (const picture of DATA.offers) {
+    raster(`offer/${picture.name}`, picture.image, over.has(picture.name), 0.5);
   }
   for (const layer of DATA.layers) {
     style.sources[layer.name] = { type: "geojson", data: collectionOf(layer), tolerance: 0.2 };
@@ -263,7 +266,7 @@ function addPictures(map) {
 }
 
 /** Switches in the panel: a group of layers each, and the pictures of the ground. */
-function buildSwitches(onLayer, onOverlay) {
+function buildSwitches(onLayer, onOverlay, onOffer) {
   const panel = byId("switches");
   const groups = new Map();
   for (const theme of DATA.themes) {
@@ -296,7 +299,22 @@ function buildSwitches(onLayer, onOverlay) {
     group.append(make("ul", { id: "ramp", class: "ramp" }));
     panel.append(group);
   }
+  if (DATA.offers.length) {
+    const group = make("fieldset", {}, make("legend", {}, "What the ground offers, laid over each other"));
+    for (const offer of DATA.offers) {
+      const input = make("input", { type: "checkbox", name: "offer", value: offer.name });
+      input.addEventListener("change", () => onOffer(offer.name, input.checked));
+      group.append(make("label", {}, input, patch(offer.colour), offer.title));
+    }
+    panel.append(group);
+  }
   refreshSigns();
+}
+
+function patch(colour) {
+  const found = make("span", { class: "patch" });
+  found.style.background = colour;
+  return found;
 }
 
 /** Where there is a design, what is only proposed is switched off at first. */
@@ -314,10 +332,6 @@ function refreshSigns() {
 
 function showRamp(choice) {
   byId("ramp").replaceChildren(
-    ...choice.legend.map(([words, colour]) => {
-      const patch = make("span", { class: "patch" });
-      patch.style.background = colour;
-      return make("li", {}, patch, words);
-    }),
+    ...choice.legend.map(([words, colour]) => make("li", {}, patch(colour), words)),
   );
 }

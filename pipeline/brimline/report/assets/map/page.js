@@ -4,13 +4,14 @@ async function start() {
   if (!window.maplibregl) throw new Error("the map library is missing from this page");
   const on = new Map(DATA.layers.map((layer) => [layer.name, startsOn(layer)]));
   let overlay = "";
+  const over = new Set();
   const map = startMap();
   await new Promise((resolve) => map.once("load", resolve));
   let surface = null;
   if (DATA.surface && "DecompressionStream" in window) surface = await Surface.unpack(DATA.surface);
 
   const restyle = () => {
-    map.setStyle(styleOf((name) => on.get(name), overlay), { diff: false });
+    map.setStyle(styleOf((name) => on.get(name), overlay, over), { diff: false });
     return new Promise((resolve) => {
       map.once("style.load", () => {
         addPictures(map);
@@ -36,7 +37,11 @@ async function start() {
       map.setLayoutProperty(`over/${picture.name}`, "visibility", visibility);
     }
   };
-  buildSwitches(setLayer, setOverlay);
+  const setOffer = (name, visible) => {
+    over[visible ? "add" : "delete"](name);
+    map.setLayoutProperty(`offer/${name}`, "visibility", visible ? "visible" : "none");
+  };
+  buildSwitches(setLayer, setOverlay, setOffer);
 
   const tools = startTools(map, surface);
   const storm = startStorm(map);
@@ -45,7 +50,7 @@ async function start() {
   startSearch(map, (name) => setLayer(name, true));
   startScale(map);
   startPosition(map, surface);
-  startPrint(map, on);
+  startPrint(map, on, over);
   startPanel(map);
 
   const rethemed = async () => {
@@ -102,7 +107,7 @@ function startPosition(map, surface) {
   tell(map.getCenter());
 }
 
-function startPrint(map, on) {
+function startPrint(map, on, over) {
   // the page is laid out for paper before it hears of it, so the last picture is kept
   const kept = document.createElement("canvas");
   map.on("idle", () => {
@@ -124,6 +129,9 @@ function startPrint(map, on) {
             .filter(([, rows]) => rows.length)
             .map(([rule, rows]) => make("li", {}, swatch(rule, kindOf({ rows })), rule.title)),
         ),
+      ...DATA.offers
+        .filter((offer) => over.has(offer.name))
+        .map((offer) => make("li", {}, patch(offer.colour), offer.title)),
     );
   };
   window.addEventListener("beforeprint", prepare);
