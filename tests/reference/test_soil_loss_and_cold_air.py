@@ -4,8 +4,11 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
+from brimline.drainage.flow import accumulate, flow_directions
+from brimline.drainage.flow.spreading import mfd_accumulation
 from brimline.drainage.soil_loss import erosivity_of, ls_factor, settled, slope_factor
 from brimline.sun.cold_air import cold_pools, low_ground
+from brimline.terrain.conditioning import fill
 
 
 @pytest.mark.parametrize(
@@ -75,11 +78,25 @@ def test_erosivity_from_rain():
 def test_soil_settles_where_water_carries_less_and_none_is_made():
     directions = np.full((1, 6), 0, np.uint8)  # eastwards
     directions[0, 5] = 8
-    area = np.arange(1.0, 7.0)[None]
+    area, surface = np.arange(1.0, 7.0)[None], np.arange(6.0, 0.0, -1, dtype=np.float32)[None]
     loss = np.float32([[2, 2, 2, 0, 0, 0]])
     capacity = np.float32([[9, 9, 9, 4, np.nan, 1]])
-    found = settled(directions, area, loss, capacity)
+    found = settled(surface, directions, area, loss, capacity)
     np.testing.assert_allclose(found, [[0, 0, 0, 2, 0, 3]])  # 6 arrive, 4 go on, 1 leaves
+
+
+@pytest.mark.interpreted
+def test_soil_is_carried_as_water_is_shared():
+    # where water can carry everything, what arrives anywhere is what that water would bring
+    rng = np.random.default_rng(5)
+    rough = ndimage.gaussian_filter(rng.standard_normal((12, 14)), 2).astype(np.float32)
+    surface = fill(rough)
+    codes, loss = flow_directions(surface), rng.random(rough.shape).astype(np.float32)
+    most = np.full(rough.shape, np.inf, np.float32)
+    most[5, 6] = 0.0  # all of it settles there
+    found = settled(surface, codes, accumulate(codes), loss, most)
+    assert np.count_nonzero(found) == 1
+    assert found[5, 6] == pytest.approx(mfd_accumulation(surface, loss)[5, 6], rel=1e-6)
 
 
 def test_rank_is_that_of_a_plain_second_way():

@@ -8,6 +8,7 @@ import numpy as np
 
 from brimline.balance.soil import TEXTURES, texture
 from brimline.config import Drainage, Growing, SoilLoss, Terrain, Year
+from brimline.drainage.flow.spreading import mfd_accumulation
 from brimline.drainage.soil_loss import (
     COVER_FACTOR,
     ERODIBILITY,
@@ -69,14 +70,17 @@ def _soil(
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Soil lost and settled in a year [t/ha]."""
     params, grid = given.params("soil_loss", SoilLoss), given.grid
-    area, nothing = given.raster("contributing_area_m2"), np.full(grid.shape, np.nan, np.float32)
+    path_m2, nothing = given.raster("contributing_area_m2"), np.full(grid.shape, np.nan, np.float32)
     erosivity = params.erosivity
     weather = given.value("weather", WeatherRecord).days
     if erosivity is None and weather is not None:
         rain_mm = float(weather.precipitation_mm.sum() / weather.days * 365.25)
         erosivity = erosivity_of(rain_mm)
         message = f"erosivity taken as {erosivity:.0f} MJ mm/(ha h y) from {rain_mm:.0f} mm of rain"
-        mend = "set soil_loss.erosivity from a map of the region: it may be half or double"
+        mend = (
+            "set soil_loss.erosivity from a map of the region: it may be half or double, and a"
+            " fifth where rain falls gently"
+        )
         report.problem(Problem(Severity.NOTICE, message, mend, "soil"))
     if erosivity is None:
         message = "nothing says how hard it rains, so no loss of soil is worked out"
@@ -85,15 +89,19 @@ def _soil(
         return nothing, nothing
     east, north = rises
     slope = np.hypot(east, north).astype(np.float64)
+    drained = given.raster("conditioned")
+    area = mfd_accumulation(
+        drained, np.full(grid.shape, grid.cell_area_m2), sinks=given.raster("kept_sink") == 1
+    )
     ls = ls_factor(area, east, north, cell_m=grid.cell_m, most_length_m=params.most_length_m)
     cover, erodibility = _factors(given, params)
     loss = erosivity * erodibility * ls * cover * params.practice
-    loss[area > given.params("drainage", Drainage).path_area_m2] = np.nan
+    loss[path_m2 > given.params("drainage", Drainage).path_area_m2] = np.nan
     most = capacity(erosivity * erodibility, ls, slope, cover, carry_m=params.carry_m)
     most = np.where(np.isnan(loss), np.nan, most * grid.cell_m)
     per_cell = grid.cell_area_m2 / 10_000
     left = settled(
-        given.raster("flow_direction"), area, (loss * per_cell).astype(np.float32),
+        drained, given.raster("flow_direction"), path_m2, (loss * per_cell).astype(np.float32),
         most.astype(np.float32),
     )  # fmt: skip
     left = np.where(np.isnan(loss), np.float32(np.nan), left / np.float32(per_cell))
@@ -119,11 +127,11 @@ def _factors(given: Given, params: SoilLoss) -> tuple[NDArray[np.float64], NDArr
 
 STAGE = Stage(
     name="soil",
-    version=1,
+    version=2,
     title="loss and depth of soil",
     needs=(
-        "grid", "elevation", "flow_direction", "contributing_area_m2", "boundary", "surfaces",
-        "soils", "weather",
+        "grid", "elevation", "conditioned", "kept_sink", "flow_direction", "contributing_area_m2",
+        "boundary", "surfaces", "soils", "weather",
     ),
     makes=("soil_loss_t_ha", "deposit_t_ha", "soil_depth_m", "soil_dug"),
     run=_run,

@@ -32,6 +32,7 @@ COVER_FACTOR: Final = {
     "terraced row crops": 0.30, "small grain": 0.15, "contoured small grain": 0.15,
     "rotation meadow": 0.05,
 }  # fmt: skip
+_SPREAD: Final = 1.1  # power of the slope, Freeman (1991)
 _COVERED: Final = 0.1  # C up to which ground counts as covered
 _GENTLE: Final = 0.09  # slope below which the gentler relation holds
 
@@ -87,7 +88,8 @@ def ls_factor(
 
     References
     ----------
-    Desmet & Govers (1996), J. Soil Water Conserv. 51(5), 427-433, with McCool et al. (1987)
+    Desmet & Govers (1996), J. Soil Water Conserv. 51(5), 427-433, with McCool et al. (1987); they
+    spread water to all lower neighbours, as `area_m2` should
     """
     checked_same_shape(area_m2=area_m2, east=east, north=north)
     rise_east, rise_north = east.astype(np.float64), north.astype(np.float64)
@@ -119,18 +121,21 @@ def erosivity_of(rain_mm: float) -> float:
 
 
 def settled(
+    surface: NDArray[np.float32],
     directions: NDArray[np.uint8],
     area_m2: NDArray[np.float64],
     loss: NDArray[np.float32],
     capacity: NDArray[np.float32],
 ) -> NDArray[np.float32]:
-    """Soil that comes to lie in each cell, carried down the flow directions.
+    """Soil that comes to lie in each cell, carried down to all lower neighbours.
 
     A cell hands on what arrives and is loosened there, up to what its water can carry; the rest
-    settles. Where loss or capacity is NaN (channels) everything goes on.
+    settles. Where loss or capacity is NaN (channels) everything goes on. What goes on is shared as
+    `mfd_accumulation` shares water, so that it meets the capacity of the same water.
 
     Parameters
     ----------
+    surface : float32 (rows, cols) that drains everywhere [m].
     directions, area_m2 : (rows, cols), of which each cell drains to one of larger area.
     loss, capacity : float32 (rows, cols), in one unit.
 
@@ -142,11 +147,13 @@ def settled(
     ----------
     Van Oost, Govers & Desmet (2000), Landscape Ecology 15, doi:10.1023/A:1008198215674
     """
-    checked_same_shape(directions=directions, area_m2=area_m2, loss=loss, capacity=capacity)
+    checked_same_shape(
+        surface=surface, directions=directions, area_m2=area_m2, loss=loss, capacity=capacity
+    )
     known = np.flatnonzero(np.isfinite(area_m2.ravel()))
-    order = known[np.argsort(area_m2.ravel()[known], kind="stable")]
-    arrays = (directions, order, loss, capacity)
-    left: NDArray[np.float32] = _kernels.carried(*(read_only(each) for each in arrays))
+    order = known[np.lexsort((area_m2.ravel()[known], -surface.ravel()[known]))]
+    arrays = (surface, directions, order, loss, capacity)
+    left: NDArray[np.float32] = _kernels.carried(*(read_only(each) for each in arrays), _SPREAD)
     return left
 
 
