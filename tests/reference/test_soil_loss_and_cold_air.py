@@ -7,7 +7,8 @@ from scipy import ndimage
 from brimline.drainage.flow import accumulate, flow_directions
 from brimline.drainage.flow.spreading import mfd_accumulation
 from brimline.drainage.soil_loss import erosivity_of, ls_factor, settled, slope_factor
-from brimline.sun.cold_air import cold_pools, low_ground
+from brimline.drainage.soil_loss.loss import length_exponent
+from brimline.sun.cold_air import cold_pools, looked_m, low_ground
 from brimline.terrain.conditioning import fill
 
 
@@ -49,6 +50,41 @@ def test_ls_is_that_of_the_printed_table(slope_pct, length_ft, printed):
         area, flat, flat + np.float32(slope_pct / 100), cell_m=cell_m, most_length_m=305
     ).mean()
     assert found == pytest.approx(printed, abs=0.006, rel=0.012)
+
+
+@pytest.mark.parametrize(
+    ("cover", "tons_per_acre"), [(0.90, 100.7), (0.45, 50.4), (0.10, 11.2), (0.06, 6.7)]
+)
+def test_soil_loss_of_a_worked_example(cover, tons_per_acre):
+    """A building site of 12 % over 150 ft: R 140, K 0.37 (customary), P 1; a design page, read.
+
+    It takes the exponent of length as 0.5, LS 2.160; by AH-703, which we follow, it is 0.546.
+    """
+    cells, feet, slope = 150, 0.3048, 0.12
+    area = np.tile((np.arange(cells) + 1.0)[:, None] * feet**2, (1, 3))
+    flat = np.zeros((cells, 3), np.float32)
+    ls = ls_factor(area, flat, flat + np.float32(slope), cell_m=feet).mean()
+    of_page = (150 / 72.6) ** (0.5 - 0.5458)
+    found = 140 * 17.02 * 0.37 * 0.1317 * ls * of_page * cover  # t/(ha y), AH-703, appendix A
+    assert found / 2.2417 == pytest.approx(tons_per_acre, rel=0.006)
+    assert length_exponent(np.array([slope]))[0] == pytest.approx(0.5458, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("segments", "printed"),
+    [(2, (0.35, 0.65)), (3, (0.19, 0.35, 0.46)), (4, (0.12, 0.23, 0.30, 0.35)),
+     (5, (0.09, 0.16, 0.21, 0.25, 0.28))],
+)  # fmt: skip
+def test_equal_parts_of_a_slope_lose_the_printed_shares(segments, printed):
+    """AH-537 (Wischmeier & Smith 1978), table 4, exponent 0.5 (values from memory)."""
+    cells = 60 * segments
+    area = np.tile((np.arange(cells) + 1.0)[:, None], (1, 3))
+    flat = np.zeros((cells, 3), np.float32)
+    slope = np.float32(0.0905)  # at which AH-703's exponent is 0.5
+    assert length_exponent(np.array([float(slope)]))[0] == pytest.approx(0.5, abs=0.003)
+    ls = ls_factor(area, flat, flat + slope, cell_m=1.0, most_length_m=305)[:, 0]
+    shares = ls.reshape(segments, -1).sum(axis=1) / ls.sum()
+    np.testing.assert_allclose(shares, printed, atol=0.006)
 
 
 def test_a_slope_across_the_cells_is_as_long_as_it_is():
@@ -132,6 +168,20 @@ def test_pools_are_those_of_the_definition_written_out():
         bulges = curvature[row, col] < -1 / 90
         expected = low and gentle and not bulges and max(around) - min(around) >= 4
         assert found[row, col] == expected
+
+
+def test_a_narrow_survey_is_ranked_within_itself_and_says_what_it_cannot_tell():
+    _, col = np.indices((60, 60))
+    dem = (np.abs(col - 30) * 0.3).astype(np.float32)  # 9 m of relief
+    slope, flat = np.full_like(dem, 30.0), np.zeros_like(dem)
+    assert looked_m(dem.shape, cell_m=1.0, radius_m=300.0) == 30.0
+    assert looked_m((900, 900), cell_m=1.0, radius_m=300.0) == 300.0
+    wide = cold_pools(dem, flat, slope, cell_m=1.0, radius_m=300.0)
+    np.testing.assert_array_equal(wide, cold_pools(dem, flat, slope, cell_m=1.0, radius_m=30.0))
+    assert (wide[20:40, 28:33] == 1).all()
+    told = cold_pools(dem / 3, flat, slope, cell_m=1.0, radius_m=300.0)  # 3 m: nothing to go by
+    assert (told == 255).all()
+    assert (cold_pools(dem / 3, flat, slope, cell_m=1.0, radius_m=30.0) == 0).all()
 
 
 def test_cold_air_pools_on_the_valley_floor_and_not_on_the_flank():

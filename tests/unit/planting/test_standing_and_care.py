@@ -2,9 +2,11 @@
 
 import datetime as dt
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
+from icalendar import Calendar
 from shapely import LineString, Point, box
 
 from brimline.balance.planting import Planting
@@ -112,6 +114,31 @@ def test_rows_follow_the_lines_within_a_zone():
     assert {one.y for one in standing} == {5.0}
 
 
+def test_lines_nearer_than_rows_are_planted_where_they_lie_apart():
+    # level lines a metre apart: every fifth is a row; one that bends away is taken up again
+    lines = tuple(LineString([(-50, y), (50, y)]) for y in range(21))
+    zone = DrawnPlanting("Z", "row 1", box(0, 0, 20, 20), ("tree",), lines=lines)
+    rows, _ = laid_out([zone], PLANTS, GUILDS)
+    assert sorted({one.y for one in rows}) == [0.0, 5.0, 10.0, 15.0, 20.0]
+    assert len(rows) == 5 * 5
+    closer = DrawnPlanting("Z", "row 1", box(0, 0, 20, 20), ("tree",), lines=lines, row_spacing_m=4)
+    assert {one.y for one in laid_out([closer], PLANTS, GUILDS)[0]} == {
+        0.0,
+        4.0,
+        8.0,
+        12.0,
+        16.0,
+        20.0,
+    }
+    bends = (LineString([(0, 0), (20, 0)]), LineString([(0, 1), (20, 19)]))
+    both = DrawnPlanting("Z", "row 1", box(0, 0, 20, 20), ("tree",), lines=bends)
+    laid, _ = laid_out([both], PLANTS, GUILDS)
+    places = np.array([(one.x, one.y) for one in laid])
+    apart = np.linalg.norm(places[:, None] - places, axis=-1)[~np.eye(len(places), dtype=bool)]
+    assert apart.min() > 4.9
+    assert len(places) > 5
+
+
 def test_a_name_that_is_not_known_is_told_with_the_nearest():
     _, problems = laid_out([DrawnPlanting("Z", "row 3", Point(0, 0), ("tre",))], PLANTS, GUILDS)
     assert problems[0].place == "row 3"
@@ -205,6 +232,34 @@ def test_the_calendar_keeps_to_the_standard():
     assert long.replace(",", "\\,").replace(";", "\\;") in whole
     assert whole.count("RRULE:FREQ=YEARLY;INTERVAL=1") == 1
     assert "DTSTART;VALUE=DATE:20270201" in whole
+
+
+def test_another_parser_reads_the_calendar():
+    """Library icalendar: no errors, and the same tasks come out, repeated as often as meant."""
+    care = (("cut; thin, lift", (2, 11), 10.0),)
+    tree = Plant("Apfel, früh", "t", "canopy", 5, 5, 5, plant_months=(11,), care=care)
+    tasks = building_and_planting([("Pond", "pond"), ("Tank", "tank")], {"Z": {tree: 30}}, 7, 11)
+    text = calendar_text(
+        [replace(task, year=2026 + task.year) for task in tasks], "Hof", dt.date(2026, 1, 2)
+    )
+    calendar = Calendar.from_ical(text)
+    events = calendar.walk("VEVENT")
+    assert not calendar.errors
+    assert not any(event.errors for event in events)
+    assert len({str(event["UID"]) for event in events}) == len(events) == len(tasks)
+    for event, task in zip(events, tasks, strict=True):
+        assert str(event["SUMMARY"]) == f"{task.subject}: {task.what}"
+        assert event["DTSTART"].dt == dt.date(2026 + task.year, task.month, 1)
+        assert (event["DTEND"].dt - event["DTSTART"].dt).days == 1
+        rule = event.get("RRULE")
+        assert (rule["INTERVAL"] if rule else [0]) == [task.every_y]
+    planted = next(task for task in tasks if task.what == "plant and water in")
+    assert planted.minutes == 30 * 30.0  # half an hour for each of thirty trees
+    cuts = [task for task in tasks if task.what.startswith("cut;")]
+    assert [(task.year, task.month, task.minutes) for task in cuts] == [
+        (2, 2, 150.0),
+        (2, 11, 150.0),
+    ]
 
 
 def test_a_year_takes_coefficients_by_month():
