@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from brimline.engine.stage import Given, Made, Reporter
+
+_STANDING_M: Final = 0.1  # deep water in a hollow that was filled, from which nothing goes on
 
 
 def _run(given: Given, report: Reporter) -> Made:
@@ -98,13 +100,15 @@ def _soil(
     loss = erosivity * erodibility * ls * cover * params.practice
     loss[path_m2 > given.params("drainage", Drainage).path_area_m2] = np.nan
     most = capacity(erosivity * erodibility, ls, slope, cover, carry_m=params.carry_m)
-    most = np.where(np.isnan(loss), np.nan, most * grid.cell_m)
+    # what reaches standing water settles there; elsewhere paths lead all of it on
+    stands = drained - given.raster("elevation") > _STANDING_M
+    most = np.where(stands, 0.0, np.where(np.isnan(loss), np.nan, most * grid.cell_m))
     per_cell = grid.cell_area_m2 / 10_000
     left = settled(
-        drained, given.raster("flow_direction"), path_m2, (loss * per_cell).astype(np.float32),
+        drained, given.raster("flow_direction"), path_m2, (np.where(stands, 0.0, loss) * per_cell).astype(np.float32),
         most.astype(np.float32),
     )  # fmt: skip
-    left = np.where(np.isnan(loss), np.float32(np.nan), left / np.float32(per_cell))
+    left = np.where(np.isnan(loss) & ~stands, np.float32(np.nan), left / np.float32(per_cell))
     return loss.astype(np.float32), left.astype(np.float32)
 
 

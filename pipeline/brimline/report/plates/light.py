@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from brimline.grid.shapes import cells_inside
 from brimline.layers.reading import PERIODS
 from brimline.report.plates.on_site import draw_around, on_site
 from brimline.report.plates.plate import Plate
@@ -69,7 +70,7 @@ def energy(results: Results, frame: MapFrame) -> Plate | None:
     if by_month is None:
         return None
     mean = of_days(results, by_month, "mean day")
-    if mean is None or not (known := on_site(results, mean)).size:
+    if mean is None or not (known := _in_the_open(results, mean)).size:
         return None
     sheet = Sheet(results, frame, ramp=RAMPS["sun_mj_m2"], values=mean)
     draw_around(sheet)
@@ -82,9 +83,9 @@ def energy(results: Results, frame: MapFrame) -> Plate | None:
         sheet.svg("sun-energy"),
         f"Map of what sun and clear sky bring in a day, {known.mean():.1f} MJ/m² on average.",
         f"Mean day of the year under a clear sky: {known.mean():.1f} MJ/m² on average over the "
-        f"site, {level:.1f} on open level ground; nine tenths of the site get {100 * least:.0f} to "
-        f"{100 * most:.0f} % of that. Where it is high, ground warms and dries first; it also "
-        "tells where panels pay. Clouds take a third to a half off it in most climates. "
+        f"site but for what stands on it, {level:.1f} on level ground that nothing shades; nine "
+        f"tenths of it get {100 * least:.0f} to {100 * most:.0f} % of that. Where it is high, "
+        "ground warms and dries first; it also tells where panels pay. Clouds take a third to a half off it in most climates. "
         + _shaded_by(results),
     )
 
@@ -119,7 +120,7 @@ def wind(results: Results, frame: MapFrame) -> Plate | None:
 def _sun(results: Results, frame: MapFrame, name: str, title: str, day: str) -> Plate | None:
     by_period = results.raster("sun_h")
     hours = None if by_period is None else of_days(results, by_period, day)
-    if hours is None or not (known := on_site(results, hours)).size:
+    if hours is None or not (known := _in_the_open(results, hours)).size:
         return None
     sheet = Sheet(results, frame, ramp=RAMPS["sun_h"], values=hours)
     draw_around(sheet)
@@ -131,10 +132,18 @@ def _sun(results: Results, frame: MapFrame, name: str, title: str, day: str) -> 
         title,
         sheet.svg(name),
         f"Map of the hours a day that the sun reaches the ground, {known.mean():.1f} h on average.",
-        f"Hours a day under a clear sky: {known.mean():.1f} on average over the site, {open_h:.1f}"
-        f" on open level ground. {full:.0f} % of the site has full sun, six hours or more (common"
-        " practice). " + _shaded_by(results),
+        f"Hours a day under a clear sky: {known.mean():.1f} on average over the site"
+        f" but for what stands on it, {open_h:.1f} on open level ground. {full:.0f} % of it has"
+        " full sun, six hours or more (common practice). " + _shaded_by(results),
     )
+
+
+def _in_the_open(results: Results, values: NDArray[Any]) -> NDArray[Any]:
+    """Values on the site that are known, but for the ground beneath what stands there."""
+    standing = results.layer("obstructions")
+    if standing is not None:
+        values = np.where(cells_inside(standing.geometry, results.grid), np.nan, values)
+    return on_site(results, values)
 
 
 def _shaded_by(results: Results) -> str:

@@ -53,7 +53,7 @@ def planting(results: Results, frame: MapFrame) -> Plate | None:  # noqa: ARG001
     sheet.draw("boundary")
     looks = np.array([needs_look(str(flag or "").split(";")) for flag in plants["flag"]])
     if doubtful := int(looks.sum()):
-        rule = Rule("Will not thrive, or must not stand there", line=LineStyle(RED, 1.4))
+        rule = Rule("Not right there", line=LineStyle(RED, 1.4))
         sheet.rule(rule, crowns[looks])
     told = f"{counted(doubtful, 'plant')} will not thrive or must not stand there: see its notes."
     kinds = plants["plant"].nunique()

@@ -184,7 +184,7 @@ def deposits(results: Results, frame: MapFrame) -> Plate | None:
     settles = results.raster("deposit_t_ha")
     if settles is None or not (known := on_site(results, settles)).size:
         return None
-    sheet = _over_soil(results, frame, "deposit_t_ha", settles)
+    sheet = _over_soil(results, frame, "deposit_t_ha", _spread(settles, results.grid.cell_m))
     share = 100 * float((known >= RAMPS["deposit_t_ha"].breaks[0]).mean())
     return Plate(
         "deposits",
@@ -225,6 +225,17 @@ def soil_depth(results: Results, frame: MapFrame) -> Plate | None:
         f"to {length.text(most)} on the gentlest. It compares places; only a spade tells. Dig "
         "where trees and ponds are to stand, and write the depths into soils.",
     )
+
+
+def _spread(values: NDArray[np.float32], cell_m: float) -> NDArray[np.float32]:
+    """Mean over what is near of what is known: single cells of a fine survey are its noise."""
+    wide = 2 * round(_PATCH_M / cell_m) + 1
+    known = np.isfinite(values)
+    total, share = (
+        ndimage.uniform_filter(each.astype(np.float32), wide)
+        for each in (np.where(known, values, 0), known)
+    )
+    return np.where(known, total / np.maximum(share, 1e-6), np.nan).astype(np.float32)
 
 
 def _over_soil(results: Results, frame: MapFrame, name: str, values: NDArray[np.float32]) -> Sheet:
