@@ -105,7 +105,8 @@ def _soil(
     most = np.where(stands, 0.0, np.where(np.isnan(loss), np.nan, most * grid.cell_m))
     per_cell = grid.cell_area_m2 / 10_000
     left = settled(
-        drained, given.raster("flow_direction"), path_m2, (np.where(stands, 0.0, loss) * per_cell).astype(np.float32),
+        drained, given.raster("flow_direction"), path_m2,
+        (np.where(stands, 0.0, loss) * per_cell).astype(np.float32),
         most.astype(np.float32),
     )  # fmt: skip
     left = np.where(np.isnan(loss) & ~stands, np.float32(np.nan), left / np.float32(per_cell))

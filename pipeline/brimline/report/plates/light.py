@@ -85,8 +85,8 @@ def energy(results: Results, frame: MapFrame) -> Plate | None:
         f"Mean day of the year under a clear sky: {known.mean():.1f} MJ/m² on average over the "
         f"site but for what stands on it, {level:.1f} on level ground that nothing shades; nine "
         f"tenths of it get {100 * least:.0f} to {100 * most:.0f} % of that. Where it is high, "
-        "ground warms and dries first; it also tells where panels pay. Clouds take a third to a half off it in most climates. "
-        + _shaded_by(results),
+        "ground warms and dries first; it also tells where panels pay. Clouds take a "
+        "third to a half off it in most climates. " + _shaded_by(results),
     )
 
 
