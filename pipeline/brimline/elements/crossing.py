@@ -15,7 +15,7 @@ _ROUGHNESS: Final = 0.024  # corrugated metal or plastic, as stocked for tracks
 
 
 @dataclass(frozen=True, slots=True)
-class Crossing:
+class WaterCrossing:
     """What carries a track over water, or water over a track.
 
     Parameters
@@ -31,7 +31,7 @@ class Crossing:
     diameter_mm: int | None = None
 
 
-def crossing_of(peak_m3_s: float, dip_m3_s: float, length_m: float) -> Crossing:
+def crossing_of(peak_m3_s: float, dip_m3_s: float, length_m: float) -> WaterCrossing:
     """Choose what a track takes where it crosses a flow path.
 
     A culvert passes the peak with no water above its crown (headwater over diameter 1), under the
@@ -48,10 +48,10 @@ def crossing_of(peak_m3_s: float, dip_m3_s: float, length_m: float) -> Crossing:
     FHWA HDS-5 (2012), chart 2, scale 3: corrugated pipe projecting from fill; see `pipe`.
     """
     if peak_m3_s <= dip_m3_s:
-        return Crossing("dip")
+        return WaterCrossing("dip")
     pipe = Pipe(0.0, -_FALL * length_m, 1.0, length_m, _ROUGHNESS, "corrugated-projecting")
     for barrels in range(1, _MOST_BARRELS + 1):
         for size_mm in _SIZES_MM:
             if smallest_pipe(pipe, peak_m3_s / barrels, size_mm / 1000, sizes_mm=(size_mm,)):
-                return Crossing("culvert", barrels, size_mm)
-    return Crossing("ford")
+                return WaterCrossing("culvert", barrels, size_mm)
+    return WaterCrossing("ford")
