@@ -8,6 +8,7 @@ from scipy.ndimage import gaussian_filter, map_coordinates
 
 from brimline._jit import threads
 from brimline.errors import GridError
+from brimline.grid.tiles import Window
 from brimline.sun import skylines, sun_path, sunlight
 from brimline.sun.path import ANGLES_RAD, BEARINGS_RAD, PERIODS
 
@@ -153,3 +154,16 @@ def test_what_cannot_be_is_refused():
         skylines(FLAT, FLAT, cell_m=1.0, far=[(0, 95.0)])
     with pytest.raises(GridError):
         skylines(FLAT, FLAT[:5], cell_m=1.0)
+
+
+@pytest.mark.parametrize("block", [(5, 40, 20, 9), (0, 0, 60, 70), (59, 69, 1, 1)])
+def test_sun_on_a_block_is_that_on_the_whole_ground(block):
+    random = np.random.default_rng(2)
+    ground = gaussian_filter(random.standard_normal((60, 70)), 4).astype(np.float32) * 40
+    ground[10:14, 45:60] = np.nan
+    at, path = Window(*block), sun_path(47.0)
+    whole = sunlight(ground, ground, path, cell_m=2.0)
+    part = sunlight(ground, ground, path, cell_m=2.0, block=at)
+    for one, other in zip(part.__slots__, whole.__slots__, strict=True):
+        expected = getattr(whole, other)[..., *at.slices]
+        np.testing.assert_array_equal(getattr(part, one), expected)

@@ -10,6 +10,7 @@ from brimline.engine.order import ordered
 from brimline.engine.run import Codec, RunInputs, RunResult, StageDone, Tools, execute
 from brimline.engine.stage import (
     GRID,
+    NEAR,
     Facts,
     Given,
     Made,
@@ -25,6 +26,7 @@ from brimline.engine.store import STORE, Store, refuse_store
 __all__ = [
     "GRID",
     "HEADLINE",
+    "NEAR",
     "STORE",
     "CodeReach",
     "Codec",

@@ -12,10 +12,11 @@ from brimline.engine.key import changes, key_of, parts_of
 from brimline.engine.known import Later
 from brimline.engine.listener import Listener
 from brimline.engine.order import ordered, taken
-from brimline.engine.stage import GRID, Given
+from brimline.engine.stage import GRID, NEAR, Given
 from brimline.engine.store import DamagedError, Record
 from brimline.errors import InputError, InternalError, Severity, StoreError
 from brimline.grid import Grid
+from brimline.grid.tiles import Window
 from brimline.layers import CATALOGUE, Raster
 
 if TYPE_CHECKING:
@@ -376,7 +377,9 @@ class _Run:
                 f"made {', '.join(sorted(values)) or 'nothing'}"
             )
         stored: dict[str, Stored] = {}
-        for name in sorted(stage.makes, key=lambda name: name != GRID):  # rasters need the grid
+        for name in sorted(
+            stage.makes, key=lambda name: name not in (GRID, NEAR)
+        ):  # rasters need them
             stored[name] = self._keep_one(stage, name, values.pop(name))
             self.outputs[name] = stored[name]
         return stored
@@ -414,6 +417,9 @@ class _Run:
     def _checked_raster(self, stage: Stage, item: Raster, value: Any) -> Grid:  # noqa: ANN401
         facts: Any = self._hold(GRID)
         grid = Grid(**facts)
+        if item.near:
+            block: Any = self._hold(NEAR)
+            grid = grid.window(*Window(**block))
         found = getattr(value, "shape", None), str(getattr(value, "dtype", type(value).__name__))
         if found != (item.shape(grid.shape), item.dtype):
             raise InternalError(

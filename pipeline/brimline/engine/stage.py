@@ -6,8 +6,11 @@ import copy
 from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any, Final, Protocol, TypeAlias, TypeVar
 
+import numpy as np
+
 from brimline.errors import InternalError
 from brimline.grid import Grid
+from brimline.grid.tiles import Window
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Mapping
@@ -27,6 +30,7 @@ Made: TypeAlias = "Mapping[str, Value]"  # what the function of a stage returns
 Kind = TypeVar("Kind")
 
 GRID: Final = "grid"  # the fact that says where the run's cells are
+NEAR: Final = "near"  # the fact that says which block of them lies near the site
 
 
 def grid_facts(grid: Grid) -> Facts:
@@ -113,10 +117,17 @@ class Given:
         self._tables = dict(tables or {})
         self._sources = {name: (sources or {}).get(name) for name in stage.sources}
 
-    def raster(self, name: str) -> NDArray[Any]:
-        """Return a raster of the run, (rows, cols), read-only."""
+    def raster(self, name: str, *, around: int = 0) -> NDArray[Any]:
+        """Return a raster of the run on `grid`, (rows, cols), read-only.
+
+        Parameters
+        ----------
+        around : cells more on each side of the ground near the site, as far as the run's grid goes.
+        """
         array: NDArray[Any] = self._get(name)
         view = array.view()
+        if self._stage.near and array.shape[-2:] == self.whole_grid.shape:
+            view = np.ascontiguousarray(view[..., *self.block(around).slices])
         view.flags.writeable = False
         return view
 
@@ -142,8 +153,19 @@ class Given:
 
     @property
     def grid(self) -> Grid:
+        """Where the stage's rasters are: the run's grid, or its block near the site."""
+        return self.whole_grid.window(*self.block()) if self._stage.near else self.whole_grid
+
+    @property
+    def whole_grid(self) -> Grid:
         """The run's grid."""
         return Grid(**self._get(GRID))
+
+    def block(self, around: int = 0) -> Window:
+        """Return the cells of the run's grid near the site, with so many more on each side."""
+        row, col, rows, cols = Window(**self._get(NEAR))
+        wider = Window(row - around, col - around, rows + 2 * around, cols + 2 * around)
+        return wider.common(Window(0, 0, *self.whole_grid.shape))
 
     def value(self, name: str, kind: type[Kind]) -> Kind:
         """Return a typed value, the very one that other stages are given: it is frozen.
@@ -211,6 +233,8 @@ class Stage:
     sources : names of the person's inputs that it reads.
     tables : the tables of the configuration that it may read.
     typed : classes of the typed values among what it makes, by name.
+    near : it works on the ground near the site alone: its grid and rasters are cut to that. It
+        needs the fact ``near``.
     """
 
     name: str
@@ -223,3 +247,4 @@ class Stage:
     sources: tuple[str, ...] = ()
     tables: tuple[str, ...] = ()
     typed: Mapping[str, type | Later] = field(default_factory=dict, hash=False)
+    near: bool = False

@@ -27,6 +27,11 @@ class Window(NamedTuple):
         """Rows and columns."""
         return self.rows, self.cols
 
+    @property
+    def slices(self) -> tuple[slice, slice]:
+        """Rows and columns of this block in an array of the whole grid."""
+        return slice(self.row, self.row + self.rows), slice(self.col, self.col + self.cols)
+
     def inside(self, outer: Window) -> tuple[slice, slice]:
         """Rows and columns of this block in an array that covers `outer`."""
         top, left = self.row - outer.row, self.col - outer.col

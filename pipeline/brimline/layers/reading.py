@@ -25,6 +25,7 @@ ITEMS: Final = (
         "h",
         bands=PERIODS,
         step=0.05,
+        near=True,
     ),
     Raster(
         "sun_mj_m2",
@@ -36,6 +37,7 @@ ITEMS: Final = (
         "MJ/m²",
         bands=PERIODS,
         step=0.05,
+        near=True,
     ),
     Raster(
         "sky_share",
@@ -45,6 +47,7 @@ ITEMS: Final = (
         "Share of the sky that the ground sees, 1 on open level ground: where it is low, nights are"
         " milder and days darker.",
         step=0.01,
+        near=True,
     ),
     Raster(
         "shelter_deg",
@@ -56,6 +59,7 @@ ITEMS: Final = (
         " obstructions count, all as solid.",
         "°",
         step=0.05,
+        near=True,
     ),
     Raster(
         "aspect_deg",
@@ -65,6 +69,7 @@ ITEMS: Final = (
         "Compass bearing that the smoothed ground falls to; empty where it is all but level.",
         "°",
         step=1.0,
+        near=True,
     ),
     Raster(
         "machine_ground",
@@ -74,6 +79,7 @@ ITEMS: Final = (
         "1 where the stated machine works: no steeper than growing.machine_pct over the width of"
         " growing.machine_width_m. Wet ground, stones and gates are not seen.",
         codes=True,
+        near=True,
     ),
     Raster(
         "soil_wetness",
@@ -82,6 +88,7 @@ ITEMS: Final = (
         "Wetness of the soil",
         "Logarithm of area per contour width over slope (topographic wetness index), over means of"
         " springs.over_m with water spread on hillslopes: it ranks the places of a site.",
+        near=True,
     ),
     Raster(
         "soil_depth_m",
@@ -91,6 +98,7 @@ ITEMS: Final = (
         "As soils say; elsewhere a guess by slope between the usual depths, for comparing places:"
         " only a spade tells.",
         "m",
+        near=True,
     ),
     Raster(
         "soil_dug",
@@ -100,6 +108,7 @@ ITEMS: Final = (
         "1 where the depth of soil is as dug.",
         published=False,
         codes=True,
+        near=True,
     ),
     Raster(
         "soil_loss_t_ha",
@@ -109,6 +118,7 @@ ITEMS: Final = (
         "Mean loss by sheet and rill in a year, by the revised universal soil loss equation; empty"
         " where water runs in paths, for which it was not made.",
         "t/ha",
+        near=True,
     ),
     Raster(
         "deposit_t_ha",
@@ -118,6 +128,7 @@ ITEMS: Final = (
         "Soil from above that comes to lie in a year where water can carry no more: where, rather"
         " than how much.",
         "t/ha",
+        near=True,
     ),
     Raster(
         "cold_air",
@@ -128,6 +139,7 @@ ITEMS: Final = (
         " convex; 255 where the survey shows too little ground to tell. It ranks places, it gives"
         " no degrees; walls, banks and hedges that dam it are not seen.",
         codes=True,
+        near=True,
     ),
     Raster(
         "growing",
@@ -139,6 +151,7 @@ ITEMS: Final = (
         " steep; wetness by rank, 1 dry, 2 moist, 3 wet; cold air, 1 free, 2 where it pools. A 0 is"
         " not known.",
         codes=True,
+        near=True,
     ),
     Table(
         "zone_reading",

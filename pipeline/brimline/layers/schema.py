@@ -86,6 +86,7 @@ class Raster:
     bands : what each band is where there are several; arrays are (bands, rows, cols) then.
     step : values are whole multiples of it, and files hold these as int16 with the step as their
         scale and -32768 as nodata; None stores values as they are.
+    near : made on the ground near the site alone, a block of the run's grid.
     """
 
     name: str
@@ -98,6 +99,7 @@ class Raster:
     codes: bool = False
     bands: tuple[str, ...] = ()
     step: float | None = None
+    near: bool = False
 
     def shape(self, grid_shape: tuple[int, int]) -> tuple[int, ...]:
         """Return the shape of its array on a grid."""

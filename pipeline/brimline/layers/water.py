@@ -20,6 +20,45 @@ _EDGE: Final = Column(
     "True where the catchment reaches the edge of the data, so that the area is a lower bound.",
 )
 
+_HOLLOW: Final = (
+    Column("hollow_id", "int", "Number of the hollow, from 1.", minimum=1),
+    Column("area_m2", "float", "Water surface when full.", "m²", 0),
+    Column("depth_m", "float", "Greatest depth when full.", "m", 0),
+    Column("volume_m3", "float", "Volume to the spill level.", "m³", 0),
+    Column("spill_level_m", "float", "Level at which it spills.", "m"),
+    Column(
+        "catchment_m2",
+        "float",
+        "Ground that drains to it, nested hollows included.",
+        "m²",
+        0,
+    ),
+    Column("parent_id", "int", "The hollow that takes it in when full; 0 if none.", minimum=0),
+    Column("kept", "bool", "Kept as a sink: its water does not run on."),
+    Column(
+        "capacity_m3",
+        "float",
+        "What it holds to the level at which it spills, once pipes and short dams are opened.",
+        "m³",
+        0,
+    ),
+    Column(
+        "arrives_m3",
+        "float",
+        "Runoff that reaches it in the check storm, with what hollows above it spill.",
+        "m³",
+        0,
+    ),
+    Column("fills", "bool", "The check storm fills it."),
+    Column("filled_pct", "float", "Share that the check storm fills.", "%", 0, 100),
+    Column("spills_m3", "float", "What runs on from it in the check storm.", "m³", 0),
+    Column(
+        "edge_limited",
+        "bool",
+        "True where its catchment reaches the edge of the data: more may reach it.",
+    ),
+)
+
 ITEMS: Final = (
     Layer(
         "intakes",
@@ -135,46 +174,13 @@ ITEMS: Final = (
         Geometry.MULTIPOLYGON,
         "Hollows",
         "Closed depressions of the survey surface: ponds, pits, and dams of tracks and brush.",
-        (
-            Column("hollow_id", "int", "Number of the hollow, from 1.", minimum=1),
-            Column("area_m2", "float", "Water surface when full.", "m²", 0),
-            Column("depth_m", "float", "Greatest depth when full.", "m", 0),
-            Column("volume_m3", "float", "Volume to the spill level.", "m³", 0),
-            Column("spill_level_m", "float", "Level at which it spills.", "m"),
-            Column(
-                "catchment_m2",
-                "float",
-                "Ground that drains to it, nested hollows included.",
-                "m²",
-                0,
-            ),
-            Column(
-                "parent_id", "int", "The hollow that takes it in when full; 0 if none.", minimum=0
-            ),
-            Column("kept", "bool", "Kept as a sink: its water does not run on."),
-            Column(
-                "capacity_m3",
-                "float",
-                "What it holds to the level at which it spills, once pipes and short dams are"
-                " opened.",
-                "m³",
-                0,
-            ),
-            Column(
-                "arrives_m3",
-                "float",
-                "Runoff that reaches it in the check storm, with what hollows above it spill.",
-                "m³",
-                0,
-            ),
-            Column("fills", "bool", "The check storm fills it."),
-            Column("filled_pct", "float", "Share that the check storm fills.", "%", 0, 100),
-            Column("spills_m3", "float", "What runs on from it in the check storm.", "m³", 0),
-            Column(
-                "edge_limited",
-                "bool",
-                "True where its catchment reaches the edge of the data: more may reach it.",
-            ),
-        ),
+        _HOLLOW,
+    ),
+    Table(
+        "hollow_list",
+        "Hollows of the whole survey",
+        "What the layer hollows tells, of those far from the site as well.",
+        _HOLLOW,
+        published=False,
     ),
 )

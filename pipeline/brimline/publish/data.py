@@ -28,7 +28,8 @@ def write_one_raster(sight: Sight, path: Path, name: str) -> None:
     """Write a raster as a cloud-optimised GeoTIFF."""
     item = CATALOGUE[name]
     if isinstance(item, Raster):
-        write_raster(path, sight.value(name), sight.world.grid, item)
+        world = sight.world
+        write_raster(path, sight.value(name), world.near_grid if item.near else world.grid, item)
 
 
 def write_one_table(sight: Sight, path: Path, name: str) -> None:

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import brimline
-from brimline.engine import declared_from, manifest, plain_of
+from brimline.engine import NEAR, declared_from, manifest, plain_of
 from brimline.engine.store import DamagedError
 from brimline.errors import StoreError
+from brimline.grid.tiles import Window
 from brimline.io import atomic, kept
 from brimline.io.libraries import versions_of
 from brimline.layers import CATALOGUE
@@ -302,7 +303,8 @@ def _world(
     shown["finished"] = made["finished"][:10]
     plain = CATALOGUE.keys() | set(result.fact_names)
     outputs = {name: stored for name, stored in result.outputs.items() if name in plain}
-    return World(store.folder, outputs, shown, grid, site_name, units, CAUTIONS)
+    near = Window(**result.value(NEAR)) if NEAR in outputs else None
+    return World(store.folder, outputs, shown, grid, site_name, units, CAUTIONS, near=near)
 
 
 def _base_keys(
@@ -313,7 +315,7 @@ def _base_keys(
         "brimline": brimline.__version__,
         "versions": dict(inputs.versions) | versions_of(_LIBRARIES),
         "assets": assets_digest(),
-        "grid": str(world.grid),
+        "grid": [str(world.grid), str(world.near)],
         "site": world.site_name,
         "units": world.units,
         "cautions": world.cautions,

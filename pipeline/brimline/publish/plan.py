@@ -35,16 +35,12 @@ def pieces_of(world: World, store: Store, *, pdf: bool) -> tuple[Piece, ...]:
 
 def _near(world: World) -> Iterator[Piece]:
     """Yield what the layers are made of that all others show."""
-    if not world.outputs.keys() >= {"boundary", "flow_direction"}:
+    if "near_ground" not in world.outputs:
         return
-    title = "looking for what drains to the site"
-    yield Piece(near.REGION, LAYERS, title, near.write_region, part=True)
     for piece, name in NEAR.items():
         if name in world.outputs:
             title = f"taking what lies near the site: {name.replace('_', ' ')}"
-            yield Piece(
-                piece, LAYERS, title, near.write_near, (name,), part=True, after=(near.REGION,)
-            )
+            yield Piece(piece, LAYERS, title, near.write_near, (name,), part=True)
 
 
 def _shown(world: World, staked: tuple[str, ...], *, pdf: bool) -> tuple[Piece, ...]:

@@ -13,9 +13,11 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 from brimline.engine.stage import GRID
+from brimline.engine.stage import NEAR as NEAR_BLOCK
 from brimline.engine.store import DamagedError, Record
 from brimline.grid import Grid
 from brimline.io.intermediates import FileCodec
+from brimline.io.rasters import read_block
 from brimline.layers import CATALOGUE, Layer, Raster, Table
 from brimline.publish.groups import NEAR
 from brimline.report.results import Results
@@ -26,6 +28,7 @@ if TYPE_CHECKING:
 
     from brimline.engine import RunResult
     from brimline.engine.store import Store, Stored
+    from brimline.grid.tiles import Window
     from brimline.units import System
 
 # a kind (value, piece, manifest) and a name or the keys to it; "names" alone: what there is at all
@@ -46,6 +49,7 @@ class World:
     folder : of the store.
     outputs : stored values of the catalogue and facts by name.
     made : stored files of pieces by name, None where there is nothing for one.
+    near : the block of the grid that lies near the site, which pages show; None is all of it.
     manifest : of the run, its moment cut to the day, so that pages of one day are the same.
     """
 
@@ -57,6 +61,12 @@ class World:
     units: System
     cautions: tuple[str, ...]
     made: Mapping[str, Stored | None] = field(default_factory=dict)
+    near: Window | None = None
+
+    @property
+    def near_grid(self) -> Grid:
+        """Where the cells near the site are."""
+        return self.grid.window(*self.near) if self.near else self.grid
 
     def with_made(self, made: Mapping[str, Stored | None]) -> World:
         """Return the same with these pieces, and layers as far as they lie near the site."""
@@ -98,13 +108,17 @@ class Sight:
         self._hear("names")  # a layer that a further stage makes must be seen
         items = {name: CATALOGUE[name] for name in self.world.outputs if name in CATALOGUE}
         shown = {name: item for name, item in items.items() if item.published}
-        facts = [name for name in self.world.outputs if name not in CATALOGUE and name != GRID]
+        facts = [
+            name
+            for name in self.world.outputs
+            if name not in CATALOGUE and name not in (GRID, NEAR_BLOCK)
+        ]
         return Results(
             self.world.site_name,
             self.world.units,
-            self.world.grid,
+            self.world.near_grid,
             _Values([n for n, item in shown.items() if not isinstance(item, Raster)], self.value),
-            _Values([n for n, item in shown.items() if isinstance(item, Raster)], self.value),
+            _Values([n for n, item in shown.items() if isinstance(item, Raster)], self.near),
             _Manifest(self.world.manifest, (), self._hear),
             _Values(facts, self.value),
             self.world.cautions,
@@ -136,6 +150,15 @@ class Sight:
         value = json.loads(path.read_bytes()) if item is None else FileCodec().read(path, item)
         _hold(stored, value)
         return value
+
+    def near(self, raster: str) -> Any:  # noqa: ANN401 - an array
+        """Return what of a raster lies near the site; None where there is none of that name."""
+        item, block = CATALOGUE[raster], self.world.near
+        if block is None or block.shape == self.world.grid.shape or getattr(item, "near", False):
+            return self.value(raster)
+        self._hear("value", raster)
+        stored = self.world.outputs.get(raster)
+        return None if stored is None else read_block(self._store.open(stored), block)
 
     def rows(self, name: str) -> Any:  # noqa: ANN401 - a frame
         """Return a layer or table that holds rows, else None."""

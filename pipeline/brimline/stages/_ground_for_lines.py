@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from brimline.grid import Elevation
     from brimline.lines.limits import Limits
 
-NEEDS = ("grid", "elevation", "contributing_area_m2", "boundary", "keep_out", *FILLED[1:])
+NEEDS = ("grid", "near", "elevation", "contributing_area_m2", "boundary", "keep_out", *FILLED[1:])
 # and the table lines
 
 

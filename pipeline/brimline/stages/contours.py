@@ -41,8 +41,9 @@ STAGE = Stage(
     name="contours",
     version=2,
     title="contours",
-    needs=("grid", "elevation"),
+    needs=("grid", "near", "elevation"),
     makes=("contours",),
     run=_run,
     tables=("contours",),
+    near=True,
 )

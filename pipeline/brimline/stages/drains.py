@@ -119,4 +119,5 @@ STAGE = Stage(
     makes=("drain_lines",),
     run=_run,
     tables=("drains", "lines"),
+    near=True,
 )

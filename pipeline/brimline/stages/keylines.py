@@ -142,4 +142,5 @@ STAGE = Stage(
     ),
     run=_run,
     tables=("cultivation", "lines", "survey"),
+    near=True,
 )

@@ -314,7 +314,7 @@ STAGE = Stage(
     version=1,
     title="setting plants out, and what they find where they stand",
     needs=(
-        "grid", "elevation", "design_surface", "soil_wetness", "soil_depth_m", "soil_dug",
+        "grid", "near", "elevation", "design_surface", "soil_wetness", "soil_depth_m", "soil_dug",
         "cold_air", "sun_h", "sun", "weather",
         *DRAWN, *ALONG, *AROUND,
     ),
@@ -322,4 +322,5 @@ STAGE = Stage(
     run=_run,
     sources=("plants", "guilds"),
     tables=("planting", "year", "site", "sun"),
+    near=True,
 )  # fmt: skip

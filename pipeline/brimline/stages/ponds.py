@@ -36,7 +36,7 @@ def _run(given: Given, report: Reporter) -> Made:
     yearly_mm = yearly_runoff_mm(given.value("weather", WeatherRecord), number)
     allowed = cells_inside(given.frame("boundary").geometry, grid)
     allowed &= ~cells_inside(given.frame("keep_out").geometry, grid)
-    ground = given.raster("elevation"), given.raster("flow_direction")
+    ground = given.raster("elevation"), given.raster("near_direction")
     area_m2 = given.raster("contributing_area_m2")
     found = pond_sites(
         *ground,
@@ -174,10 +174,11 @@ STAGE = Stage(
     version=1,
     title="places for ponds",
     needs=(
-        "grid", "elevation", "flow_direction", "contributing_area_m2", "boundary", "keep_out",
-        "keep_out_drawn", "soils", "weather",
+        "grid", "near", "elevation", "near_direction", "contributing_area_m2", "boundary",
+        "keep_out", "keep_out_drawn", "soils", "weather",
     ),
     makes=("pond_sites", "pond_banks", "pond_curves"),
     run=_run,
     tables=("ponds", "works"),
+    near=True,
 )  # fmt: skip

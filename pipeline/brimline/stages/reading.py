@@ -41,11 +41,14 @@ def _run(given: Given, report: Reporter) -> Made:
     rises = gradient(calm, cell_m=grid.cell_m)
     report.advanced(0.3, "cold air")
     cold = given.params("cold_air", ColdAir)
+    around = 2 * round(cold.radius_m / grid.cell_m)  # so that no cut survey seems too narrow
     pools = cold_pools(
-        dem, given.raster("curvature"), given.raster("slope_pct"), cell_m=grid.cell_m,
-        radius_m=cold.radius_m, lowest_share=cold.lowest_share, least_relief_m=cold.least_relief_m,
-    )  # fmt: skip
-    wide_m = looked_m(dem.shape, cell_m=grid.cell_m, radius_m=cold.radius_m)
+        *(given.raster(each, around=around) for each in ("elevation", "curvature", "slope_pct")),
+        cell_m=grid.cell_m, radius_m=cold.radius_m, lowest_share=cold.lowest_share,
+        least_relief_m=cold.least_relief_m,
+    )[given.block().inside(given.block(around))]  # fmt: skip
+    shape = given.block(around).shape
+    wide_m = looked_m(shape, cell_m=grid.cell_m, radius_m=cold.radius_m)
     if wide_m < cold.radius_m:
         message = (
             f"the elevation is too narrow to look {cold.radius_m:g} m around for cold air: places"
@@ -187,10 +190,12 @@ STAGE = Stage(
     version=3,
     title="cold air, and what cells and zones offer",
     needs=(
-        "grid", "elevation", "slope_pct", "curvature", "soil_wetness", "boundary", "sun_h", "sun",
-        "shelter_deg", "soil_depth_m", "soil_dug", "soil_loss_t_ha", "springs", "planting_zones",
+        "grid", "near", "elevation", "slope_pct", "curvature", "soil_wetness", "boundary", "sun_h",
+        "sun", "shelter_deg", "soil_depth_m", "soil_dug", "soil_loss_t_ha", "springs",
+        "planting_zones",
     ),
     makes=("cold_air", "aspect_deg", "machine_ground", "growing", "zone_reading"),
     run=_run,
     tables=("cold_air", "growing", "planting", "terrain"),
+    near=True,
 )  # fmt: skip

@@ -105,7 +105,7 @@ def _soil(
     most = np.where(stands, 0.0, np.where(np.isnan(loss), np.nan, most * grid.cell_m))
     per_cell = grid.cell_area_m2 / 10_000
     left = settled(
-        drained, given.raster("flow_direction"), path_m2,
+        drained, given.raster("near_direction"), path_m2,
         (np.where(stands, 0.0, loss) * per_cell).astype(np.float32),
         most.astype(np.float32),
     )  # fmt: skip
@@ -135,10 +135,11 @@ STAGE = Stage(
     version=2,
     title="loss and depth of soil",
     needs=(
-        "grid", "elevation", "conditioned", "kept_sink", "flow_direction", "contributing_area_m2",
-        "boundary", "surfaces", "soils", "weather",
+        "grid", "near", "elevation", "conditioned", "kept_sink", "near_direction",
+        "contributing_area_m2", "boundary", "surfaces", "soils", "weather",
     ),
     makes=("soil_loss_t_ha", "deposit_t_ha", "soil_depth_m", "soil_dug"),
     run=_run,
     tables=("soil_loss", "growing", "drainage", "terrain", "year"),
+    near=True,
 )  # fmt: skip

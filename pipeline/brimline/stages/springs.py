@@ -39,8 +39,9 @@ STAGE = Stage(
     name="springs",
     version=1,
     title="where soil stays wet and springs are likely",
-    needs=("grid", "elevation", "boundary"),
+    needs=("grid", "near", "elevation", "boundary"),
     makes=("soil_wetness", "springs"),
     run=_run,
     tables=("springs", "planting"),
+    near=True,
 )

@@ -216,4 +216,5 @@ STAGE = Stage(
     makes=("swale_lines", "swale_rows"),
     run=_run,
     tables=("swales", "lines", "works", "rates"),
+    near=True,
 )

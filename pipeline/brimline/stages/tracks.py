@@ -191,10 +191,11 @@ STAGE = Stage(
     version=3,
     title="tracks between drawn places",
     needs=(
-        "grid", "elevation", "contributing_area_m2", "flow_paths", "keep_out", "boundary",
+        "grid", "near", "elevation", "contributing_area_m2", "flow_paths", "keep_out", "boundary",
         "elements", "surfaces", "storms", "drawn_tracks",
     ),
     makes=("tracks", "track_crossings"),
     run=_run,
     tables=("access", "drainage"),
+    near=True,
 )  # fmt: skip

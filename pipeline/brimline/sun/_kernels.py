@@ -32,30 +32,35 @@ def _between(surface, row, col, d_row, d_col, share):
 
 
 @kernel
-def skyline(surface, ground, east, north, cell_m, least, codes_per_rad):
-    """Height of the skyline towards one bearing, as codes (rows, cols).
+def skyline(surface, ground, block, east, north, cell_m, least, codes_per_rad):
+    """Height of the skyline towards one bearing, as codes of a block (row, col, rows, cols).
 
     Lines run parallel to the bearing and are walked away from it; each keeps the upper hull of what
     it has passed, on which the skyline of the next place is the tangent.
     """
     rows, cols = ground.shape
-    codes = np.zeros((rows, cols), dtype=np.uint8)
+    codes = np.zeros((block[2], block[3]), dtype=np.uint8)
     by_row = abs(north) >= abs(east)
     long_side, wide = (rows, cols) if by_row else (cols, rows)
     lean = -east / north if by_row else -north / east  # sideways for a step down or to the east
     # towards the bearing is up where it is northern, to the east where it is eastern
     from_start = north > 0 if by_row else east < 0
     step_m = cell_m * np.sqrt(1.0 + lean * lean)
-    reach = int(np.ceil(abs(lean) * long_side)) + 1
-    first = -reach if lean > 0 else -1
-    last = wide + 1 if lean > 0 else wide + reach + 1
+    down, across = (0, 1) if by_row else (1, 0)
+    ahead, beyond_it = block[down], block[down] + block[2 + down]
+    aside_first, aside_last = block[across], block[across] + block[2 + across]
+    # lines that meet the block, and no step of them past it
+    sideways = (ahead * lean, beyond_it * lean)
+    first = aside_first - int(np.ceil(max(sideways))) - 1
+    last = aside_last - int(np.floor(min(sideways))) + 1
+    steps = beyond_it if from_start else long_side - ahead
     hull_s = np.empty((long_side, _LANES))
     hull_z = np.empty((long_side, _LANES))
     held = np.empty(_LANES, dtype=np.int64)
     d_row, d_col = (0, 1) if by_row else (1, 0)
     for start in range(first, last, _LANES):
         held[:] = 0
-        for step in range(long_side):
+        for step in range(steps):
             along = step if from_start else long_side - 1 - step
             shift = along * lean
             whole = int(np.floor(shift))
@@ -67,10 +72,10 @@ def skyline(surface, ground, east, north, cell_m, least, codes_per_rad):
                 if aside < -1 or aside > wide:
                     continue
                 centre = start + lane + nearer
-                centre_row, centre_col = (along, centre) if by_row else (centre, along)
                 row, col = (along, aside) if by_row else (aside, along)
                 top = held[lane] - 1
-                if 0 <= centre < wide:
+                if aside_first <= centre < aside_last and ahead <= along < beyond_it:
+                    centre_row, centre_col = (along, centre) if by_row else (centre, along)
                     # from the line, not from the centre: a slope across would show as a skyline
                     z = _between(ground, row, col, d_row, d_col, share)
                     rise = -np.inf
@@ -83,7 +88,7 @@ def skyline(surface, ground, east, north, cell_m, least, codes_per_rad):
                         place -= 1
                     rise = max(rise, least)
                     if rise > 0.0:
-                        codes[centre_row, centre_col] = np.uint8(
+                        codes[centre_row - block[0], centre_col - block[1]] = np.uint8(
                             np.arctan(rise) * codes_per_rad + 0.5
                         )
                 z = _between(surface, row, col, d_row, d_col, share)

@@ -9,6 +9,7 @@ import numpy as np
 
 from brimline._jit import bands, side_by_side
 from brimline.grid import checked_elevation, checked_same_shape, read_only
+from brimline.grid.tiles import Window
 from brimline.sun import _kernels
 from brimline.sun.path import ANGLES_RAD, BEARINGS_RAD, CODES, MOST_RAD
 from brimline.terrain.slope import gradient
@@ -45,6 +46,7 @@ def skylines(
     *,
     cell_m: float,
     far: Sequence[tuple[float, float]] = (),
+    block: Window | None = None,
 ) -> NDArray[np.uint8]:
     """Height of the skyline of every cell in each sector, as codes of `ANGLES_RAD`.
 
@@ -55,10 +57,11 @@ def skylines(
     cell_m : side of a cell [m].
     far : skyline beyond the data, as bearings from the grid's north and heights [°], between which
         it is straight; empty is level.
+    block : cells that are looked from; None looks from all.
 
     Returns
     -------
-    uint8 (sectors, rows, cols)
+    uint8 (sectors, rows, cols), of the block
 
     Raises
     ------
@@ -76,13 +79,14 @@ def skylines(
     checked_same_shape(ground=ground, surface=surface)
     ground, surface = checked_elevation(ground, "ground"), checked_elevation(surface, "surface")
     least = _far_skyline(far)
-    codes = np.empty((len(BEARINGS_RAD), *ground.shape), dtype=np.uint8)
+    block = block or Window(0, 0, *ground.shape)
+    codes = np.empty((len(BEARINGS_RAD), *block.shape), dtype=np.uint8)
     per_rad = (CODES - 1) / MOST_RAD
 
     def towards(sector: int) -> None:
         bearing = BEARINGS_RAD[sector]
         codes[sector] = _kernels.skyline(
-            surface, ground, np.sin(bearing), np.cos(bearing), float(cell_m),
+            surface, ground, tuple(block), np.sin(bearing), np.cos(bearing), float(cell_m),
             np.tan(least[sector]), per_rad,
         )  # fmt: skip
 
@@ -97,6 +101,7 @@ def sunlight(
     *,
     cell_m: float,
     far: Sequence[tuple[float, float]] = (),
+    block: Window | None = None,
 ) -> Sunlight:
     """Sun that reaches the ground by period of `path.PERIODS`.
 
@@ -108,8 +113,13 @@ def sunlight(
     ----------
     Share of the sky: Dozier & Frew (1990), doi:10.1109/36.58986, equation 7b.
     """
-    codes = skylines(ground, surface, cell_m=cell_m, far=far)
-    east, north = gradient(ground, cell_m=cell_m)
+    block = block or Window(0, 0, *ground.shape)
+    codes = skylines(ground, surface, cell_m=cell_m, far=far, block=block)
+    wider = Window(block.row - 1, block.col - 1, block.rows + 2, block.cols + 2).common(
+        Window(0, 0, *ground.shape)
+    )
+    rises = gradient(ground[wider.slices], cell_m=cell_m)
+    east, north = (np.ascontiguousarray(rise[block.inside(wider)]) for rise in rises)
     arrays = [
         read_only(each) for each in (BEARINGS_RAD, path.table, path.diffuse_mj_m2, ANGLES_RAD)
     ]
@@ -119,7 +129,7 @@ def sunlight(
                 read_only(np.ascontiguousarray(codes[:, low:high])),
                 read_only(east[low:high]), read_only(north[low:high]), *arrays,
             )
-            for low, high in bands(ground.shape[0])
+            for low, high in bands(block.rows)
         ]
     )  # fmt: skip
     hours, energy, seen = (np.concatenate(each, axis=-2) for each in zip(*parts, strict=True))

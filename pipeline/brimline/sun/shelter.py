@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 _APART_DEG: Final = 5.0  # bearings that are looked along within the spread of a wind
 _EVERY_WAY: Final = 16
-_LEAST_STEPS: Final = 5
+LEAST_STEPS: Final = 5
 
 
 def shelter_deg(
@@ -66,7 +66,7 @@ def shelter_deg(
     checked_same_shape(ground=ground, surface=surface)
     ground, surface = checked_elevation(ground, "ground"), checked_elevation(surface, "surface")
     at = ground + np.float32(height_m)
-    steps = max(_LEAST_STEPS, int(reach_m / cell_m))
+    steps = max(LEAST_STEPS, int(reach_m / cell_m))
     ways = [
         (weight, _steps(np.radians(bearing), steps, cell_m))
         for bearing, weight in _bearings(winds, spread_deg)

@@ -10,9 +10,11 @@ from brimline.drainage.flow import (
     mfd_accumulation,
     upstream_order,
     wetness_index,
+    within,
 )
 from brimline.errors import GridError
 from brimline.grid import NO_DATA, OUTLET
+from brimline.grid.tiles import Window
 
 NAN = np.nan
 pytestmark = pytest.mark.interpreted
@@ -172,3 +174,12 @@ def test_wetness_index_is_the_logarithm_of_area_per_width_over_slope():
 def test_broken_contracts_are_refused(call):
     with pytest.raises(GridError):
         call()
+
+
+def test_water_that_leaves_a_block_leaves_the_data():
+    whole = codes([[E, E, S, X], [N, SE, S, W], [NE, NW, E, SW], [OUT, W, S, OUT]])
+    part = within(whole, Window(1, 1, 2, 2))
+    assert part.tolist() == [[SE, S], [OUT, OUT]]
+    accumulate(part)  # no code leads out
+    assert (within(whole, Window(0, 0, 4, 4))[:, 1:3] == whole[:, 1:3])[1:-1].all()
+    assert whole[2, 1] == NW  # the given one is left alone

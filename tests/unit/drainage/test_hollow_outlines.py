@@ -6,9 +6,9 @@ import numpy as np
 from rasterio.transform import from_origin
 from scipy.ndimage import gaussian_filter
 
-from brimline.drainage.hollows import find_hollows
+from brimline.drainage.hollows import find_hollows, hollow_outlines
 from brimline.grid.shapes import outlines
-from brimline.stages.hollows import _shapes
+from brimline.grid.tiles import Window
 
 
 def test_outlines_of_nested_hollows():
@@ -24,7 +24,14 @@ def test_outlines_of_nested_hollows():
     by_level = {}
     for nesting in range(int(found.nesting.max()) + 1):
         by_level |= outlines(found.labels_at(nesting), grid)
-    drawn = _shapes(found, grid)
+    drawn = hollow_outlines(found.labels, found.parent_ids, grid)
     assert drawn.keys() == by_level.keys()
     for number, shape in drawn.items():
         assert shape.equals_exact(by_level[number], 0.0)
+
+    near = Window(60, 80, 40, 30)
+    some = hollow_outlines(found.labels, found.parent_ids, grid, near=near)
+    assert set(np.unique(found.labels[near.slices])) - {0} <= some.keys() < drawn.keys()
+    for number, shape in some.items():  # whole, though they reach beyond
+        assert shape.equals_exact(drawn[number], 0.0)
+        assert found.parent_ids[number - 1] in {0, *some}

@@ -71,6 +71,21 @@ def test_the_grid_comes_back_as_it_was():
     assert (grid.shape, grid.cell_m, grid.bounds) == ((2, 2), 0.5, (1.0, 1.0, 2.0, 2.0))
 
 
+def test_a_stage_near_the_site_is_given_its_block_alone(monkeypatch):
+    ground = np.arange(20, dtype=np.float32).reshape(4, 5)
+    monkeypatch.setitem(VALUES, "dem", ground)
+    monkeypatch.setitem(VALUES, "near", {"row": 1, "col": 2, "rows": 2, "cols": 2})
+    whole = {"rows": 4, "cols": 5, "cell_m": 0.5, "west_m": 1.0, "north_m": 2.0, "crs": "x"}
+    monkeypatch.setitem(VALUES, "grid", whole)
+    g = given(needs=("dem", "grid", "near"), near=True)
+    assert (g.grid.shape, g.grid.bounds) == ((2, 2), (2.0, 0.5, 3.0, 1.5))
+    assert g.raster("dem").tolist() == [[7, 8], [12, 13]]
+    assert not g.raster("dem").flags.writeable
+    assert (g.raster("dem", around=1) == ground[:, 1:]).all()
+    assert g.block(1).shape == (4, 4)
+    assert g.whole_grid.shape == (4, 5)
+
+
 @pytest.mark.parametrize(
     ("made", "message"),
     [

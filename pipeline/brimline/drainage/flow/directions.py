@@ -11,13 +11,22 @@ from brimline._jit import bands, side_by_side
 from brimline.drainage.flow import _kernels
 from brimline.drainage.flow.flats import drain_flats
 from brimline.errors import GridError
-from brimline.grid import NO_DATA, OUTLET, checked_elevation, checked_same_shape, read_only
+from brimline.grid import (
+    D_COL,
+    D_ROW,
+    NO_DATA,
+    OUTLET,
+    checked_elevation,
+    checked_same_shape,
+    read_only,
+)
 from brimline.grid.nodata import outside
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from brimline.grid import BoolGrid, Directions, Elevation
+    from brimline.grid.tiles import Window
 
 
 def flow_directions(surface: Elevation, *, sinks: BoolGrid | None = None) -> Directions:
@@ -113,3 +122,26 @@ def counted_donors(codes: Directions) -> NDArray[np.uint8]:
             f"are 0 to 7 for a neighbour with data, {OUTLET} for an outlet and {NO_DATA} for nodata"
         )
     return pending
+
+
+def within(directions: Directions, block: Window) -> Directions:
+    """Return the directions of a block of cells, with outlets where water leaves the block.
+
+    Parameters
+    ----------
+    directions : uint8 (rows, cols); codes of `brimline.grid.neighbours`.
+    block : lies inside them.
+
+    Returns
+    -------
+    uint8 (block.rows, block.cols), a copy.
+    """
+    codes: Directions = directions[block.slices].copy()
+    for edge, step, out in (
+        (codes[0], D_ROW, -1),
+        (codes[-1], D_ROW, 1),
+        (codes[:, 0], D_COL, -1),
+        (codes[:, -1], D_COL, 1),
+    ):
+        edge[np.isin(edge, np.flatnonzero(step == out))] = OUTLET
+    return codes
