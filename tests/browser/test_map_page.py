@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
 import shapely
+
+from brimline.report import map_html
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -346,3 +349,36 @@ def test_it_prints_one_sheet_with_map_and_legend(opened: Callable[..., Page]) ->
     assert page.locator("#print-map").is_visible()
     assert page.locator("#print-legend li").count() > 8
     assert page.locator("#toolbar").is_hidden()
+
+
+def test_what_the_ground_offers_is_laid_over_each_other(
+    opened: Callable[..., Page], made_results: Results, written: Path
+) -> None:
+    growing = np.full(made_results.grid.shape, 333131, np.int32)  # sheltered, moist, free of cold
+    growing[:, :100] += 1  # cold air pools in the west
+    growing[:80] -= 100_000  # and the north lacks sun
+    results = replace(made_results, rasters={**made_results.rasters, "growing": growing})
+    (written / "offers.html").write_text(map_html(results), encoding="utf-8")
+    page = opened("offers.html")
+    page.wait_for_selector("html[data-ready=yes]", timeout=30_000)
+    settle(page)
+
+    def shown() -> list[str]:
+        found: list[str] = page.evaluate(
+            "() => window.brimline.map.getStyle().layers.filter((one) =>"
+            " one.id.startsWith('offer/') && one.layout.visibility === 'visible')"
+            ".map((one) => one.id)"
+        )
+        return found
+
+    assert shown() == []
+    for words in ("Cold air pools", "Below full sun"):
+        page.get_by_label(words).check()
+    settle(page)
+    assert shown() == ["offer/cold", "offer/shade"]
+    page.get_by_role("button", name="Light or dark").click()
+    settle(page)
+    assert shown() == ["offer/cold", "offer/shade"]  # themes change, what is shown does not
+    page.get_by_label("Cold air pools").uncheck()
+    settle(page)
+    assert shown() == ["offer/shade"]

@@ -1,7 +1,9 @@
 """Reading a site and planting it by the command: every layer against the others and the rules."""
 
 import csv
+import json
 import math
+import re
 
 import numpy as np
 import pandas as pd
@@ -80,7 +82,7 @@ def read(tmp_path_factory, site_class):
             drawn_tracks=[{"name": "Lane", "radius_m": 10.0, "most_grade_pct": 14.0,
                            "shape": TRACK}],
         )  # fmt: skip
-        done = site.run("--only", "rasters", "--only", "stakes")
+        done = site.run("--only", "rasters", "--only", "stakes", "--only", "pages")
         assert done.code == 0, done.err
         yield site
 
@@ -227,18 +229,30 @@ def test_the_track_keeps_to_its_limits_and_its_culverts_pass_the_peak(read):
         # rational method: C i A; only a depth is given, so rain is even and the row says so
         assert one["peak_m3_s"] == pytest.approx(0.4 * (40 / 2 / 1000 / 3600) * one["area_m2"])
         assert one["flag"] == "mean-rain"
-        assert headwater_over_diameter(one["peak_m3_s"], one["diameter_mm"] / 1000) <= 1
+        assert one["way"] == ("culvert" if one["peak_m3_s"] > 0.01 else "dip")
+        assert (one["barrels"] > 0) == (one["way"] == "culvert") == (one["diameter_mm"] >= 300)
 
 
-def headwater_over_diameter(flow_m3_s, diameter_m):
-    """HDS-5 (FHWA 2012), inlet control, form 1, projecting corrugated pipe: K 0.0340, M 1.5."""
-    turns = np.linspace(0.01, 2 * np.pi - 0.01, 4000)  # angle of the water over the pipe's centre
-    wide = diameter_m * np.sin(turns / 2)
-    area = diameter_m**2 / 8 * (turns - np.sin(turns))
-    at = np.argmin(np.abs(flow_m3_s**2 * wide - 9.81 * area**3))  # critical depth
-    head = diameter_m / 2 * (1 - np.cos(turns[at] / 2)) + area[at] / (2 * wide[at])
-    x = 1.811 * flow_m3_s / (np.pi / 4 * diameter_m**2 * diameter_m**0.5)
-    return head / diameter_m + 0.0340 * x**1.5 - 0.5 * 0.02
+def test_every_reading_has_its_plate_and_lies_on_the_map_page(read):
+    report = (read.results / "report.html").read_text(encoding="utf-8")
+    plates = (
+        "aspect", "machine-ground", "sun-winter", "sun-season", "sun-summer", "sun-energy",
+        "cold-air", "wind", "wetness", "soil-loss", "deposits", "soil-depth", "together", "access",
+        "planting",
+    )  # fmt: skip
+    assert [name for name in plates if f'id="plate-{name}"' not in report] == []
+    assert "ranked within 80.0" in report.replace("\N{NO-BREAK SPACE}", " ")  # 160 m of survey
+    page = (read.results / "map.html").read_text(encoding="utf-8")
+    data = json.loads(re.search(r'<script[^>]*id="data"[^>]*>(.*?)</script>', page, re.DOTALL)[1])
+    shown = {one["name"] for one in data["overlays"]}
+    assert shown >= {
+        "sun_h, shortest day", "sun_h, growing season", "sun_h, longest day", "sun_mj_m2, mean day",
+        "aspect_deg", "shelter_deg", "soil_wetness", "soil_loss_t_ha", "deposit_t_ha",
+        "soil_depth_m",
+    }  # fmt: skip
+    assert {"cold", "wet", "shade", "wind"} <= {one["name"] for one in data["offers"]}
+    (zones,) = (one for one in data["layers"] if one["name"] == "zones")
+    assert any("cold" in str(column[0]).lower() for column in zones["columns"])
 
 
 def test_the_crew_gets_every_plant_and_its_place(read):
