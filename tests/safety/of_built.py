@@ -101,7 +101,7 @@ def noted(*, moved):
             source=lambda *_: VectorSource(path),
             frame=lambda _: gpd.GeoDataFrame({"stake_id": []}, geometry=[], crs=GRID.crs),
         )
-        made = notes._run(given, SimpleNamespace(problem=lambda _: None))
+        made = notes._run(given, SimpleNamespace(tell=lambda _: None))
     return codes(made["notes"]["flag"].iloc[0])
 
 

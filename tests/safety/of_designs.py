@@ -24,6 +24,7 @@ from brimline.design import (
     buried_findings,
     designed,
     designed_ground,
+    dug,
     extents_of,
     misplaced,
     off_level,
@@ -47,11 +48,12 @@ from brimline.elements.building import Building
 from brimline.grid import Grid
 from brimline.layers import layer
 from brimline.layers.drawn import usual_of
+from brimline.layers.flags import joined
 from brimline.rainfall import Storm, uniform
-from brimline.stages import earthworks, ponds, tracks, works
+from brimline.stages import ponds, tracks, works
 from brimline.stages._plan import design_rules
 from brimline.stages._proof import _told as told_of_proof
-from brimline.terrain.earthwork import Soil, Stockpile, Work, balanced
+from brimline.terrain.earthwork import Soil, Stockpile
 
 GRID = Grid(80, 60, 1.0, 0.0, 80.0, "EPSG:32633")
 SITE = shapely.box(0, 0, 60, 80)
@@ -214,12 +216,9 @@ def earth_flags(pond=BANKED, *, fall=0.08, stockpiles=(), limit_m=30.0):
     """What the earthworks tell of a pond."""
     design = made(ponds=(pond,), basins=(), fall=fall)
     site = earth_of(design, fall, limit_m)
-    volumes = earthworks._earth(site.ready.surface(factor=1))
-    jobs = [Work(name, volumes[name], earthworks._middle(site, name)) for name in volumes]
-    spoil = balanced(jobs, Soil(), stockpiles)
-    told = []
-    flags = earthworks._flags(site, spoil, {}, {}, SimpleNamespace(problem=told.append))
-    return codes(flags["Pond"], told[0].message if told else "")
+    found = dug(site, Soil(), stockpiles, refine=1, interval_m=5.0, error_m=0.1, correlation_m=10.0)
+    told = found.told()
+    return codes(joined(found.flags_of("Pond")), told[0].message if told else "")
 
 
 # --- water on the designed surface

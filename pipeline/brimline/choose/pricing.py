@@ -18,8 +18,8 @@ from brimline.elements.building import (
     SillAt,
     earth_quantities,
     fitting_quantities,
+    over_bank_quantities,
     shapes_of,
-    sill_quantities,
 )
 from brimline.lines.sample import levels_of
 from brimline.terrain.earthwork import Earth, Work, balanced, earth_by_label
@@ -117,11 +117,10 @@ class Prices:
         if not self.stone_m or element.kind is Kind.TANK:
             return found
         for sill in sills:
-            over_m = max(element.crest_level_m - sill.level_m, 0.0)
-            along_m = self.how.top_m + 2 * self.how.outer * over_m + self.apron_m
-            found += sill_quantities(
-                element.element_id, sill.width_m, along_m, self.stone_m, side=2.0, height_m=over_m
-            )
+            found += over_bank_quantities(
+                element.element_id, sill, element.crest_level_m, self.how, self.stone_m,
+                self.apron_m,
+            )  # fmt: skip
         return found
 
     def _ground(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:

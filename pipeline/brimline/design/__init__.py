@@ -29,6 +29,7 @@ if TYPE_CHECKING:
         UsualGround,
         covered_ground,
     )
+    from brimline.design.digging import DugDesign, DugElement, dug, quantities_of
     from brimline.design.earth import DesignedGround, designed_ground
     from brimline.design.elements import PlacedElement, placed_elements
     from brimline.design.extent import Extent, extents_of
@@ -111,7 +112,11 @@ _HOME: Final = {
     "DrawnSwale": "plan",
     "DrawnTank": "plan",
     "DrawnWay": "plan",
+    "DugDesign": "digging",
+    "DugElement": "digging",
     "ElementCatchment": "arrivals",
+    "dug": "digging",
+    "quantities_of": "digging",
     "Extent": "extent",
     "HardGround": "arrivals",
     "KeptClear": "places",
@@ -190,6 +195,8 @@ __all__ = [
     "DrawnSwale",
     "DrawnTank",
     "DrawnWay",
+    "DugDesign",
+    "DugElement",
     "ElementCatchment",
     "Extent",
     "Followed",
@@ -227,6 +234,7 @@ __all__ = [
     "designed",
     "designed_ground",
     "discharges_of",
+    "dug",
     "extents_of",
     "led_roofs",
     "mends_of",
@@ -238,6 +246,7 @@ __all__ = [
     "off_level",
     "out_of_order",
     "placed_elements",
+    "quantities_of",
     "running_ground",
     "sized_cascade",
     "sized_downpipes",

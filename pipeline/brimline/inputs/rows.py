@@ -11,6 +11,7 @@ import pandas as pd
 from brimline.design import KINDS, Plan
 from brimline.layers import layer
 from brimline.layers.drawn import usual_of
+from brimline.terrain.earthwork.spoil import Stockpile
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -83,3 +84,11 @@ def text_of(row: object, name: str) -> str:
 def stripped(value: object) -> str:
     """Text of a cell without the space around it; empty where there is none."""
     return value.strip() if isinstance(value, str) else ""
+
+
+def stockpiles_of(frame: GeoDataFrame) -> list[Stockpile]:
+    """Return the places for spoil."""
+    return [
+        Stockpile(text_of(row, "name") or f"stockpile {number}", (row.geometry.x, row.geometry.y))
+        for number, row in enumerate(frame.itertuples(index=False), start=1)
+    ]

@@ -7,6 +7,7 @@ from brimline.elements.building.bill import (
     Quantity,
     bill,
     earth_quantities,
+    over_bank_quantities,
     sill_quantities,
     total_cost,
 )
@@ -58,6 +59,7 @@ __all__ = [
     "earth_quantities",
     "filling_m",
     "fitting_quantities",
+    "over_bank_quantities",
     "pad_of",
     "pit_of",
     "pit_stakes",

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
+    from brimline.elements.building.ground_shapes import Building, SillAt
     from brimline.elements.building.order import Step
     from brimline.terrain.earthwork import Earth, Haul, Need, Soil
 
@@ -170,6 +171,23 @@ def sill_quantities(
         Quantity(element_id, "sill_stone", covered_m2 * thickness_m, note),
         Quantity(element_id, "sill_cloth", covered_m2, note),
     ]  # fmt: skip
+
+
+def over_bank_quantities(
+    element_id: str, sill: SillAt, crest_m: float, how: Building, stone_m: float, apron_m: float
+) -> list[Quantity]:
+    """Stone and filter cloth of a sill over a bank from toe to toe, and of the apron below it.
+
+    Parameters
+    ----------
+    crest_m : level of the bank [m].
+    stone_m, apron_m : thickness of the stone, and its length beyond the bank [m].
+    """
+    over_m = max(crest_m - sill.level_m, 0.0)
+    along_m = how.top_m + 2 * how.outer * over_m + apron_m
+    return sill_quantities(
+        element_id, sill.width_m, along_m, stone_m, side=how.sill_batter, height_m=over_m
+    )
 
 
 def bill(
