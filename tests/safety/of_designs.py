@@ -30,6 +30,7 @@ from brimline.design import (
     off_level,
     out_of_order,
     placed_elements,
+    sized_downpipes,
     standing_ground,
     too_steep,
 )
@@ -50,7 +51,7 @@ from brimline.layers import layer
 from brimline.layers.drawn import usual_of
 from brimline.layers.flags import joined
 from brimline.rainfall import Storm, uniform
-from brimline.stages import ponds, tracks, works
+from brimline.stages import ponds, tracks
 from brimline.stages._plan import design_rules
 from brimline.stages._proof import _told as told_of_proof
 from brimline.terrain.earthwork import Soil, Stockpile
@@ -186,9 +187,8 @@ def buried(*, dip_m=None, pipe_m=None):
 def downpipe(diameter_mm):
     row = drawn(DrawnDownpipe, "Down", shapely.LineString([(25, 60), (12, 22)]),
                 diameter_mm=diameter_mm)  # fmt: skip
-    frame = works._downpipes(made((ROOF,), downpipes=(row,)), storm(60.0), GRID)
-    row = frame.iloc[0]
-    return codes(row.flag, f"{row.carries_m3_s:.4f} of {row.peak_m3_s:.4f} m³/s")
+    [one] = sized_downpipes(made((ROOF,), downpipes=(row,)).arrivals.led, storm(60.0))
+    return codes(joined(one.flags), f"{one.carries_m3_s:.4f} of {one.peak_m3_s:.4f} m³/s")
 
 
 def doubted(rain_mm):

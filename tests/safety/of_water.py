@@ -42,7 +42,7 @@ from brimline.elements import (
     Tank,
     vertical,
 )
-from brimline.stages import hazards, works
+from brimline.stages import hazards
 
 PACE = Pace(after_h=6.0)
 EDGES = 60.0 * np.arange(361)
@@ -167,10 +167,8 @@ def hazard(rating_m2_s=0.2, water_m=1.0, emergency_way="natural ground", **reach
 
 
 def sized(missed):
-    row = works._size_row(
-        SizedDimension("10-year", "pond", "depth", "m", 1.0, 2.0, 0.5, 2.0, "high", True, missed)
-    )
-    return dict.fromkeys(filter(None, row["flag"].split(";")), row["notes"])
+    one = SizedDimension("10-year", "pond", "depth", "m", 1.0, 2.0, 0.5, 2.0, "high", True, missed)
+    return dict.fromkeys(one.flags, one.notes)
 
 
 LOW, HIGH, WAY = Pipe(10.2, 9.0, 0.1, 10.0), Pipe(11.8, 9.0, 0.3, 10.0), Sill(12.0, 2.0)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from brimline.cascade.beyond import CASE_FLAGS, CheckCase
 from brimline.elements import Drain, Orifice, Pipe, Rating, Sill
 from brimline.elements.section import hydraulic_radius_m
 from brimline.elements.sill import critical_speed_m_s
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from brimline.cascade.beyond import CheckCase
     from brimline.cascade.findings import Finding
     from brimline.cascade.mends import Mend
     from brimline.cascade.network import Link, Network
@@ -225,6 +225,7 @@ def check_row(case: CheckCase) -> Row:
         "over_m": case.over_m,
         "follows": "; ".join(case.follows) or None,
         "overtopped_m3": case.overtopped_m3,
+        "flag": (CASE_FLAGS[case.case],) if case.fails else (),
         "notes": case.text or None,
     }
 

@@ -61,6 +61,12 @@ if TYPE_CHECKING:
         Plan,
     )
     from brimline.design.plan_changes import PlanChange, changed_plan, changes_of
+    from brimline.design.results import (
+        element_results,
+        overflow_results,
+        storm_tables,
+        told_results,
+    )
     from brimline.design.roofs import LedRoof, SizedDownpipe, led_roofs, sized_downpipes
     from brimline.design.rules import ROUTING_STEP_S, DesignRules, SizingRules, UsualWater
     from brimline.design.sizes import SizedCascade, SizedDimension, sized_cascade
@@ -78,6 +84,10 @@ if TYPE_CHECKING:
     )
 
 _HOME: Final = {
+    "told_results": "results",
+    "storm_tables": "results",
+    "overflow_results": "results",
+    "element_results": "results",
     "Mark": "advising",
     "Advice": "advising",
     "mends_of_place": "place_mends",
@@ -235,6 +245,7 @@ __all__ = [
     "designed_ground",
     "discharges_of",
     "dug",
+    "element_results",
     "extents_of",
     "led_roofs",
     "mends_of",
@@ -245,12 +256,15 @@ __all__ = [
     "name_near",
     "off_level",
     "out_of_order",
+    "overflow_results",
     "placed_elements",
     "quantities_of",
     "running_ground",
     "sized_cascade",
     "sized_downpipes",
     "standing_ground",
+    "storm_tables",
+    "told_results",
     "too_steep",
     "ways_out",
 ]

@@ -281,7 +281,7 @@ def quantities_of(
             found.append(Quantity(link.from_id, "pipe", line.length, f"{1000 * diameter_m:g} mm"))
     for pipe in downpipes:
         note = f"{pipe.row.form} {pipe.diameter_mm:g} mm"
-        found.append(Quantity(pipe.led.to_id, "downpipe", pipe.row.shape.length, note))
+        found.append(Quantity(pipe.led.to_id, "downpipe", pipe.length_m, note))
     return found
 
 

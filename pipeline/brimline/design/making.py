@@ -14,6 +14,7 @@ from brimline.design.elements import placed_elements
 from brimline.design.feeds import feeds_of, kept_filled
 from brimline.design.sizes import sized_cascade
 from brimline.design.ways import discharges_of, running_ground, ways_out
+from brimline.elements import Kind
 from brimline.errors import InputError, Severity
 from brimline.units import DAY_S
 
@@ -70,6 +71,12 @@ class Design:
     def network(self) -> Network:
         """The elements and their ways out, ready to be routed."""
         return Network(tuple(one.element for one in self.placed), self.links, self.discharges)
+
+    @property
+    def storage_m3(self) -> float:
+        """Volume that all elements hold up to their sills; drains hold none to count [m³]."""
+        holding = (one for one in self.network.elements if one.kind is not Kind.DRAIN)
+        return float(sum(one.storage_m3 for one in holding))
 
     @property
     def fed_m3_s(self) -> dict[str, float]:

@@ -63,6 +63,16 @@ class SizedDownpipe:
     carries_m3_s: float
     sized: bool
 
+    @property
+    def length_m(self) -> float:
+        """How long it is drawn [m]."""
+        return float(self.row.shape.length)
+
+    @property
+    def flags(self) -> tuple[str, ...]:
+        """Why a person must look."""
+        return ("small-downpipe",) if self.carries_m3_s < self.peak_m3_s else ()
+
 
 def led_roofs(
     placed: Sequence[PlacedElement],

@@ -59,6 +59,21 @@ class SizedDimension:
     applied: bool
     missed: str
 
+    @property
+    def goal_met(self) -> bool:
+        """Whether all goals are met."""
+        return not self.missed
+
+    @property
+    def notes(self) -> str:
+        """How the goals are missed."""
+        return self.missed
+
+    @property
+    def flags(self) -> tuple[str, ...]:
+        """Why a person must look."""
+        return ("goal-missed",) if self.missed else ()
+
 
 @dataclass(frozen=True, slots=True)
 class Sizes:

@@ -9,6 +9,7 @@ from brimline.cascade import CascadeLimits, Free, Goals, Pace
 from brimline.config import USUAL_RAIN_2Y_24H_MM, Hazard
 from brimline.design import DesignRules, SizingRules, UsualGround, UsualWater
 from brimline.elements.building import ITEMS, Building
+from brimline.errors import Problem, Severity
 from brimline.terrain.earthwork import Soil
 
 if TYPE_CHECKING:
@@ -32,6 +33,23 @@ def usual_water(works: Works, rain_2y_24h_mm: float | None = None) -> UsualWater
         works.concentration,
         works.roof_coefficient,
     )
+
+
+def sheet_flow_told(works: Works, rain_2y_24h_mm: float | None) -> list[Problem]:
+    """Say which rain sheet flow is reckoned with where nothing tells it."""
+    if rain_2y_24h_mm is not None or works.rain_2y_24h_mm is not None:
+        return []
+    if works.concentration != "segments":
+        return []
+    return [
+        Problem(
+            Severity.NOTICE,
+            "no two-year rain of 24 h is known for sheet flow;"
+            f" {USUAL_RAIN_2Y_24H_MM:g} mm is taken",
+            "give a rainfall table that reaches 24 h and 2 years, or set works.rain_2y_24h_mm",
+            "works",
+        )
+    ]
 
 
 def design_rules(

@@ -30,14 +30,19 @@ def frame(rows: gpd.GeoDataFrame, name: str, grid: Grid) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(conformed(rows, layer(name), grid.crs))
 
 
-def values_of(one: object, declared: Layer | Table) -> dict[str, Any]:
+def values_of(one: object, declared: Layer | Table, *parts: object) -> dict[str, Any]:
     """Return what a value of the domain says of the declared columns, by the names of these.
+
+    What a column is named after is looked for in the value, then in its `parts`.
 
     A column `flag` is made of the codes in `flags`, and other codes become a text likewise; a
     number that is not known, or no text, becomes an empty value.
     """
-    names = [column.name for column in declared.columns if hasattr(one, column.name)]
-    row = {name: _cell(getattr(one, name)) for name in names}
+    row = {
+        column.name: _cell(getattr(holder, column.name))
+        for column in declared.columns
+        if (holder := next((o for o in (one, *parts) if hasattr(o, column.name)), None)) is not None
+    }
     codes = getattr(one, "flags", None)
     return row if codes is None else row | {"flag": joined(codes)}
 
@@ -49,7 +54,12 @@ def _cell(value: object) -> object:
 
 
 def _rows(records: Sequence[object], declared: Layer | Table) -> list[Mapping[str, Any]]:
-    return [one if isinstance(one, Mapping) else values_of(one, declared) for one in records]
+    return [
+        {name: joined(cell) if isinstance(cell, tuple) else cell for name, cell in one.items()}
+        if isinstance(one, Mapping)
+        else values_of(one, declared)
+        for one in records
+    ]
 
 
 def frame_of(
@@ -68,6 +78,24 @@ def table_of(records: Sequence[object], name: str) -> pd.DataFrame:
     if not records:
         return pd.DataFrame(empty(declared))
     return pd.DataFrame(conformed(pd.DataFrame(_rows(records, declared)), declared))
+
+
+def table_of_columns(parts: Sequence[Mapping[str, Any]], name: str) -> pd.DataFrame:
+    """Return a table from columns, part after part; columns that it does not declare are left out.
+
+    Parameters
+    ----------
+    parts : arrays or lists by column, or one value for all rows of the part.
+    """
+    declared = table(name)
+    known = {column.name for column in declared.columns}
+    frames = [
+        pd.DataFrame({one: values for one, values in part.items() if one in known})
+        for part in parts
+    ]
+    if not any(len(part) for part in frames):
+        return pd.DataFrame(empty(declared))
+    return pd.DataFrame(conformed(pd.concat(frames, ignore_index=True), declared))
 
 
 def held(name: str, values: NDArray[np.floating]) -> NDArray[np.float32]:

@@ -5,12 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from brimline.cascade import route
-from brimline.cascade.beyond import CASE_FLAGS, storm_case
+from brimline.cascade.beyond import storm_case
 from brimline.cascade.rows import balance_row, check_row
 from brimline.design import ROUTING_STEP_S, Design
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
-from brimline.layers.flags import joined
 from brimline.stages._frames import table_of
 from brimline.stages._plan import range_factors, storms_of
 
@@ -66,7 +65,7 @@ def _high_end(
                 "check_high_end",
             )
         )
-    return check_row(case) | {"flag": joined([CASE_FLAGS[case.case]] if case.fails else [])}
+    return check_row(case)
 
 
 STAGE = Stage(
