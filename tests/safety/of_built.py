@@ -24,7 +24,7 @@ from brimline.as_built import (
 from brimline.elements.building import StakeSpacing, set_out
 from brimline.io.vectors import VectorSource
 from brimline.lines.staking import Instrument, Stake, judged, readings
-from brimline.stages import notes, stakes
+from brimline.stages import notes
 
 
 @lru_cache(maxsize=1)
@@ -86,8 +86,7 @@ def staked(tolerance_m):
 def rod(benchmark_m):
     stake = Stake("Pond", "Pond-S01", "sill", 0.0, 30.0, 36.0, 97.0, 96.8, 96.8)
     (reading,) = readings([stake], Instrument("nail", benchmark_m, 1.5))
-    record = stakes._record(stake, reading)
-    return codes(record["flag"], record["say"])
+    return codes(";".join(reading.flags), reading.say)
 
 
 def noted(*, moved):

@@ -47,12 +47,12 @@ from brimline.drainage.flow import accumulate, flow_directions
 from brimline.elements import Pond
 from brimline.elements.building import Building
 from brimline.grid import Grid
+from brimline.inputs.rules import design_rules
 from brimline.layers import layer
 from brimline.layers.drawn import usual_of
 from brimline.layers.flags import joined
 from brimline.rainfall import Storm, uniform
 from brimline.stages import ponds, tracks
-from brimline.stages._plan import design_rules
 from brimline.stages._proof import _told as told_of_proof
 from brimline.terrain.earthwork import Soil, Stockpile
 

@@ -70,6 +70,7 @@ if TYPE_CHECKING:
     from brimline.design.roofs import LedRoof, SizedDownpipe, led_roofs, sized_downpipes
     from brimline.design.rules import ROUTING_STEP_S, DesignRules, SizingRules, UsualWater
     from brimline.design.sizes import SizedCascade, SizedDimension, sized_cascade
+    from brimline.design.staking import MarkedLine, margins_of, marked, staked, staked_buried
     from brimline.design.standing import StandingGround, standing_ground
     from brimline.design.walls import StandingWall, StandingWalls, at_walls
     from brimline.design.ways import (
@@ -84,6 +85,11 @@ if TYPE_CHECKING:
     )
 
 _HOME: Final = {
+    "staked_buried": "staking",
+    "staked": "staking",
+    "margins_of": "staking",
+    "marked": "staking",
+    "MarkedLine": "staking",
     "told_results": "results",
     "storm_tables": "results",
     "overflow_results": "results",
@@ -214,6 +220,7 @@ __all__ = [
     "KeptClear",
     "LedRoof",
     "Mark",
+    "MarkedLine",
     "Outcome",
     "PipedRoofs",
     "PlacedElement",
@@ -248,6 +255,8 @@ __all__ = [
     "element_results",
     "extents_of",
     "led_roofs",
+    "margins_of",
+    "marked",
     "mends_of",
     "mends_of_place",
     "mends_on_ground",
@@ -262,6 +271,8 @@ __all__ = [
     "running_ground",
     "sized_cascade",
     "sized_downpipes",
+    "staked",
+    "staked_buried",
     "standing_ground",
     "storm_tables",
     "told_results",

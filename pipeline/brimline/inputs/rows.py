@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import fields
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import pandas as pd
+import shapely
 
 from brimline.design import KINDS, Plan
+from brimline.design.staking import MarkedLine
 from brimline.layers import layer
 from brimline.layers.drawn import usual_of
 from brimline.terrain.earthwork.spoil import Stockpile
@@ -92,3 +94,26 @@ def stockpiles_of(frame: GeoDataFrame) -> list[Stockpile]:
         Stockpile(text_of(row, "name") or f"stockpile {number}", (row.geometry.x, row.geometry.y))
         for number, row in enumerate(frame.itertuples(index=False), start=1)
     ]
+
+
+# layer: what its lines are called, and the column that numbers them
+MARKED: Final = {
+    "swale_lines": ("Swale line", "swale_id"),
+    "drain_lines": ("Drain line", "drain_id"),
+    "keylines": ("Keyline", "keyline_id"),
+}
+
+
+def marked_lines(name: str, frame: GeoDataFrame) -> list[MarkedLine]:
+    """Return the lines of a layer among `MARKED`, part by part."""
+    word, number = MARKED[name]
+    found = []
+    for row in frame.itertuples(index=False):
+        parts = shapely.get_parts(row.geometry)
+        falls = hasattr(row, "from_level_m")
+        ends = (row.from_level_m, row.to_level_m) if falls else (row.level_m, row.level_m)
+        for place, part in enumerate(parts, start=1):
+            called = f"{word} {getattr(row, number)}"
+            called = f"{called}.{place}" if len(parts) > 1 else called
+            found.append(MarkedLine(called, part, *ends, falls))
+    return found

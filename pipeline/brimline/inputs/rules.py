@@ -6,10 +6,12 @@ import math
 from typing import TYPE_CHECKING
 
 from brimline.cascade import CascadeLimits, Free, Goals, Pace
-from brimline.config import USUAL_RAIN_2Y_24H_MM, Hazard
+from brimline.config import USUAL_RAIN_2Y_24H_MM, AsBuilt, Hazard, Staking
 from brimline.design import DesignRules, SizingRules, UsualGround, UsualWater
 from brimline.elements.building import ITEMS, Building
 from brimline.errors import Problem, Severity
+from brimline.lines.staking import BuildLimits
+from brimline.lines.staking.levelling import Instrument
 from brimline.terrain.earthwork import Soil
 
 if TYPE_CHECKING:
@@ -116,3 +118,22 @@ def soil_as_dug(params: Earthworks) -> Soil:
 def prices_of(rates: Rates) -> dict[str, float | None]:
     """Return the price of one unit of each item of the bill; None where it is not stated."""
     return {key: getattr(rates, item.rate_key(key)) for key, item in ITEMS.items()}
+
+
+def build_limits(params: AsBuilt) -> BuildLimits:
+    """Return what building must keep to."""
+    return BuildLimits(
+        params.sill_m, params.floor_m, params.crest_m, params.edge_m, params.storage_pct
+    )
+
+
+def instrument_of(params: Staking) -> Instrument | None:
+    """Return the instrument as it is set up; None where no benchmark is given."""
+    if params.benchmark_level_m is None:
+        return None
+    return Instrument(
+        params.benchmark or "benchmark",
+        params.benchmark_level_m,
+        params.sight_above_m,
+        params.rod_m,
+    )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+import geopandas as gpd
 import numpy as np
 import shapely
 from pyproj import CRS, Geod, Transformer
@@ -12,7 +13,8 @@ from brimline.errors import InternalError
 from brimline.io.crs import is_local
 
 if TYPE_CHECKING:
-    import geopandas as gpd
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from brimline.grid import Grid
@@ -82,3 +84,13 @@ def grid_north_deg(grid: Grid) -> float:
     longitude, latitude = moved.transform([x, x], [y, y + grid.cell_m])
     bearing, _, _ = Geod(ellps="WGS84").inv(longitude[0], latitude[0], longitude[1], latitude[1])
     return float(bearing)
+
+
+def places_of(
+    points: Sequence[shapely.Point], crs: str
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Longitude and latitude of points [degrees]; NaN in a local grid, which has none."""
+    if points and on_earth(crs):
+        return lon_lat(gpd.GeoSeries(points, crs=crs))
+    nowhere = np.full(len(points), np.nan)
+    return nowhere, nowhere

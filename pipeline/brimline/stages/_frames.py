@@ -36,7 +36,7 @@ def values_of(one: object, declared: Layer | Table, *parts: object) -> dict[str,
     What a column is named after is looked for in the value, then in its `parts`.
 
     A column `flag` is made of the codes in `flags`, and other codes become a text likewise; a
-    number that is not known, or no text, becomes an empty value.
+    number that is not known or has no end, or no text, becomes an empty value.
     """
     row = {
         column.name: _cell(getattr(holder, column.name))
@@ -50,7 +50,8 @@ def values_of(one: object, declared: Layer | Table, *parts: object) -> dict[str,
 def _cell(value: object) -> object:
     if isinstance(value, tuple):
         value = joined(value)
-    return None if value == "" or (isinstance(value, float) and math.isnan(value)) else value
+    unknown = isinstance(value, float) and not math.isfinite(value)
+    return None if unknown or value == "" else value
 
 
 def _rows(records: Sequence[object], declared: Layer | Table) -> list[Mapping[str, Any]]:

@@ -3,98 +3,66 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, replace
-from typing import TYPE_CHECKING, Any, Final
+from dataclasses import asdict
+from typing import TYPE_CHECKING
 
-import geopandas as gpd
 import numpy as np
-import pandas as pd
 import shapely
 
 from brimline.config import AsBuilt, Staking
-from brimline.elements import RaisedBed, Tank
-from brimline.elements.building import (
-    Margins,
-    StakeSpacing,
-    bed_stakes,
-    pit_stakes,
-    profiles,
-    set_out,
-)
+from brimline.design import margins_of, marked, staked, staked_buried
+from brimline.elements.building import StakeSpacing
 from brimline.engine.stage import Stage
-from brimline.errors import Problem, Severity
 from brimline.inputs.doubts import benchmark_doubt
-from brimline.io.frames import conformed, empty
-from brimline.io.geographic import lon_lat, on_earth
-from brimline.layers import table
-from brimline.layers.flags import joined
-from brimline.lines.staking import (
-    LEVEL_ON_SITE,
-    BuildLimits,
-    Instrument,
-    judged,
-    readings,
-    survey_decides_m,
-)
-from brimline.stages._frames import frame_of
+from brimline.inputs.rows import MARKED, marked_lines
+from brimline.inputs.rules import build_limits, instrument_of
+from brimline.io.geographic import places_of
+from brimline.layers import layer
+from brimline.lines.staking import clear_of, judged, readings, survey_decides_m
+from brimline.stages._frames import frame_of, table_of_columns, values_of
 from brimline.stages._plan import BUILT, ground_of_design
-from brimline.stages._stakes_lines import LINES, line_stakes
 from brimline.stages._survey_error import SUPPORT, survey_error_m, survey_lacks
 
 if TYPE_CHECKING:
-    from brimline.design import DesignedGround
     from brimline.elements.building import SectionProfile
     from brimline.engine.stage import Given, Made, Reporter
-    from brimline.lines.staking import Reading, Stake
-
-_SAY: Final = {
-    LEVEL_ON_SITE: "level on site before digging",
-    "off-rod": "move the instrument",
-}
+    from brimline.lines.staking import Stake
 
 
 def _run(given: Given, report: Reporter) -> Made:
-    params = given.params("stakes", Staking)
-    for doubt in benchmark_doubt(params.benchmark_level_m, given.raster("elevation")):
-        report.problem(doubt)
-    site = ground_of_design(given)
-    margins = margins_of(given.frame("elements"), given.frame("overflows"))
-    keep = given.params("as_built", AsBuilt)
-    limits = BuildLimits(keep.sill_m, keep.floor_m, keep.crest_m, keep.edge_m, keep.storage_pct)
+    params, grid, elements = given.params("stakes", Staking), given.grid, given.frame("elements")
+    report.tell(benchmark_doubt(params.benchmark_level_m, given.raster("elevation")))
+    site, level = ground_of_design(given), instrument_of(params)
     spacing = StakeSpacing(params.interval_m, params.turn_deg, params.offset_m)
-    stakes: list[Stake] = []
-    wanted = () if survey_lacks(given) else tuple(site.ready.elements)
-    for place, name in enumerate(wanted):
-        report.advanced(place / len(site.ready.elements), f"staking {name}")
-        stakes += set_out(
-            site.ready, place + 1, site.ground, margins.get(name), spacing, limits
-        )  # fmt: skip
-    stakes += _buried(site, params)
-    marks, along = line_stakes(given, params, site.ground) if not survey_lacks(given) else ([], [])
-    stakes += marks
-    known = _clear_of(given, [s for s in stakes if math.isfinite(s.ground_m)], report)
+    stakes: list[Stake] = staked_buried(site, spacing)
+    cuts: list[SectionProfile] = []
+    if not survey_lacks(given):
+        peaks_m = dict(zip(elements["element_id"], elements["peak_level_m"], strict=True))
+        limits = build_limits(given.params("as_built", AsBuilt))
+        on_elements, cuts = staked(
+            site, margins_of(site.design, peaks_m), spacing, limits, report.advanced
+        )
+        lines = [one for name in params.lines for one in marked_lines(name, given.frame(name))]
+        marks, along = marked(lines, spacing, site.ground)
+        stakes, cuts = [*on_elements, *stakes, *marks], [*cuts, *along]
+    known, problems = clear_of(
+        [one for one in stakes if math.isfinite(one.ground_m)], given.frame("keep_out").union_all()
+    )
+    report.tell(problems)
     rmse_m = survey_error_m(given)
     told = judged(known, rmse_m)
-    level = _instrument(params)
-    records = [
-        _record(stake, reading)
-        for stake, reading in zip(told, readings(told, level) if level else [None] * len(told),
-                                  strict=True)
-    ]  # fmt: skip
-    shapes = [shapely.Point(stake.x, stake.y, stake.design_m) for stake in told]
-    places = (np.full(len(shapes), np.nan), np.full(len(shapes), np.nan))  # none in a local grid
-    if shapes and on_earth(given.grid.crs):
-        places = lon_lat(gpd.GeoSeries(shapes, crs=given.grid.crs))
-    for record, longitude, latitude in zip(records, *places, strict=True):
-        record["latitude_deg"], record["longitude_deg"] = float(latitude), float(longitude)
-    cuts = [
-        one
-        for number in range(1, len(wanted) + 1)
-        for one in profiles(site.ready, number, site.ground)
-    ] + along
+    shapes = [shapely.Point(one.x, one.y, one.design_m) for one in told]
+    declared = layer("stakes")
+    rows = (
+        [values_of(one, declared, one.stake) for one in readings(told, level)]
+        if level
+        else [values_of(one, declared) for one in told]
+    )
+    for row, longitude, latitude in zip(rows, *places_of(shapes, grid.crs), strict=True):
+        row |= {"latitude_deg": float(latitude), "longitude_deg": float(longitude)}
     return {
-        "stakes": frame_of(records, shapes, "stakes", given.grid),
-        "profiles": _rows(cuts),
+        "stakes": frame_of(rows, shapes, "stakes", grid),
+        "profiles": table_of_columns([_columns(cut) for cut in cuts], "profiles"),
         "setting_out": {
             "rmse_m": rmse_m,
             "survey_decides_m": survey_decides_m(rmse_m),
@@ -106,129 +74,20 @@ def _run(given: Given, report: Reporter) -> Made:
     }
 
 
-def _clear_of(given: Given, stakes: list[Stake], report: Reporter) -> list[Stake]:
-    """Set no offset stake on ground to be kept clear, and flag what the work itself has there.
-
-    An offset stake is only a help: those on the other side, or beside the next stake, do.
-    """
-    kept = given.frame("keep_out")
-    if not len(kept) or not stakes:
-        return stakes
-    ground = kept.union_all()
-    shapely.prepare(ground)
-    inside = shapely.contains_xy(ground, [s.x for s in stakes], [s.y for s in stakes])
-    left_out = [s.stake_id for s, within in zip(stakes, inside, strict=True) if within and s.side]
-    if left_out:
-        report.problem(
-            Problem(
-                Severity.NOTICE,
-                f"{', '.join(left_out)} would stand on ground to be kept clear and"
-                f" {'is' if len(left_out) == 1 else 'are'} left out",
-                "take the offset stakes beside the next ones, or from the other side",
-                "stakes",
-            )
-        )
-    return [
-        replace(stake, flags=(*stake.flags, "in-setback")) if within else stake
-        for stake, within in zip(stakes, inside, strict=True)
-        if not (within and stake.side)
-    ]
-
-
-def _buried(site: DesignedGround, params: Staking) -> list[Stake]:
-    """Stake the bottoms of trenches, pits and raised beds."""
-    found: list[Stake] = []
-    count: dict[str, int] = {}
-    for trench in site.trenches:
-        number = count[trench.element_id] = count.get(trench.element_id, 0) + 1
-        role = "trench" if number == 1 else f"trench{number}"
-        found += trench.stakes(role, params.interval_m, params.turn_deg, site.ground)
-    for one in site.design.placed:
-        made = one.element.shape
-        if isinstance(made, Tank):
-            found += pit_stakes(made, shapely.Point(one.shape.centroid), site.ground)
-        elif isinstance(made, RaisedBed):
-            found += bed_stakes(made, site.ground)
-    return found
-
-
-def margins_of(elements: gpd.GeoDataFrame, overflows: gpd.GeoDataFrame) -> dict[str, Margins]:
-    """Levels that each element must keep clear of, from the routed cascade."""
-    spill = dict(zip(elements["element_id"], elements["spill_level_m"].astype(float), strict=True))
-    feeders: dict[str, list[float]] = {}
-    for row in overflows.itertuples(index=False):
-        if row.to_id in spill and row.outlet != "pipe":
-            feeders.setdefault(row.to_id, []).append(float(row.crest_level_m))
-    found = {}
-    for row in elements.itertuples(index=False):
-        peak = row.spill_level_m if pd.isna(row.peak_level_m) else row.peak_level_m
-        found[row.element_id] = Margins(
-            float(row.spill_level_m), float(row.floor_level_m), float(row.crest_level_m),
-            float(peak), tuple(feeders.get(row.element_id, ())),
-            spill.get(row.spills_to, -math.inf),
-            math.nan if row.kind == "drain" else float(row.storage_m3),
-        )  # fmt: skip
-    return found
-
-
-def _record(stake: Stake, reading: Reading | None) -> dict[str, Any]:
-    flags = [*stake.flags]
-    if reading and not reading.in_reach:
-        flags.append("off-rod")
-    return {
-        "element_id": stake.element_id,
-        "stake_id": stake.stake_id,
-        "chainage_m": stake.chainage_m,
-        "ground_m": stake.ground_m,
-        "design_m": stake.design_m,
-        "cut_m": stake.cut_m,
-        "build_m": stake.build_m,
-        "role": stake.role,
-        "side": stake.side or None,
-        "offset_m": stake.offset_m,
-        "tolerance_m": stake.tolerance_m if math.isfinite(stake.tolerance_m) else None,
-        "bears_m": stake.bears_m if math.isfinite(stake.bears_m) else None,
-        "because": stake.because or None,
-        "above_benchmark_m": reading.above_benchmark_m if reading else None,
-        "rod_m": reading.on_build_m if reading else None,
-        "rod_ground_m": reading.on_ground_m if reading else None,
-        "say": "; ".join(words for code, words in _SAY.items() if code in flags) or None,
-        "flag": joined(flags),
-    }
-
-
-def _rows(cuts: list[SectionProfile]) -> pd.DataFrame:
-    columns = ("at_m", "x", "y", "ground_m", "design_m", "build_m")
-    parts = [
-        pd.DataFrame({name: getattr(cut, name) for name in columns}).assign(
-            element_id=cut.element_id, profile=cut.name, kind=cut.kind
-        )
-        for cut in cuts
-    ]
-    declared = table("profiles")
-    if not parts:
-        return pd.DataFrame(empty(declared))
-    rows = pd.concat(parts, ignore_index=True).rename(columns={"x": "x_m", "y": "y_m"})
-    return pd.DataFrame(conformed(rows.dropna(), declared))
-
-
-def _instrument(params: Staking) -> Instrument | None:
-    """Return the instrument as it is set up; None where no benchmark is given."""
-    if params.benchmark_level_m is None:
-        return None
-    return Instrument(
-        params.benchmark or "benchmark",
-        params.benchmark_level_m,
-        params.sight_above_m,
-        params.rod_m,
-    )
+def _columns(cut: SectionProfile) -> dict[str, object]:
+    """Columns of a section where all its levels are known."""
+    held = {"at_m": cut.at_m, "x_m": cut.x, "y_m": cut.y, "ground_m": cut.ground_m,
+            "design_m": cut.design_m, "build_m": cut.build_m}  # fmt: skip
+    known = np.isfinite(sum(held.values()))
+    columns = {name: values[known] for name, values in held.items()}
+    return columns | {"element_id": cut.element_id, "profile": cut.name, "kind": cut.kind}
 
 
 STAGE = Stage(
     name="stakes",
     version=4,
     title="stakes and levels",
-    needs=(*BUILT, "elements", "overflows", "keep_out", *LINES, SUPPORT),
+    needs=(*BUILT, "elements", "keep_out", *MARKED, SUPPORT),
     makes=("stakes", "profiles", "setting_out"),
     run=_run,
     tables=("stakes", "earthworks", "as_built"),

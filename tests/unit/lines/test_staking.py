@@ -210,16 +210,16 @@ def test_rod_readings_from_a_benchmark():
         [stake(ground_m=99.9, design_m=99.2), stake(ground_m=98.0, design_m=97.0),
          stake(ground_m=101.6, design_m=101.0)], level,
     )  # fmt: skip
-    assert on.on_build_m == pytest.approx(2.3)
-    assert on.on_ground_m == pytest.approx(1.6)
+    assert on.rod_m == pytest.approx(2.3)
+    assert on.rod_ground_m == pytest.approx(1.6)
     assert on.above_benchmark_m == pytest.approx(-0.8)
-    assert on.on_build_m - on.on_ground_m == pytest.approx(on.stake.cut_m)
+    assert on.rod_m - on.rod_ground_m == pytest.approx(on.stake.cut_m)
     assert on.in_reach
     assert not off.in_reach
     assert not above.in_reach
     # a bank is read where it is built to, 5 cm over what it settles to
     (bank,) = readings([stake(ground_m=99.9, design_m=100.5, build_m=100.55)], level)
-    assert bank.on_build_m == pytest.approx(0.95)
+    assert bank.rod_m == pytest.approx(0.95)
     assert bank.above_benchmark_m == pytest.approx(0.55)
 
 

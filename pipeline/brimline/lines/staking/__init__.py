@@ -5,6 +5,7 @@ from brimline.lines.staking.levelling import Instrument, Reading, readings
 from brimline.lines.staking.stakes import (
     LEVEL_ON_SITE,
     Stake,
+    clear_of,
     judged,
     offset_stakes,
     stakes_on,
@@ -34,6 +35,7 @@ __all__ = [
     "Stake",
     "Stations",
     "Tolerance",
+    "clear_of",
     "crest_tolerance",
     "fall_tolerance",
     "floor_tolerance",

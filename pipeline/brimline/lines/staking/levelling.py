@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from brimline.lines.staking.stakes import said
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
@@ -54,16 +56,26 @@ class Reading:
     Parameters
     ----------
     above_benchmark_m : level to build to over the benchmark; negative is below it [m].
-    on_build_m : reading of a rod that stands at the level to build to [m].
-    on_ground_m : reading to expect of a rod on the surveyed ground [m].
+    rod_m : reading of a rod that stands at the level to build to [m].
+    rod_ground_m : reading to expect of a rod on the surveyed ground [m].
     in_reach : False where either reading is off the rod: move the instrument.
     """
 
     stake: Stake
     above_benchmark_m: float
-    on_build_m: float
-    on_ground_m: float
+    rod_m: float
+    rod_ground_m: float
     in_reach: bool
+
+    @property
+    def flags(self) -> tuple[str, ...]:
+        """Those of the stake, and whether the rod cannot be read."""
+        return (*self.stake.flags, *(() if self.in_reach else ("off-rod",)))
+
+    @property
+    def say(self) -> str:
+        """What the crew must do first, in words."""
+        return said(self.flags)
 
 
 def readings(stakes: Iterable[Stake], instrument: Instrument) -> list[Reading]:

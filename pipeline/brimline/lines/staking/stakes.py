@@ -6,11 +6,16 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final, Literal
 
+import shapely
+
+from brimline.errors import Problem, Severity
 from brimline.lines.staking.stations import Reason
 from brimline.lines.staking.tolerance import ANY_ERROR
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
+
+    from shapely.geometry.base import BaseGeometry
 
     from brimline.lines.staking.stations import Stations
     from brimline.lines.staking.tolerance import Tolerance
@@ -19,6 +24,7 @@ if TYPE_CHECKING:
 Side = Literal["", "left", "right"]
 
 LEVEL_ON_SITE: Final = "level-on-site"  # code of the flag
+_SAY: Final = {LEVEL_ON_SITE: "level on site before digging", "off-rod": "move the instrument"}
 _SURE: Final = 1.96  # standard errors that 95 % of a normal error lie within
 
 
@@ -62,6 +68,46 @@ class Stake:
     def cut_m(self) -> float:
         """Ground less design, how deep to dig from the stake's foot; negative is fill [m]."""
         return self.ground_m - self.design_m
+
+    @property
+    def say(self) -> str:
+        """What the crew must do first, in words."""
+        return said(self.flags)
+
+
+def said(flags: Iterable[str]) -> str:
+    """Return what a crew must do first where a stake has flags, in words."""
+    return "; ".join(words for code, words in _SAY.items() if code in flags)
+
+
+def clear_of(stakes: Sequence[Stake], ground: BaseGeometry) -> tuple[list[Stake], list[Problem]]:
+    """Set no offset stake on ground to be kept clear, and flag what the work itself has there.
+
+    An offset stake is only a help: those on the other side, or beside the next stake, do.
+    """
+    if ground.is_empty or not stakes:
+        return list(stakes), []
+    shapely.prepare(ground)
+    inside = shapely.contains_xy(ground, [s.x for s in stakes], [s.y for s in stakes])
+    left_out = [s.stake_id for s, within in zip(stakes, inside, strict=True) if within and s.side]
+    told = (
+        [
+            Problem(
+                Severity.NOTICE,
+                f"{', '.join(left_out)} would stand on ground to be kept clear and"
+                f" {'is' if len(left_out) == 1 else 'are'} left out",
+                "take the offset stakes beside the next ones, or from the other side",
+                "stakes",
+            )
+        ]
+        if left_out
+        else []
+    )
+    return [
+        replace(stake, flags=(*stake.flags, "in-setback")) if within else stake
+        for stake, within in zip(stakes, inside, strict=True)
+        if not (within and stake.side)
+    ], told  # fmt: skip
 
 
 def stakes_on(
