@@ -27,6 +27,7 @@ from brimline.cascade.beyond import (
 )
 from brimline.cascade.safety import unsafe
 from brimline.config import Hazard
+from brimline.design.banks import BankHazard
 from brimline.design.sizes import SizedDimension
 from brimline.elements import (
     Basin,
@@ -42,7 +43,7 @@ from brimline.elements import (
     Tank,
     vertical,
 )
-from brimline.stages import hazards
+from brimline.inputs.rules import bank_limits
 
 PACE = Pace(after_h=6.0)
 EDGES = 60.0 * np.arange(361)
@@ -158,12 +159,11 @@ def failing(**changes):
 
 
 def hazard(rating_m2_s=0.2, water_m=1.0, emergency_way="natural ground", **reaches):
-    record = {
-        "rating_m2_s": rating_m2_s, "height_volume_m4": 10.0, "water_m": water_m,
-        "emergency_way": emergency_way, **reaches,
-    }  # fmt: skip
-    made = hazards._told(record, Hazard())
-    return dict.fromkeys(filter(None, made["flag"].split(";")), made["notes"])
+    one = BankHazard(
+        "Pond", 1.0, water_m, 10.0, 10.0, 1.0, rating_m2_s, emergency_way, shapely.Point(0, 0),
+        bank_limits(Hazard()), **reaches,
+    )  # fmt: skip
+    return dict.fromkeys(one.flags, one.notes)
 
 
 def sized(missed):

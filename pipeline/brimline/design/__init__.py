@@ -20,6 +20,7 @@ if TYPE_CHECKING:
         SurveyedGround,
         arrivals_of,
     )
+    from brimline.design.banks import BankHazard, BankLimits, bank_hazards
     from brimline.design.buried import buried_findings
     from brimline.design.collectors import collectors_of
     from brimline.design.cover import (
@@ -85,6 +86,9 @@ if TYPE_CHECKING:
     )
 
 _HOME: Final = {
+    "bank_hazards": "banks",
+    "BankLimits": "banks",
+    "BankHazard": "banks",
     "staked_buried": "staking",
     "staked": "staking",
     "margins_of": "staking",
@@ -189,6 +193,8 @@ __all__ = [
     "ROUTING_STEP_S",
     "Advice",
     "Arrivals",
+    "BankHazard",
+    "BankLimits",
     "CoverArea",
     "CoveredGround",
     "Design",
@@ -243,6 +249,7 @@ __all__ = [
     "advised",
     "arrivals_of",
     "at_walls",
+    "bank_hazards",
     "buried_findings",
     "changed_plan",
     "changes_of",

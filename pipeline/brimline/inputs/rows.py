@@ -10,6 +10,8 @@ import pandas as pd
 import shapely
 
 from brimline.design import KINDS, Plan
+from brimline.design.banks import ROAD
+from brimline.design.places import BUILDING
 from brimline.design.staking import MarkedLine
 from brimline.layers import layer
 from brimline.layers.drawn import usual_of
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from geopandas import GeoDataFrame
+    from shapely.geometry.base import BaseGeometry
 
     from brimline.config import Works
 
@@ -116,4 +119,21 @@ def marked_lines(name: str, frame: GeoDataFrame) -> list[MarkedLine]:
             called = f"{word} {getattr(row, number)}"
             called = f"{called}.{place}" if len(parts) > 1 else called
             found.append(MarkedLine(called, part, *ends, falls))
+    return found
+
+
+_ROADS: Final = frozenset({"paving", "gravel", "dirt track"})  # covers that people drive on
+
+
+def things_in_the_way(
+    kept: GeoDataFrame, surfaces: GeoDataFrame
+) -> dict[str, list[tuple[str, BaseGeometry]]]:
+    """Return buildings and roads: what is kept clear of, and surfaces of such a cover."""
+    found: dict[str, list[tuple[str, BaseGeometry]]] = {}
+    for kind, covers in ((BUILDING, frozenset({"roof"})), (ROAD, _ROADS)):
+        rows = [(row, row.kind == kind, kind) for row in kept.itertuples(index=False)]
+        rows += [(row, row.cover in covers, row.cover) for row in surfaces.itertuples(index=False)]
+        found[kind] = [
+            (text_of(row, "name") or word, row.geometry) for row, wanted, word in rows if wanted
+        ]
     return found

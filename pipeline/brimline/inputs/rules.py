@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from brimline.cascade import CascadeLimits, Free, Goals, Pace
 from brimline.config import USUAL_RAIN_2Y_24H_MM, AsBuilt, Hazard, Staking
 from brimline.design import DesignRules, SizingRules, UsualGround, UsualWater
+from brimline.design.banks import BankLimits
 from brimline.elements.building import ITEMS, Building
 from brimline.errors import Problem, Severity
 from brimline.lines.staking import BuildLimits
@@ -136,4 +137,15 @@ def instrument_of(params: Staking) -> Instrument | None:
         params.benchmark_level_m,
         params.sight_above_m,
         params.rod_m,
+    )
+
+
+def bank_limits(hazard: Hazard) -> BankLimits:
+    """Return the thresholds for water that is held above ground."""
+    return BankLimits(
+        hazard.engineer_height_volume_m4,
+        hazard.embankment_water_m,
+        hazard.danger_rating_m2_s,
+        hazard.spread_m,
+        hazard.follow_m,
     )
