@@ -6,6 +6,7 @@ import http.server
 import multiprocessing
 import shutil
 import subprocess
+from collections import Counter
 from ctypes.util import find_library
 from typing import TYPE_CHECKING, Any
 
@@ -80,6 +81,21 @@ def web():
         process.terminate()
         process.join()
         server.server_close()
+
+
+def pytest_terminal_summary(terminalreporter: Any) -> None:
+    """Say how many faulty inputs were tried, and what came of them."""
+    came_of = Counter(
+        value
+        for reports in terminalreporter.stats.values()
+        for report in reports
+        if getattr(report, "when", "") == "call"
+        for name, value in report.user_properties
+        if name == "fault"
+    )
+    if came_of:
+        told = ", ".join(f"{came_of[word]} {word}" for word in ("refused", "warned", "accepted"))
+        terminalreporter.write_line(f"faulty inputs: {came_of.total()} tried, {told}")
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:

@@ -69,9 +69,13 @@ def cache_folder() -> Path:
     """Return the folder that holds compiled kernels; ``BRIMLINE_KERNEL_CACHE`` moves it."""
     base = os.environ.get(_CACHE_ENV) or platformdirs.user_cache_dir("brimline", appauthor=False)
     folder = Path(base) / "kernels"
-    if os.name == "posix" and folder.is_dir() and folder.stat().st_mode & stat.S_IWOTH:
-        text = "anybody on this machine can write to the folder that compiled code is loaded from"
-        raise PermissionError(errno.EPERM, text, str(folder))
+    if os.name == "posix" and folder.is_dir():
+        found = folder.stat()
+        if found.st_mode & stat.S_IWOTH or found.st_uid not in (0, os.geteuid()):
+            text = (
+                "others on this machine can write to the folder that compiled code is loaded from"
+            )
+            raise PermissionError(errno.EPERM, text, str(folder))
     return folder
 
 

@@ -82,6 +82,9 @@ RAINFALL = _of(
     ("the period not reached", "duration_h,2,5\n1,20,30\n24,50,70\n", "error", "period|year"),
     ("quotes left open", 'duration_h,2,10\n1,"20,30\n24,50,70\n', "error", "not a table|not a number|line"),
     ("a formula", RAIN.replace("30", "=1+29"), "error", "not a number"),
+    ("a header twice", RAIN + RAIN, "error", "not a number"),
+    ("control characters", RAIN.replace("30", "30\x07"), "error", "control characters"),
+    ("a table of one cell", "x\n", "error", "needs a row|does not say"),
     ("thousands parted", RAIN.replace("45", '"1,045"'), "error", "falls"),
     ("units in cells", RAIN.replace("30", "30 mm"), "error", "not a number"),
 )  # fmt: skip
@@ -116,6 +119,10 @@ PLANTS_FILE = _of(
     ("a long row", PLANTS + "plum," + "4," * 40 + "\n", "error", "line 4|more cells|not a table"),
     ("a decimal comma in quotes", PLANTS.replace("canopy,4", 'canopy,"4,5"'), "fine", ""),
     ("semicolons", PLANTS.replace(",", ";"), "fine", ""),
+    ("a name of control characters", PLANTS.replace("fig,fig", "f\x1b[2Jig,fig"), "warning|error", r"\\x1b"),
+    ("a name that turns letters round", PLANTS.replace("fig,fig", "f\u202eig,fig"), "warning|error", r"\\u202e"),
+    ("a name like a formula", PLANTS.replace("fig,fig", "=fig,fig"), "fine", ""),
+    ("a very long name", PLANTS.replace("fig,fig", "f" * 9000 + ",fig"), "warning|error", "long|letters"),
     ("capital letters in the header", PLANTS.replace("name,kind", "Name,Kind"), "fine", ""),
 )  # fmt: skip
 
@@ -133,6 +140,7 @@ GUILDS_FILE = _of(
     ("text for a radius", GUILDS.replace("1.5", "near"), "error", "radius_m"),
     ("more plants than a field", GUILDS.replace(",4,", ",40000000,"), "error", "count"),
     ("a radius of a valley", GUILDS.replace("1.5", "15000"), "error", "radius_m"),
+    ("a name of control characters", GUILDS.replace("fig guild", "fig\x07guild"), "warning|error", r"\\x07"),
     ("a guild without a name", GUILDS.replace("fig guild,bean", ",bean"), "error", "guild"),
 )  # fmt: skip
 
@@ -150,6 +158,9 @@ INFLOWS_FILE = _of(
     ("one row", "time_h,Ditch\n0,0.2\n", "error", "two|row|Ditch"),
     ("a name that no point has", INFLOWS.replace("Ditch", "Dicth"), "warning", "Dicth"),
     ("semicolons", INFLOWS.replace(",", ";"), "fine", ""),
+    ("a name twice", "time_h,Ditch,Ditch\n0,0,0\n1,0.2,0.3\n2,0,0\n", "error", "two columns called Ditch"),
+    ("control characters", INFLOWS.replace("Ditch", "Di\x1btch"), "warning|error", r"\\x1b"),
+    ("times of years", INFLOWS.replace("\n2,", "\n20000,"), "error|warning", "usual|long|hours"),
     ("dates for hours", INFLOWS.replace("\n1,", "\n2026-01-01,"), "error", "not a number"),
     ("no water at all", INFLOWS.replace("0.2", "0"), "warning", "no water|brings none"),
 )  # fmt: skip
@@ -245,6 +256,9 @@ LEVELS = _of(
     ("one level slipped by ten", spots((14, ("14", 25, 25, 9.92))), "warning", "reads 9.9"),
     ("two levels at one place", spots((8, ("8", 15, 5, 98.0))), "warning", "two levels at one place"),
     ("millimetres", spots(*((n, (*_SPOTS[n][:3], _SPOTS[n][3] * 1000)) for n in range(36))), "warning|error", "unit|outside"),
+    ("a name of control characters", spots((7, ("7\x1b[2J", 15, 15, 99.7))), "warning|error", r"\\x1b"),
+    ("a mark of bytes and commas", "\ufeff" + spots(), "fine", ""),
+    ("a row cut short", spots() + "37,5", "error", "empty|cells|not a number"),
     ("decimal commas", spots().replace(",", ";").replace(".", ","), "fine", ""),
 )  # fmt: skip
 
@@ -299,6 +313,8 @@ INTAKES = _of(
 )  # fmt: skip
 
 SURFACES = _of(
+    ("a roof inside a roof", _row(box(8, 8), cover="roof", name="a") + _row(box(9, 9, 2, 2), cover="roof", name="b"), "notice", "overlap"),
+    ("a name that turns letters round", _row(box(8, 8), cover="roof", name="a\u202eb"), "warning", r"\\u202e"),
     ("no cover", _row(box(8, 8)), "error", 'no column "cover"'),
     ("an unknown cover", _row(box(8, 8), cover="cheese"), "error", "cheese.*allowed"),
     ("an empty cover", _row(box(8, 8), cover=None), "error", "cover is empty|no column"),
@@ -317,6 +333,9 @@ SURFACES = _of(
 )  # fmt: skip
 
 SOILS = _of(
+    ("the later of two soils counts", _row(SITE, group="D") + _row(box(8, 8, 12, 12), group="A"), "notice", "the later row counts"),
+    ("a depth below nothing", _row(SITE, group="B", depth_m=-1.0), "error", "least allowed"),
+    ("a depth to the core", _row(SITE, group="B", depth_m=3000.0), "warning", "usual"),
     ("an unknown group", _row(SITE, group="E"), "error", 'group is "E"'),
     ("an unknown texture", _row(SITE, texture="crumbly"), "error", "crumbly"),
     ("soakage below nothing", _row(SITE, group="B", soak_mm_per_h=-5.0), "error", "least allowed"),
@@ -372,6 +391,46 @@ AS_BUILT = _of(
     ("feet", "name,easting,northing,level\na,350010,5209980,388.0\nb,350015,5209975,386.5\nc,350020,5209970,386.0\n", "error", "feet"),
     ("text for a level", "name,easting,northing,level\na,350010,5209980,low\n", "error", "low"),
     ("far under the ground", "name,easting,northing,level\na,350010,5209980,60\nb,350015,5209975,60.5\n", "warning|error", "off the ground|below the ground|under the ground"),
+)  # fmt: skip
+
+# the outline as a file of any kind: its ending, its bytes ------------------------------------------
+
+_SQUARE = "[[[-28.97,47.02],[-28.96,47.02],[-28.96,47.03],[-28.97,47.03],[-28.97,47.02]]]"
+
+
+def geojson(shape: str = f'{{"type":"Polygon","coordinates":{_SQUARE}}}', more: str = "") -> bytes:
+    """One feature, as text that may be wrong."""
+    feature = f'{{"type":"Feature","properties":{{}},"geometry":{shape}}}'
+    return f'{{"type":"FeatureCollection"{more},"features":[{feature}]}}'.encode()
+
+
+FILES = _of(
+    ("an empty package", ("gpkg", b""), "error", "is empty"),
+    ("bytes called a package", ("gpkg", BINARY), "error", "no format that"),
+    ("text called a package", ("gpkg", b"not a package"), "error", "no format that"),
+    ("an archive", ("gpkg", b"PK\x03\x04" + b"\0" * 90), "error", "archive"),
+    ("a web page", ("geojson", b"<html>404</html>"), "error", "elsewhere"),
+    ("a base without layers", ("gpkg", b"SQLite format 3\0" + b"\0" * 84), "error", "cannot be read|no layer"),
+    ("the head of a base", ("gpkg", b"SQLite format 3\0"), "error", "cannot be read|no layer"),
+    ("the head of a binary map", ("fgb", b"fgb\x03fgb\0"), "error", "cannot be read|no layer"),
+    ("the head of a shape file", ("shp", b"\0\0\x27\x0a" + b"\0" * 96), "error", "cannot be read|no rows"),
+    ("features cut short", ("geojson", geojson()[:90]), "error", "cannot be read"),
+    ("features without coordinates", ("geojson", geojson('{"type":"Polygon"}')), "error", "no polygon|no shape|no rows"),
+    ("features of no shape", ("geojson", geojson("null")), "error", "no polygon|no shape|no rows"),
+    ("an unknown kind of shape", ("geojson", geojson('{"type":"Blob","coordinates":[]}')), "error", "no polygon|no shape|no rows"),
+    ("coordinates without end", ("geojson", geojson().replace(b"47.02", b"1e999")), "error", "not finite|outside|cannot|far|no elevation|number"),
+    ("coordinates as text", ("geojson", geojson().replace(b"47.02", b'"47"')), "error", "no polygon|no shape|cannot|number|no rows"),
+    ("a polygon of two corners", ("geojson", geojson('{"type":"Polygon","coordinates":[[[-29,47],[-29,47]]]}')), "error", "two corners"),
+    ("a polygon of one place", ("geojson", geojson('{"type":"Polygon","coordinates":[[[-29,47],[-29,47],[-29,47],[-29,47]]]}')), "error", "invalid|no polygon|area|no elevation"),
+    ("brackets without end", ("geojson", b'{"type":"FeatureCollection","features":' + b"[" * 100_000), "error", "cannot be read"),
+    ("a reference system to fetch", ("geojson", geojson(more=',"crs":{"type":"link","properties":{"href":"http://192.0.2.1/a"}}')), "error", "link"),
+    ("a reference system that is none", ("geojson", geojson(more=',"crs":{"type":"name","properties":{"name":"EPSG:999999"}}')), "error", "elevation|reference system"),
+    ("something else in braces", ("geojson", b'{"name": "site"}'), "error", "cannot be read"),
+    ("points of a receiver", ("gpx", b'<?xml version="1.0"?><gpx version="1.1" creator="x"><wpt lat="47" lon="-29"/></gpx>'), "error", "is a point|no layer|several layers|no polygon|no rows"),
+    ("markup cut short", ("kml", b'<?xml version="1.0"?><kml xmlns="http://www.opengis.net/kml/2.2"><Docu'), "error", "cannot be read|no layer|no rows"),
+    ("a drawing of nothing", ("dxf", b"0\nSECTION\n2\nENTITIES\n0\nENDSEC\n0\nEOF\n"), "warning|error", "holds no rows"),
+    ("a table without shapes", ("csv", b"name\nsite\n"), "error", "without shapes|cannot be read"),
+    ("two bytes a letter", ("geojson", geojson().decode().encode("utf-16")), "error", "no format that|cannot be read"),
 )  # fmt: skip
 
 # the plan: names and what they lead to --------------------------------------------------------------

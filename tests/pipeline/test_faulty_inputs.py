@@ -179,6 +179,18 @@ def _is_for_people(problem: Problem) -> None:
     assert len(problem.message) < 600, text[:900]
 
 
+@pytest.fixture
+def missed(record_property):
+    """Say how a fault was not told as it must be, and count what came of it for the summary."""
+
+    def said(fault: Any, told: list[Problem]) -> str:
+        worst = max((ORDER[str(one.severity)] for one in told), default=0)
+        record_property("fault", ("accepted", "accepted", "warned", "refused")[worst])
+        return _missed(fault, told)
+
+    return said
+
+
 def _missed(fault: Any, told: list[Problem]) -> str:
     """Say how a fault was not told as it must be; empty where it was."""
     heard = "; ".join(f"{one.severity} {one.place}: {one.message}" for one in told) or "nothing"
@@ -210,13 +222,13 @@ LAYERS_AND_TABLES = _beside(
 
 
 @pytest.mark.parametrize("row", range(len(LAYERS_AND_TABLES)))
-def test_faults_of_layers_and_tables_are_told_side_by_side(tmp_path, row):
+def test_faults_of_layers_and_tables_are_told_side_by_side(tmp_path, missed, row):
     broken, site = LAYERS_AND_TABLES[row], Folder(tmp_path)
     site.plan({"drawn_ponds": [faults.POND], "inflow_points": [DITCH]})
     for name, fault in broken.items():
         site.layer(name, fault.given) if name in VECTORS else site.text(name, fault.given)
     told = site.told()
-    misses = [_missed(fault, _of(told, name)) for name, fault in broken.items()]
+    misses = [missed(fault, _of(told, name)) for name, fault in broken.items()]
     assert not any(misses), "\n".join(filter(None, misses))
 
 
@@ -224,7 +236,7 @@ PLANS = _beside({"plan": faults.PLAN, "guilds": faults.GUILDS_FILE})
 
 
 @pytest.mark.parametrize("row", range(len(PLANS)))
-def test_faults_of_the_plan_are_told(tmp_path, row):
+def test_faults_of_the_plan_are_told(tmp_path, missed, row):
     broken, site = PLANS[row], Folder(tmp_path)
     site.text("plants", faults.PLANTS)
     site.tables = NORMALS
@@ -232,26 +244,35 @@ def test_faults_of_the_plan_are_told(tmp_path, row):
     if "guilds" in broken:
         site.text("guilds", broken["guilds"].given)
     told = site.told()
-    misses = [_missed(fault, _of(told, name)) for name, fault in broken.items()]
+    misses = [missed(fault, _of(told, name)) for name, fault in broken.items()]
     assert not any(misses), "\n".join(filter(None, misses))
 
 
 @pytest.mark.parametrize("fault", faults.BOUNDARY, ids=lambda fault: fault.what)
-def test_faults_of_the_boundary_are_told(tmp_path, fault):
+def test_faults_of_the_boundary_are_told(tmp_path, missed, fault):
     site = Folder(tmp_path)
     site.layer("boundary", fault.given)
-    assert not (miss := _missed(fault, _of(site.told(), "boundary"))), miss
+    assert not (miss := missed(fault, _of(site.told(), "boundary"))), miss
+
+
+@pytest.mark.parametrize("fault", faults.FILES, ids=lambda fault: fault.what)
+def test_faults_of_vector_files_are_told(tmp_path, missed, fault):
+    site = Folder(tmp_path)
+    ending, content = fault.given
+    site.inputs["boundary"] = f"boundary.{ending}"
+    (tmp_path / f"boundary.{ending}").write_bytes(content)
+    assert not (miss := missed(fault, _of(site.told(), "boundary"))), miss
 
 
 @pytest.mark.parametrize("fault", faults.ELEVATION, ids=lambda fault: fault.what)
-def test_faults_of_the_elevation_are_told(tmp_path, fault):
+def test_faults_of_the_elevation_are_told(tmp_path, missed, fault):
     site = Folder(tmp_path)
     site.elevation(fault.given)
-    assert not (miss := _missed(fault, site.told())), miss
+    assert not (miss := missed(fault, site.told())), miss
 
 
 @pytest.mark.parametrize("fault", faults.LEVELS, ids=lambda fault: fault.what)
-def test_faults_of_single_levels_are_told(tmp_path, fault):
+def test_faults_of_single_levels_are_told(tmp_path, missed, fault):
     site = Folder(tmp_path)
     (tmp_path / "levels.csv").write_bytes(
         fault.given if isinstance(fault.given, bytes) else fault.given.encode()
@@ -259,18 +280,18 @@ def test_faults_of_single_levels_are_told(tmp_path, fault):
     site.inputs["elevation"] = "levels.csv"
     square = shapely.box(6, 6, 54, 54)
     gpd.GeoDataFrame({"name": ["Yard"]}, geometry=[square]).to_file(tmp_path / "boundary.gpkg")
-    assert not (miss := _missed(fault, site.told('[terrain]\ncrs = "local"'))), miss
+    assert not (miss := missed(fault, site.told('[terrain]\ncrs = "local"'))), miss
 
 
 @pytest.mark.parametrize("fault", faults.KEYS, ids=lambda fault: fault.what)
-def test_faults_of_the_sites_file_are_told(tmp_path, fault):
+def test_faults_of_the_sites_file_are_told(tmp_path, missed, fault):
     site = Folder(tmp_path)
     site.tables = NORMALS
     site.plan(
         {"drawn_ponds": [faults.POND],
          "planting_zones": [{"name": "Z", "shape": faults.box(9, 9), "draws_on": "Well"}]}
     )  # fmt: skip
-    assert not (miss := _missed(fault, site.told(fault.given))), miss
+    assert not (miss := missed(fault, site.told(fault.given))), miss
 
 
 def _plan_of_every_column(value):
@@ -355,10 +376,10 @@ def test_every_number_of_the_sites_file_is_held_against_what_it_may_be(tmp_path,
 
 def test_the_catalogue_holds_four_hundred_faults():
     every = [*VECTORS.values(), *TABLES.values(), faults.PLAN, faults.LEVELS, faults.ELEVATION,
-             faults.KEYS]  # fmt: skip
+             faults.KEYS, faults.FILES]  # fmt: skip
     columns = [_plan_of_every_column(value) for _, value, _ in SWEEPS]
     swept = sum(len(row) - 1 for plan in columns for (row,) in plan.values())
-    assert sum(len(entries) for entries in every) >= 380
+    assert sum(len(entries) for entries in every) >= 400
     assert swept >= 200
     assert all(len({fault.what for fault in entries}) == len(entries) for entries in every)
     assert np.isfinite(faults.ground()).all()

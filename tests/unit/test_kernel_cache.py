@@ -6,8 +6,11 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 import brimline
 
+_ROOT = Path(brimline.__file__).parent.parent
 _RUN = """
 import sys
 import numpy as np
@@ -53,3 +56,29 @@ def test_an_edit_in_what_a_kernel_imports_compiles_it_anew(tmp_path):
     reached = checkout / "brimline" / "_jit.py"
     reached.write_text(reached.read_text() + "\n# an edit\n")
     assert _hits_and_misses(checkout, kept)[1] == needed
+
+
+def _refused(kept: Path) -> str:
+    env = os.environ | {"BRIMLINE_KERNEL_CACHE": str(kept), "PYTHONPATH": str(_ROOT)}
+    env.pop("NUMBA_DISABLE_JIT", None)
+    done = subprocess.run(
+        [sys.executable, "-c", _RUN], env=env, capture_output=True, text=True, check=False
+    )
+    assert done.returncode != 0
+    return done.stderr
+
+
+@pytest.mark.skipif(os.name != "posix", reason="rights of others are another thing there")
+def test_a_folder_that_others_can_write_gives_no_compiled_code(tmp_path):
+    folder = tmp_path / "kernels"
+    folder.mkdir()
+    folder.chmod(0o777)
+    assert "others on this machine can write" in _refused(tmp_path)
+
+
+@pytest.mark.skipif(os.name != "posix" or os.geteuid() != 0, reason="only root gives files away")
+def test_a_folder_that_is_anothers_gives_no_compiled_code(tmp_path):
+    folder = tmp_path / "kernels"
+    folder.mkdir(mode=0o755)
+    os.chown(folder, 65534, 65534)
+    assert "others on this machine can write" in _refused(tmp_path)

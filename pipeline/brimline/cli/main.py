@@ -23,7 +23,7 @@ _MENDS = {
     errno.ENOSPC: _ROOM,
     errno.EDQUOT: _ROOM,
     errno.EACCES: _RIGHTS,
-    errno.EPERM: "take the right to write there from others (chmod o-w)",
+    errno.EPERM: "take the right to write there from others (chmod o-w), or have it be yours",
     errno.EROFS: _RIGHTS,
     errno.EIO: "the disk is failing, or a network drive is gone",
     errno.ENAMETOOLONG: "shorten the names of files and folders",

@@ -113,10 +113,15 @@ def _run_one(one: _Wanted) -> Alternative:
 
 
 def _csv(rows: Sequence[dict[str, Any]]) -> str:
+    from brimline.io.exchange_csv import defused
+
     text = io.StringIO()
     writer = csv.DictWriter(text, list(rows[0]), lineterminator="\n")
     writer.writeheader()
-    writer.writerows(rows)
+    writer.writerows(
+        {key: defused(value) if isinstance(value, str) else value for key, value in row.items()}
+        for row in rows
+    )
     return text.getvalue()
 
 

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from itertools import groupby
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from brimline.grid.shapes import cells_inside
+from brimline.grid.shapes import cells_inside, painted
 from brimline.rainfall import SOIL_GROUPS, GroundClass, cover, curve_number, ground_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Sequence
 
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
@@ -123,26 +122,17 @@ def covered_ground(
 
     Parameters
     ----------
-    covers, soils : where areas overlap, the cover later in the alphabet counts, and the soil group.
+    covers, soils : where areas overlap, the later one counts.
     """
-    classes = [usual.ground_class(usual.cover)]
-    cover_of = np.ones(grid.shape, dtype=np.int32)
-    for name, shapes in _by_word([(area.cover, area.shape) for area in covers]):
-        classes.append(usual.ground_class(name))
-        cover_of[cells_inside(shapes, grid)] = len(classes)
+    names = sorted({area.cover for area in covers if area.cover})
+    classes = [usual.ground_class(name) for name in (usual.cover, *names)]
+    code = {name: number for number, name in enumerate(names, start=2)}
+    said = [(area.shape, code[area.cover]) for area in covers if area.cover]
+    cover_of = painted(np.ones(grid.shape, dtype=np.int32), said, grid)
     drawn = np.zeros(grid.shape, dtype=np.bool_)
     if covers:
         drawn = cells_inside([area.shape for area in covers], grid)
-    soil_of = np.full(grid.shape, 1 + SOIL_GROUPS.index(usual.soil_group), dtype=np.int32)
-    for group, shapes in _by_word([(area.group, area.shape) for area in soils]):
-        soil_of[cells_inside(shapes, grid)] = 1 + SOIL_GROUPS.index(group)
+    group_of = np.full(grid.shape, 1 + SOIL_GROUPS.index(usual.soil_group), dtype=np.int32)
+    groups = [(area.shape, 1 + SOIL_GROUPS.index(area.group)) for area in soils if area.group]
+    soil_of = painted(group_of, groups, grid)
     return CoveredGround(grid, tuple(classes), cover_of, soil_of, drawn)
-
-
-def _by_word(
-    pairs: Sequence[tuple[str, BaseGeometry]],
-) -> Iterator[tuple[str, list[BaseGeometry]]]:
-    """Shapes by their word in alphabetical order; those without one are left out."""
-    known = sorted((pair for pair in pairs if pair[0]), key=lambda pair: pair[0])
-    for word, group in groupby(known, key=lambda pair: pair[0]):
-        yield word, [shape for _, shape in group]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 
-from brimline.grid.shapes import cells_inside
+from brimline.grid.shapes import painted
 from brimline.lines.sample import along, surface_at
 from brimline.terrain.smooth import smoothed
 
@@ -99,10 +99,10 @@ def standing_ground(
         hollows of that width off too [m].
     levels : the survey smoothed by that, where it was before: it takes longest.
     """
-    soak = np.full(grid.shape, np.nan, dtype=np.float32)
-    for soil in soils:
-        if not math.isnan(soil.soak_mm_per_h):
-            soak[cells_inside([soil.shape], grid)] = soil.soak_mm_per_h
+    tested = [
+        (soil.shape, soil.soak_mm_per_h) for soil in soils if not math.isnan(soil.soak_mm_per_h)
+    ]
+    soak = painted(np.full(grid.shape, np.nan, dtype=np.float32), tested, grid)
     if levels is None:
         levels = smoothed(dem, cell_m=grid.cell_m, sigma_m=smooth_m)
     step_m = min(_STEP_M, max(smooth_m, grid.cell_m))

@@ -143,7 +143,11 @@ class Store:
 
     def size_bytes(self) -> int:
         """Return how much all objects take."""
-        return sum(path.stat().st_size for path in self._objects())
+        total = 0
+        for path in self._objects():
+            with suppress(FileNotFoundError):  # another process may have pruned it just now
+                total += path.stat().st_size
+        return total
 
     def sweep(self, *, grace_s: float = _GRACE_S) -> None:
         """Remove partial files that a killed run left."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 import shapely
@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
     from brimline.grid.arrays import BoolGrid, Labels
     from brimline.grid.frame import Grid
+
+_Number = TypeVar("_Number", bound=np.generic)
 
 
 def cells_inside(
@@ -40,6 +42,23 @@ def cells_inside(
         drawn, out_shape=grid.shape, transform=grid.transform, all_touched=all_touched
     )
     return ~outside
+
+
+def painted(
+    base: NDArray[_Number], pairs: Iterable[tuple[BaseGeometry, float]], grid: Grid
+) -> NDArray[_Number]:
+    """Lay values on the cells that shapes hold; where shapes overlap the later one counts.
+
+    Parameters
+    ----------
+    base : (rows, cols); what stays where no shape lies. Not modified.
+    pairs : shapes in the grid's CRS, each with its value; empty ones are passed over.
+    """
+    drawn = [(shape, value) for shape, value in pairs if shape is not None and not shape.is_empty]
+    made = base.copy()
+    if drawn:
+        features.rasterize(drawn, out=made, transform=grid.transform)
+    return made
 
 
 def cells_touched(shape: BaseGeometry, grid: Grid) -> NDArray[np.int64]:

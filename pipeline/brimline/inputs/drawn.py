@@ -42,7 +42,7 @@ SETBACK_M: Final = {
 _WHICH_COUNTS: Final = {
     "boundary": "they were joined",
     "surfaces": "the later row counts for cover",
-    "soils": "the later row counts in storms, the earlier through the year",
+    "soils": "the later row counts",
 }
 _OVERLAP_M2: Final = 1.0
 SOURCES: Final = ("boundary", "intakes", "surfaces", "soils", "keep_out", "culverts")

@@ -53,8 +53,8 @@ def plantings_of(kc: pd.DataFrame, age_y: int) -> dict[str, Planting]:
 
 
 def textures_of(rows: GeoDataFrame) -> list[tuple[BaseGeometry, str]]:
-    """Outlines and textures of the soils input, where it has one."""
-    known = rows[rows["texture"].notna()]
+    """Outlines and textures of the soils input, where it has one; what counts comes first."""
+    known = rows[rows["texture"].notna()].iloc[::-1]
     return list(zip(known.geometry, known["texture"], strict=True))
 
 

@@ -175,11 +175,12 @@ def _typed(
             read_value = _allowed(str(read_value), want)
         elif want.dtype == "float":
             problems += _unusual(read_value, want, source, place)
-        elif want.dtype == "text" and len(read_value) > _LONG:
-            problems.append(_too_long(read_value, want, source, place))
-        elif want.dtype == "text" and not read_value.isprintable():
-            problems.append(_unprintable(read_value, want, source, place))
-            read_value = " ".join(_visible(read_value).split())
+        elif want.dtype == "text":
+            if len(read_value) > _LONG:
+                problems.append(_too_long(read_value, want, source, place))
+            if not read_value.isprintable():
+                problems.append(_unprintable(read_value, want, source, place))
+                read_value = " ".join(_visible(read_value).split())
         result.append(read_value)
     if want.unique:
         problems += _repeated(result, rows.tolist(), want, source)

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 _TIME: Final = re.compile(r"\s*time_(h|min|s)\s*")
 _SECONDS: Final = {"h": 3600.0, "min": 60.0, "s": 1.0}
 _MOST_M3_S: Final = 500.0  # a river in flood; nobody leads that into a swale (ours)
+_LONGEST_H: Final = 720.0
 
 
 def read_inflows(path: Path) -> dict[str, Hydrograph]:
@@ -71,6 +72,10 @@ def inflow_doubts(
             near = nearest_word(name, points)
             hint = f"did you mean {near}?" if near else "name an inflow point in the plan like it"
             found.append((f"no inflow point is called {shown(name)}: it was left out", hint))
+        ends_h = float(flow.time_s[-1]) / 3600
+        if ends_h > _LONGEST_H:
+            usual = f"usual are up to {_LONGEST_H:g} h, as every minute of them is routed"
+            found.append((f"{shown(name)} runs on for {ends_h:g} h; {usual}", "check its times"))
         if peak == 0:
             found.append((f"{shown(name)} brings no water at all", "check its flows, in m³/s"))
         elif peak > _MOST_M3_S:

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import csv
 import math
+import re
 from typing import TYPE_CHECKING, Final
 
-from brimline.errors import InputError
+from brimline.errors import InputError, shown
 from brimline.io.paths import missing
 
 if TYPE_CHECKING:
@@ -20,6 +21,9 @@ Line = tuple[int, list[str]]
 
 MOST_BYTES: Final = 200_000_000  # a century of days is 4 MB
 _MARKS: Final = ";\t,"
+_LONGEST_CELL: Final = 1000
+# control characters, and marks that turn the reading direction: what is shown is not what is meant
+_HIDDEN: Final = re.compile("[\x00-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 
 
 def read_lines(path: Path, *, old_letters: bool = False) -> list[Line]:
@@ -32,7 +36,7 @@ def read_lines(path: Path, *, old_letters: bool = False) -> list[Line]:
     Raises
     ------
     InputError
-        If the file is missing, empty, too large, or not text.
+        If the file is missing, empty, too large or not text, or a cell holds control characters.
     """
     lines = text_of(path, old_letters=old_letters).splitlines()
     kept = [
@@ -54,8 +58,24 @@ def read_lines(path: Path, *, old_letters: bool = False) -> list[Line]:
                 source=str(path),
                 place=f"line {number}",
             ) from None
-        found.append((number, [cell.strip() for cell in cells]))
+        cells = [cell.strip() for cell in cells]
+        for cell in cells:
+            if len(cell) > _LONGEST_CELL or _HIDDEN.search(cell):
+                raise _bad_cell(path, number, cell)
+        found.append((number, cells))
     return found
+
+
+def _bad_cell(path: Path, number: int, cell: str) -> InputError:
+    hidden = _HIDDEN.search(cell) is not None
+    why = "holds control characters" if hidden else f"has {len(cell)} letters"
+    return InputError.of(
+        f'"{shown(cell)}" {why}',
+        mend="write it anew, on one line, in letters that can be seen." if hidden else
+        "write it in fewer.",
+        source=str(path),
+        place=f"line {number}",
+    )  # fmt: skip
 
 
 def read_rows(path: Path) -> tuple[list[str], list[Line]]:
@@ -106,7 +126,8 @@ def text_of(path: Path, *, old_letters: bool = False) -> str:
                 mend="save it as CSV in UTF-8.",
                 source=str(path),
             ) from None
-        text = raw.decode("latin-1")
+        text = raw.decode("cp1252", "replace")  # Latin-1 and the letters that Windows adds to it
+    text = text.rstrip("\x1a")  # how some systems of old end a file
     if "\0" in text:
         raise InputError.of(
             "is not text: it holds bytes of nothing",

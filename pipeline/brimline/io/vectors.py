@@ -140,7 +140,9 @@ def layer_names(path: Path) -> list[str]:
         raise InputError(paths.missing(path))
     check_vector(path)
     try:
-        listed = pyogrio.list_layers(path)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # what is wrong is told when its rows are read
+            listed = pyogrio.list_layers(path)
     except DataSourceError as fault:
         raise _unreadable(path, fault) from fault
     return [str(name) for name, _ in listed]
@@ -203,11 +205,20 @@ def _raw(source: VectorSource, *, keep_z: bool) -> tuple[gpd.GeoDataFrame, list[
         if source.where:
             raise _bad_filter(source, fault) from fault
         raise _unreadable(source.path, fault) from fault
+    except shapely.errors.ShapelyError as fault:
+        raise InputError.of(
+            "holds a shape that cannot be, such as a ring of two corners",
+            mend="let a GIS viewer check and repair its shapes, and save it anew.",
+            source=str(source),
+        ) from fault
     if not isinstance(frame, gpd.GeoDataFrame):
         raise InputError.of(
             "is a table without shapes", mend="name a layer with shapes.", source=str(source)
         )
-    notes = [Problem(Severity.WARNING, str(warning.message), "", str(source)) for warning in caught]
+    mend = "look at the file in a GIS viewer, and save it anew as GeoPackage."
+    notes = [
+        Problem(Severity.WARNING, str(warning.message), mend, str(source)) for warning in caught
+    ]
     if frame.empty:
         notes.append(_nothing(source))
     return frame, notes

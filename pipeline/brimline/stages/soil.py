@@ -19,7 +19,7 @@ from brimline.drainage.soil_loss import (
 )
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
-from brimline.grid.shapes import cells_inside
+from brimline.grid.shapes import cells_inside, painted
 from brimline.stages.weather import WeatherRecord
 from brimline.terrain.slope import gradient
 from brimline.terrain.smooth import smoothed
@@ -53,16 +53,14 @@ def _run(given: Given, report: Reporter) -> Made:
 def _depth(
     given: Given, slope: NDArray[np.floating]
 ) -> tuple[NDArray[np.float32], NDArray[np.uint8]]:
-    """Depth of soil [m], and 1 where a person dug; what lies first in its layer counts."""
+    """Depth of soil [m], and 1 where a person dug; what lies later in its layer counts."""
     grid, (least_m, most_m) = given.grid, given.params("growing", Growing).usual_depth_m
     site = cells_inside(given.frame("boundary").geometry, grid)
     depth_m = soil_depth_m(slope, site, least_m=least_m, most_m=most_m)
-    dug = np.zeros(grid.shape, dtype=np.uint8)
     soils = given.frame("soils")
-    told = soils[soils["depth_m"].notna()].iloc[::-1]
-    for shape, found_m in zip(told.geometry, told["depth_m"], strict=True):
-        inside = cells_inside([shape], grid)
-        depth_m[inside], dug[inside] = found_m, 1
+    told = soils[soils["depth_m"].notna()]
+    depth_m = painted(depth_m, zip(told.geometry, told["depth_m"], strict=True), grid)
+    dug = cells_inside(told.geometry, grid).astype(np.uint8)
     depth_m[np.isnan(given.raster("elevation"))] = np.nan
     return depth_m, dug
 
@@ -114,20 +112,18 @@ def _soil(
 
 
 def _factors(given: Given, params: SoilLoss) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """C and K of each cell; what lies first in its layer counts."""
+    """C and K of each cell; what lies later in its layer counts."""
     grid, year = given.grid, given.params("year", Year)
     factors = COVER_FACTOR | params.cover_factors
+    surfaces, soils = given.frame("surfaces"), given.frame("soils")
+    said = [factors.get(word, factors["pasture"]) for word in surfaces["cover"]]
     cover = np.full(grid.shape, factors["pasture"])
-    surfaces = given.frame("surfaces").iloc[::-1]
-    for shape, word in zip(surfaces.geometry, surfaces["cover"], strict=True):
-        cover[cells_inside([shape], grid)] = factors.get(word, factors["pasture"])
+    cover = painted(cover, zip(surfaces.geometry, said, strict=True), grid)
     usual = texture(year.usual_texture).name
     erodibility = np.full(grid.shape, params.erodibility or ERODIBILITY[usual])
-    soils = given.frame("soils")
-    known = soils[soils["texture"].isin(TEXTURES)].iloc[::-1]
-    for shape, word in zip(known.geometry, known["texture"], strict=True):
-        erodibility[cells_inside([shape], grid)] = params.erodibility or ERODIBILITY[word]
-    return cover, erodibility
+    known = soils[soils["texture"].isin(TEXTURES)]
+    values = [params.erodibility or ERODIBILITY[word] for word in known["texture"]]
+    return cover, painted(erodibility, zip(known.geometry, values, strict=True), grid)
 
 
 STAGE = Stage(

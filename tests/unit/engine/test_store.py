@@ -7,8 +7,8 @@ import sys
 
 import pytest
 
-from brimline.engine.store import DamagedError, Record, Store, Stored
-from brimline.errors import Problem, Severity, StoreError
+from brimline.engine.store import DamagedError, Record, Store, Stored, refuse_store
+from brimline.errors import InputError, Problem, Severity, StoreError
 
 OLD_S = 7200
 
@@ -225,3 +225,28 @@ def test_notes_survive_and_one_cut_short_is_forgotten(store):
     path = store.folder / "notes" / "read"
     path.write_text(path.read_text()[:-1])
     assert store.noted("read") is None
+
+
+def test_what_another_process_prunes_meanwhile_is_not_counted(store, monkeypatch):
+    kept = store.put(lambda path: path.write_text("kept"))
+    gone = store.folder / "objects" / "ab" / "ab01"
+    listed = [*store._objects(), gone]
+    monkeypatch.setattr(Store, "_objects", lambda _: listed)
+    assert store.size_bytes() == kept.size
+    assert store.prune(0, grace_s=0.0) == 0
+
+
+@pytest.mark.skipif(os.name != "posix", reason="rights of others are another thing there")
+def test_a_store_that_anybody_can_write_is_refused(tmp_path):
+    folder = tmp_path / "store"
+    folder.mkdir(mode=0o755)
+    refuse_store(folder)
+    folder.chmod(0o777)
+    with pytest.raises(InputError, match="anybody on this machine can write"):
+        refuse_store(folder)
+
+
+def test_a_folder_of_results_that_holds_other_things_is_left_alone(store):
+    (store.folder / "notes.txt").write_text("mine")
+    store.prune(0, grace_s=0.0)
+    assert (store.folder / "notes.txt").read_text() == "mine"

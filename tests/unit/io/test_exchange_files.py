@@ -18,6 +18,7 @@ import pytest
 import shapely
 from pyproj import Transformer
 
+from brimline.cli.options import _csv
 from brimline.errors import InternalError, StoreError
 from brimline.grid import Grid
 from brimline.io.exchange_csv import write_logger_csv, write_points_csv, write_table_csv
@@ -25,7 +26,7 @@ from brimline.io.exchange_dxf import write_dxf
 from brimline.io.exchange_geojson import write_geojson
 from brimline.io.exchange_gpx import write_gpx
 from brimline.io.exchange_landxml import NAMESPACE, write_landxml
-from brimline.layers import Column, Geometry, Layer, Table
+from brimline.layers import CATALOGUE, Column, Geometry, Layer, Table
 from brimline.layers.catalogue import layer
 from brimline.terrain.triangles import triangulated
 
@@ -125,6 +126,30 @@ def test_no_text_is_a_formula_to_a_spreadsheet(tmp_path, name):
         (row,) = csv.reader(file)
     assert row[0] == row[4] == f"'{name}"
     assert row[3] == "-1.500"  # numbers stay numbers
+
+
+FORMULA = "=cmd|' /C calc'!A0"
+
+
+def _cells(path):
+    with path.open(newline="", encoding="utf-8") as file:
+        return [cell for row in csv.reader(file) for cell in row]
+
+
+@pytest.mark.parametrize("declared", [d for d in CATALOGUE.values() if isinstance(d, Table)],
+                         ids=lambda one: one.name)  # fmt: skip
+def test_no_table_of_the_catalogue_holds_a_formula(tmp_path, declared):
+    filler = {"text": FORMULA, "float": -1.5, "int": -1, "bool": True}
+    row = {one.name: filler[one.dtype] for one in declared.columns}
+    write_table_csv(tmp_path / "t.csv", pd.DataFrame([row]), declared)
+    cells = _cells(tmp_path / "t.csv")
+    assert not [cell for cell in cells if cell[:1] in "=+@" and cell]
+    assert all(re.fullmatch(r"-\d+(\.\d+)?", cell) for cell in cells if cell.startswith("-"))
+
+
+def test_the_table_of_alternatives_holds_no_formula(tmp_path):
+    (tmp_path / "t.csv").write_text(_csv([{"design": FORMULA, "cost": -1.5}]), encoding="utf-8")
+    assert _cells(tmp_path / "t.csv") == ["design", "cost", f"'{FORMULA}", "-1.5"]
 
 
 def test_geojson_keeps_to_its_standard(tmp_path, outlines):
