@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from rasterio import windows
+from rasterio.enums import MaskFlags
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
 from brimline.errors import InputError, Problem, Severity
@@ -97,7 +98,12 @@ def read_levels(
             with open_raster(header.path) as file:
                 part = block and windows.Window(block.col, block.row, block.cols, block.rows)
                 raw = file.read(1, window=part)
-                valid = file.read_masks(1, window=part) > 0
+                whole = file.mask_flag_enums[0] == [MaskFlags.all_valid]
+                valid = (
+                    np.ones(raw.shape, dtype=np.bool_)
+                    if whole
+                    else file.read_masks(1, window=part) > 0
+                )
                 scale, offset = float(file.scales[0]), float(file.offsets[0])
     except RasterioError as fault:
         raise InputError.of(
@@ -107,13 +113,19 @@ def read_levels(
         ) from fault
     levels = np.empty(raw.shape, dtype=np.float32)
     doubtful = False
+    # multiples of 1/2048 m come out alike of float32 and float64
+    as_held = raw.dtype == np.float32 and (scale, offset, header.unit.metres) == (1.0, 0.0, 1.0)
     for top in range(0, raw.shape[0], _BLOCK_ROWS):  # float64 of a whole survey is too much
         rows = slice(top, top + _BLOCK_ROWS)
-        values = raw[rows].astype(np.float64) * scale + offset
-        in_metres = values * header.unit.metres
+        values = raw[rows] if as_held else raw[rows].astype(np.float64) * scale + offset
+        in_metres = values if as_held else values * header.unit.metres
         valid[rows] &= np.isfinite(values)
-        levels[rows] = held_levels(np.where(valid[rows], in_metres, np.nan))
-        doubtful |= bool((valid[rows] & _is_doubtful(values, in_metres)).any())
+        with np.errstate(over="ignore"):
+            levels[rows] = held_levels(
+                np.where(valid[rows], in_metres, in_metres.dtype.type(np.nan))
+            )
+        if in_metres.size and not _usual(in_metres):
+            doubtful |= bool((valid[rows] & _is_doubtful(values, in_metres)).any())
     if not doubtful:
         return levels, ()
     values = raw.astype(np.float64) * scale + offset
@@ -280,7 +292,15 @@ def assumed_feet(unit: lengths.LengthUnit, source: str) -> Problem:
     )
 
 
-def _is_doubtful(values: NDArray[np.float64], levels_m: NDArray[np.float64]) -> BoolGrid:
+def _usual(levels_m: NDArray[np.floating]) -> bool:
+    """Tell whether all levels lie where ground does; no marker does, in any unit that is read."""
+    return bool(
+        np.fmin.reduce(levels_m, axis=None) >= LOWEST_M
+        and np.fmax.reduce(levels_m, axis=None) <= HIGHEST_M
+    )
+
+
+def _is_doubtful(values: NDArray[np.floating], levels_m: NDArray[np.floating]) -> BoolGrid:
     """Find levels that may be markers."""
     with np.errstate(invalid="ignore"):
         off: BoolGrid = (levels_m < LOWEST_M) | (levels_m > HIGHEST_M) | np.isin(values, _MARKERS)

@@ -107,7 +107,8 @@ def write_tile(path: Path, array: NDArray[Any], grid: Grid, declaration: Raster)
         "blockysize": _BLOCK,
         "compress": "DEFLATE",
         "zlevel": 1,
-        "predictor": 3 if array.dtype.kind == "f" else 2,
+        # of doubles most bytes are alike anyway: measured as small, in two thirds of the time
+        "predictor": {"float64": 1, "float32": 3}.get(array.dtype.name, 2),
         "bigtiff": "IF_SAFER",
     }
     try:

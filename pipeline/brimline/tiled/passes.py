@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import uuid
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
@@ -18,6 +18,7 @@ from brimline._jit import threads
 from brimline.drainage.catchments.seams import label_tile, ring_labels
 from brimline.drainage.flow.seams import (
     HALO,
+    FlatDistances,
     RimFlats,
     accumulate_tile,
     direct_tile,
@@ -103,7 +104,7 @@ class TiledSurvey:
 
 def digest_of(array: NDArray[Any]) -> str:
     """Return a digest of an array's bytes."""
-    return hashlib.blake2b(np.ascontiguousarray(array).data, digest_size=16).hexdigest()
+    return hashlib.sha256(np.ascontiguousarray(array).data).hexdigest()[:32]
 
 
 def ground(
@@ -208,12 +209,13 @@ def rims(store: TileStore, survey: TiledSurvey, tile: int) -> Pack:
     )
     linear = survey.tiling.linear(flats.box, flats.cells)
     order = flats.offered[np.argsort(linear[flats.offered])]
-    away, toward = flat_distances(flats)
+    far = flat_distances(flats)
+    store.write_pack("steps", tile, asdict(far))
     return {
         "given": linear[flats.given],
         "offered": linear[order],
-        "away": away[order],
-        "toward": toward[order],
+        "away": far.away[order],
+        "toward": far.toward[order],
     }
 
 
@@ -235,11 +237,22 @@ def relax(
     flats = _rim_flats(store, tile)
     linear = survey.tiling.linear(flats.box, flats.cells)
     order = flats.offered[np.argsort(linear[flats.offered])]
-    outlets = None
-    if keys is not None:
-        outlets = outlet_keys(flats, linear, toward, keys)[1]
-    far = flat_distances(flats, away, toward, outlets)
-    return {"away": far[0][order], "toward": far[1][order]}
+    before = FlatDistances(**store.read_pack("steps", tile))
+    far = _distances(flats, linear, (away, toward, keys), before)
+    if far is not before:
+        store.write_pack("steps", tile, asdict(far))
+    return {"away": far.away[order], "toward": far.toward[order]}
+
+
+def _distances(
+    flats: RimFlats,
+    linear: NDArray[np.int64],
+    told: tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64] | None],
+    before: FlatDistances,
+) -> FlatDistances:
+    away, toward, keys = told
+    outlets = None if keys is None else outlet_keys(flats, linear, toward, keys)[1]
+    return flat_distances(flats, away, toward, outlets, before)
 
 
 def rank(
@@ -267,17 +280,19 @@ def directions(
     """Direct a tile, and tell how water passes through it."""
     at, around = survey.tiling.window(tile), survey.tiling.padded(tile, HALO)
     surface = store.read("conditioned", around)
-    outlets = None
-    if keys is not None and toward is not None:
+    flats, far = None, None
+    if away is not None and toward is not None:
         flats = _rim_flats(store, tile)
         linear = survey.tiling.linear(flats.box, flats.cells)
-        outlets = outlet_keys(flats, linear, toward, keys)[1]
-    codes = direct_tile(surface, at, around, survey.sinks_in(around), away, toward, outlets)
+        before = FlatDistances(**store.read_pack("steps", tile))
+        far = _distances(flats, linear, (away, toward, keys), before)
+    codes = direct_tile(surface, at, around, survey.sinks_in(around), flats, far)
     store.write("flow_direction", tile, codes)
     store.publish("flow_direction", tile, codes)
     core = surface[at.inside(around)]
     store.publish("conditioned", tile, np.where(np.isneginf(core), np.float32(np.nan), core))
-    links = tile_links(codes)
+    links, own_cells = tile_links(codes)
+    store.write("own_cells", tile, own_cells)
     return {
         "codes": links.codes,
         "own_cells": links.own_cells,
@@ -290,8 +305,9 @@ def accumulation(
     store: TileStore, survey: TiledSurvey, tile: int, inflow: NDArray[np.int64]
 ) -> Pack:
     """Count what drains through each cell of a tile."""
-    codes = store.read("flow_direction", survey.tiling.window(tile))
-    cells = accumulate_tile(codes, inflow)
+    at = survey.tiling.window(tile)
+    codes = store.read("flow_direction", at)
+    cells = accumulate_tile(codes, store.read("own_cells", at), inflow)
     leaving = int(cells[codes == OUTLET].sum())
     cells *= survey.cell_m * survey.cell_m
     store.publish("contributing_area_m2", tile, cells)

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from brimline.tiled.passes import Pack
 
 WORK: Final = ".work"
-WORK_BYTES: Final = 12  # a cell: ground, conditioned, directions; flats and packs 2, measured
+WORK_BYTES: Final = 16  # a cell: ground, conditioned, cells above, directions; packs 2, measured
 RESULT_BYTES: Final = 5  # a cell, about; measured 2 to 4 on real ground
 _KEY: Final = "key of the pass"
 _FILES: Final = "files of the pass"

@@ -8,6 +8,7 @@ from brimline.drainage.flow.seams.accumulation import (
 )
 from brimline.drainage.flow.seams.directions import (
     HALO,
+    FlatDistances,
     RimFlats,
     direct_tile,
     flat_distances,
@@ -17,6 +18,7 @@ from brimline.drainage.flow.seams.directions import (
 
 __all__ = [
     "HALO",
+    "FlatDistances",
     "RimFlats",
     "TileLinks",
     "accumulate_tile",

@@ -15,6 +15,8 @@ _DEFERRED = np.int32(-1)  # as in the kernels of flats, as are those below
 _REACHED = np.int32(1 << 29)
 _TIED = np.uint8(64)
 _WAYS = np.uint8(32)
+_WET = np.uint8(16)  # what cells carry while inflow is passed on, more than their donors
+_DONE = np.uint8(32)
 HIGHER = 2  # in a note: beside higher ground
 DOWN = 16  # in a note: this times one more than the neighbour that is level and decided
 SEVERAL = 1 << 8  # in a note: other neighbours are as well
@@ -35,8 +37,14 @@ def list_rim_flats(dem, codes, steps, top, left, bottom, right, depth, apart):
     rows, cols = codes.shape
     first, last = max(top - apart, 0), min(bottom + apart, rows)
     west, east = max(left - apart, 0), min(right + apart, cols)
-    cells = [np.int64(0)]
-    cells.clear()
+    undecided = 0
+    for row in range(rows):
+        for col in range(cols):
+            undecided += codes[row, col] == UNDECIDED
+    # room for all at once: arrays that grow inside a loop make it far slower
+    cells = np.empty(undecided, dtype=np.int64)
+    notes = np.empty(undecided, dtype=np.int32)
+    size = 0
     for row in range(rows):
         for col in range(cols):
             if codes[row, col] != UNDECIDED:
@@ -47,15 +55,14 @@ def list_rim_flats(dem, codes, steps, top, left, bottom, right, depth, apart):
             inner = min(row - top, bottom - 1 - row, col - left, right - 1 - col)
             if inner < depth and steps[row, col] == 0:
                 steps[row, col] = _DEFERRED
-                cells.append(np.int64(row * cols + col))
-    notes = [np.int32(0)]
-    notes.clear()
+                cells[size] = row * cols + col
+                size += 1
     done = 0
-    while done < len(cells):
+    while done < size:
         row, col = cells[done] // cols, cells[done] % cols
         done += 1
         if row < first or row >= last or col < west or col >= east:
-            notes.append(np.int32(0))
+            notes[done - 1] = 0
             continue
         z = dem[row, col]
         note = np.int32(1)
@@ -66,7 +73,8 @@ def list_rim_flats(dem, codes, steps, top, left, bottom, right, depth, apart):
                 beyond = r < first or r >= last or c < west or c >= east
                 if (beyond and steps[r, c] == _DEFERRED) or steps[r, c] == 0:
                     steps[r, c] = _DEFERRED - 1 if beyond else _DEFERRED
-                    cells.append(np.int64(r * cols + c))
+                    cells[size] = r * cols + c
+                    size += 1
             elif dem[r, c] > z:
                 note |= np.int32(HIGHER)
             elif dem[r, c] == z:
@@ -76,28 +84,31 @@ def list_rim_flats(dem, codes, steps, top, left, bottom, right, depth, apart):
                     note |= np.int32(SEVERAL)
             elif dem[r, c] != dem[r, c]:
                 note |= np.int32(VOID)
-        notes.append(note)
-    for i in range(len(cells)):
+        notes[done - 1] = note
+    for i in range(size):
         steps[cells[i] // cols, cells[i] % cols] = _DEFERRED
-    listed = np.empty(len(cells), dtype=np.int64)
-    noted = np.empty(len(cells), dtype=np.int32)
-    for i in range(len(cells)):
-        listed[i], noted[i] = cells[i], notes[i]
-    return listed, noted
+    return cells[:size].copy(), notes[:size].copy()
 
 
 @kernel
-def spread(cells, shape, start, order, step):
-    """Least of each listed cell's own start and of `step` times the steps to others, plus theirs.
-
-    Cells that touch are joined. `order` lists the cells with a start by rising start. Cells and
-    starts of one queue rise together, so that two queues side by side make a sorted one.
-    """
-    rows, cols = shape
-    at = np.zeros((rows, cols), dtype=np.int32)
+def places(cells, shape):
+    """Place of each listed cell from 1, as a grid; 0 elsewhere."""
+    at = np.zeros(shape, dtype=np.int32)
     spots = at.ravel()
     for i in range(cells.size):
         spots[cells[i]] = i + 1
+    return at
+
+
+@kernel
+def spread(cells, at, start, order, step):
+    """Least of each listed cell's own start and of `step` times the steps to others, plus theirs.
+
+    Cells that touch are joined. `order` lists by rising start the cells whose start the others do
+    not know yet. Cells and starts of one queue rise together, so that two queues side by side make
+    a sorted one. `at` is of `places`.
+    """
+    rows, cols = at.shape
     value = start.copy()
     queue = np.empty(cells.size + order.size, dtype=np.int32)
     head, tail, source = 0, 0, 0
@@ -212,3 +223,36 @@ def relay(below, entry, own):
                 queue[tail] = to
                 tail += 1
     return inflow, tail
+
+
+@kernel
+def pass_on(codes, entries, inflow, total):
+    """Add what enters a tile to every cell that it drains through, each gone through once.
+
+    `entries` are cells, `inflow` int64 what enters each; codes do not lead out; `total` is written.
+    """
+    cols = codes.shape[1]
+    code, amount = codes.ravel(), total.ravel()
+    offset = D_ROW * cols + D_COL
+    coming = np.zeros(code.size, dtype=np.uint8)  # from how many cells water has yet to come
+    added = np.zeros(code.size, dtype=np.int64)
+    for i in range(entries.size):
+        cell = entries[i]
+        added[cell] = inflow[i]
+        while coming[cell] & _WET == 0:
+            coming[cell] |= _WET
+            if code[cell] == _OUTLET:
+                break
+            cell += offset[code[cell]]
+            coming[cell] += np.uint8(1)
+    for i in range(entries.size):
+        cell = entries[i]
+        while coming[cell] == _WET:
+            coming[cell] = _DONE
+            amount[cell] += added[cell]
+            if code[cell] == _OUTLET:
+                break
+            to = cell + offset[code[cell]]
+            added[to] += added[cell]
+            coming[to] -= np.uint8(1)
+            cell = to

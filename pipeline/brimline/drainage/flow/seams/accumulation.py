@@ -13,12 +13,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from brimline.drainage.flow import _kernels as flow_kernels
 from brimline.drainage.flow.accumulation import accumulate
-from brimline.drainage.flow.directions import counted_donors
 from brimline.drainage.flow.seams import _kernels
 from brimline.errors import GridError
-from brimline.grid import D_COL, D_ROW, OUTLET
+from brimline.grid import D_COL, D_ROW, NO_DATA, OUTLET
 from brimline.grid.tiles import Tiling, Window, ring_cells
 
 if TYPE_CHECKING:
@@ -62,12 +60,18 @@ def closed(codes: Directions) -> tuple[Directions, NDArray[np.int64]]:
     return within, out
 
 
-def tile_links(codes: Directions) -> TileLinks:
+def tile_links(codes: Directions) -> tuple[TileLinks, NDArray[np.uint32]]:
     """Reduce a tile to what its ring cells gather and where they lead.
 
     Parameters
     ----------
     codes : uint8 (rows, cols); directions, which may lead out of the tile.
+
+    Returns
+    -------
+    links
+    own_cells : uint32 (rows, cols)
+        Cells of the tile that drain through each cell; 0 at nodata.
     """
     within, out = closed(codes)
     ring = ring_cells(Window(0, 0, *codes.shape))
@@ -76,8 +80,9 @@ def tile_links(codes: Directions) -> TileLinks:
     ends.ravel()[out] = place + 1
     leads_to = _kernels.exits(within, ends, ring, np.zeros(codes.shape, dtype=np.int32))
     own = np.zeros(ring.size, dtype=np.int64)
-    own[place] = accumulate(within).ravel()[out].astype(np.int64)
-    return TileLinks(codes.ravel()[ring], own, leads_to)
+    cells = np.nan_to_num(accumulate(within), copy=False).astype(np.uint32)
+    own[place] = cells.ravel()[out]
+    return TileLinks(codes.ravel()[ring], own, leads_to), cells
 
 
 def receivers(tiling: Tiling, codes: NDArray[np.uint8]) -> NDArray[np.int64]:
@@ -124,12 +129,17 @@ def solve_inflows(tiling: Tiling, tiles: Sequence[TileLinks]) -> list[NDArray[np
     return np.split(inflow, tiling.ring_starts[1:-1])
 
 
-def accumulate_tile(codes: Directions, inflow: NDArray[np.int64]) -> Accumulation:
+def accumulate_tile(
+    codes: Directions, own_cells: NDArray[np.uint32], inflow: NDArray[np.int64]
+) -> Accumulation:
     """Count what drains through each cell of a tile, inflow included.
+
+    Only the cells below an inflow are gone through again.
 
     Parameters
     ----------
     codes : uint8 (rows, cols); directions, which may lead out of the tile.
+    own_cells : uint32 (rows, cols); of `tile_links`.
     inflow : int64 (ring,); of `solve_inflows`.
 
     Returns
@@ -137,10 +147,8 @@ def accumulate_tile(codes: Directions, inflow: NDArray[np.int64]) -> Accumulatio
     float64 (rows, cols); cells, NaN at nodata.
     """
     within, _ = closed(codes)
-    total: Accumulation = np.empty(codes.shape, dtype=np.float64)
-    weights = np.ones(codes.size)
-    weights[ring_cells(Window(0, 0, *codes.shape))] += inflow
-    pending = counted_donors(within)
-    nowhere = np.empty(0, dtype=np.int64)
-    flow_kernels.gather(within, pending, weights, total, nowhere, 0, codes.shape[0])
+    total: Accumulation = np.where(codes == NO_DATA, np.nan, own_cells)
+    entered = np.flatnonzero(inflow)
+    ring = ring_cells(Window(0, 0, *codes.shape))
+    _kernels.pass_on(within, ring[entered], inflow[entered], total)
     return total

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 _TIE_REACH: Final = 32  # half the widest window of the planes that decide ties
 _APART: Final = 2  # cells around a tile whose heights in flats decide ties inside it
 HALO: Final = _TIE_REACH + _APART
+_DEFERRED: Final = -1  # as in the kernels
 _FAR: Final = np.int64(1) << 60
 _LATER: Final = np.int64(1) << 59  # added to the key of a cell that is not beside nodata
 
@@ -76,36 +77,75 @@ def rim_flats(
     return _listed(dem, codes, steps, core, around)
 
 
+@dataclass(frozen=True, slots=True)
+class FlatDistances:
+    """Steps within flats, and what neighbours had told when they were counted.
+
+    Parameters
+    ----------
+    away, toward : int64 (cells,)
+        Steps away from higher ground, from 1, and towards a way down, of each listed cell;
+        `1 << 60` where no way is known.
+    told_away, told_toward : int64 (given,); what neighbours knew of `RimFlats.given`.
+    outlets : int64; places of cells that are ways down because their flat has none.
+    """
+
+    away: NDArray[np.int64]
+    toward: NDArray[np.int64]
+    told_away: NDArray[np.int64]
+    told_toward: NDArray[np.int64]
+    outlets: NDArray[np.int64]
+
+
 def flat_distances(
     flats: RimFlats,
     away: NDArray[np.int64] | None = None,
     toward: NDArray[np.int64] | None = None,
     outlets: NDArray[np.int64] | None = None,
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    before: FlatDistances | None = None,
+) -> FlatDistances:
     """Count steps from each listed cell, away from higher ground and towards a way down.
 
     Parameters
     ----------
     away, toward : int64 (given,); what neighbours know of `flats.given`, None for nothing yet.
     outlets : int64; places in `flats.cells` that are ways down because their flat has none.
-
-    Returns
-    -------
-    away, toward : int64 (cells,); the first from 1; `1 << 60` where no way is known.
+    before : what was counted when neighbours knew less; the same comes out without it.
     """
-    results = []
-    mine = flats.notes > 0
-    for told, near, nearest in (
-        (away, mine & (flats.notes & _kernels.HIGHER > 0), 1),
-        (toward, mine & (flats.notes >> 4 & 15 > 0), 0),
+    nothing = np.full(flats.given.size, _FAR)
+    told = (nothing if away is None else away, nothing if toward is None else toward)
+    down = np.empty(0, np.int64) if outlets is None else outlets
+    if before is not None and not (
+        np.array_equal(before.outlets, down)
+        and (told[0] <= before.told_away).all()
+        and (told[1] <= before.told_toward).all()
     ):
-        start = np.where(near, np.int64(nearest), _FAR)
-        if told is not None:
-            start[flats.given] = told
-        if nearest == 0 and outlets is not None:
-            start[outlets] = 0
-        results.append(_spread(flats, start, 1))
-    return results[0], results[1]
+        before = None
+    same = before is not None and (
+        np.array_equal(told[0], before.told_away) and np.array_equal(told[1], before.told_toward)
+    )
+    if before is not None and same:
+        return before
+    at = _kernels.places(flats.cells, flats.box.shape)
+    mine = flats.notes > 0
+    results = []
+    for heard, near, nearest, known in (
+        (told[0], flats.notes & _kernels.HIGHER > 0, 1, before and before.away),
+        (told[1], flats.notes >> 4 & 15 > 0, 0, before and before.toward),
+    ):
+        if known is None:
+            start = np.where(mine & near, np.int64(nearest), _FAR)
+            start[flats.given] = heard
+            if nearest == 0:
+                start[down] = 0
+            sources = np.flatnonzero(start < _FAR)
+        else:
+            start = known.copy()
+            lower = heard < start[flats.given]
+            sources = flats.given[lower]
+            start[sources] = heard[lower]
+        results.append(_spread(flats, at, start, sources, 1))
+    return FlatDistances(results[0], results[1], *told, down)
 
 
 def outlet_keys(
@@ -132,12 +172,13 @@ def outlet_keys(
     """
     start = np.where((flats.notes > 0) & (flats.notes >> 4 & 15 > 0), np.int64(0), _FAR)
     start[flats.given] = np.where(keys < _FAR, _FAR, toward)
-    dry = _spread(flats, start, 1) == _FAR
+    at = _kernels.places(flats.cells, flats.box.shape)
+    dry = _spread(flats, at, start, np.flatnonzero(start < _FAR), 1) == _FAR
     own = np.where(flats.notes & _kernels.VOID > 0, linear, linear + _LATER)
     own[~dry | (flats.notes == 0)] = _FAR
     start = own.copy()
     start[flats.given] = keys
-    lowest = _spread(flats, start, 0)
+    lowest = _spread(flats, at, start, np.flatnonzero(start < _FAR), 0)
     return lowest, np.flatnonzero((own < _FAR) & (lowest == own))
 
 
@@ -146,31 +187,32 @@ def direct_tile(
     core: Window,
     around: Window,
     sinks: BoolGrid | None,
-    away: NDArray[np.int64] | None,
-    toward: NDArray[np.int64] | None,
-    outlets: NDArray[np.int64] | None,
+    flats: RimFlats | None,
+    far: FlatDistances | None,
 ) -> Directions:
     """Directions of one tile, given what neighbours know of its flats.
 
     Parameters
     ----------
     surface, core, around, sinks : as in `rim_flats`.
-    away, toward, outlets : as in `flat_distances`, when no tile learns more; None without flats.
+    flats, far : of `rim_flats` and `flat_distances`, when no tile learns more; None without flats.
     """
     dem, codes, undecided = _steepest(surface, sinks)
     rows, cols = core.inside(around)
     if undecided:
         steps = np.zeros(codes.shape, dtype=np.int32)
-        flats = _listed(dem, codes, steps, core, around)
         first, last = max(rows.start - _APART, 0), min(rows.stop + _APART, around.rows)
-        flat_kernels.drain_flats(dem, codes, steps, first, last)
-        if flats is not None:
-            far = flat_distances(flats, away, toward, outlets)
-            notes = flats.notes.copy()
-            if outlets is not None:
-                notes[outlets] |= np.int32(_kernels.DOWN * (OUTLET + 1))
+        west, east = max(cols.start - _APART, 0), min(cols.stop + _APART, around.cols)
+        for beyond in (np.s_[:first], np.s_[last:], np.s_[:, :west], np.s_[:, east:]):
+            steps[beyond][codes[beyond] == flat_kernels.UNDECIDED] = _DEFERRED
+        if flats is not None and far is not None:
             cells = _renumbered(flats.cells, flats.box, around)
-            _kernels.settle_rim_flats(codes, steps, cells, notes, *far)
+            steps.ravel()[cells] = _DEFERRED
+        flat_kernels.drain_flats(dem, codes, steps, first, last)
+        if flats is not None and far is not None:
+            notes = flats.notes.copy()
+            notes[far.outlets] |= np.int32(_kernels.DOWN * (OUTLET + 1))
+            _kernels.settle_rim_flats(codes, steps, cells, notes, far.away, far.toward)
         flat_kernels.settle_ties(dem, codes, steps, rows.start, rows.stop)
     return np.ascontiguousarray(codes[rows, cols])
 
@@ -216,10 +258,15 @@ def _listed(
     )
 
 
-def _spread(flats: RimFlats, start: NDArray[np.int64], step: int) -> NDArray[np.int64]:
-    sources = np.flatnonzero(start < _FAR)
-    order = sources[np.argsort(start[sources], kind="stable")].astype(np.int64)
-    value: NDArray[np.int64] = _kernels.spread(flats.cells, flats.box.shape, start, order, step)
+def _spread(
+    flats: RimFlats,
+    at: NDArray[np.int32],
+    start: NDArray[np.int64],
+    sources: NDArray[np.int64],
+    step: int,
+) -> NDArray[np.int64]:
+    order = sources[np.argsort(start[sources], kind="stable")]
+    value: NDArray[np.int64] = _kernels.spread(flats.cells, at, start, order, step)
     return value
 
 
