@@ -28,11 +28,18 @@ def examined(site: Path) -> CheckedInputs:
     from brimline.engine import refuse_store
     from brimline.inputs.checking import check_inputs
     from brimline.stages.profile import at_scale
+    from brimline.stages.size import ground_near, survey_size
     from brimline.stages.sources import sources_of, store_of
 
-    loaded, profile_told = at_scale(load(site))
+    said = load(site)
+    loaded, profile_told = at_scale(said)
     refuse_store(store_of(loaded))
-    found = check_inputs(loaded.settings, sources_of(loaded))
+    size = survey_size(loaded)
+    near = ground_near(loaded, size) if size is not None and size.in_tiles else None
+    found = check_inputs(loaded.settings, sources_of(loaded), near=near)
+    if size is not None:
+        found.facts.insert(0, size.told())
+        found.problems += size.index.notices if size.in_tiles else ()
     if profile_told:
         found.facts.append(profile_told)
     return found

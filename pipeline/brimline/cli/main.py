@@ -274,6 +274,10 @@ def survey(
     scheduler: Annotated[
         str, typer.Option(metavar="ADDRESS", help="A running Dask scheduler, tcp://host:port.")
     ] = "",
+    footprints: Annotated[
+        Path | None,
+        typer.Option("--index", help="Footprints of all tiles, with names."),
+    ] = None,
     crs: Annotated[str, typer.Option(help="Where the files do not say theirs.")] = "",
     vertical_unit: Annotated[str, typer.Option(help="auto, m, ft or us-ft.")] = "auto",
     as_json: AsJson = False,
@@ -300,6 +304,7 @@ def survey(
             scheduler=scheduler,
         ),
         intakes=intakes,
+        footprints=footprints,
         crs=crs,
         vertical_unit=vertical_unit,
         as_json=as_json,

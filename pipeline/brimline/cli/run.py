@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from brimline.cli import console
-from brimline.errors import BrimlineError, InputError
+from brimline.errors import BrimlineError, InputError, Problem, Severity
 from brimline.units import counted
 
 if TYPE_CHECKING:
@@ -27,9 +27,12 @@ if TYPE_CHECKING:
     )
     from brimline.engine.digests import Status
     from brimline.publish import Published
+    from brimline.tiled.survey import Result as Drained
 
 JOURNAL: Final = "journal.jsonl"
 _GB: Final = 1_000_000_000
+_UNPACKED: Final = 400  # bytes of a run that a packed byte of elevation becomes at the most
+_SAME_AREA: Final = 0.01  # rims, spanned holes and moved points explain as much
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,9 +171,10 @@ def run_site(site: Path, options: RunOptions) -> Done:
     code, store = glance.code_files(), Store(store_of(said))
     digests = Digests(store)
     reach = CodeReach(digests, store=store)
-    loaded, profile_told = at_scale(
-        said.option(options.option) if options.option else said, reach.known, digests
-    )
+    if options.option:
+        said = said.option(options.option)
+    said, drained = _at_size(said)
+    loaded, profile_told = at_scale(said, reach.known, digests)
     if options.sensitivity:
         loaded = loaded.with_sensitivity()
     _use_threads(options.jobs)
@@ -191,7 +195,9 @@ def run_site(site: Path, options: RunOptions) -> Done:
         try:
             glance.forget(store_folder)
             done = _run(loaded, options, folder, stages, reach, store, digests, journal, progress)
-            special = options.until or options.only or options.option
+            special = options.until or options.only or options.option or drained
+            if drained:
+                _tell_areas(done, drained)
             if not special and options.draft is None:
                 _note_for_a_glance(site, store_folder, done, {site: before}, code, began_s)
         except BaseException as fault:
@@ -201,6 +207,57 @@ def run_site(site: Path, options: RunOptions) -> Done:
             progress.end()
         journal.write("run finished", ran=list(done.result.ran), written=done.published.written)
     return done
+
+
+def _at_size(said: Loaded) -> tuple[Loaded, Drained | None]:
+    """Drain a survey that is larger than memory, and go on with what drains to the site."""
+    if _small(said):
+        return said, None
+    from brimline.stages.size import cut_to_site, survey_size
+
+    size = survey_size(said)
+    if size is None or not size.in_tiles:
+        return said, None
+    from brimline.cli.survey import Progress
+    from brimline.stages.profile import at_scale
+
+    at_scale(said)  # what is wrong with the file is told before an hour of work, not after
+    console.say(size.told())
+    return cut_to_site(said, size, Progress())
+
+
+def _small(said: Loaded) -> bool:
+    """Tell by their sizes on disk that files fit the memory, before anything heavy is loaded."""
+    tiles = said.settings.tiles
+    if tiles.use != "auto" or tiles.memory_gb is not None:
+        return tiles.use == "never"
+    from brimline.engine import files_of
+    from brimline.io.machine import free_gb
+
+    names = [said.resolve(name) for name in said.settings.inputs.elevation]
+    files = [file for name in names for file in files_of(name) if file.is_file()]
+    return sum(file.stat().st_size for file in files) * _UNPACKED < free_gb() * _GB
+
+
+def _tell_areas(done: Done, drained: Drained) -> None:
+    """Say where the cut ground gives an intake less than the whole survey did."""
+    if drained.intakes is None:
+        return
+    rows = done.result.value("intakes")
+    for name, here_m2, whole in zip(
+        rows["name"], rows["area_m2"], drained.facts["intakes"], strict=False
+    ):
+        whole_m2 = whole["area_m2"]
+        if abs(here_m2 - whole_m2) > _SAME_AREA * whole_m2:
+            console.say_problem(
+                Problem(
+                    Severity.WARNING,
+                    f"has {here_m2:.0f} m² in this run and {whole_m2:.0f} m² in the whole survey:"
+                    " the two differ in what they span or open, or in where the point came to lie",
+                    "look at both; survey.json in the folder surveys has the whole survey's.",
+                    f"intake {name}",
+                )
+            )
 
 
 def _note_for_a_glance(

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from brimline.tiled.survey import Options, Result
 
 _EVERY_S = 5.0
+_NAMED = 12  # missing tiles
 
 
 def run(
@@ -25,16 +26,22 @@ def run(
     options: Options,
     *,
     intakes: Path | None,
+    footprints: Path | None,
     crs: str,
     vertical_unit: str,
     as_json: bool,
 ) -> None:
     """Drain a survey and say where its results are."""
+    from brimline.inputs.tile_index import read_footprints
+    from brimline.io.paths import VectorSource
     from brimline.io.tile_index import index_tiles
     from brimline.io.vectors import read_layer
     from brimline.tiled.survey import drain_survey, needs_gb, tiles_that_fit
 
     index = index_tiles(elevation, vertical_unit=vertical_unit, crs=crs or None)
+    if footprints is not None:
+        shapes, names = read_footprints(VectorSource(footprints), index.grid.crs)
+        index = replace(index, footprints=(tuple(shapes), names))
     for problem in index.notices:
         console.say_problem(problem)
     cells = index.grid.rows * index.grid.cols
@@ -60,17 +67,17 @@ def run(
     if intakes is not None:
         shapes = read_layer(intakes, kinds={"point"}, crs=index.grid.crs).usable().geometry
         points = list(zip(shapes.x.tolist(), shapes.y.tolist(), strict=True))
-    progress = _Progress()
+    progress = Progress()
     result = drain_survey(index, out, options, intakes=points, told=progress)
     if as_json:
-        console.result_json(_plain(result, out))
+        console.result_json(_plain(result))
         return
-    console.result(_summary(result, index.grid.cell_area_m2))
+    console.result(_summary(result))
 
 
-def _summary(result: Result, cell_m2: float) -> str:
+def _summary(result: Result) -> str:
     drained = result.drained
-    area_km2 = drained.valid_cells * cell_m2 / 1e6
+    area_km2 = result.facts["area_m2"] / 1e6
     head = (
         f"{drained.valid_cells} cells with data, {area_km2:.2f} km², {drained.lowest_m:.1f} to"
         f" {drained.highest_m:.1f} m; every one drains to an outlet; {result.called_tasks} tasks in"
@@ -78,34 +85,42 @@ def _summary(result: Result, cell_m2: float) -> str:
     )
     lines = [head]
     if result.intakes is not None:
-        for number, (cells, limited) in enumerate(
-            zip(result.intakes.cells, result.intakes.edge_limited, strict=True), start=1
-        ):
-            more = "; reaches the edge of the data: a lower bound" if limited else ""
-            lines.append(f"  intake {number}: {cells * cell_m2 / 1e6:.4f} km²{more}")
+        lines += [
+            f"  intake {one['intake_id']}: {one['area_m2'] / 1e6:.4f} km²{_ends(one)}"
+            for one in result.facts["intakes"]
+        ]
     lines += [f"  {path}" for path in result.files.values()]
     return "\n".join(lines)
 
 
-def _plain(result: Result, out: Path) -> dict[str, Any]:
-    import json
+def _ends(one: dict[str, Any]) -> str:
+    """Say where an intake's ground leaves the data, and what tiles go on from there."""
+    if not one["edge_limited"]:
+        return ""
+    where = f" in the {one['edge_sides']}" if one["edge_sides"] else ""
+    names = one["missing_tiles"]
+    more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+    missing = f"; get {', '.join(names[:_NAMED])}{more}" if names else ""
+    return f"; a lower bound: it reaches the edge of the data{where}{missing}"
 
-    facts: dict[str, Any] = json.loads((out / "survey.json").read_text(encoding="utf-8"))
+
+def _plain(result: Result) -> dict[str, Any]:
     return {
         "ok": True,
         "files": {name: str(path) for name, path in result.files.items()},
         "reused_tasks": result.reused_tasks,
         "called_tasks": result.called_tasks,
-    } | facts
+    } | result.facts
 
 
-class _Progress:
+class Progress:
     """Says how far a pass is: when it ends, and every few seconds before."""
 
     def __init__(self) -> None:
         self._began = self._said = time.monotonic()
 
     def __call__(self, title: str, done: int, count: int, reused: int) -> None:
+        """Say so, but not too often."""
         now = time.monotonic()
         if done < count and now - self._said < _EVERY_S:
             return

@@ -22,6 +22,7 @@ from brimline.config.reading import (
     Sun,
     Wind,
 )
+from brimline.config.tiles import Tiles
 from brimline.config.works import Works
 from brimline.config.year import Weather, Year
 
@@ -84,6 +85,11 @@ class Inputs(ConfigTable):
     elevation: FileList = Field(
         description="GeoTIFF files or a glob, LAS, LAZ or COPC point clouds, or single levels as"
         " CSV, GeoPackage, GPX or DXF."
+    )
+    tile_index: VectorInput | None = Field(
+        None,
+        description="Footprints of all tiles of the survey, also those not at hand; column name. An"
+        " intake whose catchment leaves the data names the tiles that go on from there.",
     )
     breaklines: VectorInput | None = Field(
         None,
@@ -730,5 +736,6 @@ class Settings(ConfigTable):
     cold_air: ColdAir = ColdAir()
     growing: Growing = Growing()
     access: Access = Access()
+    tiles: Tiles = Tiles()
     keep: Keep = Keep()
     publish: Publishing = Publishing()

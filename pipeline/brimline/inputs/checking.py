@@ -64,15 +64,21 @@ class CheckedInputs:
         return sum(problem.severity is severity for problem in self.problems)
 
 
-def check_inputs(settings: Settings, sources: Mapping[str, Source]) -> CheckedInputs:
+def check_inputs(
+    settings: Settings,
+    sources: Mapping[str, Source],
+    *,
+    near: tuple[Elevation, Grid] | None = None,
+) -> CheckedInputs:
     """Read every input that the site's file names; nothing is computed or written.
 
     Parameters
     ----------
     sources : as `sources_of` returns them.
+    near : ground around the site, in place of an elevation that is too large to be read.
     """
     found = CheckedInputs()
-    survey = _elevation(settings, sources, found)
+    survey = near or _elevation(settings, sources, found)
     if survey is not None:
         _layers(settings, sources, *survey, found)
     _weather(settings, sources, found)

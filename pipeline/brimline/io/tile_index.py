@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+import shapely
 from affine import Affine
 
 from brimline.errors import InputError, Problem, Severity
@@ -21,6 +22,8 @@ from brimline.io.paths import missing, spread
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from pathlib import Path
+
+    from numpy.typing import NDArray
 
     from brimline.grid import Elevation
 
@@ -101,11 +104,13 @@ class TileIndex:
     ----------
     grid : north-up square cells in metres that covers all files.
     notices : what was found in the headers, for the person.
+    footprints : polygons in map coordinates of all tiles that there are anywhere, and their names.
     """
 
     grid: Grid
     pieces: tuple[TileFile, ...]
     notices: tuple[Problem, ...]
+    footprints: tuple[tuple[Any, ...], tuple[str, ...]] = ((), ())
 
     def over(self, window: Window) -> Part:
         """Return the files that have cells in a block."""
@@ -129,6 +134,24 @@ class TileIndex:
             for col in range(0, self.grid.cols, cols)
             if (row, col) not in places
         )
+
+    def absent(self) -> tuple[NDArray[np.object_], tuple[str, ...]]:
+        """Footprints and names of tiles that are not among the files.
+
+        Those of an index where one is given, else those missing from a regular layout, named by
+        their south-western corner.
+        """
+        shapes, names = self.footprints
+        if shapes:
+            here = shapely.union_all(
+                [shapely.box(*self.grid.window(*piece.at).bounds) for piece in self.pieces]
+            )
+            missing = [shapely.area(one - here) > 0.5 * shapely.area(one) for one in shapes]
+            kept = np.flatnonzero(missing)
+            return np.array(shapes, dtype=np.object_)[kept], tuple(names[i] for i in kept)
+        boxes = self.gaps()
+        told = tuple(f"{west:.0f} {south:.0f}" for west, south, _, _ in boxes)
+        return np.array([shapely.box(*box) for box in boxes], dtype=np.object_), told
 
 
 def index_tiles(

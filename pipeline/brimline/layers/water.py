@@ -79,6 +79,18 @@ ITEMS: Final = (
             ),
             _EDGE,
             Column(
+                "edge_sides",
+                "text",
+                "Sides by which the catchment leaves the data, such as north, west.",
+                required=False,
+            ),
+            Column(
+                "missing_tiles",
+                "text",
+                "Tiles of inputs.tile_index that go on from there.",
+                required=False,
+            ),
+            Column(
                 "area_low_m2",
                 "float",
                 "5th percentile of the area over the ground that the survey leaves possible.",

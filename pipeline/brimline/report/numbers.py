@@ -151,7 +151,10 @@ def _range_note(rows: Any, system: System) -> str:  # noqa: ANN401 - a frame
             whose = "5 to 95 %" if len(rows) == 1 else "5 to 95 % of each, added up"
             notes.append(f"{whose}: {area.text(float(low))} to {area.text(float(high))}")
     if bool(rows["edge_limited"].any()):
-        notes.append("a lower bound: it reaches the edge of the data")
+        told = rows["edge_sides"].dropna() if "edge_sides" in rows else ()
+        sides = sorted({side for one in told for side in one.split(", ")})
+        where = f" in the {', '.join(sides)}" if sides else ""
+        notes.append(f"a lower bound: it reaches the edge of the data{where}")
     return "; ".join(notes)
 
 

@@ -9,8 +9,13 @@ import numpy as np
 import shapely
 
 from brimline.drainage.catchments import longest_paths, subcatchments
+from brimline.drainage.catchments.edges import edge_sides, open_edge, tiles_beyond
 from brimline.engine.stage import Stage
+from brimline.grid import NO_DATA
+from brimline.grid.nodata import outside
 from brimline.grid.shapes import cells_inside, outlines
+from brimline.inputs.tile_index import read_footprints
+from brimline.io.vectors import VectorSource
 from brimline.layers.flags import joined
 from brimline.stages._frames import frame, frame_of
 
@@ -21,25 +26,43 @@ if TYPE_CHECKING:
 
     from brimline.drainage.catchments import Subcatchments
     from brimline.engine.stage import Given, Made, Reporter
-    from brimline.grid import Grid
+    from brimline.grid import Directions, Grid
+
+    Ends = tuple[list[str | None], list[str | None]]  # sides, tiles beyond
 
 
 def _run(given: Given, report: Reporter) -> Made:
     grid, snapped = given.grid, given.frame("intakes_snapped")
     directions = given.raster("flow_direction")
     found = subcatchments(directions, snapped[["row", "col"]].to_numpy(dtype=np.int64))
+    ends = _ends(given, directions, found)
     report.advanced(0.4, "longest paths")
     longest = longest_paths(directions, found, cell_m=grid.cell_m)
     report.advanced(0.7, "outlines")
     certain = given.table("intake_certainty") if given.has("intake_certainty") else None
     levels = given.raster("elevation").ravel()
     return {
-        "intakes": _intakes(snapped, found, certain, levels, grid),
+        "intakes": _intakes(snapped, found, certain, levels, grid, ends),
         "subcatchments": _subcatchments(given, found, longest.length_m),
         "longest_paths": _longest(longest.cells, longest.length_m, levels, grid),
         "subcatchment": found.labels,
         "intakes_summary": {"headline": _headline(found, grid)} if len(snapped) else {},
     }
+
+
+def _ends(given: Given, directions: Directions, found: Subcatchments) -> Ends:
+    """Name the sides by which each catchment leaves the data, and the tiles beyond."""
+    nothing: list[str | None] = [None] * found.cells.size
+    if not found.edge_limited.any():
+        return nothing, nothing
+    edge = open_edge(found.labels, outside(directions == NO_DATA))
+    sides = [one or None for one in edge_sides(edge, found.downstream_ids)]
+    source = given.source("tile_index", VectorSource)
+    if source is None:
+        return sides, nothing
+    shapes, names = read_footprints(source, given.grid.crs)
+    beyond = tiles_beyond(edge, found.downstream_ids, given.grid, shapes, names)
+    return sides, [", ".join(one) or None for one in beyond]
 
 
 def _headline(found: Subcatchments, grid: Grid) -> dict[str, float | int]:
@@ -56,6 +79,7 @@ def _intakes(
     certain: DataFrame | None,
     levels: NDArray[np.float32],
     grid: Grid,
+    ends: Ends,
 ) -> GeoDataFrame:
     area_m2 = found.cells * grid.cell_area_m2
     outside = (
@@ -85,6 +109,8 @@ def _intakes(
             "own_area_m2": found.own_cells * grid.cell_area_m2,
             "downstream_id": found.downstream_ids,
             "edge_limited": found.edge_limited,
+            "edge_sides": ends[0],
+            "missing_tiles": ends[1],
             "area_low_m2": None if certain is None else certain["area_low_m2"],
             "area_high_m2": None if certain is None else certain["area_high_m2"],
             "level_m": levels[found.intake_cells].astype(np.float64),
@@ -155,7 +181,7 @@ def _longest(
 
 STAGE = Stage(
     name="catchments",
-    version=1,
+    version=2,
     title="subcatchments of the intakes",
     needs=(
         "grid",
@@ -168,4 +194,5 @@ STAGE = Stage(
     makes=("intakes", "subcatchments", "longest_paths", "subcatchment", "intakes_summary"),
     run=_run,
     optional_needs=("intake_certainty",),
+    sources=("tile_index",),
 )

@@ -26,6 +26,7 @@ _VECTORS = (
     "breaklines",
     "walls",
     "notes",
+    "tile_index",
 )
 _FILES = ("plan", "weather", "rainfall", "inflows", "plants", "guilds")
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final, Protocol
 
 import numpy as np
 
+from brimline.drainage.catchments.edges import OpenEdge, joined
 from brimline.drainage.catchments.seams import solve_labels
 from brimline.drainage.catchments.subcatchments import gathered
 from brimline.drainage.flow.seams import HALO, TileLinks, solve_inflows
@@ -70,6 +71,7 @@ class Intakes:
     Parameters
     ----------
     box : the rows and columns that hold all of it.
+    edge : where the ground of each leaves the data.
     """
 
     downstream_ids: NDArray[np.int32]
@@ -77,6 +79,7 @@ class Intakes:
     cells: NDArray[np.int64]
     edge_limited: NDArray[np.bool_]
     box: Window
+    edge: OpenEdge
 
 
 def drain(
@@ -315,6 +318,9 @@ def divide(
         own_cells=own,
         cells=gathered(downstream, own),
         edge_limited=gathered(downstream, touched, np.logical_or),
+        edge=joined(
+            [OpenEdge(*(found[t][f"edge_{name}"] for name in OpenEdge._fields)) for t in tiles]
+        ),
         box=Window(first_row, first_col, last_row - first_row + 1, last_col - first_col + 1),
     )
 

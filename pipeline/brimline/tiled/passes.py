@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 
 from brimline._jit import threads
+from brimline.drainage.catchments.edges import OpenEdge, open_edge
 from brimline.drainage.catchments.seams import label_tile, ring_labels
 from brimline.drainage.flow.seams import (
     HALO,
@@ -27,7 +28,7 @@ from brimline.drainage.flow.seams import (
     rim_flats,
     tile_links,
 )
-from brimline.grid import OUTLET
+from brimline.grid import NO_DATA, OUTLET
 from brimline.grid.tiles import Tiling, Window
 from brimline.terrain.conditioning.seams import (
     breach_cuts,
@@ -43,7 +44,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from brimline.grid import BoolGrid, Elevation
+    from brimline.grid import BoolGrid, Directions, Elevation, Labels
 
 Pack = dict[str, Any]  # arrays by name, small enough to travel
 
@@ -341,6 +342,7 @@ def labels(
     codes = store.read("flow_direction", around)
     found = label_tile(codes, at, around, survey.tiling.local(at, intakes), numbers, onward, count)
     store.publish("subcatchment", tile, found.labels)
+    edge = _edge(store, codes, found.labels, at, around)
     rows, cols = (np.flatnonzero((found.labels > 0).any(axis=axis)) for axis in (1, 0))
     box = (at.row + rows[[0, -1]], at.col + cols[[0, -1]]) if rows.size else ()
     return {
@@ -348,7 +350,21 @@ def labels(
         "own_cells": found.own_cells,
         "touched": found.touched,
         "downstream": found.downstream,
+        **{f"edge_{name}": values for name, values in edge._asdict().items()},
     }
+
+
+def _edge(
+    store: TileStore, codes: Directions, labels: Labels, at: Window, around: Window
+) -> OpenEdge:
+    """Where the labelled ground of a tile leaves the data, in rows and columns of the survey."""
+    framed = np.zeros(around.shape, dtype=np.int32)
+    framed[at.inside(around)] = labels
+    beyond = codes == NO_DATA
+    if beyond.any():
+        beyond &= np.isnan(store.read("conditioned", around))  # what is enclosed is minus infinity
+    found = open_edge(framed, beyond)
+    return found._replace(row=found.row + around.row, col=found.col + around.col)
 
 
 def alone(function: Callable[..., Pack], *arguments: Any) -> Pack:  # noqa: ANN401

@@ -5,15 +5,17 @@ from __future__ import annotations
 import json
 import math
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
 from filelock import FileLock, Timeout
 
 from brimline.drainage.catchments import snap
+from brimline.drainage.catchments.edges import OpenEdge, edge_sides, tiles_beyond
 from brimline.drainage.flow.seams.accumulation import closed
 from brimline.errors import InputError, StoreError
+from brimline.grid import NO_DATA
 from brimline.grid.tiles import Tiling, Window
 from brimline.io.atomic import told as told_plainly
 from brimline.io.atomic import write_bytes, write_text
@@ -56,6 +58,7 @@ class Options:
     workers : local worker processes.
     memory_gb : memory of all local workers together.
     scheduler : address of a running Dask scheduler; empty: local.
+    clip_cells : largest ground around what drains to the intakes that is written as `clip.tif`.
     """
 
     mode: str = "breach"
@@ -66,6 +69,7 @@ class Options:
     workers: int = 2
     memory_gb: float = 3.0
     scheduler: str = ""
+    clip_cells: int = MAX_CELLS
 
 
 class SnappedIntake(NamedTuple):
@@ -84,6 +88,7 @@ class Result:
     Parameters
     ----------
     files : the mosaics, by raster.
+    facts : what is known of it as plain values, as in `survey.json`.
     """
 
     drained: Drained
@@ -93,6 +98,7 @@ class Result:
     reused_tasks: int
     called_tasks: int
     seconds: float
+    facts: dict[str, Any]
 
 
 def drain_survey(
@@ -101,6 +107,7 @@ def drain_survey(
     options: Options,
     *,
     intakes: Sequence[tuple[float, float]] = (),
+    rim: Sequence[tuple[float, float]] = (),
     told: Callable[[str, int, int, int], None] = lambda *_: None,
 ) -> Result:
     """Condition, direct and accumulate all tiles of a survey, and divide it among intakes.
@@ -109,6 +116,7 @@ def drain_survey(
     ----------
     folder : where results go; a run that was stopped goes on from there.
     intakes : map coordinates of points that water is followed to.
+    rim : map coordinates along a line whose ground above is wanted too, in `clip.tif`.
     told : as in `OnDask`.
 
     Raises
@@ -144,18 +152,58 @@ def drain_survey(
             files = {name: _mosaic(store, name) for name in RESULTS}
             divided: Intakes | None = None
             places: tuple[SnappedIntake, ...] = ()
-            if intakes:
+            ends = _on_data(store, rim)
+            if len(intakes) or len(ends):
                 cells, places = _snapped(store, files["contributing_area_m2"], intakes, options)
-                divided = divide(survey, runner, drained, cells)
-                files["subcatchment"] = _mosaic(store, "subcatchment")
-                files |= _clip(store, divided.box)
+                divided = divide(survey, runner, drained, np.concatenate((cells, ends)))
+                if not len(ends):
+                    files["subcatchment"] = _mosaic(store, "subcatchment")
+                files |= _clip(store, divided.box, options.clip_cells)
+                divided = first_of(divided, len(cells))
         seconds = time.monotonic() - began_s
-        result = Result(drained, divided, places, files, runner.reused, runner.called, seconds)
-        write_text(store.folder / FACTS, json.dumps(facts(result, index), indent=2) + "\n")
+        result = Result(
+            drained, divided, places, files, runner.reused, runner.called, seconds,
+            facts(index, drained, divided, places),
+        )  # fmt: skip
+        write_text(store.folder / FACTS, json.dumps(result.facts, indent=2) + "\n")
     return result
 
 
-def _clip(store: FolderStore, box: Window) -> dict[str, Path]:
+def first_of(found: Intakes, count: int) -> Intakes:
+    """Return what drains to the first intakes, as if there were no others."""
+    below = found.downstream_ids.copy()
+    first = np.arange(below.size + 1)  # for each label, the first of them that its water meets
+    while (passed := first > count).any():
+        first[passed] = found.downstream_ids[first[passed] - 1]
+    label = first[found.edge.label].astype(np.int32)
+    edge = OpenEdge(*(values[label > 0] for values in found.edge._replace(label=label)))
+    while (others := below > count).any():
+        below[others] = found.downstream_ids[below[others] - 1]
+    below, cells = below[:count], found.cells[:count]
+    own = cells.copy()
+    np.subtract.at(own, below[below > 0] - 1, cells[below > 0])
+    return replace(
+        found, downstream_ids=below, own_cells=own, cells=cells,
+        edge_limited=found.edge_limited[:count], edge=edge,
+    )  # fmt: skip
+
+
+def _on_data(store: FolderStore, points: Sequence[tuple[float, float]]) -> NDArray[np.int64]:
+    """Cells with data that points lie in, each once."""
+    if not len(points):
+        return np.empty((0, 2), dtype=np.int64)
+    row, col = (np.asarray(place) for place in store.grid.cell(*np.array(points).T))
+    on = store.grid.holds(row, col)
+    cells = np.unique(np.column_stack((row[on], col[on])).astype(np.int64), axis=0)
+    if not len(cells):
+        return cells
+    (top, left), (bottom, right) = cells.min(axis=0).tolist(), cells.max(axis=0).tolist()
+    codes = store.read("flow_direction", Window(top, left, bottom - top + 1, right - left + 1))
+    found: NDArray[np.int64] = cells[codes[cells[:, 0] - top, cells[:, 1] - left] != NO_DATA]
+    return found
+
+
+def _clip(store: FolderStore, box: Window, most_cells: int) -> dict[str, Path]:
     """Write the ground that drains to all intakes and a rim around it, where a run can take it.
 
     Levels are those of the source in metres, so that a site can name the file as its elevation.
@@ -164,7 +212,7 @@ def _clip(store: FolderStore, box: Window) -> dict[str, Path]:
     around = Window(box.row - rim, box.col - rim, box.rows + 2 * rim, box.cols + 2 * rim).common(
         store.tiling.whole
     )
-    if around.rows * around.cols > MAX_CELLS:
+    if around.rows * around.cols > most_cells:
         return {}
     level = store.read("ground", around)
     level[~np.isfinite(level)] = np.nan
@@ -173,10 +221,18 @@ def _clip(store: FolderStore, box: Window) -> dict[str, Path]:
     return {"clip": path}
 
 
-def facts(result: Result, index: TileIndex) -> dict[str, Any]:
+def facts(
+    index: TileIndex, drained: Drained, found: Intakes | None, places: Sequence[SnappedIntake]
+) -> dict[str, Any]:
     """Return what is known of a drained survey as plain values."""
-    grid, found = index.grid, result.intakes
+    grid = index.grid
     area_m2 = grid.cell_area_m2
+    sides: Sequence[str] = ()
+    missing: Sequence[Sequence[str]] = ()
+    if found is not None:
+        shapes, names = index.absent()
+        sides = edge_sides(found.edge, found.downstream_ids)
+        missing = tiles_beyond(found.edge, found.downstream_ids, grid, shapes, names)
     return {
         "rows": grid.rows,
         "cols": grid.cols,
@@ -185,10 +241,10 @@ def facts(result: Result, index: TileIndex) -> dict[str, Any]:
         "bounds": list(grid.bounds),
         "source_files": [str(piece.header.path) for piece in index.pieces],
         "missing_tiles": [list(bounds) for bounds in index.gaps()],
-        "valid_cells": result.drained.valid_cells,
-        "area_m2": result.drained.valid_cells * area_m2,
-        "lowest_m": result.drained.lowest_m,
-        "highest_m": result.drained.highest_m,
+        "valid_cells": drained.valid_cells,
+        "area_m2": drained.valid_cells * area_m2,
+        "lowest_m": drained.lowest_m,
+        "highest_m": drained.highest_m,
         "intakes": []
         if found is None
         else [
@@ -199,8 +255,10 @@ def facts(result: Result, index: TileIndex) -> dict[str, Any]:
                 "own_area_m2": float(found.own_cells[number] * area_m2),
                 "downstream_id": int(found.downstream_ids[number]),
                 "edge_limited": bool(found.edge_limited[number]),
+                "edge_sides": sides[number],
+                "missing_tiles": list(missing[number]),
             }
-            for number, place in enumerate(result.places)
+            for number, place in enumerate(places)
         ],
     }
 

@@ -130,8 +130,8 @@ def flat_distances(
     mine = flats.notes > 0
     results = []
     for heard, near, nearest, known in (
-        (told[0], flats.notes & _kernels.HIGHER > 0, 1, before and before.away),
-        (told[1], flats.notes >> 4 & 15 > 0, 0, before and before.toward),
+        (told[0], flats.notes & _kernels.HIGHER > 0, 1, None if before is None else before.away),
+        (told[1], flats.notes >> 4 & 15 > 0, 0, None if before is None else before.toward),
     ):
         if known is None:
             start = np.where(mine & near, np.int64(nearest), _FAR)

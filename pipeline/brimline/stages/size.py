@@ -1,0 +1,219 @@
+"""How large a survey is, and whether a run takes all of it or what drains to the site."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import shapely
+
+from brimline._jit import thread_count
+from brimline.errors import InputError
+from brimline.grid.tiles import Window
+from brimline.io.crs import is_local, parsed
+from brimline.io.elevation import MAX_CELLS
+from brimline.io.machine import free_gb
+from brimline.io.paths import VectorSource, is_levels, is_points
+from brimline.io.placed import stated_crs
+from brimline.io.tile_index import index_tiles
+from brimline.io.vectors import read_layer
+from brimline.tiled.store import RESULT_BYTES, WORK_BYTES
+from brimline.tiled.survey import Options, drain_survey, needs_gb, tiles_that_fit
+from brimline.units import counted
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from brimline.config import Loaded
+    from brimline.grid import Elevation, Grid
+    from brimline.io.tile_index import TileIndex
+    from brimline.tiled.survey import Result
+
+RUN_BYTES: Final = 40  # a cell of a run, at its worst stage
+READ_BYTES: Final = 10  # a cell of the files, while it is read
+RUN_GB: Final = 0.7  # a run of a small site
+TILE_NS: Final = 450.0  # of a processor, a cell from files to files
+FOLDER: Final = "surveys"
+_SPARE: Final = 0.8  # of the free memory; others need some
+_LEAST_GB: Final = 1.0
+_AROUND_M: Final = 200.0  # ground around the site that its inputs are checked on
+
+
+@dataclass(frozen=True, slots=True)
+class SurveySize:
+    """How much a survey is, and what a run of it takes.
+
+    Parameters
+    ----------
+    needs_gb, has_gb : memory of a run on all of it, and what there is.
+    in_tiles : whether it is drained in tiles first.
+    """
+
+    index: TileIndex
+    needs_gb: float
+    has_gb: float
+    in_tiles: bool
+    options: Options
+
+    @property
+    def cells(self) -> int:
+        """Cells of the files."""
+        return self.index.grid.rows * self.index.grid.cols
+
+    def told(self) -> str:
+        """Say which way it goes and what it will take."""
+        cells = f"{self.cells / 1e6:.3g} million cells"
+        fits = f"about {self.needs_gb:.2g} of {self.has_gb:.2g} GB of memory"
+        if not self.in_tiles:
+            return f"elevation: all {cells} in memory, {fits}"
+        options, grid = self.options, self.index.grid
+        tiles = math.ceil(grid.rows / options.tile_cells) * math.ceil(
+            grid.cols / options.tile_cells
+        )
+        minutes = self.cells * TILE_NS / options.workers / 6e10
+        where = (
+            f"at {options.scheduler}"
+            if options.scheduler
+            else (
+                f"in {counted(options.workers, 'process', 'processes')} with"
+                f" {needs_gb(options.tile_cells, options.workers):.2g} GB of memory"
+            )
+        )
+        return (
+            f"elevation: {cells} in memory would take {fits}; it is drained in"
+            f" {counted(tiles, 'tile')} {where}, about {max(minutes, 0.1):.2g} minutes and"
+            f" {self.cells * (WORK_BYTES + RESULT_BYTES) / 1e9:.2g} GB of disk, and the run takes"
+            " the ground that drains to the site"
+        )
+
+
+def survey_size(loaded: Loaded) -> SurveySize | None:
+    """Tell how large a site's survey is, from the headers of its files alone.
+
+    None where there is no choice: single levels, point clouds, and files that tiles cannot take,
+    of which the run itself says what is wrong.
+    """
+    settings = loaded.settings
+    terrain, tiles = settings.terrain, settings.tiles
+    names = [loaded.resolve(name) for name in settings.inputs.elevation]
+    if tiles.use == "never" or is_levels(names[0]) or is_points(names[0]):
+        return None
+    try:
+        index = index_tiles(names, vertical_unit=terrain.vertical_unit, crs=stated_crs(terrain))
+    except InputError:
+        return None
+    grid = index.grid
+    cells = grid.rows * grid.cols
+    run_cells = cells * (grid.cell_m / (terrain.cell_m or grid.cell_m)) ** 2
+    need = RUN_GB + run_cells * RUN_BYTES / 1e9
+    if terrain.cell_m:
+        need = max(need, RUN_GB + cells * READ_BYTES / 1e9)
+    has = tiles.memory_gb or max(_SPARE * free_gb(), _LEAST_GB)
+    workers = tiles.workers or thread_count()
+    share = max(min(has, 64.0), _LEAST_GB)
+    conditioning = settings.conditioning
+    return SurveySize(
+        index,
+        need,
+        has,
+        tiles.use == "always" or need > has or run_cells > MAX_CELLS,
+        Options(
+            mode=conditioning.mode,
+            max_depth_m=conditioning.breach_depth_m,
+            max_length_m=conditioning.breach_length_m,
+            snap_m=settings.drainage.snap_radius_m,
+            tile_cells=tiles_that_fit(cells, share, workers),
+            workers=workers,
+            memory_gb=share,
+            scheduler=tiles.scheduler,
+            clip_cells=min(MAX_CELLS, int(max(has - RUN_GB, 0.1) * 1e9 / RUN_BYTES)),
+        ),
+    )
+
+
+def cut_to_site(
+    loaded: Loaded, size: SurveySize, told: Callable[[str, int, int, int], None]
+) -> tuple[Loaded, Result]:
+    """Drain a survey in tiles, and return the site on the ground that drains to it.
+
+    The survey's own results stay in the folder `surveys` beside the site's file.
+
+    Raises
+    ------
+    InputError
+        If that ground is itself more than a run can take, or an input cannot be used.
+    """
+    settings = loaded.settings
+    folder = loaded.folder / FOLDER / loaded.path.stem
+    crs = size.index.grid.crs
+    points = []
+    if settings.inputs.intakes is not None:
+        entry = settings.inputs.intakes
+        source = VectorSource(loaded.resolve(entry.file), entry.layer, entry.where)
+        rows = read_layer(source, kinds={"point"}, crs=crs, default_layer="intakes").usable()
+        points = list(zip(rows.geometry.x.tolist(), rows.geometry.y.tolist(), strict=True))
+    result = drain_survey(
+        size.index,
+        folder,
+        size.options,
+        intakes=points,
+        rim=_rim(loaded, size.index.grid),
+        told=told,
+    )
+    clip = result.files.get("clip")
+    if clip is None:
+        raise InputError.of(
+            "the ground that drains to the site is itself larger than a run can take"
+            f" ({size.options.clip_cells / 1e6:.0f} million cells in this memory); the survey is"
+            f" drained, in {folder}",
+            mend="state a larger terrain.cell_m, or move the intakes that gather it upstream.",
+            source="elevation",
+        )
+    inputs = settings.inputs.model_copy(update={"elevation": (str(clip),)})
+    # the clip says where it is, in metres
+    local = settings.terrain.crs is not None and is_local(parsed(settings.terrain.crs))
+    stated = {"vertical_unit": "m"} | ({} if local else {"crs": None})
+    terrain = settings.terrain.model_copy(update=stated)
+    changed = settings.model_copy(update={"inputs": inputs, "terrain": terrain})
+    return replace(loaded, settings=changed), result
+
+
+def ground_near(loaded: Loaded, size: SurveySize) -> tuple[Elevation, Grid]:
+    """Read the ground around the site alone, to hold its inputs against."""
+    grid = size.index.grid
+    west, south, east, north = shapely.total_bounds(_boundary(loaded, grid)).tolist()
+    (top, bottom), (left, right) = grid.cell(
+        np.array([west - _AROUND_M, east + _AROUND_M]),
+        np.array([north + _AROUND_M, south - _AROUND_M]),
+    )
+    block = Window(int(top), int(left), int(bottom - top) + 1, int(right - left) + 1).common(
+        Window(0, 0, grid.rows, grid.cols)
+    )
+    if not block.rows or not block.cols:
+        raise InputError.of(
+            "lies outside the elevation",
+            mend="name the tiles that hold it.",
+            source=str(settings_file(loaded)),
+        )
+    return size.index.over(block)(block), grid.window(*block)
+
+
+def settings_file(loaded: Loaded) -> Path:
+    """Return the file of the site's boundary."""
+    return loaded.resolve(loaded.settings.inputs.boundary.file)
+
+
+def _boundary(loaded: Loaded, grid: Grid) -> shapely.Geometry:
+    entry = loaded.settings.inputs.boundary
+    source = VectorSource(loaded.resolve(entry.file), entry.layer, entry.where)
+    shapes = read_layer(source, kinds={"polygon"}, crs=grid.crs, default_layer="boundary").usable()
+    return shapely.union_all(shapes.geometry.to_numpy())
+
+
+def _rim(loaded: Loaded, grid: Grid) -> list[tuple[float, float]]:
+    """Return points along the boundary, a cell apart: all that drains to the site meets one."""
+    line = shapely.segmentize(_boundary(loaded, grid), grid.cell_m)
+    return [(float(x), float(y)) for x, y in shapely.get_coordinates(line)]

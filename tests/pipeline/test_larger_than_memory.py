@@ -1,0 +1,72 @@
+"""A survey larger than memory: drained in tiles, and the run on what drains to the site."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+import pytest
+import rasterio
+import shapely
+from tests.pipeline.conftest import NORTH, WEST, valley
+
+if TYPE_CHECKING:
+    from tests.pipeline.conftest import Site
+
+SIZE = 320
+TILES = '\n[tiles]\nuse = "always"\nmemory_gb = 1.5\nworkers = 1\n'
+
+
+@pytest.fixture
+def long_valley(site: Site) -> Site:
+    """A site in the upper third of a valley, which ground above drains to."""
+    site.dem = valley(SIZE)
+    south = NORTH - 110
+    site.write_shapes(
+        "boundary", [shapely.box(WEST + 130, south, WEST + 190, south + 40)], name=["Tern Bank"]
+    )
+    ford = shapely.Point(WEST + 160, south + 5)
+    site.write_shapes("intakes", [ford], name=["Ford"])
+    around = [
+        shapely.box(WEST, NORTH, WEST + SIZE, NORTH + 100),
+        shapely.box(WEST - 100, NORTH - SIZE, WEST, NORTH),
+        shapely.box(WEST, NORTH - SIZE, WEST + SIZE, NORTH),
+    ]
+    site.write_shapes("tile_index", around, name=["n7", "w3", "here"])
+    return site
+
+
+def test_check_says_which_way_a_run_goes_and_what_it_takes(long_valley: Site) -> None:
+    found = long_valley.check()
+    assert found.code == 0, found.err
+    assert "all 0.102 million cells in memory" in found.out
+    long_valley.tables += TILES.replace('"always"', '"auto"').replace("1.5", "0.5")
+    found = long_valley.check()
+    assert found.code == 0, found.err
+    assert "drained in 1 tile in 1 process" in found.out
+    assert "the run takes the ground that drains to the site" in found.out
+    assert "boundary: 1 row" in found.out
+
+
+@pytest.mark.slow
+def test_a_run_on_what_drains_to_the_site_has_the_whole_surveys_catchment(
+    long_valley: Site,
+) -> None:
+    assert long_valley.run("--until", "catchments").code == 0
+    (whole,) = long_valley.layer("intakes").to_dict("records")
+    assert whole["edge_limited"]
+    assert "north" in whole["edge_sides"]
+    assert "south" not in whole["edge_sides"]
+    assert "n7" in whole["missing_tiles"]
+    long_valley.tables += TILES
+    done = long_valley.run("--until", "catchments")
+    assert done.code == 0, done.err
+    (cut,) = long_valley.layer("intakes").to_dict("records")
+    for name in ("area_m2", "edge_limited", "edge_sides", "missing_tiles"):
+        assert cut[name] == whole[name]
+    drained = long_valley.folder / "surveys/site"
+    with rasterio.open(drained / "clip.tif") as file:
+        assert file.height < SIZE - 100  # what lies below is left out
+    (told,) = json.loads((drained / "survey.json").read_text())["intakes"]
+    assert told["area_m2"] == whole["area_m2"] == told["own_area_m2"]
+    assert told["edge_sides"] == whole["edge_sides"]
