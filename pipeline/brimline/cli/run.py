@@ -218,12 +218,12 @@ def _at_size(said: Loaded) -> tuple[Loaded, Drained | None]:
     size = survey_size(said)
     if size is None or not size.in_tiles:
         return said, None
-    from brimline.cli.survey import Progress
+    from brimline.cli.survey import TileProgress
     from brimline.stages.profile import at_scale
 
     at_scale(said)  # what is wrong with the file is told before an hour of work, not after
     console.say(size.told())
-    return cut_to_site(said, size, Progress())
+    return cut_to_site(said, size, TileProgress())
 
 
 def _small(said: Loaded) -> bool:

@@ -67,7 +67,7 @@ def run(
     if intakes is not None:
         shapes = read_layer(intakes, kinds={"point"}, crs=index.grid.crs).usable().geometry
         points = list(zip(shapes.x.tolist(), shapes.y.tolist(), strict=True))
-    progress = Progress()
+    progress = TileProgress()
     result = drain_survey(index, out, options, intakes=points, told=progress)
     if as_json:
         console.result_json(_plain(result))
@@ -113,7 +113,7 @@ def _plain(result: Result) -> dict[str, Any]:
     } | result.facts
 
 
-class Progress:
+class TileProgress:
     """Says how far a pass is: when it ends, and every few seconds before."""
 
     def __init__(self) -> None:

@@ -176,7 +176,8 @@ def first_of(found: Intakes, count: int) -> Intakes:
     while (passed := first > count).any():
         first[passed] = found.downstream_ids[first[passed] - 1]
     label = first[found.edge.label].astype(np.int32)
-    edge = OpenEdge(*(values[label > 0] for values in found.edge._replace(label=label)))
+    edge, on = found.edge, label > 0
+    edge = OpenEdge(label[on], edge.row[on], edge.col[on], edge.side[on])
     while (others := below > count).any():
         below[others] = found.downstream_ids[below[others] - 1]
     below, cells = below[:count], found.cells[:count]

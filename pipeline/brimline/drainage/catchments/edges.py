@@ -46,19 +46,10 @@ def open_edge(labels: Labels, beyond: BoolGrid) -> OpenEdge:
     """
     rows, cols = labels.shape
     found = []
+    around = np.ones((rows + 2, cols + 2), dtype=np.bool_)  # what is off the grid is beyond
+    around[1:-1, 1:-1] = beyond
     for side, (down, right) in enumerate(_STEPS):
-        last = np.zeros(labels.shape, dtype=np.bool_)  # the cell beside is not there, or beyond
-        line = {(-1, 0): np.s_[0], (1, 0): np.s_[-1], (0, -1): np.s_[:, 0], (0, 1): np.s_[:, -1]}
-        last[line[down, right]] = True
-        here = (
-            slice(max(-down, 0), rows - max(down, 0)),
-            slice(max(-right, 0), cols - max(right, 0)),
-        )
-        there = (
-            slice(max(down, 0), rows - max(-down, 0)),
-            slice(max(right, 0), cols - max(-right, 0)),
-        )
-        last[here] |= beyond[there]
+        last = around[1 + down : rows + 1 + down, 1 + right : cols + 1 + right]
         row, col = np.nonzero(last & (labels > 0))
         kind = np.full(row.size, side, dtype=np.uint8)
         found.append(OpenEdge(labels[row, col], row + down, col + right, kind))
