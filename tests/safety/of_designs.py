@@ -270,6 +270,7 @@ def track(*, wall=False, area_m2=100.0, hardest=3.0):
         "keep_out": {"geometry": kept},
         "boundary": {"geometry": [SITE.buffer(5)]},
         "elements": {"geometry": []},
+        "surfaces": {"geometry": [], "cover": []},
         "flow_paths": {"geometry": [shapely.LineString([(30, 80), (30, 0)])]},
     }
     depth = np.full(36, 1.0)
