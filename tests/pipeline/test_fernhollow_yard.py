@@ -5,7 +5,6 @@ import os
 import subprocess
 import sys
 from pathlib import Path
-from types import SimpleNamespace
 
 import geopandas as gpd
 import numpy as np
@@ -17,8 +16,8 @@ from brimline.cli.main import main
 from brimline.config import Site, Year
 from brimline.errors import InputError
 from brimline.grid import Grid
+from brimline.inputs.year import position_of
 from brimline.io.crs import LOCAL, is_local
-from brimline.stages._year_site import position_of
 
 ROOT = Path(__file__).parents[2]
 
@@ -80,15 +79,10 @@ def test_the_profile_is_a_gardens_and_its_layers_are_not_empty(yard, manifest):
 
 def test_evaporation_asks_for_the_latitude_that_no_map_tells():
     levels = np.full((4, 4), 10.0, dtype=np.float32)
-    given = SimpleNamespace(
-        grid=Grid(4, 4, 1.0, 0.0, 4.0, LOCAL), raster=lambda _: levels,
-        params=lambda *_: Site(name="a", latitude_deg=said),
-    )  # fmt: skip
-    said = 47.1
-    assert position_of(given, np.ones((4, 4), dtype=np.int32), Year()) == (47.1, 10.0)
-    said = None
+    ground = levels, Grid(4, 4, 1.0, 0.0, 4.0, LOCAL), np.ones((4, 4), dtype=np.bool_), Year()
+    assert position_of(*ground, Site(name="a", latitude_deg=47.1)) == (47.1, 10.0)
     with pytest.raises(InputError, match="how far north"):
-        position_of(given, np.ones((4, 4), dtype=np.int32), Year())
+        position_of(*ground, Site(name="a"))
 
 
 def test_nine_in_ten_places_lie_within_the_stated_error(yard):

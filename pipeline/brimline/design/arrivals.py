@@ -35,6 +35,7 @@ from brimline.rainfall import (
     segments_along_path,
 )
 from brimline.rainfall.concentration import LEAST_CONCENTRATION_H
+from brimline.units import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -123,6 +124,15 @@ class Arrivals:
     def roofs(self) -> dict[str, PipedRoofs]:
         """Roofs that are led to each element, as one."""
         return _piped(self.led)
+
+    def storms_only_told(self) -> list[str]:
+        """Say of how many inflows hydrographs are all that is known."""
+        known = [one for ground in self.beyond.values() for one in ground if not one.in_storm]
+        count = sum(len(flows) for flows in self.outside.values()) - len(known)
+        if not count:
+            return []
+        inflows = f"{counted(count, 'inflow')} from outside without area_m2, known for storms only"
+        return [f"{inflows}: none comes of it here"]
 
     def over(self, elements: Sequence[Element]) -> Arrivals:
         """Return the same arrivals with the rain on elements whose dimensions have changed."""

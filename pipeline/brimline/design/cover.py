@@ -104,6 +104,23 @@ class CoveredGround:
         mixed = {int(label): counted.mixed(int(label)) for label in counted.labels}
         return {label: ground for label, ground in mixed.items() if ground is not None}
 
+    def by_shapes(
+        self, shapes: Sequence[BaseGeometry]
+    ) -> tuple[NDArray[np.int32], list[MixedGround]]:
+        """Return the shape of each cell, from 1, and what of each shape sheds water.
+
+        Later shapes lie over earlier ones.
+        """
+        labels = np.zeros(self.grid.shape, dtype=np.int32)
+        for number, shape in enumerate(shapes, start=1):
+            labels[cells_inside([shape], self.grid)] = number
+        found = self.by_label(labels)
+        for number, shape in enumerate(shapes, start=1):
+            if number not in found:  # smaller than a cell, or beneath another
+                alone = cells_inside([shape], self.grid, all_touched=True).astype(np.int32)
+                found[number] = self.by_label(alone)[1]
+        return labels, [found[number] for number in range(1, len(shapes) + 1)]
+
     def open_pct(self, labels: NDArray[np.int32]) -> float:
         """Share of labelled ground without a cover drawn [%]."""
         inside = labels > 0

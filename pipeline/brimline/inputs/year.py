@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pandas as pd
+import shapely
 
+from brimline.balance.evapotranspiration import ReferenceEt, reference_et
 from brimline.balance.planted import ZoneRow
 from brimline.balance.planting import Planting
 from brimline.errors import InputError
 from brimline.inputs.rows import number_of, text_of
-from brimline.io.geographic import on_earth
+from brimline.io.geographic import on_earth, places_of
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
     from geopandas import GeoDataFrame
     from shapely.geometry.base import BaseGeometry
 
     from brimline.config import Site, Year
-    from brimline.grid import Grid
+    from brimline.grid import BoolGrid, Elevation, Grid
+    from brimline.rainfall.daily import DailyWeather
 
 
 def zone_rows(rows: GeoDataFrame) -> list[ZoneRow]:
@@ -76,3 +83,74 @@ def stated_latitude(params: Year, site: Site, grid: Grid) -> float | None:
             place="site.latitude_deg",
         )
     return stated
+
+
+def reference_of(
+    weather: DailyWeather, latitude: float, elevation: float, params: Year
+) -> ReferenceEt:
+    """Find reference evapotranspiration, or say why it cannot be found there."""
+    try:
+        return reference_et(
+            weather,
+            latitude_deg=latitude,
+            elevation_m=elevation,
+            method=params.method,
+            near_coast=params.near_coast,
+        )
+    except ValueError as error:
+        raise InputError.of(
+            str(error),
+            mend="reference evapotranspiration is not worked out there; set site.latitude_deg if"
+            " the site's position is wrong",
+            source="configuration",
+            place="year",
+        ) from error
+
+
+def place_of(
+    levels: Elevation, grid: Grid, stated_deg: float | None, where: BoolGrid | None = None
+) -> tuple[float | None, float]:
+    """Latitude [°] and mean height [m] of ground; no latitude where nothing says it.
+
+    Parameters
+    ----------
+    levels : float32 (rows, cols) [m]; NaN is nodata.
+    where : bool (rows, cols) of the ground that is meant; all of it where that is none.
+    """
+    known = np.isfinite(levels)
+    under = known & where if where is not None and (known & where).any() else known
+    height_m = float(levels[under].mean(dtype=np.float64))
+    if stated_deg is not None or not on_earth(grid.crs):
+        return stated_deg, height_m
+    row, col = (float(part.mean()) for part in np.nonzero(under))
+    _, latitude = places_of([shapely.Point(*grid.xy(row, col))], grid.crs)
+    return float(latitude[0]), height_m
+
+
+def position_of(
+    levels: Elevation, grid: Grid, where: BoolGrid, params: Year, site: Site
+) -> tuple[float, float]:
+    """Latitude [°] and height above sea level [m] of the planting.
+
+    Raises
+    ------
+    InputError
+        If nothing says the latitude.
+    """
+    stated = stated_latitude(params, site, grid)
+    found, height_m = place_of(levels, grid, site.latitude_deg, where)
+    if stated is not None:
+        return stated, height_m
+    if found is None:
+        raise ValueError("a grid on the Earth has a latitude")
+    return found, height_m
+
+
+def rows_grown(rows: Sequence[ZoneRow], grown: Mapping[str, Planting]) -> list[ZoneRow]:
+    """Return zones with the plants set out in them, where no planting is drawn."""
+    return [
+        replace(row, planting=grown[row.name].name, root_depth_m=grown[row.name].root_depth_m)
+        if not row.planting and row.name in grown
+        else row
+        for row in rows
+    ]

@@ -89,14 +89,27 @@ def table_of_columns(parts: Sequence[Mapping[str, Any]], name: str) -> pd.DataFr
     parts : arrays or lists by column, or one value for all rows of the part.
     """
     declared = table(name)
-    known = {column.name for column in declared.columns}
-    frames = [
-        pd.DataFrame({one: values for one, values in part.items() if one in known})
-        for part in parts
-    ]
-    if not any(len(part) for part in frames):
+    known = [column.name for column in declared.columns if parts and column.name in parts[0]]
+    columns = {one: _joined_column([_sized(part, one) for part in parts]) for one in known}
+    if not any(len(values) for values in columns.values()):
         return pd.DataFrame(empty(declared))
-    return pd.DataFrame(conformed(pd.concat(frames, ignore_index=True), declared))
+    return pd.DataFrame(conformed(pd.DataFrame(columns), declared))
+
+
+def _sized(part: Mapping[str, Any], name: str) -> Sequence[Any] | NDArray[Any]:
+    """Return a column of a part, one value for all its rows repeated."""
+    sized: dict[str, Sequence[Any] | NDArray[Any]] = {
+        key: values for key, values in part.items() if isinstance(values, list | tuple | np.ndarray)
+    }
+    once: Sequence[Any] = [part[name]] * max((len(one) for one in sized.values()), default=0)
+    return sized.get(name, once)
+
+
+def _joined_column(parts: Sequence[Sequence[Any] | NDArray[Any]]) -> Sequence[Any] | NDArray[Any]:
+    if all(isinstance(part, np.ndarray) for part in parts):
+        joint: NDArray[Any] = np.concatenate(parts)
+        return joint
+    return [value for part in parts for value in part]
 
 
 def held(name: str, values: NDArray[np.floating]) -> NDArray[np.float32]:

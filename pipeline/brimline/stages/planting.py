@@ -17,6 +17,7 @@ from brimline.engine.stage import Stage
 from brimline.errors import InputError, Problem, Severity
 from brimline.grid.shapes import cells_inside
 from brimline.inputs.planting import DRAWN, wanted_of
+from brimline.inputs.year import reference_of
 from brimline.layers.flags import joined
 from brimline.planting import AGES_Y, WETNESS, Climate, a_week, demand_l, need_l, zone_kc
 from brimline.planting.care import building_and_planting
@@ -38,7 +39,7 @@ from brimline.stages._planting import (
     wetness_classes,
     zone_shapes,
 )
-from brimline.stages._year_site import latitude_and_height, reference_of
+from brimline.stages._year_site import latitude_and_height
 from brimline.stages.weather import WeatherRecord
 from brimline.sun import sun_path
 from brimline.sun.path import season

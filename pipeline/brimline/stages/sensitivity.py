@@ -23,9 +23,9 @@ from brimline.choose.sensitivity import (
 from brimline.config import Sensitivity, Year
 from brimline.design import Design
 from brimline.engine.stage import Stage
-from brimline.stages import year
 from brimline.stages._frames import table_of
 from brimline.stages._plan import range_factors, storms_of
+from brimline.stages._year_site import NEEDS, site_of
 from brimline.stages.weather import WeatherRecord
 
 if TYPE_CHECKING:
@@ -110,7 +110,7 @@ def _of_year(given: Given, world: OtherWorld) -> list[dict[str, Any]]:
     weather, params = given.value("weather", WeatherRecord).days, given.params("year", Year)
     if weather is None or not (len(given.frame("planting_zones")) or params.uses):
         return []
-    site, _, _ = year.site_of(given, params, weather, _Silent())
+    site, _, _ = site_of(given, params, weather, _Silent())
     when = calendar(site.weather.dates, site.weather.precipitation_mm)
     at = [world.value(RAIN, off) for off in (0.0, -NINE_IN_TEN, NINE_IN_TEN)]
     ran = [YearRun.of(site.system(Variant("", "", rain=one)), when).headline() for one in at]
@@ -142,7 +142,7 @@ STAGE = Stage(
     name="sensitivity",
     version=1,
     title="the design where rain, soakage, ground, survey and prices are not as taken",
-    needs=(*year.NEEDS, "storms", "earth_volumes", "bill", "intakes"),
+    needs=(*NEEDS, "storms", "earth_volumes", "bill", "intakes"),
     makes=("design_sensitivity", "sensitivity_draws"),
     run=_run,
     tables=("sensitivity", "year", "works", "site", "planting"),
