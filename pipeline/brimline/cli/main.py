@@ -8,7 +8,7 @@ import signal
 import sys
 import traceback
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, NoReturn
 
 import typer
 
@@ -353,8 +353,20 @@ def layers(
     command.run(name, as_json=as_json)
 
 
+class _Stopped:
+    """Whether a signal has asked to stop: what it raises is lost inside a library's callback."""
+
+    asked = False
+
+
 def _interrupt(_number: int, _frame: object) -> None:
+    _Stopped.asked = True
     raise KeyboardInterrupt
+
+
+def _end_interrupted() -> NoReturn:
+    console.say("interrupted; the last good result is untouched")
+    sys.exit(INTERRUPTED)
 
 
 def _of_the_machine(fault: Exception) -> InputError | None:
@@ -377,16 +389,19 @@ def main() -> None:
     as_json = "--json" in sys.argv
     os.environ.update(_OFFLINE)
     console.begin()
-    signal.signal(signal.SIGTERM, _interrupt)  # a timer's stop is an interrupt like any other
+    for number in (signal.SIGTERM, signal.SIGINT):  # a timer's stop is an interrupt as well
+        if signal.getsignal(number) is not signal.SIG_IGN:
+            signal.signal(number, _interrupt)
     try:
         app()
     except BrimlineError as error:
         console.say_error(error, as_json=as_json)
         sys.exit(error.exit_code)
     except KeyboardInterrupt:
-        console.say("interrupted; the last good result is untouched")
-        sys.exit(INTERRUPTED)
+        _end_interrupted()
     except Exception as fault:  # noqa: BLE001 - the last door: a fault of ours leaves with 1
+        if _Stopped.asked:
+            _end_interrupted()
         told = _of_the_machine(fault)
         if told is not None:
             console.say_error(told, as_json=as_json)

@@ -65,3 +65,20 @@ def test_a_reader_that_leaves_early_is_shown_no_trace():
     )  # fmt: skip
     assert done.stdout.count("\n") == 1
     assert done.stderr == ""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="asks a process to stop by a signal")
+@pytest.mark.parametrize("signal", ["SIGTERM", "SIGINT"])
+def test_a_stop_lost_in_a_callback_is_still_a_stop(signal):
+    # an exception raised inside a C library's callback is dropped, and what called it fails later
+    code = f"""
+import contextlib, os, signal
+with contextlib.suppress(KeyboardInterrupt):
+    os.kill(os.getpid(), signal.{signal})
+    __import__("time").sleep(5)
+raise RuntimeError("no compiled object yet")
+"""
+    done = _leave_with(f"exec({code!r})")
+    assert done.returncode == 3
+    assert "interrupted" in done.stderr
+    assert "Traceback" not in done.stderr
