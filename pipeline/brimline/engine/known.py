@@ -6,7 +6,7 @@ import hashlib
 import json
 from dataclasses import dataclass, fields
 from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from brimline.errors import InternalError
 
@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from brimline.engine.store import Store
+
+# What a process has found serves all its runs, whichever store they keep.
+_found: Final[dict[tuple[str, str], Any]] = {}
 
 
 class KnownParts:
@@ -41,7 +44,9 @@ class KnownParts:
         told = hashlib.sha256(json.dumps([self._code, of], sort_keys=True).encode()).hexdigest()
         note = self._store.noted(name)
         if note is None or note["of"] != told:
-            note = {"of": told, "found": find()}
+            if (name, told) not in _found:
+                _found[name, told] = find()
+            note = {"of": told, "found": _found[name, told]}
             self._store.note(name, note)
         return note["found"]
 
