@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from hypothesis import settings
 
+from brimline import _jit
+
 if TYPE_CHECKING:
     from brimline.report import Results
 
@@ -96,6 +98,11 @@ def pytest_terminal_summary(terminalreporter: Any) -> None:
     if came_of:
         told = ", ".join(f"{came_of[word]} {word}" for word in ("refused", "warned", "accepted"))
         terminalreporter.write_line(f"faulty inputs: {came_of.total()} tried, {told}")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    if hasattr(config, "workerinput"):  # one of as many processes as there are cores
+        _jit.use_threads(max(1, _jit.thread_count() // config.workerinput["workercount"]))
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:

@@ -15,6 +15,7 @@ import rasterio
 import shapely
 from rasterio.transform import from_origin
 
+from brimline._jit import thread_count, threads
 from brimline.cli.main import main
 
 if TYPE_CHECKING:
@@ -148,10 +149,11 @@ class Site:
         self.monkeypatch.setattr(sys, "argv", ["brimline", *arguments])
         self.capsys.readouterr()
         code = 0
-        try:
-            main()
-        except SystemExit as leave:
-            code = int(leave.code or 0)
+        with threads(thread_count()):  # as many again after ``--jobs``
+            try:
+                main()
+            except SystemExit as leave:
+                code = int(leave.code or 0)
         caught = self.capsys.readouterr()
         return Result(code, caught.out, caught.err)
 

@@ -40,7 +40,7 @@ def test_a_draft_leaves_out_what_is_made_later_and_nothing_is_made_twice(site):
     assert not (site.results / "rasters").exists()
     assert "site.gpkg" not in published(site)["made"]
 
-    whole = site.run(*until)
+    whole = site.run(*until, "--jobs", "2")
     assert whole.code == 0, whole.err
     made = published(site)["made"]
     assert any(name.startswith("rasters/") for name in made)
