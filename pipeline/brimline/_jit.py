@@ -92,6 +92,7 @@ class _Place:
         name = path.parent.relative_to(_PACKAGE) if path.is_relative_to(_PACKAGE) else path.parent
         self._folder = cache_folder() / f"{name.name}-{sources_digest(path)}"
         self._line = function.__code__.co_firstlineno
+        self._py_file = str(path)  # what numba names where code cannot be kept
 
     @classmethod
     def from_function(cls, function: Callable[..., Any], file: str) -> _Place:
