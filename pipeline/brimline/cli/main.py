@@ -274,6 +274,10 @@ def survey(
     scheduler: Annotated[
         str, typer.Option(metavar="ADDRESS", help="A running Dask scheduler, tcp://host:port.")
     ] = "",
+    coarser: Annotated[
+        list[str] | None,
+        typer.Option(help="Coarser elevation, taken where the tiles have no level."),
+    ] = None,
     footprints: Annotated[
         Path | None,
         typer.Option("--index", help="Footprints of all tiles, with names."),
@@ -305,6 +309,7 @@ def survey(
         ),
         intakes=intakes,
         footprints=footprints,
+        coarser=coarser or [],
         crs=crs,
         vertical_unit=vertical_unit,
         as_json=as_json,

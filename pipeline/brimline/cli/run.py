@@ -223,13 +223,15 @@ def _at_size(said: Loaded) -> tuple[Loaded, Drained | None]:
 
     at_scale(said)  # what is wrong with the file is told before an hour of work, not after
     console.say(size.told())
+    for problem in size.index.notices:
+        console.say_problem(problem)
     return cut_to_site(said, size, TileProgress())
 
 
 def _small(said: Loaded) -> bool:
     """Tell by their sizes on disk that files fit the memory, before anything heavy is loaded."""
     tiles = said.settings.tiles
-    if tiles.use != "auto" or tiles.memory_gb is not None:
+    if tiles.use != "auto" or tiles.memory_gb is not None or said.settings.inputs.coarser:
         return tiles.use == "never"
     from brimline.engine import files_of
     from brimline.io.machine import free_gb

@@ -27,6 +27,7 @@ def run(
     *,
     intakes: Path | None,
     footprints: Path | None,
+    coarser: Sequence[str],
     crs: str,
     vertical_unit: str,
     as_json: bool,
@@ -38,7 +39,7 @@ def run(
     from brimline.io.vectors import read_layer
     from brimline.tiled.survey import drain_survey, needs_gb, tiles_that_fit
 
-    index = index_tiles(elevation, vertical_unit=vertical_unit, crs=crs or None)
+    index = index_tiles(elevation, vertical_unit=vertical_unit, crs=crs or None, coarser=coarser)
     if footprints is not None:
         shapes, names = read_footprints(VectorSource(footprints), index.grid.crs)
         index = replace(index, footprints=(tuple(shapes), names))

@@ -86,6 +86,11 @@ class Inputs(ConfigTable):
         description="GeoTIFF files or a glob, LAS, LAZ or COPC point clouds, or single levels as"
         " CSV, GeoPackage, GPX or DXF."
     )
+    coarser: FileList | None = Field(
+        None,
+        description="Coarser GeoTIFF elevation around the survey, in any reference system: taken"
+        " where the survey has no level, so that catchments go on; read in tiles.",
+    )
     tile_index: VectorInput | None = Field(
         None,
         description="Footprints of all tiles of the survey, also those not at hand; column name. An"

@@ -61,6 +61,7 @@ class CloudPiece:
     z: NDArray[np.float64]
     classes: NDArray[np.uint8]
     is_last: NDArray[np.bool_]  # the last return of its pulse
+    strip: NDArray[np.uint16]  # the flight line, as the file numbers it
 
     def taken(self, chosen: NDArray[np.bool_]) -> CloudPiece:
         """Return the chosen points."""
@@ -70,6 +71,7 @@ class CloudPiece:
             self.z[chosen],
             self.classes[chosen],
             self.is_last[chosen],
+            self.strip[chosen],
         )
 
     @property
@@ -154,6 +156,7 @@ def _piece(chunk: Any) -> CloudPiece:  # noqa: ANN401
         np.asarray(chunk.z, dtype=np.float64),
         classes,
         np.asarray(chunk.return_number) >= np.asarray(chunk.number_of_returns),
+        np.asarray(chunk.point_source_id, dtype=np.uint16),
     )
     return piece.taken(~np.asarray(chunk.withheld, dtype=bool))
 

@@ -25,7 +25,13 @@ from brimline.io._clouds import (
 )
 from brimline.io._mosaic import grouped, too_many_cells
 from brimline.terrain.ground import GroundFilter, ground_cells
-from brimline.terrain.points import LowestBins, PointBins, fitting_cell_m, gridded
+from brimline.terrain.points import (
+    LowestBins,
+    PointBins,
+    StepsBetween,
+    fitting_cell_m,
+    gridded,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -35,9 +41,12 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
     from brimline.grid import Elevation
+    from brimline.terrain.points import Step
 
 _LEAST_GAP_M: Final = 10.0  # a house or a thicket is spanned
 _GAP_SPACINGS: Final = 5.0
+# between swaths: USGS Lidar Base Specification 2.1, quality levels 1 and 2 (value from memory)
+_STEP_M: Final = 0.08
 _ON_GROUND_M: Final = 0.2  # points this close above a cell's lowest are ground with it
 
 
@@ -135,10 +144,17 @@ def read_points(
         used = _gather_filtered(clouds, bins, to_metres, rule)
         notices.append(_filtered_notice(used, ground, source))
     else:
-        used = sum(_gather(cloud, bins, to_metres) for cloud in clouds)
+        lines, apart = StepsBetween(grid), StepsBetween(grid)
+        used = sum(
+            _gather(cloud, number, bins, (lines, apart), to_metres)
+            for number, cloud in enumerate(clouds)
+        )
         if used < ground:
             notices.append(_off_the_map(ground - used, source))
-    if bins.cells.size < 3:
+        notices += _step_notices(lines.found(), "flight lines {} and {}", source)
+        names = [cloud.path.name for cloud in clouds]
+        notices += _step_notices(apart.found(), "{} and {}", source, names)
+    if bins.filled_cells < 3:
         raise InputError(no_ground(source, counts))
     notices.append(_gridded_notice(sum(counts.values()), used, bins, gap_m, source))
     dem = gridded(bins, max_gap_m=gap_m)
@@ -218,11 +234,47 @@ def _in_metres(
     return x[sane], y[sane], piece.z[sane] * cloud.unit.metres
 
 
-def _gather(cloud: Cloud, bins: PointBins, to_metres: _ToMetres) -> int:
-    return sum(
-        bins.add(*_in_metres(piece.taken(piece.is_ground), cloud, to_metres))
-        for piece in pieces(cloud)
-    )
+def _gather(
+    cloud: Cloud,
+    number: int,
+    bins: PointBins,
+    steps: tuple[StepsBetween, StepsBetween],
+    to_metres: _ToMetres,
+) -> int:
+    """Gather the ground points of a cloud, and the levels of its flight lines and of its file."""
+    used = 0
+    for piece in pieces(cloud):
+        ground = piece.taken(piece.is_ground)
+        x, y, level_m = _in_metres(ground, cloud, to_metres)
+        used += bins.add(x, y, level_m)
+        if x.size == ground.strip.size:  # else some have no place, and strips are not theirs
+            steps[0].add(x, y, level_m, ground.strip)
+        steps[1].add(x, y, level_m, np.full(x.size, number))
+    return used
+
+
+def _step_notices(
+    found: Sequence[Step], between: str, source: str, names: Sequence[str] = ()
+) -> list[Problem]:
+    """Tell the largest step between strips, and warn of what is beyond the usual limit."""
+    if not found:
+        return []
+    worst = found[0]
+    one, other = (names[i] if names else i for i in (worst.one, worst.other))
+    large = [step for step in found if abs(step.step_m) > _STEP_M]
+    more = f"; {len(large)} pairs differ by more than {_STEP_M:g} m" if len(large) > 1 else ""
+    return [
+        Problem(
+            Severity.WARNING if large else Severity.NOTICE,
+            f"{between.format(one, other)} differ by {worst.step_m:+.2f} m on the same ground"
+            f" (median of {worst.cells} cells, scatter {worst.scatter_m:.2f} m), the most of"
+            f" {len(found)} that overlap{more}",
+            "have the strips adjusted before levels across the step decide anything."
+            if large
+            else "",
+            source,
+        )
+    ]
 
 
 def _gather_filtered(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -16,7 +16,8 @@ from brimline.grid.tiles import Window
 from brimline.io import crs as crs_of
 from brimline.io import lengths, metric
 from brimline.io._mosaic import checked_headers, grouped, layout
-from brimline.io._raster_source import Header, read_levels
+from brimline.io._raster_source import Header, read_header, read_levels
+from brimline.io.coarser import Coarser, extended, measured, told
 from brimline.io.paths import missing, spread
 
 if TYPE_CHECKING:
@@ -51,6 +52,8 @@ class Part:
     """The files of a survey that hold some block; called with a block, reads its levels."""
 
     pieces: tuple[TileFile, ...]
+    grid: Grid
+    coarser: Coarser | None = None
 
     def versions(self) -> tuple[str, ...]:
         """Return what tells whether files are still the same: path, size, time of change, unit.
@@ -63,7 +66,8 @@ class Part:
         gone = [p.header.path for p in self.pieces if not p.header.path.is_file()]
         if gone:
             raise InputError(missing(path) for path in gone)
-        return tuple(
+        outside = () if self.coarser is None else self.coarser.versions()
+        return outside + tuple(
             f"{p.header.path} {found.st_size} {found.st_mtime_ns} {p.header.unit.metres} {p.at}"
             for p in self.pieces
             for found in [p.header.path.stat()]
@@ -93,6 +97,8 @@ class Part:
             found, _ = read_levels(piece.header, block)
             target = levels[common.inside(window)]
             np.copyto(target, found, where=np.isnan(target))
+        if self.coarser is not None and (void := np.isnan(levels)).any():
+            np.copyto(levels, self.coarser.read(self.grid.window(*window)), where=void)
         return levels
 
 
@@ -105,16 +111,19 @@ class TileIndex:
     grid : north-up square cells in metres that covers all files.
     notices : what was found in the headers, for the person.
     footprints : polygons in map coordinates of all tiles that there are anywhere, and their names.
+    coarser : what is read where none of the files has a level.
     """
 
     grid: Grid
     pieces: tuple[TileFile, ...]
     notices: tuple[Problem, ...]
     footprints: tuple[tuple[Any, ...], tuple[str, ...]] = ((), ())
+    coarser: Coarser | None = None
 
     def over(self, window: Window) -> Part:
         """Return the files that have cells in a block."""
-        return Part(tuple(p for p in self.pieces if min(p.at.common(window).shape) > 0))
+        pieces = tuple(p for p in self.pieces if min(p.at.common(window).shape) > 0)
+        return Part(pieces, self.grid, self.coarser)
 
     def gaps(self) -> tuple[tuple[float, float, float, float], ...]:
         """Bounds of tiles that are missing from a regular layout (west, south, east, north) [m].
@@ -159,6 +168,7 @@ def index_tiles(
     *,
     vertical_unit: str = "auto",
     crs: str | None = None,
+    coarser: Iterable[str | Path] = (),
 ) -> TileIndex:
     """Read the headers of a survey's files and lay them on one grid; no cell is read.
 
@@ -167,6 +177,8 @@ def index_tiles(
     paths : files or globs; a ``.txt`` with a file or glob a line, or a ``.vrt``, of which the
         files it is made of are taken.
     vertical_unit, crs : as in `read_elevation`.
+    coarser : likewise, of elevation in any cells and reference system that is read where the
+        files have no level; the grid then covers it too.
 
     Raises
     ------
@@ -204,7 +216,24 @@ def index_tiles(
         TileFile(header, Window(row, col, header.rows, header.cols))
         for header, (row, col) in zip(headers, offsets, strict=True)
     )
-    return TileIndex(grid, pieces, tuple(notices))
+    index = TileIndex(grid, pieces, tuple(notices))
+    names = tuple(coarser)
+    return _joined(index, names) if names else index
+
+
+def _joined(index: TileIndex, names: Sequence[str | Path]) -> TileIndex:
+    """Return the index with coarser elevation around it."""
+    headers = tuple(read_header(path, vertical_unit="auto", crs=None) for path in _listed(names))
+    found = Coarser(headers)
+    blocks = [piece.at for piece in index.pieces]
+    found = replace(found, seam=measured(found, index.grid, blocks, lambda at: index.over(at)(at)))
+    grid, up, left = extended(index.grid, found.box(index.grid.crs))
+    pieces = tuple(
+        replace(p, at=p.at._replace(row=p.at.row + up, col=p.at.col + left)) for p in index.pieces
+    )
+    return replace(
+        index, grid=grid, pieces=pieces, notices=(*index.notices, told(found)), coarser=found
+    )
 
 
 def _listed(paths: str | Path | Iterable[str | Path]) -> Sequence[Path]:

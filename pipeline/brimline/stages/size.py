@@ -102,7 +102,12 @@ def survey_size(loaded: Loaded) -> SurveySize | None:
     if tiles.use == "never" or is_levels(names[0]) or is_points(names[0]):
         return None
     try:
-        index = index_tiles(names, vertical_unit=terrain.vertical_unit, crs=stated_crs(terrain))
+        index = index_tiles(
+            names,
+            vertical_unit=terrain.vertical_unit,
+            crs=stated_crs(terrain),
+            coarser=[loaded.resolve(name) for name in settings.inputs.coarser or ()],
+        )
     except InputError:
         return None
     grid = index.grid
@@ -119,7 +124,7 @@ def survey_size(loaded: Loaded) -> SurveySize | None:
         index,
         need,
         has,
-        tiles.use == "always" or need > has or run_cells > MAX_CELLS,
+        tiles.use == "always" or index.coarser is not None or need > has or run_cells > MAX_CELLS,
         Options(
             mode=conditioning.mode,
             max_depth_m=conditioning.breach_depth_m,

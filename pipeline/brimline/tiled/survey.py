@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 import time
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
@@ -242,6 +242,7 @@ def facts(
         "bounds": list(grid.bounds),
         "source_files": [str(piece.header.path) for piece in index.pieces],
         "missing_tiles": [list(bounds) for bounds in index.gaps()],
+        "seam": None if index.coarser is None else asdict(index.coarser.seam),
         "valid_cells": drained.valid_cells,
         "area_m2": drained.valid_cells * area_m2,
         "lowest_m": drained.lowest_m,

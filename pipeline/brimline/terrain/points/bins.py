@@ -21,7 +21,7 @@ class PointBins:
     """Means of the points in every cell of a grid, gathered piece by piece.
 
     A mean of points on a plane lies on that plane, so gathering tilts and lifts nothing; it
-    takes out noise and leaves at most one point a cell to triangulate.
+    takes out noise and leaves at most one point a cell to triangulate. Takes 20 bytes a cell.
 
     Parameters
     ----------
@@ -31,9 +31,9 @@ class PointBins:
     def __init__(self, grid: Grid) -> None:
         self.grid = grid
         size = grid.rows * grid.cols
-        self._count = np.zeros(size, dtype=np.int64)
-        self._east = np.zeros(size, dtype=np.float64)  # from the cell's own centre [m]
-        self._north = np.zeros(size, dtype=np.float64)
+        self._count = np.zeros(size, dtype=np.uint32)
+        self._east = np.zeros(size, dtype=np.float32)  # from the cell's own centre [m]
+        self._north = np.zeros(size, dtype=np.float32)
         self._level = np.zeros(size, dtype=np.float64)
 
     def add(
@@ -68,9 +68,9 @@ class PointBins:
         row, col = row[on], col[on]
         centre_x, centre_y = self.grid.xy(row, col)
         cell = row * self.grid.cols + col
-        np.add.at(self._count, cell, 1)
-        np.add.at(self._east, cell, x[on] - centre_x)
-        np.add.at(self._north, cell, y[on] - centre_y)
+        np.add.at(self._count, cell, np.uint32(1))
+        np.add.at(self._east, cell, (x[on] - centre_x).astype(np.float32))
+        np.add.at(self._north, cell, (y[on] - centre_y).astype(np.float32))
         np.add.at(self._level, cell, level_m[on])
         return int(on.sum())
 
@@ -80,12 +80,18 @@ class PointBins:
         return (self._count > 0).reshape(self.grid.shape)
 
     @property
-    def cells(self) -> NDArray[np.int64]:
-        """Linear indices of the cells that hold a point, ascending."""
-        return np.flatnonzero(self._count)
+    def filled_cells(self) -> int:
+        """How many cells hold a point."""
+        return int(np.count_nonzero(self._count))
 
-    def means(self) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    def means(
+        self, first: int = 0, last: int | None = None
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
         """Return the mean point of every occupied cell, by rows.
+
+        Parameters
+        ----------
+        first, last : rows that are wanted, the last not included; None for all.
 
         Returns
         -------
@@ -93,8 +99,10 @@ class PointBins:
             Where it lies, in cells; whole numbers are cell centres.
         level_m : float64 (cells,) [m]
         """
-        cell = self.cells
-        count = self._count[cell]
+        begin = first * self.grid.cols
+        end = self._count.size if last is None else last * self.grid.cols
+        cell = begin + np.flatnonzero(self._count[begin:end])
+        count = self._count[cell].astype(np.float64)
         row = cell // self.grid.cols - self._north[cell] / count / self.grid.cell_m
         col = cell % self.grid.cols + self._east[cell] / count / self.grid.cell_m
         return row, col, self._level[cell] / count

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from brimline.grid import BoolGrid, Elevation
     from brimline.terrain.points.bins import PointBins
 
+    _Points = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]
+
 _TILE_CELLS: Final = 192  # triangulating is slower than linear, so it goes piece by piece
 
 
@@ -45,37 +47,35 @@ def gridded(bins: PointBins, *, max_gap_m: float) -> Elevation:
     """
     if not max_gap_m > 0:
         raise GridError(f"max_gap_m must be above 0 m, got {max_gap_m} m")
-    row, col, level_m = bins.means()
-    if row.size < 3:
-        raise GridError(f"a surface needs points in at least 3 cells, got {row.size}")
+    if bins.filled_cells < 3:
+        raise GridError(f"a surface needs points in at least 3 cells, got {bins.filled_cells}")
     grid = bins.grid
-    lines = bins.cells // grid.cols
-    near = _within(bins.occupied, max_gap_m / grid.cell_m)
-    halo = math.ceil(2 * max_gap_m / grid.cell_m) + 2
+    reach = max_gap_m / grid.cell_m
+    halo = math.ceil(2 * reach) + 2
     dem = np.full(grid.shape, np.nan, dtype=np.float32)
-
-    def fill(corner: tuple[int, int]) -> None:
-        top, left = corner
-        window = (slice(top, top + _TILE_CELLS), slice(left, left + _TILE_CELLS))
-        wanted = near[window]
-        if wanted.any():
-            # points come by rows, so those of the rows around a tile lie together
-            ends = np.searchsorted(lines, [top - halo, top + wanted.shape[0] + halo])
-            part = slice(*ends.tolist())
-            dem[window] = _tile(row[part], col[part], level_m[part], corner, wanted, halo)
-
-    corners = [
-        (top, left)
-        for top in range(0, grid.rows, _TILE_CELLS)
-        for left in range(0, grid.cols, _TILE_CELLS)
-    ]
+    occupied = bins.occupied
     with ThreadPoolExecutor(max_workers=2) as pool:  # tiles write apart from each other
-        list(pool.map(fill, corners))
+        for top in range(0, grid.rows, _TILE_CELLS):
+            first, last = max(top - halo, 0), min(top + _TILE_CELLS + halo, grid.rows)
+            points = bins.means(first, last)  # of a strip of tiles only: all at once is too much
+            near = _within(occupied[first:last], reach)[top - first :][:_TILE_CELLS]
+
+            def fill(
+                left: int, top: int = top, points: _Points = points, near: BoolGrid = near
+            ) -> None:
+                wanted = near[:, left : left + _TILE_CELLS]
+                if wanted.any():
+                    window = (slice(top, top + _TILE_CELLS), slice(left, left + _TILE_CELLS))
+                    dem[window] = _tile(*points, (top, left), wanted, halo)
+
+            list(pool.map(fill, range(0, grid.cols, _TILE_CELLS)))
     return dem
 
 
 def _within(occupied: BoolGrid, cells: float) -> BoolGrid:
     if occupied.all():
+        return occupied
+    if not occupied.any():
         return occupied
     near: BoolGrid = ndimage.distance_transform_edt(~occupied) <= cells
     return near
