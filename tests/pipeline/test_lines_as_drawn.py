@@ -1,5 +1,6 @@
 """Lines through a whole run: what a person draws is taken, corrected, kept apart and told."""
 
+import json
 import re
 
 import numpy as np
@@ -217,3 +218,13 @@ def test_each_side_of_a_keyline_has_one_verdict_weighed_by_length(run):
         assert row.share_right_pct == pytest.approx(right)
         assert (row.flag == "family-falls-to-valley") == (right < 80)
     assert told["lines"].sum() == len(known)
+
+
+def test_on_ground_without_valleys_it_is_said_why_little_is_lined(site):
+    row, col = np.indices(site.dem.shape)
+    rng = np.random.default_rng(3)
+    site.dem = 140 - 0.08 * row - 0.02 * col + rng.normal(0, 0.01, site.dem.shape)
+    assert site.run("--until", "keylines").code == 0
+    told = json.loads((site.results / "run.json").read_text(encoding="utf-8"))
+    texts = [json.dumps(one) for one in told["problems"]]
+    assert any("cultivation lines cover 0% of the site" in one for one in texts), texts

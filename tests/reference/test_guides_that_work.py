@@ -71,13 +71,24 @@ def length_and_share(lines):
     return total, sum(one.length_m * one.share_right_pct for one in lines) / max(total, 1e-9)
 
 
-@pytest.mark.parametrize("seed", [3, 4])
-def test_on_keyline_country_most_of_what_is_drawn_falls_right(seed):
-    dem, grid = country(seed)
+@pytest.mark.parametrize(
+    ("seed", "slopes"),
+    [
+        (3, (0.20, 0.06, 0.10)),
+        (4, (0.20, 0.06, 0.10)),
+        (5, (0.25, 0.05, 0.10)),
+        (6, (0.15, 0.05, 0.09)),
+        (7, (0.18, 0.08, 0.12)),
+    ],
+)
+def test_on_keyline_country_most_of_what_is_drawn_falls_right(seed, slopes):
+    dem, grid = country(seed, *slopes)
     got, _, _ = chosen_on(dem, grid)
     total, share = length_and_share(got.lines)
-    assert share >= 85.0
+    assert share >= 85.0  # 95 to 97 measured; 59 to 78 of all lines beside keypoints' keylines
     assert total > 5000.0
+    # no more turns on a hectare of lined ground than lines of the least length would need
+    assert len(got.lines) <= 10_000 / (60.0 * 3.0) * total * 3.0 / 10_000
     assert all(one.length_m >= 60.0 - 0.1 for one in got.lines)
     assert {one.keyline_id for one in got.lines} == {one.keyline_id for one in got.guides}
     tree = shapely.STRtree([one.line for one in got.lines])

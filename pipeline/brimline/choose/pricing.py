@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import product
 from typing import TYPE_CHECKING, Any, Final
 
@@ -156,9 +156,13 @@ class _ElementCost:
 
     places: tuple[int, ...]
     between: RegularGridInterpolator
+    known: dict[tuple[float, ...], float] = field(default_factory=dict)
 
     def __call__(self, values: tuple[float, ...]) -> float:
-        return float(self.between([values[place] for place in self.places])[0])
+        at = tuple(values[place] for place in self.places)
+        if at not in self.known:
+            self.known[at] = float(self.between([at])[0])
+        return self.known[at]
 
     @classmethod
     def of(cls, design: Design, name: str, free: Sequence[Free], prices: Prices) -> _ElementCost:

@@ -15,19 +15,21 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, partial
 from itertools import combinations
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from scipy.optimize import differential_evolution
 
+from brimline._jit import side_by_side
 from brimline.cascade import Dimensions, Goals, route, shortfall_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
+    from scipy.optimize import OptimizeResult
 
     from brimline.cascade import Free, Network, Pace, Routed, StormInflow
     from brimline.cascade.design import Changes
@@ -39,6 +41,8 @@ _MET: Final = 1e-9
 _FEWEST: Final = 12  # of a population
 _EACH: Final = 4  # members of a population for each dimension
 _EXCHANGES: Final = 24  # dimensions up to which all pairs are exchanged
+_AT_A_TIME: Final = 8  # neighbours, whatever the number of cores
+_AFTER_CHECK_H: Final = 24.0  # for which a check storm is routed on; what is shown, for longer
 _POINTS_SHARE: Final = 0.5  # of the tries that goes into the first point of the curve
 
 
@@ -66,6 +70,16 @@ class TriedDesign:
         return self.short <= _MET
 
 
+@dataclass(frozen=True, slots=True)
+class _Begun:
+    """What the first storm shows of a design; `network` is None where nothing is left to route."""
+
+    network: Network | None
+    kept_m3: float
+    kept_share: float
+    short: float
+
+
 @dataclass(frozen=True, eq=False)
 class DesignSpace:
     """What may be chosen, what it costs, and the storms in which it must hold.
@@ -88,6 +102,8 @@ class DesignSpace:
     pace: Pace
     known: dict[Values, TriedDesign] = field(default_factory=dict)
     made: dict[tuple[str, Changes], Element | None] = field(default_factory=dict)
+    costs: dict[Values, float] = field(default_factory=dict)
+    begun: dict[Values, _Begun] = field(default_factory=dict)
 
     @cached_property
     def steps(self) -> NDArray[np.int64]:
@@ -119,25 +135,87 @@ class DesignSpace:
 
     def trial(self, values: Values) -> TriedDesign:
         """Route the cascade with these values. Remembered."""
-        if values not in self.known:
-            try:
-                network = self.built(values)
-            except ValueError:
-                self.known[values] = TriedDesign(values, math.inf, 0.0, 0.0, _UNBUILT)
-            else:
-                self.known[values] = self._tried(values, network)
+        self.trials([values])
         return self.known[values]
 
-    def _tried(self, values: Values, network: Network) -> TriedDesign:
-        first = route(network, self.storms[0], self.pace)
-        outside = float(first.elements.outside_m3.sum())
-        kept = outside - float(first.left_m3)
+    def trials(
+        self,
+        every: Sequence[Values],
+        dearest: Sequence[float] | None = None,
+        asked: float = 0.0,
+    ) -> list[TriedDesign | None]:
+        """Route designs side by side; what comes of it does not depend on how many at a time.
+
+        Parameters
+        ----------
+        dearest : for each, what a design costs that holds and keeps what is asked for, which it
+            has to beat: it is routed no further than to know that it does not, and is then None.
+        asked : share of the first storm that is to be kept.
+        """
+        limits = [math.inf] * len(every) if dearest is None else dearest
+        most: dict[Values, float] = {}
+        for values, limit in zip(every, limits, strict=True):
+            if values not in self.known and self._cost(values) < limit:
+                most[values] = max(limit, most.get(values, 0.0))
+        begun = self._begun([values for values in most if values not in self.begun])
+        self.begun.update(begun)
+        going = [values for values in most if self._goes_on(values, most[values], asked)]
+        self._finish(going)
+        return [self.known.get(values) for values in every]
+
+    def _cost(self, values: Values) -> float:
+        if values not in self.costs:
+            self.costs[values] = self.cost(values)
+        return self.costs[values]
+
+    def _goes_on(self, values: Values, dearest: float, asked: float) -> bool:
+        """Tell whether the first storm leaves it open that a design is worth having."""
+        begun = self.begun[values]
+        return math.isinf(dearest) or (begun.short <= _MET and begun.kept_share >= asked - _MET)
+
+    def _begun(self, every: Sequence[Values]) -> dict[Values, _Begun]:
+        """Route the first storm."""
+        networks: dict[Values, Network] = {}
+        found: dict[Values, _Begun] = {}
+        for values in every:
+            try:
+                networks[values] = self.built(values)
+            except ValueError:
+                found[values] = _Begun(None, 0.0, 0.0, _UNBUILT)
+        calls = [partial(self._first, network) for network in networks.values()]
+        return found | dict(zip(networks, side_by_side(calls), strict=True))
+
+    def _first(self, network: Network) -> _Begun:
+        routed = route(network, self.storms[0], self.pace)
+        outside = float(routed.elements.outside_m3.sum())
+        kept = outside - float(routed.left_m3)
         limits = replace(self.goals, capture_share=0.0)
-        short = shortfall_of(first, limits, self.pace).total
-        for storm in self.storms[1:]:
-            short += over_crest_m(route(network, storm, self.pace))
-        share = kept / outside if outside > 0 else 1.0
-        return TriedDesign(values, self.cost(values), kept, share, short)
+        short = shortfall_of(routed, limits, self.pace).total
+        return _Begun(network, kept, kept / outside if outside > 0 else 1.0, short)
+
+    def _finish(self, every: Sequence[Values]) -> None:
+        """Route the other storms of designs that were begun."""
+        pace = replace(self.pace, after_h=min(self.pace.after_h, _AFTER_CHECK_H))
+
+        def over_m(network: Network, storm: StormInflow) -> float:
+            return over_crest_m(route(network, storm, pace, keep_series=False))
+
+        calls = [
+            partial(over_m, begun.network, storm)
+            for begun in map(self.begun.__getitem__, every)
+            if begun.network is not None
+            for storm in self.storms[1:]
+        ]
+        found = iter(side_by_side(calls))
+        for values in every:
+            begun = self.begun[values]
+            if begun.network is None:
+                self.known[values] = TriedDesign(values, math.inf, 0.0, 0.0, _UNBUILT)
+                continue
+            short = begun.short + sum(next(found) for _ in self.storms[1:])
+            cost = self._cost(values)
+            self.known[values] = TriedDesign(values, cost, begun.kept_m3, begun.kept_share, short)
+            self.begun[values] = replace(begun, network=None)
 
 
 def over_crest_m(routed: Routed) -> float:
@@ -207,7 +285,7 @@ def search(
     if all(math.isinf(one.cost) for one in space.known.values()):
         raise ValueError("no combination of the free dimensions can be built")
     best = min(space.known.values(), key=lambda one: _rank(one, asked))
-    return Searched(best, _curve(space, asked), len(space.known))
+    return Searched(best, _curve(space, asked), len(space.begun))
 
 
 def affordable(space: DesignSpace, most_cost: float) -> tuple[TriedDesign, ...]:
@@ -242,27 +320,42 @@ def _cheapest(
     space: DesignSpace, asked: float, tries: int, seed: int, starts: Sequence[Values]
 ) -> TriedDesign:
     """Search for the cheapest design that keeps a share, by evolution, then bring it back."""
-    scale = 1.0 + max(
-        (one.cost for one in map(space.trial, starts) if math.isfinite(one.cost)), default=0.0
-    )
+    first = [one for one in space.trials(list(starts)) if one is not None]
+    scale = 1.0 + max((one.cost for one in first if math.isfinite(one.cost)), default=0.0)
     members = max(_FEWEST, _EACH * len(space.free))
-    before = len(space.known)
+    before = len(space.begun)
+    to_beat = np.full(members, math.inf)
 
-    def worth(steps: NDArray[np.float64]) -> float:
-        one = space.trial(space.values(np.round(steps).astype(np.int64)))
+    def worth(steps: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Rate a generation, a column each: its cost where it holds, else more than any cost."""
+        every = [space.values(np.round(one).astype(np.int64)) for one in steps.T]
+        found = space.trials(every, to_beat.tolist(), asked)
+        return np.array([math.inf if one is None else rated(one) for one in found])
+
+    def rated(one: TriedDesign) -> float:
         short, cost, _ = _rank(one, asked)
         return 10 * scale * (1 + short) if short else min(cost, 9 * scale)
 
-    if (space.steps > 0).all() and tries > members:
-        differential_evolution(
+    def after_each(intermediate_result: OptimizeResult) -> bool:
+        """Note what each member of the next generation has to beat."""
+        energies = intermediate_result.population_energies
+        to_beat[:] = np.where(energies < 9 * scale, energies, math.inf)
+        return len(space.begun) - before >= tries
+
+    left = max(1, tries // members - 1) if (space.steps > 0).all() and tries > members else 0
+    while left > 0 and len(space.begun) - before < tries:  # anew where all members have become one
+        to_beat[:] = math.inf
+        done = differential_evolution(
             worth,
             list(zip(np.zeros(len(space.free)), space.steps, strict=True)),
             integrality=np.ones(len(space.free), dtype=bool),
-            init=_population(space, starts, members, seed),
-            maxiter=max(1, tries // members - 1),
-            mutation=(0.4, 0.9), recombination=0.8, tol=1e-6, polish=False, rng=seed,
-            callback=lambda *_, **__: len(space.known) - before >= tries,
+            init=_population(space, starts, members, seed + left),
+            maxiter=left,
+            mutation=(0.4, 0.9), recombination=0.8, tol=1e-6, polish=False, rng=seed + left,
+            callback=after_each, updating="deferred", vectorized=True,
         )  # fmt: skip
+        left -= max(int(done.nit), 1)
+        starts = (min(space.known.values(), key=lambda one: _rank(one, asked)).values,)
     best = min(space.known.values(), key=lambda one: _rank(one, asked))
     return _brought_back(space, best, asked)
 
@@ -298,7 +391,11 @@ def _brought_back(space: DesignSpace, start: TriedDesign, asked: float) -> Tried
 def _moved(
     space: DesignSpace, best: TriedDesign, asked: float, size: NDArray[np.int64]
 ) -> TriedDesign:
-    """Return the first neighbour that is better, or the same."""
+    """Return the best of the first neighbours that are better, or the same."""
+
+    def rank(one: TriedDesign) -> tuple[float, float, Values]:
+        return _rank(one, asked)
+
     at = space.places(best.values)
     count = len(space.free)
     moves = [(one, side, -1, 0) for one in range(count) for side in (-1, 1)]
@@ -308,13 +405,25 @@ def _moved(
             for one, two in combinations(range(count), 2)
             for side in (-1, 1)
         ]
-    for one, side, two, other in moves:
-        near = at.copy()
-        near[one] += side * size[one]
-        if two >= 0:
-            near[two] += other * size[two]
-        near = np.clip(near, 0, space.steps)
-        trial = space.trial(space.values(near))
-        if _rank(trial, asked) < _rank(best, asked):
-            return trial
+    near = [_stepped(space, at, size, move) for move in moves]
+    holds = best.holds and best.kept_share >= asked - _MET
+    to_beat = best.cost if holds else math.inf
+    for first in range(0, len(near), _AT_A_TIME):
+        batch = near[first : first + _AT_A_TIME]
+        found = space.trials(batch, [to_beat] * len(batch), asked)
+        better = min((one for one in found if one is not None), key=rank, default=best)
+        if rank(better) < rank(best):
+            return better
     return best
+
+
+def _stepped(
+    space: DesignSpace, at: NDArray[np.int64], size: NDArray[np.int64], move: tuple[int, ...]
+) -> Values:
+    """Return the values after one dimension, or two, were moved a step."""
+    one, side, two, other = move
+    near = at.copy()
+    near[one] += side * size[one]
+    if two >= 0:
+        near[two] += other * size[two]
+    return space.values(np.clip(near, 0, space.steps))

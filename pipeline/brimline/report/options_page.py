@@ -11,6 +11,7 @@ from markupsafe import Markup
 from brimline.choose.choice import COST, KEPT, PER_KEPT, Tried, leader, shares_best, turns
 from brimline.choose.options import FIGURES, OptionFigures, side_by_side
 from brimline.choose.sensitivity import PRICE, TOGETHER
+from brimline.elements.building import ITEMS
 from brimline.layers.flags import needs_look
 from brimline.report import attention
 from brimline.report.costs import costs, money
@@ -247,11 +248,16 @@ def verdicts(options: Sequence[Alternative], rows: Sequence[Mapping[str, Any]]) 
 
 
 def _without_price(one: Alternative) -> str:
+    """Name each item of a bill that has no price, how much of it there is, and the key to set."""
     bill = one.results.table("bill")
-    lacking = [] if bill is None else sorted(set(bill.loc[bill["cost"].isna(), "title"]))
-    if not lacking:
+    if bill is None or not bill["cost"].isna().any():
         return ""
-    return f"what {one.name} costs is not known: [rates] has no price for {'; '.join(lacking)}"
+    lacking = bill[bill["cost"].isna()].groupby("item", sort=False)["amount"].sum()
+    items = [
+        f"{ITEMS[key].title} ({amount:.3g} {ITEMS[key].unit}): rates.{ITEMS[key].rate_key(key)}"
+        for key, amount in zip(map(str, lacking.index), lacking, strict=True)
+    ]
+    return f"what {one.name} costs is not known, because these have no price: {'; '.join(items)}"
 
 
 def options_html(options: Sequence[Alternative], rows: Sequence[Mapping[str, Any]]) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from brimline.config import Cultivation, LevelLines, Survey
 from brimline.engine.stage import Stage
@@ -35,6 +35,9 @@ if TYPE_CHECKING:
     from brimline.lines.relief import ValleyLine
 
 
+_FEW_SHARE: Final = 0.1  # of the site that is lined, below which the reason is told
+
+
 def _run(given: Given, report: Reporter) -> Made:
     params = given.params("cultivation", Cultivation)
     grid, survey = given.grid, given.raster("elevation")
@@ -51,6 +54,8 @@ def _run(given: Given, report: Reporter) -> Made:
     choose = params.guides == "chosen"
     found = pattern(country, keypoints, drawn, _ploughing(given), choose=choose)
     _tell(found, report)
+    if choose:
+        _tell_few(found, given, len(valleys), report)
     filled = filled_ground(given)
     pegged = [
         values_of(one, layer("keylines")) | {"flag": joined([*one.flags, *filled.flags(one.line)])}
@@ -125,6 +130,24 @@ def _tell(found: Pattern, report: Reporter) -> None:
             f" follow {guides}",
             'set cultivation.guides = "keypoints" to have them drawn all the same',
         )
+
+
+def _tell_few(found: Pattern, given: Given, valleys: int, report: Reporter) -> None:
+    """Say why little of the site is lined, where little is."""
+    width_m = given.params("cultivation", Cultivation).width_m
+    lined_m2 = width_m * sum(one.length_m for one in found.lines)
+    share = lined_m2 / float(given.frame("boundary").geometry.union_all().area)
+    if share >= _FEW_SHARE:
+        return
+    why = (
+        f"of {counted(valleys, 'valley')} too little is steeper than its flanks above a level line,"
+        " or gentler below it, for lines beside one to fall from valley to ridge"
+        if valleys
+        else "it has no valley, and the pattern spreads the water of valleys"
+    )
+    text = f"cultivation lines cover {share:.0%} of the site: {why}"
+    mend = "draw guide_lines where you want lines all the same; the rest is left unlined"
+    report.problem(Problem(Severity.NOTICE, text, mend, "keylines"))
 
 
 STAGE = Stage(

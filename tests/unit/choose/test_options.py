@@ -8,7 +8,7 @@ from brimline.cli import options as command
 from brimline.config import load
 from brimline.errors import InputError
 from brimline.grid import Grid
-from brimline.report.options_page import Alternative, figure_text
+from brimline.report.options_page import Alternative, figure_text, verdicts
 from brimline.report.results import Results
 
 SITE = """\
@@ -77,6 +77,21 @@ def test_ranges_of_a_run():
     assert found["cost"] == pytest.approx((900.0, 1400.0))
     # 3 and 4 of two sums that know nothing of each other: 5; nine in ten lie within 1.645 of them
     assert found["earth_m3"] == pytest.approx((60 - 8.225, 60 + 8.225))
+
+
+def test_what_has_no_price_is_named_with_how_much_of_it_there_is_and_the_key_to_set():
+    bill = pd.DataFrame(
+        {
+            "item": ["cut", "shelf_plants", "shelf_plants", "pipe"],
+            "amount": [10.0, 80.0, 4.5, 2.0],
+            "cost": [50.0, None, None, None],
+        }
+    )
+    told = verdicts([of_run({}, bill=bill)], [])
+    assert told[0] == (
+        "what x costs is not known, because these have no price: Plant a shelf with marsh plants"
+        " (84.5 m²): rates.shelf_plants_per_m2; Pipe, laid (2 m): rates.pipe_per_m"
+    )
 
 
 def test_units_of_the_site_are_shown():

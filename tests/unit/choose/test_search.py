@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from brimline._jit import threads
 from brimline.cascade import Discharge, Free, Goals, Link, Network, Pace, StormInflow
 from brimline.choose.search import DesignSpace, affordable, search
 from brimline.elements import Sill, Tank
@@ -145,14 +146,28 @@ def test_nothing_holds_is_said():
     assert found.best.kept_share == max(t.kept_share for t in one.known.values())
 
 
-def test_the_same_seed_finds_the_same():
-    def once():
+def test_the_same_seed_finds_the_same_on_one_core_and_on_three():
+    def once(count):
         one = space(3, lambda v: float(v[0] + 2 * v[1] + 3 * v[2]), 0.5, step=2.0, low=2.0)
-        return search(one, tries=120, points=3)
+        with threads(count):
+            return search(one, tries=120, points=3)
 
-    first, again = once(), once()
+    first, again = once(1), once(3)
     assert first.curve == again.curve
     assert first.best == again.best
+    assert first.tries == again.tries
+
+
+def test_a_design_that_is_no_cheaper_than_one_to_beat_is_not_routed():
+    one = space(2, lambda values: float(sum(values)), 0.5)
+    dear, short, cheap = (30.0, 20.0), (1.0, 1.0), (30.0, 4.0)
+    found = one.trials([dear, short, cheap], [40.0, 40.0, 40.0], 0.5)
+    assert found[:2] == [None, None]
+    assert found[2] is not None
+    assert found[2].kept_share >= 0.5
+    assert dear not in one.begun
+    assert one.begun[short].kept_share < 0.5
+    assert one.trial(short).kept_share == one.begun[short].kept_share
 
 
 def test_what_cannot_be_built_is_passed_over():
