@@ -1,5 +1,8 @@
 """Places for ponds as a person gets them, and one taken into the plan."""
 
+import json
+import shutil
+
 import numpy as np
 import pyogrio
 import pytest
@@ -44,7 +47,7 @@ def test_a_place_taken_is_a_dam_with_everything_of_one(site):
     assert site.run("--until", "ponds").code == 0
     place = site.layer("pond_sites").iloc[0]
     assert site.call("apply", str(site.folder / "site.toml"), "p1").code == 0
-    done = site.run("--draft")
+    done = site.run("--only", "rasters")
     assert done.code == 0, done.err
     (dam,) = site.layer("elements").itertuples()
     assert (dam.element_id, dam.kind) == ("dam p1", "pond")
@@ -64,3 +67,48 @@ def test_a_place_taken_is_a_dam_with_everything_of_one(site):
     assert "leaks" not in (proof.flag or "")
     earth = site.table("earth_volumes")
     assert earth["fill_m3"].iloc[0] > 0.5 * place["fill_m3"]
+    hauls = site.table("spoil_hauls")
+    short_m3 = hauls.loc[hauls["kind"] == "borrow", "bank_m3"].sum()
+    told = json.loads((site.results / "run.json").read_text(encoding="utf-8"))["problems"]
+    assert any(f"fill is short by {short_m3:.0f} m³" in str(one) for one in told)
+
+    # built as staked: as designed; its crest settled by 0.3 m in the middle: found, with the mend
+    shutil.copytree(site.results, site.folder / "old")
+    stakes = stakes[stakes["offset_m"] == 0]
+
+    middle = set(stakes[stakes["role"] == "crest"]["stake_id"].iloc[4:8])
+
+    def surveyed(lower_m: float):
+        rows = [
+            f"{row.stake_id},{row.geometry.x},{row.geometry.y},"
+            f"{row.build_m - (lower_m if row.stake_id in middle else 0.0)}"
+            for row in stakes.itertuples()
+        ]
+        text = "\n".join(["name,easting,northing,level", *rows])
+        (site.folder / "built.csv").write_text(text, encoding="utf-8")
+        site.inputs["as_built"] = "built.csv"
+        site.tables = TABLES + '[as_built]\nsurveyed_by = "level"\n'
+        again = site.run("--draft")
+        assert again.code == 0, again.err
+        return site.table("as_built_findings"), site.table("as_built_elements").iloc[0]
+
+    findings, dam = surveyed(0.0)
+    assert set(findings["code"]) == {"not-surveyed"}  # no stake stands on the bottom
+    assert (dam["failed"], dam["verdict"]) == (0, "as designed")
+    findings, dam = surveyed(0.3)
+    assert set(findings["element_id"]) == {"dam p1"}
+    assert {"freeboard", "built-off"} <= set(findings["code"])
+    assert findings["mend"].str.contains("fill 0.30 m").any()
+    assert (dam["failed"], dam["verdict"]) == (4, "fails")
+
+    # and drawn 0.3 m lower, the comparison of the runs says so
+    level = float(place["level_m"]) - 0.3
+    rows = pyogrio.read_dataframe(site.folder / "plan.gpkg", layer="drawn_dams")
+    rows["spill_level_m"], rows["crest_level_m"] = level, rows["crest_level_m"] - 0.3
+    rows.to_file(site.folder / "plan.gpkg", layer="drawn_dams", driver="GPKG")
+    del site.inputs["as_built"]
+    assert site.run("--only", "rasters").code == 0
+    done = site.call("compare", str(site.folder / "old"), str(site.results))
+    assert done.code in (0, 1), done.err
+    assert "dam p1: its designed storage goes from" in done.out
+    assert "dam p1: its designed spill level goes from" in done.out

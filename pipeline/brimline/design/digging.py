@@ -42,6 +42,7 @@ if TYPE_CHECKING:
 _MOUNDS: Final = frozenset({Kind.SWALE, Kind.DRAIN})  # formed along a line
 _DIFFER_PCT: Final = 5.0  # between cells and sections, above which a person should look
 _DIFFER_M3: Final = 2.0
+_SHORT_M3: Final = 1.0  # of fill that is told of
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +126,7 @@ class DugDesign:
         return next(one.flags for one in self.elements if one.element_id == name)
 
     def told(self) -> list[Problem]:
-        """Say what could not be made, what is measured doubtfully, and which batter has no foot."""
+        """Say what could not be made, is measured doubtfully, has no foot, and what is short."""
         unmade = [
             Problem(Severity.WARNING, f"{name}: {why}", "mend its row in the plan", "drawn_pads")
             for name, why in self.site.unmade.items()
@@ -139,7 +140,26 @@ class DugDesign:
             )
             for name in self.site.ready.open_ended
         ]
-        return [*unmade, *(doubt for one in self.elements for doubt in one.doubts()), *open_ended]
+        doubts = [doubt for one in self.elements for doubt in one.doubts()]
+        return [*unmade, *doubts, *open_ended, *self._short()]
+
+    def _short(self) -> list[Problem]:
+        """Say how much fill is short, where, and what a pit for it would take."""
+        brought = [one for one in self.spoil.hauls if one.kind == "borrow"]
+        short = {one.to_id: one.bank_m3 for one in brought}
+        if (total_m3 := sum(short.values())) < _SHORT_M3:
+            return []
+        each = ", ".join(f"{name} {m3:.0f} m³" for name, m3 in short.items() if m3 >= _SHORT_M3)
+        text = (
+            f"fill is short by {total_m3:.0f} m³, measured in place before it is dug"
+            f" ({sum(one.loose_m3 for one in brought):.0f} m³ loose): {each or 'a little of several'}"
+        )
+        mend = (
+            f"win it from a borrow pit, which 1 m deep below the topsoil takes {total_m3:.0f} m² of"
+            " ground; behind a dam and below its water it makes the pond deeper by as much. It is"
+            " billed as brought from elsewhere"
+        )
+        return [Problem(Severity.NOTICE, text, mend, "spoil_hauls")]
 
 
 def dug(
