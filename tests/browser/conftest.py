@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -51,12 +52,24 @@ def browser() -> Iterator[Browser]:
 def written(made_results: Results, tmp_path_factory: pytest.TempPathFactory) -> Path:
     from brimline.report import client_html, map_html, report_html
     from brimline.report.drawings import drawings_html
+    from brimline.report.options_page import Alternative, option_rows, options_html
 
     folder = tmp_path_factory.mktemp("run")
     (folder / "report.html").write_text(report_html(made_results), encoding="utf-8")
     (folder / "map.html").write_text(map_html(made_results), encoding="utf-8")
     (folder / "client.html").write_text(client_html(made_results) or "", encoding="utf-8")
     (folder / "drawings.html").write_text(drawings_html(made_results), encoding="utf-8")
+    headline = made_results.manifest.get("headline", {})
+    said = {"storage_m3": 900.0, "cut_m3": 700.0, "fill_m3": 500.0}
+    other = replace(made_results, manifest=made_results.manifest | {"headline": headline | said})
+    for name, units in (("options", "metric"), ("options_us", "us")):
+        small, large = (replace(one, units=units) for one in (made_results, other))
+        designs = [
+            Alternative("as_drawn", small, ("inputs.plan = plan.gpkg",), 40, 0),
+            Alternative("a_larger_pond", large, ("works.pond_depth_m = 2.2",), 12, 28),
+        ]
+        text = options_html(designs, option_rows(designs))
+        (folder / f"{name}.html").write_text(text, encoding="utf-8")
     return folder
 
 
