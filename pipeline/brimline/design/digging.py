@@ -149,10 +149,11 @@ class DugDesign:
         short = {one.to_id: one.bank_m3 for one in brought}
         if (total_m3 := sum(short.values())) < _SHORT_M3:
             return []
+        loose_m3 = sum(one.loose_m3 for one in brought)
         each = ", ".join(f"{name} {m3:.0f} m³" for name, m3 in short.items() if m3 >= _SHORT_M3)
         text = (
             f"fill is short by {total_m3:.0f} m³, measured in place before it is dug"
-            f" ({sum(one.loose_m3 for one in brought):.0f} m³ loose): {each or 'a little of several'}"
+            f" ({loose_m3:.0f} m³ loose): {each or 'a little of several'}"
         )
         mend = (
             f"win it from a borrow pit, which 1 m deep below the topsoil takes {total_m3:.0f} m² of"
