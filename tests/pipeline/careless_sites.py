@@ -41,6 +41,7 @@ CELLS = 120
 KINDS = ("fractal", "glacial", "terraced", "valley")
 CELL_SIZES_M = (0.5, 1.0, 2.0, 5.0)
 NOISE_M = 0.02
+BANK_M = 4.0  # from a swale's line to past the foot of its bank
 STORMS = """
 [storm]
 return_period_y = 10
@@ -361,11 +362,11 @@ class _Quiet:
 
 
 class Stages:
-    """The stages of a site up to the advice, in memory: what the plan does not touch runs once."""
+    """The stages of a site up to one, in memory: what the plan does not touch runs once."""
 
-    def __init__(self, site: Path) -> None:
+    def __init__(self, site: Path, until: str = "advice") -> None:
         loaded, _ = at_scale(load(site))
-        self.stages = ordered(stages_for(loaded.settings), "advice")
+        self.stages = ordered(stages_for(loaded.settings), until)
         self.sources = {name: one.value for name, one in sources_of(loaded).items()}
         settings = loaded.settings
         self.tables = {name: getattr(settings, name) for name in type(settings).model_fields}
@@ -374,12 +375,17 @@ class Stages:
 
     def run(self) -> Round:
         """Run what depends on the plan, and return what is said."""
+        self.compute("plan")
+        return self._round()
+
+    def compute(self, anew: str) -> dict[str, Any]:
+        """Run a stage anew, and what depends on it or has not run; return all that is known."""
         touched: set[str] = set()
         made = {name for stage in self.stages for name in stage.makes}
         for stage in self.stages:
             takes = taken(stage, made)
             known = set(stage.makes) <= set(self.values)
-            if known and stage.name != "plan" and touched.isdisjoint(takes):
+            if known and stage.name != anew and touched.isdisjoint(takes):
                 continue
             given = Given(
                 stage, self.values.__getitem__,
@@ -389,7 +395,7 @@ class Stages:
             )  # fmt: skip
             self.values |= stage.run(given, _Quiet())
             touched |= set(stage.makes)
-        return self._round()
+        return self.values
 
     def _round(self) -> Round:
         found, proof = self.values["cascade_findings"], self.values["design_proof"]
@@ -425,7 +431,10 @@ def drive(site: Path, rounds: int = 3) -> list[Round]:
 
 
 def lengths_of(plan: Path) -> dict[str, float]:
-    """Length of each drawn line outside ponds, bays of one swale together, by name [m]."""
+    """Length of each drawn line outside ponds, bays of one swale together, by name [m].
+
+    What a drain cuts into a swale's bank is the swale's.
+    """
     lengths: dict[str, float] = {}
     there = {str(name) for name, _ in pyogrio.list_layers(plan)}
     ponds = [
@@ -433,8 +442,13 @@ def lengths_of(plan: Path) -> dict[str, float]:
         for layer in sorted(there & {"drawn_ponds", "drawn_basins"})
     ]
     water = shapely.union_all(ponds)
-    for layer in sorted(there & {"drawn_swales", "drawn_drains"}):
-        for row in pyogrio.read_dataframe(plan, layer=layer).itertuples():
+    for layer in ("drawn_swales", "drawn_drains"):
+        if layer not in there:
+            continue
+        rows = pyogrio.read_dataframe(plan, layer=layer)
+        for row in rows.itertuples():
             name = row.name.split(" bay ")[0]
             lengths[name] = lengths.get(name, 0.0) + row.geometry.difference(water).length
+        if layer == "drawn_swales":
+            water = water.union(rows.geometry.buffer(BANK_M).union_all())
     return lengths

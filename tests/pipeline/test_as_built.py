@@ -1,6 +1,7 @@
 """What was built against the design, through the command: known faults are found, and no others."""
 
 import csv
+from collections import Counter
 
 import fiona
 import geopandas as gpd
@@ -9,6 +10,7 @@ import pyogrio
 import pytest
 import rasterio
 import shapely
+from tests.pipeline.careless_sites import Stages
 from tests.pipeline.conftest import Silent
 
 from brimline.io.frames import check_frame
@@ -275,6 +277,78 @@ def test_what_a_survey_cannot_tell_is_told_once_an_element_and_fails_nothing(des
     assert not table(site, "as_built_stakes")["flag"].fillna("").str.contains("decided").any()
     for name in NAMES:
         assert check_frame(table(site, name), CATALOGUE[name]) == []
+
+
+@pytest.fixture(scope="module")
+def half_metre_sills(tmp_path_factory, site_class):
+    """A swale, a pond and a basin with sills 0.5 m wide, shot on every stake and the bottoms."""
+    with pytest.MonkeyPatch.context() as patch:
+        site = site_class(tmp_path_factory.mktemp("half_metre"), Silent(), patch)
+        site.tables = TABLES
+        half = {"sill_width_m": 0.5}
+        site.write_plan(
+            drawn_swales=[{"name": "Swale", "depth_m": 0.5, "shape": SWALE} | half],
+            drawn_ponds=[{"name": "Pond", "depth_m": 1.2, "shape": POND} | half],
+            drawn_basins=[{"name": "Basin", "depth_m": 0.4, "shape": BASIN} | half],
+            discharge_points=[{"name": "Brook", "shape": END}],
+        )
+        stakes = Stages(site.write(), "stakes").compute("plan")["stakes"]
+        write_csv(site, as_points(stakes[stakes["offset_m"] == 0]))
+        found = Stages(site.write(), "as_built").compute("plan")["as_built_stakes"]
+        # what no stake asks for is shot where it is asked for
+        rows = [
+            {"name": row.stake_id, "easting": row.geometry.x, "northing": row.geometry.y,
+             "level": row.design_m}
+            for row in found.itertuples()
+        ]  # fmt: skip
+        return site, rows
+
+
+def noisy(site, rows, error_m, seeds, wrong):
+    """What is judged of surveys with noise, their error stated; `wrong` maps stakes to metres."""
+    site.tables = f"{TABLES}[as_built]\nrmse_m = {error_m}\n"
+    stages = Stages(site.write(), "as_built")
+    for seed in seeds:
+        rng = np.random.default_rng([17, seed])
+        write_csv(site, [
+            row | {"level": row["level"] + wrong.get(row["name"], 0.0) + rng.normal(0, error_m)}
+            for row in rows
+        ])  # fmt: skip
+        yield stages.compute("as_built")
+
+
+def held_to_stated_error(site, rows, error_m, seeds):
+    """Half-metre sills: right ones do not fail, low ones are low, tilted ones are uneven."""
+    told = Counter()
+    right = [one["as_built_sills"] for one in noisy(site, rows, error_m, seeds, {})]
+    told["right fails"] = sum((one["verdict"] == "fail").any() for one in right)
+    far_m = 5 * error_m  # beyond what chance may hide of two shots
+    wrong = {"Pond-S01": -far_m, "Pond-S02": -far_m, "Basin-S01": far_m, "Basin-S02": -far_m}
+    for found in noisy(site, rows, error_m, seeds, wrong):
+        sills = found["as_built_sills"].set_index("element_id")
+        told["low"] += sills.loc["Pond", "level_verdict"] == "fail"
+        told["low told uneven"] += sills.loc["Pond", "even_verdict"] == "fail"
+        told["uneven"] += sills.loc["Basin", "even_verdict"] == "fail"
+        told["uneven told low"] += sills.loc["Basin", "level_verdict"] == "fail"
+        told["works fail by noise"] += found["as_built_elements"].set_index("element_id").loc[
+            "Swale", "verdict"
+        ] in ("works", "fails")  # fmt: skip
+    return told
+
+
+@pytest.mark.parametrize("error_m", [0.012, 0.03])
+@pytest.mark.parametrize(
+    ("works", "most_wrong"), [(2, 1), pytest.param(40, 5, marks=pytest.mark.slow)]
+)
+def test_noise_that_is_stated_judges_one_of_twenty_works_wrong_at_most(
+    half_metre_sills, error_m, works, most_wrong
+):
+    """Of 40, 2 are expected at 5 %, and more than 5 in 2 % of trials."""
+    told = held_to_stated_error(*half_metre_sills, error_m, range(works))
+    assert told["low"] >= works - most_wrong
+    assert told["uneven"] >= works - most_wrong
+    for wrong in ("right fails", "low told uneven", "uneven told low", "works fail by noise"):
+        assert told[wrong] <= most_wrong, wrong
 
 
 def test_a_shifted_survey_is_named_and_taken_off(designed):

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 _ANY_CORNER: Final = np.ones((3, 3), dtype=np.int64)
 _HOLDING: Final = frozenset({Kind.SWALE, Kind.POND, Kind.BASIN})  # water behind a sill
 _SAME_M: Final = 0.001
+_MEDIAN: Final = math.sqrt(math.pi / 2)  # error of a median of normal errors over that of a mean
 _NOTCH_M: Final = 0.02  # what lies lower than this below a crest is cut by a sill
 _TOE_M: Final = 0.5  # bottom places stay this far from the toe of the sides
 _BOTTOMS: Final = 5  # about so many to a side of a large bottom
@@ -153,14 +154,15 @@ def elements_built(
     """Work out every element as built; what was not surveyed stays as designed.
 
     What the survey's scatter explains is levelled out: a sill lies at its mean, a crest at its
-    median level, unless a place is lower than chance makes it.
+    median level, unless a place is lower than chance makes it; and where that is no farther from
+    the design than the survey errs, at its designed level.
     """
     found = AllBuilt()
     for element in works.network.elements:
         name = element.element_id
         mine = [one for one in checks if one.asked.element_id == name]
         if isinstance(element.shape, Drain):
-            found.elements[name] = _drain(element, element.shape, mine, tolerances)
+            found.elements[name] = _drain(element, element.shape, mine, differences, tolerances)
             _drain_outlets(found, works.network, name)
         elif element.kind in _HOLDING and name in works.ready.elements:
             found.elements[name] = _bowl(works, element, mine, differences, tolerances, found)
@@ -170,7 +172,11 @@ def elements_built(
 
 
 def _drain(
-    element: Element, drain: Drain, mine: Sequence[CheckedLevel], tolerances: Tolerances
+    element: Element,
+    drain: Drain,
+    mine: Sequence[CheckedLevel],
+    differences: Differences,
+    tolerances: Tolerances,
 ) -> BuiltElement:
     bed = [one for one in mine if one.asked.role == "floor" and math.isfinite(one.difference_m)]
     if not bed:
@@ -178,11 +184,15 @@ def _drain(
     along = np.array([one.asked.chainage_m for one in bed])
     level = np.array([one.asked.level_m for one in bed])
     change = np.array([one.difference_m for one in bed])
+    error_m = tolerances.survey_error_m
+    off_m = _beyond_chance(float(change.mean()), differences.error_of_mean_m(error_m, len(bed)))
+    if not off_m and np.abs(change).max() <= chance_of_one(len(bed)) * error_m:
+        change = np.zeros(len(bed))
     if len(bed) > 1 and np.polyfit(along, level, 1)[0] > 0:  # staked from its lower end
         along = drain.length_m - along
     now = drain_as_built(drain, along, change)
     depth, at = standing_water_m(along, level + change)
-    if depth <= range_of_chance(len(bed)) * tolerances.survey_error_m:
+    if depth <= range_of_chance(len(bed)) * error_m:
         depth = 0.0
     crest = [one.difference_m for one in mine if one.asked.role == "crest"]
     low = min((one for one in crest if math.isfinite(one)), default=math.nan)
@@ -214,11 +224,11 @@ def _bowl(
     for place, one in sills.items():
         outlet = network.links[place].outlet
         if one.line is not None and isinstance(outlet, Sill):
-            found.outlets[place] = _outlet(outlet, one.line, error_m)
+            found.outlets[place] = _outlet(outlet, one.line, error_m, _many(network))
     crest = [one.asked for one in mine if one.asked.role == "crest"]
     least = element.crest_level_m - _NOTCH_M
     changes = differences.along_crest(crest, works.levels, least) if crest else np.zeros(0)
-    low = _lowest(changes, error_m)
+    low = _lowest(changes, error_m, differences.error_of_mean_m(error_m, changes.size))
     spill = network.spill_level_m(name)
     ground = None if name in works.filled else pool_cells(works, name, spill, differences)
     stages = element.stages if ground is None else stages_as_built(element, ground)
@@ -238,18 +248,31 @@ def _bowl(
     return BuiltElement(now, list(sills.values()), ground is not None, error_m3, low)
 
 
-def _lowest(change_m: NDArray[np.float64], error_m: float) -> float:
+def _lowest(change_m: NDArray[np.float64], error_m: float, error_of_mean_m: float) -> float:
     """Lowest change along a crest, or its median where chance explains that some lie lower."""
     if not change_m.size:
         return math.nan
     low, middle = float(change_m.min()), float(np.median(change_m))
-    return low if low < middle - chance_of_one(change_m.size) * error_m else middle
+    if low < middle - chance_of_one(change_m.size) * error_m:
+        return low
+    return _beyond_chance(middle, _MEDIAN * error_of_mean_m)
 
 
-def _outlet(sill: Sill, line: SillLine, error_m: float) -> Outlet:
-    even_m = max(_SAME_M, range_of_chance(line.readings) * error_m)
+def _beyond_chance(off_m: float, error_m: float) -> float:
+    """Return a departure, or none where chance explains it."""
+    return off_m if abs(off_m) > chance_of_one(1) * error_m else 0.0
+
+
+def _many(network: Network) -> int:
+    """Count the sills of the works, which are judged together."""
+    return max(1, sum(isinstance(link.outlet, Sill) for link in network.links))
+
+
+def _outlet(sill: Sill, line: SillLine, error_m: float, among: int) -> Outlet:
+    even_m = max(_SAME_M, range_of_chance(line.readings, among) * error_m)
     if sill.form != "broad" or line.uneven_m <= even_m:
-        return sill.raised(line.mean_m - sill.crest_m)
+        off_m = line.mean_m - sill.crest_m
+        return sill.raised(_beyond_chance(off_m, line.error_of_mean_m(error_m)))
     along = np.unique(line.along_m)
     level = np.array([line.level_m[line.along_m == place].mean() for place in along])
     return built_sill(along, level, discharge_coefficient=sill.discharge_coefficient)
@@ -273,7 +296,7 @@ def _sills(
         role = "sill" if number == 1 else f"sill{number}"
         ends = np.array([(one.asked.x, one.asked.y) for one in mine if one.asked.role == role])
         line = differences.along_sill(ends, sill.crest_m) if len(ends) == 2 else None
-        verdict = sill_verdict(line, sill.crest_m, tolerances)
+        verdict = sill_verdict(line, sill.crest_m, tolerances, among=_many(network))
         found[place] = SillBuilt(name, number, sill.width_m, sill.crest_m, line, verdict)
     return found
 

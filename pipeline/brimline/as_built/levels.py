@@ -119,8 +119,12 @@ def chance_of_one(among: int) -> float:
 
 
 @lru_cache(maxsize=64)
-def range_of_chance(count: int) -> float:
+def range_of_chance(count: int, among: int = 1) -> float:
     """Range of so many normal errors that 5 % of trials exceed, in standard errors.
+
+    Parameters
+    ----------
+    among : how many such ranges are judged together; none exceeds it in 95 % of trials.
 
     References
     ----------
@@ -131,11 +135,11 @@ def range_of_chance(count: int) -> float:
         return 0.0
     x = np.linspace(-8.0, 8.0, 1601)
     density = np.exp(-(x**2) / 2) / math.sqrt(2 * math.pi)
-    low, high = 0.0, 12.0
+    low, high, sure = 0.0, 12.0, (1 - _MOST_WRONG) ** (1 / among)
     for _ in range(40):
         middle = (low + high) / 2
         inside = count * np.trapezoid(density * (ndtr(x + middle) - ndtr(x)) ** (count - 1), x)
-        low, high = (middle, high) if inside < 1 - _MOST_WRONG else (low, middle)
+        low, high = (middle, high) if inside < sure else (low, middle)
     return high
 
 
@@ -252,7 +256,9 @@ class SillVerdict:
         return min(self.level, self.even, key=order.index)
 
 
-def sill_verdict(line: SillLine | None, asked_m: float, tolerances: Tolerances) -> SillVerdict:
+def sill_verdict(
+    line: SillLine | None, asked_m: float, tolerances: Tolerances, *, among: int = 1
+) -> SillVerdict:
     """Judge a sill over its whole width, and say what is to be done.
 
     It must lie at its level, and be level from side to side, for it spills where it is lowest.
@@ -260,16 +266,15 @@ def sill_verdict(line: SillLine | None, asked_m: float, tolerances: Tolerances) 
     Parameters
     ----------
     line : None where it was not surveyed.
+    among : how many sills are judged together.
     """
     if line is None:
         return SillVerdict("not surveyed", "not surveyed", "survey it from side to side")
     error, tolerance = tolerances.survey_error_m, tolerances.sill_m
     off = line.mean_m - asked_m
-    level = decided(abs(off), tolerance, line.error_of_mean_m(error))
-    readings = line.readings or len(line.level_m)
-    even = decided(
-        line.uneven_m, tolerance, math.sqrt(2) * error, chance_m=range_of_chance(readings) * error
-    )
+    level = decided(abs(off), tolerance, line.error_of_mean_m(error), among=among)
+    chance_m = range_of_chance(line.readings or len(line.level_m), among) * error
+    even = decided(line.uneven_m, tolerance, math.sqrt(2) * error, chance_m=chance_m)
     told = []
     if level == "fail":
         told.append(f"{'cut' if off > 0 else 'fill'} {abs(off):.2f} m over its whole width")

@@ -34,7 +34,6 @@ CASE_FLAGS: Final = {
     "feed left on": "feed-left-on",
     "bank fails": "takes-next",
 }
-_AFTER_H: Final = 6.0  # a fault shows itself by then; drawdown is not asked for
 _RELEASE_STEPS: Final = 16
 _FOLLOWED: Final = 12  # elements that a release is followed through, so that hundreds stay cheap
 
@@ -112,7 +111,7 @@ def blocked_pipes(
     """
     limits = limits or CascadeLimits()
     network, before = base.network, _overtopped(base, limits)
-    brief = replace(pace, after_h=min(pace.after_h, _AFTER_H))
+    brief = pace.brief()
     inflow = base.inflow.thinned()
     for link in network.links:
         if not link.outlet.is_pipe:
@@ -139,7 +138,7 @@ def feeds_left_on(
     """
     limits = limits or CascadeLimits()
     before = _overtopped(base, limits)
-    brief = replace(pace, after_h=min(pace.after_h, _AFTER_H))
+    brief = pace.brief()
     inflow = base.inflow.thinned()
     for name, flow_m3_s in fed_m3_s.items():
         dry = np.zeros(np.asarray(inflow.edges_s).size - 1)
@@ -164,7 +163,7 @@ def failed_banks(
     """
     limits = limits or CascadeLimits()
     network, before = base.network, _overtopped(base, limits)
-    brief = replace(pace, after_h=min(pace.after_h, _AFTER_H))
+    brief = pace.brief()
     for element in network.elements:
         height, volume = element.embankment_height_m, element.held_above_ground_m3
         below = network.spills_to(element.element_id)

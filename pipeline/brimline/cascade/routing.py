@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 
     from brimline.cascade.inflow import StormInflow
     from brimline.elements.storage import FloatArray
+
+_BRIEF_H: Final = 6.0  # drawdown is not asked for by then
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +63,10 @@ class Pace:
                 f"after the storm, routing needs a step above 0 s and 0 h or more, got "
                 f"{self.after_step_s} s and {self.after_h} h"
             )
+
+    def brief(self) -> Pace:
+        """Return the same for faults and greater storms, which show themselves within 6 h."""
+        return replace(self, after_h=min(self.after_h, _BRIEF_H))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

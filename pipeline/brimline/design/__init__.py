@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from brimline.design.elements import PlacedElement, placed_elements
     from brimline.design.extent import Extent, extents_of
     from brimline.design.ground_mends import Followed, mends_on_ground
-    from brimline.design.level_mends import mends_to_level
+    from brimline.design.level_mends import KEPT_SHARE, mends_to_level
     from brimline.design.making import Design, Designed, designed
     from brimline.design.mends import mends_of
     from brimline.design.place_mends import mends_of_place
@@ -171,6 +171,7 @@ _HOME: Final = {
     "designed_ground": "earth",
     "led_roofs": "roofs",
     "mends_of": "mends",
+    "KEPT_SHARE": "level_mends",
     "mends_to_level": "level_mends",
     "extents_of": "extent",
     "misplaced": "places",
@@ -188,6 +189,7 @@ _HOME: Final = {
 
 __all__ = [
     "BUILDING",
+    "KEPT_SHARE",
     "KINDS",
     "LAYERS",
     "ROUTING_STEP_S",

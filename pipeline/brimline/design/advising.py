@@ -22,6 +22,10 @@ _FIRST: Final = (
 )  # fmt: skip
 # what is mended before anything else: without that nothing else holds
 _BREAKING: Final = frozenset({*_FIRST, "overtopped", "small-outlet"} - {"shape-limit"})
+# what shows only where a fault or more than the storms of the run comes on top
+_ON_TOP: Final = frozenset(
+    {"takes-next", "fails-beyond", "blocked-pipe", "feed-left-on", "fails-high-end", "fails-frozen"}
+)
 # in turn: whether only that is mended, and how many mends are tried with one that alone does not
 # do, and with those two; wider and deeper where narrower search found nothing
 _SWEEPS: Final[tuple[tuple[bool, tuple[int, ...]], ...]] = (
@@ -46,15 +50,19 @@ class Outcome:
 
 
 class Situation(Protocol):
-    """A plan that was designed, routed, dug and followed."""
+    """A plan that was designed and routed; it is dug and followed once that is asked for."""
+
+    @property
+    def drawn(self) -> Mapping[Mark, str]:
+        """Findings of the drawing and of the storms of the run."""
 
     @property
     def soon(self) -> Mapping[Mark, str]:
-        """Findings that are known before greater storms and single faults are tried."""
+        """Those, and what its water does on the designed surface."""
 
     @property
     def outcome(self) -> Outcome:
-        """All of it."""
+        """All of it, with what greater storms and single faults show."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,11 +199,11 @@ class _MendSearch:
         yield first
         if not widths or first.after is None:
             return
-        soon = first.after.soon
-        wrong = {one for one in soon if one not in self._left} | ({mark} & set(soon))
+        for marks in _closer(first.after):
+            wrong = {one for one in marks if one not in self._left} | ({mark} & set(marks))
+            if len(wrong) > len(widths) + 1:
+                return
         if not wrong:
-            wrong = set(first.after.outcome.marks) - set(self._left)
-        if not wrong or len(wrong) > len(widths) + 1:
             return
         rows = sorted(self.mends(first.after, wrong), key=self._order)
         rows = [row for row in rows if row["change"] and not _meets(first.row, row)]
@@ -217,13 +225,16 @@ class _MendSearch:
         if after is None and len(self.known) >= self.most:
             self.others.setdefault(tried.row["mend_id"], tried.row | _untried(open_still=True))
             return False
-        if after is None or mark in after.soon or mark in after.outcome.marks:
+        if after is None:
             self.in_vain.setdefault(mark, set()).add(changes_text(tried.changes))
             return False
-        marks = after.soon
-        if not self._worse(marks, mark):
-            marks = after.outcome.marks
-        proved = not self._worse(marks, mark)
+        for marks in _closer(after):
+            if mark in marks:
+                self.in_vain.setdefault(mark, set()).add(changes_text(tried.changes))
+                return False
+            proved = not self._worse(marks, mark)
+            if not proved:
+                break
         brought = sorted(one for one in marks if one not in left)
         tried.row |= {
             "proved": "yes" if proved else "no",
@@ -238,7 +249,9 @@ class _MendSearch:
         return proved
 
     def _worse(self, marks: Mapping[Mark, str], mark: Mark) -> bool:
-        brought = (flag for name, flag in marks if (name, flag) not in self._left)
+        brought = {flag for name, flag in marks if (name, flag) not in self._left}
+        if mark[1] in _BREAKING:  # it is wrong without any fault
+            brought -= _ON_TOP
         most = self.harm(mark[1])
         return len(marks) > len(self._left) or any(self.harm(flag) <= most for flag in brought)
 
@@ -260,6 +273,13 @@ class _MendSearch:
         rest = [row for name, row in self.others.items() if name not in chosen]
         in_vain = {mark: len(tried) for mark, tried in self.in_vain.items()}
         return Advice((*self.taken, *rest), in_vain, self.now.outcome, len(self.known))
+
+
+def _closer(after: Situation) -> Iterator[Mapping[Mark, str]]:
+    """Look closer and closer at a plan; each sees all that the one before saw."""
+    yield after.drawn
+    yield after.soon
+    yield after.outcome.marks
 
 
 def _mark(row: Row) -> Mark:

@@ -122,6 +122,8 @@ class _Maker:
                 yield from self._end_higher(one, flag)
             return
         for flag in sorted(flags & {"leaks", "sill-shut"}):
+            if flag == "leaks":
+                yield from self._begin_past_bank(one, flag)
             yield from self._where_it_leaves(one, flag)
             yield from self._to_brim(one, flag)
             yield from self._to_brim(one, flag, 2.0)
@@ -365,6 +367,37 @@ class _Maker:
         shape = outside.wkt if outside.length < line.length - 0.01 else ""
         change = PlanChange(DrawnDrain.LAYER, one.name, values, shape)
         yield self._row(one, flag, "end level", text, [change])
+
+    def _begin_past_bank(self, one: Followed, flag: str) -> Iterator[dict[str, Any]]:
+        """Begin a drain that cuts into an element past its bank, and lead it there over a sill."""
+        element, shape = self.network.element(one.name), self.design.shape_of(one.name)
+        for other in self.design.placed:
+            drain, line = other.element.shape, other.shape
+            if not isinstance(drain, Drain) or one.name == other.name:
+                continue
+            if shapely.Point(line.coords[0]).distance(shape) >= self._bank_m(element):
+                continue
+            beyond = shapely.get_parts(line.difference(shape.buffer(self._bank_m(element))))
+            rest = max(beyond, key=shapely.length, default=shapely.LineString())
+            if rest.length < _LEAST_DRAIN_M:
+                continue
+            start = rest.coords[0]
+            ground_m = self.standing.level_at(shapely.Point(start))
+            head_m = min(element.spill_level_m - _DROP_M / 2, ground_m - _LEAST_DEPTH_M)
+            fall = (head_m - drain.to_level_m) / rest.length
+            if not fall >= _LEAST_FALL:
+                continue
+            values: dict[str, float | str] = {
+                "depth_m": round(ground_m - head_m, 2), "fall_pct": round(100 * fall, 3),
+            }  # fmt: skip
+            text = (
+                f"begin {other.name} past the bank of {one.name}, at {_at(start)}: the first"
+                f" {line.length - rest.length:.1f} m would cut into it; its sill leads there"
+            )
+            changes = [PlanChange(DrawnDrain.LAYER, other.name, values, rest.wkt)]
+            if self.network.spills_to(one.name) == other.name:
+                changes += self._led(one.name, other.name, shapely.shortest_line(shape, rest))
+            yield self._row(one, flag, f"beginning of {other.name}", text, changes)
 
     def _may_take(self, one: Followed, target: str) -> bool:
         """Tell whether water may be led there without running in a ring."""

@@ -18,7 +18,7 @@ from brimline.lines.rows import around, corrected
 from brimline.lines.sample import along, surface_at
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, MutableMapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, MutableMapping, Sequence
 
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from brimline.lines.level_lines import Drawing
     from brimline.lines.rows import Corrected
 
-_KEPT_SHARE: Final = 0.9  # of the drawn length; a line that loses more is not told as the same
+KEPT_SHARE: Final = 0.9  # of the drawn length; a line that loses more is not told as the same
 # of the ground along a line, its own level first
 _SHARES: Final = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.1, 0.9, 0.0, 1.0)
 _REACH_M: Final = 50.0  # beside a line, at least, to look for one that is level
@@ -66,6 +66,7 @@ def mends_to_level(
     site: BaseGeometry,
     drawing: Drawing,
     known: MutableMapping[bytes, list[Corrected]] | None = None,
+    least_m: Mapping[str, float] | None = None,
 ) -> list[dict[str, Any]]:
     """Find level lines for each swale that is off level, or whose water goes astray where it lies.
 
@@ -76,6 +77,7 @@ def mends_to_level(
     kept_clear, site : where a moved line may not go, unless it was drawn there.
     drawing : how lines are drawn; its tolerance is that of the findings.
     known : level lines found before, by the line as drawn; added to.
+    least_m : length by swale that no line may fall short of, where it was moved before [m].
 
     Returns
     -------
@@ -93,7 +95,8 @@ def mends_to_level(
         drawn = shapely.to_wkb(one.shape)
         if drawn not in known:
             known[drawn] = level_lines(one.shape, surface, grid, kept_clear, site, drawing)
-        lines = known[drawn]
+        short_m = (least_m or {}).get(one.name, 0.0)
+        lines = [found for found in known[drawn] if found.line.length >= short_m]
         if "off-level" in mine:
             rows += _moved(one, lines, "off-level", surface, grid)
             rows += _stepped(one, surface, grid, drawing.tolerance_m)
@@ -131,7 +134,7 @@ def level_lines(
     for level, traced in zip(levels, contours(part, window, levels), strict=True):
         inside = shapely.line_merge(traced.intersection(near))
         for one in shapely.get_parts(inside):
-            if one.geom_type == "LineString" and one.length >= _KEPT_SHARE * line.length:
+            if one.geom_type == "LineString" and one.length >= KEPT_SHARE * line.length:
                 stretch = _nearest_stretch(one, line)
                 off_m = float(shapely.distance(points, stretch).mean())
                 stretches.append((off_m, stretch, level))
@@ -189,7 +192,7 @@ def _on_level(
             level = level_departure_m(found.line, surface, grid) <= drawing.tolerance_m
             if level:
                 break
-    long = found.line.length >= _KEPT_SHARE * line.length
+    long = found.line.length >= KEPT_SHARE * line.length
     beyond = found.line.difference(free).length > line.difference(free).length + 0.5
     if not level or not long or beyond or not found.line.is_simple:
         return None

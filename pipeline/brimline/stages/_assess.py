@@ -139,14 +139,15 @@ class Assessor:
     def cases(self, assessment: Assessment) -> list[CheckCase]:
         """Try greater storms, then single faults in the design storm."""
         design, limits, routed = assessment.done.design, self.rules.limits, assessment.routed
+        brief = design.pace.brief()
         icy = route(
             frozen(design.network),
-            design.arrivals.frozen().of(self.storms[0], ROUTING_STEP_S),
-            design.pace,
+            design.arrivals.frozen().of(self.storms[0], ROUTING_STEP_S).thinned(),
+            brief,
         )
         text = "all rain runs off and nothing soaks away; melting snow would come on top"
         further = (
-            route(design.network, design.arrivals.of(storm, ROUTING_STEP_S), design.pace)
+            route(design.network, design.arrivals.of(storm, ROUTING_STEP_S).thinned(), brief)
             for storm in self.beyond
         )
         return [

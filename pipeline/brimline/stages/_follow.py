@@ -30,27 +30,43 @@ class Known:
 
     Parameters
     ----------
-    shown : what its water does on the designed surface.
     plan : what is drawn.
-    soon : findings of the drawing, the storms of the run, and that water.
+    drawn : findings of the drawing and of the storms of the run.
     """
 
-    def __init__(
-        self, assessor: Assessor, plan: Plan, assessment: Assessment,
-        shown: Sequence[FollowedWay], soon: Mapping[Mark, str], earth: Earth | None,
-    ) -> None:  # fmt: skip
-        self._assessor, self.plan, self.assessment = assessor, plan, assessment
-        self.shown, self.soon, self._earth = tuple(shown), soon, earth
+    def __init__(self, follower: Follower, plan: Plan, assessment: Assessment) -> None:
+        self._follower, self.plan, self.assessment = follower, plan, assessment
+        self.drawn: Mapping[Mark, str] = {
+            (one.element_id, one.flag): one.text
+            for part in (assessment.found.values() if assessment.routed else ())
+            for one in part
+            if needs_look([one.flag])
+        }
+
+    @cached_property
+    def shown(self) -> tuple[list[FollowedWay], Earth | None]:
+        """What its water does on the designed surface, and the earth of that."""
+        return self._follower.shown(self)
+
+    @cached_property
+    def soon(self) -> Mapping[Mark, str]:
+        """Findings of the drawing, of the storms of the run, and of its water on the surface."""
+        marks = dict(self.drawn)
+        for way in self.shown[0]:
+            for code in filter(None, way.row["flag"].split(";")):
+                if needs_look([code]):
+                    marks[way.row["element_id"], code] = way.row["notes"]
+        return marks
 
     @cached_property
     def outcome(self) -> Outcome:
         """What it comes to, greater storms and single faults with it."""
         marks = dict(self.soon)
         if self.assessment.routed:
-            cases = self._assessor.cases(self.assessment)
+            cases = self._follower.assessor.cases(self.assessment)
             for one in beyond_findings(cases, self.assessment.routed[0].inflow.name):
                 marks[one.element_id, one.flag] = one.text
-        earth = self._earth
+        earth = self.shown[1]
         return Outcome(marks, earth.cut_m3 if earth else 0.0, earth.fill_m3 if earth else 0.0)
 
     @property
@@ -66,7 +82,7 @@ class Known:
                 one.line,
                 one.leaves,
             )
-            for one in self.shown
+            for one in self.shown[0]
         ]
 
 
@@ -79,12 +95,13 @@ class Follower:
         self.plan = plan_of({name: given.frame(name) for name in LAYERS}, works)
         self.usual = {name: usual_values(name, works) for name in LAYERS}
         self.water = ProvedWater(given)
-        self.base = self._known(self.plan)
+        self.base = Known(self, self.plan, self.assessor.of_plan(self.plan))
 
     def trial(self, changes: Sequence[PlanChange]) -> Known | None:
         """Return what the plan comes to with changes; None where a part of it is lost."""
         try:
-            after = self._known(changed_plan(self.plan, changes, self.usual))
+            plan = changed_plan(self.plan, changes, self.usual)
+            after = Known(self, plan, self.assessor.of_plan(plan))
         except (InputError, ValueError):
             return None
         before, now = self.base.assessment.done, after.assessment.done
@@ -92,27 +109,15 @@ class Follower:
         warned = _warnings(now) - _warnings(before)
         return None if lost or warned else after
 
-    def _known(self, plan: Plan) -> Known:
-        assessor = self.assessor
-        found = assessor.of_plan(plan)
-        if not found.routed:
-            return Known(assessor, plan, found, (), {}, None)
-        marks = {
-            (one.element_id, one.flag): one.text
-            for part in found.found.values()
-            for one in part
-            if needs_look([one.flag])
-        }
-        site = ground_of_design(self.given, found.done.design)
+    def shown(self, known: Known) -> tuple[list[FollowedWay], Earth | None]:
+        """Dig a plan and run water over it; nothing where nothing is dug."""
+        if not known.assessment.routed:
+            return [], None
+        site = ground_of_design(self.given, known.assessment.done.design)
         if not site.dug:
-            return Known(assessor, plan, found, (), marks, None)
-        seen, fine = self.water.shown(site, plan.discharges)
-        for way in seen:
-            for code in filter(None, way.row["flag"].split(";")):
-                if needs_look([code]):
-                    marks[way.row["element_id"], code] = way.row["notes"]
-        earth = earth_between(fine.ground_m, fine.design_m, fine.grid.cell_area_m2)
-        return Known(assessor, plan, found, seen, marks, earth)
+            return [], None
+        seen, fine = self.water.shown(site, known.plan.discharges)
+        return seen, earth_between(fine.ground_m, fine.design_m, fine.grid.cell_area_m2)
 
 
 def _warnings(done: Any) -> set[str]:  # noqa: ANN401 - a Designed

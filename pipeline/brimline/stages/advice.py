@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from brimline.config import Rates, Works
 from brimline.design import (
+    KEPT_SHARE,
     advised,
     mends_of,
     mends_of_place,
@@ -13,6 +14,7 @@ from brimline.design import (
     mends_to_level,
     running_ground,
 )
+from brimline.elements import Kind
 from brimline.engine.stage import Stage
 from brimline.layers import FLAGS
 from brimline.layers.flags import danger, needs_look
@@ -131,6 +133,12 @@ class _Mender:
         self.given, self.follower, self.report = given, follower, report
         self.drawing = drawing_of(given, follower.assessor.level_tolerance_m)
         self.lines: dict[bytes, list[Corrected]] = {}
+        drawn = follower.base.assessment.done.design.placed
+        self.least_m = {
+            one.name: KEPT_SHARE * one.shape.length
+            for one in drawn
+            if one.element.kind is Kind.SWALE
+        }
 
     def mends(self, known: Known, only: Collection[Mark] | None) -> list[dict[str, Any]]:
         """Return rows of the table of mends, the least change first for each finding."""
@@ -146,8 +154,7 @@ class _Mender:
                 self.report.problem(problem)
         level = mends_to_level(
             marks, design.placed, assessor.surface, grid, assessor.kept_clear, assessor.site,
-            self.drawing,
-            self.lines,
+            self.drawing, self.lines, self.least_m,
         )  # fmt: skip
         off = [row for row in level if row["code"] == "off-level"]
         return [

@@ -21,10 +21,11 @@ class Plan:
     """A plan of which all is known at once."""
 
     def __init__(self, outcome):
-        self.outcome, self.soon = outcome, outcome.marks
+        self.outcome = outcome
+        self.drawn = self.soon = outcome.marks
 
 
-def advise(rows, base, answers, most=40):
+def advise(rows, base, answers, most=40, harm=HARM):
     """Try mends on a plan that answers by the rows that are changed."""
 
     def mends(plan, marks):
@@ -35,7 +36,7 @@ def advise(rows, base, answers, most=40):
         found = answers.get(tuple(change.row for change in changes))
         return None if found is None else Plan(found)
 
-    return advised(Plan(base), mends, trial, HARM.__getitem__, most)
+    return advised(Plan(base), mends, trial, harm.__getitem__, most)
 
 
 def test_each_mend_is_tried_on_top_of_those_chosen_before_it():
@@ -56,6 +57,15 @@ def test_what_brings_something_worse_is_told_and_not_chosen():
     assert told.rows[0]["brings"] == "overtopped of B"
     assert told.rows[0]["advised"] == 0
     assert set(told.final.marks) == {a}
+
+
+def test_what_a_fault_would_do_does_not_outweigh_what_is_wrong_without_one():
+    harm = {"takes-next": 0, "overtopped": 1, "off-level": 2}
+    for brought, advised_at in (("takes-next", 1), ("overtopped", 0)):
+        answers = {("A",): outcome(("B", brought))}
+        a = ("A", "off-level")
+        told = advise([mend(*a)], outcome(a), answers, harm=harm)
+        assert told.rows[0]["advised"] == advised_at
 
 
 def test_findings_never_become_more():
