@@ -42,11 +42,13 @@ class Outcome:
     ----------
     marks : every finding that needs a person, with its text.
     cut_m3, fill_m3 : its earth [m³].
+    fittings : amounts of other items of the bill, in their units.
     """
 
     marks: Mapping[Mark, str]
     cut_m3: float
     fill_m3: float
+    fittings: Mapping[str, float] = field(default_factory=dict)
 
 
 class Situation(Protocol):
@@ -72,6 +74,7 @@ class Advice:
     Parameters
     ----------
     rows : with what the trial told, those chosen first; those that do not mend are left out.
+        Those chosen hold amounts of `fittings` that they need more.
     in_vain : by finding, how many mends were tried that did not take it away.
     final : what the plan comes to with all that are chosen.
     tries : how many plans were tried.
@@ -261,6 +264,10 @@ class _MendSearch:
         tells = {
             "cut_m3": after.cut_m3 - before.cut_m3,
             "fill_m3": after.fill_m3 - before.fill_m3,
+            "fittings": {
+                item: after.fittings.get(item, 0.0) - before.fittings.get(item, 0.0)
+                for item in {**before.fittings, **after.fittings}
+            },
             "advised": len(self.taken) + 1,
         }
         self.taken.append(tried.row | tells)

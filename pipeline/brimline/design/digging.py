@@ -275,12 +275,32 @@ def quantities_of(
     ----------
     stone_m, apron_m : thickness of stone on sills, and its length beyond the bank [m].
     """
-    site, found = done.site, []
-    network = site.design.network
-    for name in site.ready.elements:
-        found += earth_quantities(
+    found = [
+        quantity
+        for name in done.site.ready.elements
+        for quantity in earth_quantities(
             name, done.as_built[name], done.spoil.needs[name], soil, done.spoil.hauls
         )
+    ]
+    found += fittings_of(done.site, how, stone_m=stone_m, apron_m=apron_m)
+    for pipe in downpipes:
+        note = f"{pipe.row.form} {pipe.diameter_mm:g} mm"
+        found.append(Quantity(pipe.led.to_id, "downpipe", pipe.length_m, note))
+    return found
+
+
+def fittings_of(
+    site: DesignedGround, how: Building, *, stone_m: float, apron_m: float
+) -> list[Quantity]:
+    """Return amounts of the bill that are neither earth nor downpipes.
+
+    Parameters
+    ----------
+    stone_m, apron_m : as for `quantities_of`.
+    """
+    found: list[Quantity] = []
+    network = site.design.network
+    for name in site.ready.elements:
         element = site.element(name)
         if element is not None and element.kind in _MOUNDS:
             found.append(Quantity(name, "form", site.shape_of(name).length))
@@ -300,9 +320,6 @@ def quantities_of(
         spout = isinstance(network.element(link.from_id).shape, RaisedBed)
         if outlet_word(link.outlet) in ("pipe", "orifice") and diameter_m is not None and not spout:
             found.append(Quantity(link.from_id, "pipe", line.length, f"{1000 * diameter_m:g} mm"))
-    for pipe in downpipes:
-        note = f"{pipe.row.form} {pipe.diameter_mm:g} mm"
-        found.append(Quantity(pipe.led.to_id, "downpipe", pipe.length_m, note))
     return found
 
 

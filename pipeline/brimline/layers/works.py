@@ -665,10 +665,11 @@ ITEMS: Final = (
             Column("cut_m3", "float", "More that is dug; below 0 less.", "m³", required=False),
             Column("fill_m3", "float", "More that is heaped up.", "m³", required=False),
             Column(
-                "earth_cost",
+                "cost",
                 "float",
-                "Price of that earth by rates.cut_per_m3 and rates.fill_per_m3; stone and pipes"
-                " are not in it.",
+                "What it costs more by the prices of `[rates]`: that earth, stone and cloth of"
+                " sills, pipes and their trenches, linings; below 0 less. Empty where it was not"
+                " dug, or one of those has no price.",
                 required=False,
             ),
             Column(

@@ -6,9 +6,11 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from brimline.cascade.beyond import beyond_findings
-from brimline.design import LAYERS, Followed, Outcome, changed_plan
+from brimline.config import Earthworks
+from brimline.design import LAYERS, Followed, Outcome, changed_plan, fittings_of
 from brimline.errors import InputError, Severity
 from brimline.inputs.rows import plan_of, usual_values
+from brimline.inputs.rules import building_of
 from brimline.layers.flags import needs_look
 from brimline.stages._assess import Assessor
 from brimline.stages._plan import ground_of_design
@@ -44,8 +46,8 @@ class Known:
         }
 
     @cached_property
-    def shown(self) -> tuple[list[FollowedWay], Earth | None]:
-        """What its water does on the designed surface, and the earth of that."""
+    def shown(self) -> tuple[list[FollowedWay], Earth | None, Mapping[str, float]]:
+        """What its water does on the designed surface, its earth, and what else it needs."""
         return self._follower.shown(self)
 
     @cached_property
@@ -66,8 +68,9 @@ class Known:
             cases = self._follower.assessor.cases(self.assessment)
             for one in beyond_findings(cases, self.assessment.routed[0].inflow.name):
                 marks[one.element_id, one.flag] = one.text
-        earth = self.shown[1]
-        return Outcome(marks, earth.cut_m3 if earth else 0.0, earth.fill_m3 if earth else 0.0)
+        _, earth, fittings = self.shown
+        moved = (earth.cut_m3, earth.fill_m3) if earth else (0.0, 0.0)
+        return Outcome(marks, *moved, fittings)
 
     @property
     def followed(self) -> list[Followed]:
@@ -109,15 +112,22 @@ class Follower:
         warned = _warnings(now) - _warnings(before)
         return None if lost or warned else after
 
-    def shown(self, known: Known) -> tuple[list[FollowedWay], Earth | None]:
+    def shown(self, known: Known) -> tuple[list[FollowedWay], Earth | None, Mapping[str, float]]:
         """Dig a plan and run water over it; nothing where nothing is dug."""
         if not known.assessment.routed:
-            return [], None
+            return [], None, {}
         site = ground_of_design(self.given, known.assessment.done.design)
+        fittings: dict[str, float] = {}
+        params = self.given.params("earthworks", Earthworks)
+        for one in fittings_of(
+            site, building_of(params), stone_m=params.sill_stone_m, apron_m=params.sill_apron_m
+        ):
+            fittings[one.item] = fittings.get(one.item, 0.0) + one.amount
         if not site.dug:
-            return [], None
+            return [], None, fittings
         seen, fine = self.water.shown(site, known.plan.discharges)
-        return seen, earth_between(fine.ground_m, fine.design_m, fine.grid.cell_area_m2)
+        earth = earth_between(fine.ground_m, fine.design_m, fine.grid.cell_area_m2)
+        return seen, earth, fittings
 
 
 def _warnings(done: Any) -> set[str]:  # noqa: ANN401 - a Designed

@@ -22,6 +22,7 @@ from brimline.stages._assess import ASSESSED, ASSESSED_BY
 from brimline.stages._follow import Follower
 from brimline.stages._frames import table_of
 from brimline.stages._ground_for_lines import drawing_of
+from brimline.stages._plan import prices_of
 from brimline.stages._proof import PROVED, PROVED_BY
 from brimline.units import counted
 
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
 
 _MADE: Final = ("cascade_mends", "advice")
 _TOLD_M3: Final = 0.1
+_LEAST_AMOUNT: Final = 1e-3  # of an item of the bill, in its unit
 
 
 def _run(given: Given, report: Reporter) -> Made:
@@ -45,11 +47,11 @@ def _run(given: Given, report: Reporter) -> Made:
     base = follower.base
     if not base.assessment.routed:
         return nothing
-    works, rates = given.params("works", Works), given.params("rates", Rates)
+    works, prices = given.params("works", Works), prices_of(given.params("rates", Rates))
     mender = _Mender(given, follower, report)
     report.advanced(0.1, "digging and following what mends say")
     told = advised(base, mender.mends, follower.trial, danger, works.proved)
-    mends = [row | _cost(row, rates) for row in told.rows]
+    mends = [row | _cost(row, prices) for row in told.rows]
     return {
         "cascade_mends": table_of(mends, "cascade_mends"),
         "advice": table_of(_by_danger(base, told, mends), "advice"),
@@ -92,6 +94,8 @@ def _does(mend: dict[str, Any]) -> str:
     for word, m3 in (("dug", mend["cut_m3"]), ("heaped up", mend["fill_m3"])):
         if m3 is not None and abs(m3) >= _TOLD_M3:
             parts.append(f"{abs(m3):.1f} m³ {'more' if m3 > 0 else 'less'} {word}")
+    if mend["cost"]:
+        parts.append(f"costs {abs(mend['cost']):,.0f} {'more' if mend['cost'] > 0 else 'less'}")
     if mend["raises_id"]:
         parts.append(f"raises the water of {mend['raises_id']} by {mend['raises_m']:.2f} m")
     return "; ".join(part for part in parts if part)
@@ -168,16 +172,21 @@ class _Mender:
         ]
 
 
-def _cost(row: dict[str, Any], rates: Rates) -> dict[str, float | None]:
-    """Price of the earth that a mend moves, where it was dug and prices are known."""
-    priced = ((row["cut_m3"], rates.cut_per_m3), (row["fill_m3"], rates.fill_per_m3))
-    known = [m3 * rate for m3, rate in priced if m3 is not None and rate is not None]
-    return {"earth_cost": sum(known) if len(known) == len(priced) else None}
+def _cost(row: dict[str, Any], prices: Mapping[str, float | None]) -> dict[str, float | None]:
+    """Price what a mend needs more, where it was dug and the price of all of that is known."""
+    more = row.pop("fittings", None)
+    if more is None:
+        return {"cost": None}
+    amounts = more | {"cut": row["cut_m3"], "fill": row["fill_m3"]}
+    asked = {item: amount for item, amount in amounts.items() if abs(amount) > _LEAST_AMOUNT}
+    priced = [(amount, prices[item]) for item, amount in asked.items()]
+    known = [amount * price for amount, price in priced if price is not None]
+    return {"cost": sum(known) if len(known) == len(priced) else None}
 
 
 STAGE = Stage(
     name="advice",
-    version=2,
+    version=3,
     title="what to mend first, and how",
     needs=tuple(dict.fromkeys((*ASSESSED, *PROVED, "cascade_findings", "design_proof"))),
     makes=_MADE,

@@ -20,7 +20,7 @@ from brimline.layers import layer, table
 
 ADDED_LATER = {
     "flag", "notes", "drawn", "length_m", "mend_id", "safe", "change",
-    "proved", "advised", "presumes", "clears", "brings", "cut_m3", "fill_m3", "earth_cost",
+    "proved", "advised", "presumes", "clears", "brings", "cut_m3", "fill_m3", "cost",
 }  # fmt: skip
 
 
