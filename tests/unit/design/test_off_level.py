@@ -8,6 +8,7 @@ import pytest
 import shapely
 
 from brimline.design import (
+    KEPT_SHARE,
     DrawnDischarge,
     DrawnPipe,
     DrawnSwale,
@@ -56,6 +57,17 @@ def test_a_moved_line_keeps_its_length_and_is_never_flagged_itself(slope):
     assert moved.length > 0.9 * line.length
     again, _ = mends(slope, moved)
     assert again == []
+
+
+def test_a_line_moved_twice_keeps_nine_tenths_of_what_was_drawn_first(slope):
+    """Each move by itself may lose a tenth; all of them together no more than that."""
+    line = shapely.LineString([(12, 40), (30, 36), (48, 40)])
+    one, marks = placed(slope, line), [("Fence", "off-level")]
+    levels, drawing = slope.standing.levels, Drawing(tolerance_m=TOLERANCE_M)
+    for drawn_m, offered in ((line.length, True), (1.2 * line.length, False)):
+        least_m = {"Fence": KEPT_SHARE * drawn_m}
+        rows = mends_to_level(marks, one, levels, slope.grid, (), SITE, drawing, None, least_m)
+        assert any(row["dimension"].startswith("line") for row in rows) == offered
 
 
 def test_a_line_that_may_not_move_there_is_stepped(slope):
