@@ -16,13 +16,13 @@ from brimline.design import (
 )
 from brimline.elements import Kind
 from brimline.engine.stage import Stage
+from brimline.inputs.rules import prices_of
 from brimline.layers import FLAGS
 from brimline.layers.flags import danger, needs_look
 from brimline.stages._assess import ASSESSED, ASSESSED_BY
 from brimline.stages._follow import Follower
 from brimline.stages._frames import table_of
 from brimline.stages._ground_for_lines import drawing_of
-from brimline.stages._plan import prices_of
 from brimline.stages._proof import PROVED, PROVED_BY
 from brimline.units import counted
 
