@@ -34,6 +34,8 @@ def hollow_outlines(
     holder = np.concatenate(([0], np.asarray(parent_ids, dtype=np.int64)))
     seen = labels if near is None else labels[near.slices]
     wanted = _with_holders(np.unique(seen), holder)
+    if not wanted[1:].any():
+        return {}
     outermost = np.arange(holder.size)
     for hollow in range(1, holder.size):
         if holder[hollow] > 0:
