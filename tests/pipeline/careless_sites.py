@@ -41,7 +41,6 @@ CELLS = 120
 KINDS = ("fractal", "glacial", "terraced", "valley")
 CELL_SIZES_M = (0.5, 1.0, 2.0, 5.0)
 NOISE_M = 0.02
-BANK_M = 4.0  # from a swale's line to past the foot of its bank
 STORMS = """
 [storm]
 return_period_y = 10
@@ -431,10 +430,7 @@ def drive(site: Path, rounds: int = 3) -> list[Round]:
 
 
 def lengths_of(plan: Path) -> dict[str, float]:
-    """Length of each drawn line outside ponds, bays of one swale together, by name [m].
-
-    What a drain cuts into a swale's bank is the swale's.
-    """
+    """Length of each drawn line outside ponds, bays of one swale together, by name [m]."""
     lengths: dict[str, float] = {}
     there = {str(name) for name, _ in pyogrio.list_layers(plan)}
     ponds = [
@@ -442,13 +438,8 @@ def lengths_of(plan: Path) -> dict[str, float]:
         for layer in sorted(there & {"drawn_ponds", "drawn_basins"})
     ]
     water = shapely.union_all(ponds)
-    for layer in ("drawn_swales", "drawn_drains"):
-        if layer not in there:
-            continue
-        rows = pyogrio.read_dataframe(plan, layer=layer)
-        for row in rows.itertuples():
+    for layer in sorted(there & {"drawn_swales", "drawn_drains"}):
+        for row in pyogrio.read_dataframe(plan, layer=layer).itertuples():
             name = row.name.split(" bay ")[0]
             lengths[name] = lengths.get(name, 0.0) + row.geometry.difference(water).length
-        if layer == "drawn_swales":
-            water = water.union(rows.geometry.buffer(BANK_M).union_all())
     return lengths

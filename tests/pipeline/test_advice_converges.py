@@ -32,12 +32,13 @@ def driven(seed, folder):
 
 
 def shortened(rounds):
-    """Lines that a round shortened by more than a tenth."""
+    """Lines that a round shortened by more than a tenth, and that no mend says to begin farther."""
     return [
         (name, was, after.lengths.get(name, 0.0))
         for before, after in pairwise(rounds)
         for name, was in before.lengths.items()
         if after.lengths.get(name, 0.0) < 0.9 * was
+        and not any(f"begin {name} past the bank" in text for text in before.applied)
     ]
 
 
