@@ -6,6 +6,7 @@ import re
 import numpy as np
 import pytest
 import shapely
+from tests.pipeline.careless_sites import Stages
 
 CORNER = np.array([350_000.0, 5_210_000.0 - 160.0])
 SETTINGS = """
@@ -149,6 +150,25 @@ def test_works_flag_the_swale_that_is_not_level_and_say_what_to_take(run):
     assert told["elements", "off-level"]["rows"] == ["Crooked"]
     assert told["elements", "off-level"]["severity"] == "look"
     assert told["swale_lines", "at-flow-path"]["severity"] == "notice"
+
+
+def test_lines_copied_into_the_plan_as_they_were_given_are_not_flagged(run, site_class, tmp_path):
+    """Every proposed row, and the corrected line of what was drawn off level."""
+    given = run.layer("swale_lines")
+    assert "Crooked" in set(given["name"])
+    assert given["name"].isna().any()
+    names = [f"copy {number}" for number in range(len(given))]
+    copy = site_class(tmp_path, _Heard(), None)
+    copy.tables = SETTINGS
+    copy.write_plan(
+        drawn_swales=[
+            {"name": name, "shape": shapely.transform(line, lambda xy: xy - CORNER)}
+            for name, line in zip(names, given.geometry, strict=True)
+        ]
+    )
+    made = Stages(copy.write(), "works").compute("plan")
+    assert set(made["elements"]["element_id"]) == set(names)
+    assert "off-level" not in set(made["cascade_findings"]["code"])
 
 
 def test_a_drawn_keypoint_takes_the_place_of_the_one_that_was_found(run):

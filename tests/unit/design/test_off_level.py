@@ -2,6 +2,7 @@
 
 import itertools
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -122,3 +123,16 @@ def test_a_pipe_from_a_tank_with_a_low_level_leaves_the_overflow_there(slope):
     done = designed(plan, slope.standing, slope.survey, slope.storms, slope.rules)
     outlets = [type(link.outlet) for link in done.design.links]
     assert sorted(kind.__name__ for kind in outlets) == [Orifice.__name__, Pipe.__name__]
+
+
+def test_an_end_that_misses_by_a_metre_is_taken_to_meet_and_named_by_its_coordinates(slope):
+    level = slope.standing.level_at(shapely.Point(30, 50)) + 0.3
+    plan = tank_plan(from_level_m=level)
+    near = replace(plan.pipes[0], shape=shapely.LineString([(30.9, 50), (30, 20)]))
+    done = designed(
+        replace(plan, pipes=(near,)), slope.standing, slope.survey, slope.storms, slope.rules
+    )
+    assert any(link.from_id == "Tank" and isinstance(link.outlet, Pipe)
+               for link in done.design.links)  # fmt: skip
+    (told,) = [one.message for one in done.problems if "misses" in one.message]
+    assert told == "the end of Down at 30.9, 50.0 misses Tank by 0.9 m and is taken to meet it"
