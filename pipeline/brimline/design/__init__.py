@@ -30,7 +30,7 @@ if TYPE_CHECKING:
         UsualGround,
         covered_ground,
     )
-    from brimline.design.digging import DugDesign, DugElement, dug, quantities_of
+    from brimline.design.digging import DugDesign, DugElement, dug, fittings_of, quantities_of
     from brimline.design.earth import DesignedGround, designed_ground
     from brimline.design.elements import PlacedElement, placed_elements
     from brimline.design.extent import Extent, extents_of
