@@ -30,6 +30,7 @@ from brimline.inputs.year import stated_latitude, textures_of, zone_rows
 from brimline.io.built import is_surface, read_built_points, read_built_surface
 from brimline.io.crs import is_local, parsed
 from brimline.io.elevation import read_elevation
+from brimline.io.foreseen import free_bytes, needs
 from brimline.io.inflows import inflow_doubts, read_inflows
 from brimline.io.placed import placed_crs, stated_crs
 from brimline.io.rainfall import read_depth_table
@@ -118,7 +119,18 @@ def _elevation(
         f"elevation: {read.grid.rows} × {read.grid.cols} cells of {read.grid.cell_m:g} m,"
         f" {low:.2f} to {high:.2f} m, {read.grid.crs.splitlines()[0][:60]}"
     )
+    found.facts.append(_foreseen(read.grid.rows * read.grid.cols))
     return read.dem, read.grid
+
+
+def _foreseen(cells: int) -> str:
+    """Tell what a first run will take, and what the machine has."""
+    ahead, free = needs(cells), free_bytes()
+    has = "" if free is None else f" of {free / 1e6:.0f} MB that are free"
+    return (
+        f"a first run: about {ahead.memory_bytes / 1e6:.0f} MB of memory{has}, and"
+        f" {ahead.core_s:.0f} s of one core"
+    )
 
 
 def _storms(settings: Settings, path: Path | None, found: CheckedInputs) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
@@ -12,6 +13,7 @@ from brimline.errors import InputError, Problem, Severity
 from brimline.io import crs as crs_of
 from brimline.io import lengths
 from brimline.io._raster_source import Header, read_header, read_levels
+from brimline.io.foreseen import needs
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -223,8 +225,9 @@ def _too_large(headers: Sequence[Header], shape: tuple[int, int], max_cells: int
         mend=(
             "the tiles lie far apart: name only those around the site."
             if apart
-            else "name only the tiles around the site; or let `brimline survey` drain them all in"
-            " tiles and crop them to the ground that drains to the site."
+            else "name only the tiles around the site, or state a larger terrain.cell_m; or let"
+            " `brimline survey` drain them all in tiles and crop them to the ground that drains to"
+            " the site."
         ),
     )
 
@@ -234,9 +237,11 @@ def too_many_cells(shape: tuple[int, int], max_cells: int, source: str) -> Probl
     cells = shape[0] * shape[1]
     return Problem(
         Severity.ERROR,
-        f"makes a grid of {shape[0]} × {shape[1]} = {cells / 1e6:.0f} million cells; the limit is"
-        f" {max_cells / 1e6:.0f} million, and a run needs about 40 bytes a cell"
-        f" ({cells * 40 / 1e9:.0f} GB)",
-        "crop the elevation to the ground that drains to the site, or state a larger cell_m.",
+        f"makes a grid of {shape[0]} × {shape[1]} = {cells / 1e6:.3g} million cells, for which a"
+        f" run needs about {needs(cells).memory_bytes / 1e9:.1f} GB of memory; this machine has"
+        f" room for {max_cells / 1e6:.3g} million",
+        "crop the elevation to the ground that drains to the site, or state a larger cell_m"
+        f" under [terrain], {math.ceil(10 * math.sqrt(cells / max_cells)) / 10:g} times as wide, or"
+        " close other programs.",
         source,
     )

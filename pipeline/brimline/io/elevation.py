@@ -17,6 +17,7 @@ from brimline.io import paths as paths_of
 from brimline.io._mosaic import read_mosaic
 from brimline.io._raster_source import HIGHEST_M, LOWEST_M, read_header
 from brimline.io._regrid import to_run_grid
+from brimline.io.foreseen import most_cells
 from brimline.io.levels import levels_run_crs, read_levels
 from brimline.io.paths import is_levels, is_points
 from brimline.io.points import points_run_crs, read_points
@@ -31,7 +32,6 @@ if TYPE_CHECKING:
     from brimline.terrain.ground import GroundFilter
     from brimline.terrain.levels import SpotLevels
 
-MAX_CELLS: Final = 400_000_000  # about 16 GB in a run
 _NATIVE_FACTOR: Final = 8  # a survey may have this many times more cells before resampling
 _SPIKE_M: Final = 100.0
 _LOOKED_AT: Final = 250_000  # cells by which the relief is judged
@@ -71,7 +71,7 @@ def read_elevation(
     cell_m: float | None = None,
     vertical_unit: str = "auto",
     crs: str | None = None,
-    max_cells: int = MAX_CELLS,
+    max_cells: int | None = None,
     max_gap_m: float | None = None,
     breaklines: VectorSource | None = None,
     ground: GroundFilter | None = None,
@@ -87,7 +87,7 @@ def read_elevation(
     vertical_unit : unit of the levels: ``"m"``, ``"ft"``, ``"us-ft"``, or ``"auto"`` for what
         the file says.
     crs : coordinate reference system where the files do not say theirs, or say it wrongly.
-    max_cells : largest grid that is read.
+    max_cells : largest grid that is read; None reads what the machine has memory for.
     max_gap_m : point clouds: ground farther than this from any point is nodata [m]; None fits
         it by the spacing of the points.
     breaklines : single levels: lines that the surface may bend at.
@@ -99,6 +99,7 @@ def read_elevation(
         With every problem of every file, each with its mend.
     """
     files = _files(paths)
+    max_cells = most_cells() if max_cells is None else max_cells
     source, known_share, spots = _source(files), 1.0, None
     if is_points(files[0]):
         points = read_points(
@@ -130,8 +131,9 @@ def read_elevation(
         dem, grid, notices = levels.dem, levels.grid, list(levels.notices)
         spots = levels.spots
     else:
+        finer = 1 if cell_m is None else _NATIVE_FACTOR
         mosaic = read_mosaic(
-            files, vertical_unit=vertical_unit, crs=crs, max_cells=max_cells * _NATIVE_FACTOR
+            files, vertical_unit=vertical_unit, crs=crs, max_cells=max_cells * finer
         )
         notices = [*mosaic.notices]
         if not mosaic.unit.is_metre:
