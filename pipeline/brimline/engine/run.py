@@ -6,7 +6,7 @@ import json
 import time
 from collections import Counter
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any, Final, Protocol
 
 from brimline.engine.key import changes, key_of, parts_of
 from brimline.engine.known import Later
@@ -20,7 +20,7 @@ from brimline.grid.tiles import Window
 from brimline.layers import CATALOGUE, Raster
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
+    from collections.abc import Callable, Iterable, Mapping, Sequence
     from pathlib import Path
 
     from brimline.engine.digests import Digests
@@ -29,6 +29,9 @@ if TYPE_CHECKING:
     from brimline.engine.store import Store, Stored
     from brimline.errors import Problem
     from brimline.layers import Item
+
+
+_HELD_BYTES: Final = 300_000_000  # of rasters that wait for a later stage; others are read again
 
 
 class Codec(Protocol):
@@ -273,7 +276,7 @@ class _Run:
     def _pass(self) -> None:
         waiting = Counter(name for stage in self.stages for name in taken(stage, self._made))
         self._memory.clear()
-        for stage in self.stages:
+        for place, stage in enumerate(self.stages, start=1):
             parts = self._parts(stage)
             key = key_of(stage, parts)
             if not self._reuse(stage, key, parts):
@@ -281,6 +284,21 @@ class _Run:
             waiting.subtract(taken(stage, self._made))
             for name in [name for name in self._memory if waiting[name] == 0]:
                 del self._memory[name]
+            self._make_room(self.stages[place:])
+
+    def _make_room(self, coming: Sequence[Stage]) -> None:
+        """Let go of the rasters that are needed last, where too many are held."""
+        sizes = {name: getattr(value, "nbytes", 0) for name, value in self._memory.items()}
+        over = sum(sizes.values()) - _HELD_BYTES
+        if over <= 0:
+            return
+        turn: dict[str, int] = {}
+        for place, stage in enumerate(coming):
+            turn |= dict.fromkeys(set(taken(stage, self._made)) - turn.keys(), place)
+        for name in sorted(sizes, key=lambda name: turn.get(name, len(coming)), reverse=True):
+            if over > 0 and sizes[name]:
+                del self._memory[name]
+                over -= sizes[name]
 
     def _parts(self, stage: Stage) -> Parts:
         return parts_of(

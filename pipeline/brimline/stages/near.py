@@ -27,7 +27,8 @@ if TYPE_CHECKING:
 _MARGIN_M: Final = 100.0
 _MARGIN_CELLS: Final = 10
 _SITE_MARGIN_M: Final = 40.0  # of what is read for plants and people, who stand on the site
-_DRAWN: Final = tuple(item.name for item in ITEMS)
+_PLAN: Final = tuple(item.name for item in ITEMS)
+_DRAWN: Final = (*_PLAN, "keep_out_drawn")  # houses below the site, which its water must not reach
 
 
 def _run(given: Given, report: Reporter) -> Made:  # noqa: ARG001 - it is quick
@@ -37,9 +38,9 @@ def _run(given: Given, report: Reporter) -> Made:  # noqa: ARG001 - it is quick
     whole = Window(0, 0, *grid.shape)
     near = site = whole
     if ground is not None:
-        near = _around([_box(ground), *_drawn(given)], margin, whole)
+        near = _around([_box(ground), *_drawn(given, *_DRAWN)], margin, whole)
         site = _around(
-            [*_drawn(given, "boundary", *_DRAWN)], round(_SITE_MARGIN_M / grid.cell_m) + 1, near
+            [*_drawn(given, "boundary", *_PLAN)], round(_SITE_MARGIN_M / grid.cell_m) + 1, near
         )
     if ground is None:
         marked = np.ones(near.shape, dtype=np.uint8)
@@ -68,8 +69,8 @@ def _draining(given: Given) -> BoolGrid | None:
 
 
 def _drawn(given: Given, *names: str) -> Iterator[Window]:
-    """Yield the block of each of the layers, else of the plan's, that holds anything."""
-    for name in names or _DRAWN:
+    """Yield the block of each layer that holds anything."""
+    for name in names:
         rows = given.frame(name)
         if len(rows):
             west, south, east, north = rows.total_bounds

@@ -201,3 +201,17 @@ def test_a_reused_raster_is_only_read_when_a_stage_needs_it(site, toys, monkeypa
 
 def test_published_items_are_those_the_catalogue_publishes(site):
     assert [item.name for item in site.run().published] == ["ground", "swollen", "rows"]
+
+
+def test_rasters_that_there_is_no_room_for_are_read_again(site, toys, tmp_path, monkeypatch):
+    kept = site.run().outputs
+    monkeypatch.setattr("brimline.engine.run._HELD_BYTES", 20)  # bytes
+    read, codec = [], toys["ToyCodec"]
+    plain = codec.read
+    monkeypatch.setattr(
+        codec, "read", lambda s, p, item: read.append(item.name) or plain(s, p, item)
+    )
+    (tmp_path / "fresh").mkdir()
+    fresh = type(site)(tmp_path / "fresh")
+    assert fresh.run().outputs == kept
+    assert read == ["swollen"]  # waited for `sum`
