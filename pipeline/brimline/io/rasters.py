@@ -285,7 +285,7 @@ def _bands(array: NDArray[Any]) -> NDArray[Any]:
 def _cog_options(declaration: Raster) -> dict[str, str]:
     return {
         "COMPRESS": "DEFLATE",  # read everywhere, zstd is not
-        "LEVEL": "6",
+        "LEVEL": "1",  # 6 takes twice the time for 3 % less of a survey
         "PREDICTOR": "YES",
         "BLOCKSIZE": str(_BLOCK),
         "OVERVIEWS": "AUTO",

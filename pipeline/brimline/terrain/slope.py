@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from functools import partial
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from brimline._jit import side_by_side
 from brimline.errors import GridError
 from brimline.grid import checked_elevation
 from brimline.terrain import _kernels
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import NDArray
 
     from brimline.grid import Elevation
+
+_BLOCK_ROWS: Final = 256  # worked on at a time: what is made on the way stays small
 
 
 def _checked_cell(cell_m: float) -> float:
@@ -59,8 +65,7 @@ def slope_pct(dem: Elevation, *, cell_m: float) -> NDArray[np.float32]:
     -------
     float32 (rows, cols) [%]; NaN at nodata.
     """
-    steep: NDArray[np.float32] = _kernels.steepness(checked_elevation(dem), _checked_cell(cell_m))
-    return steep
+    return _by_rows(_kernels.steepness, dem, cell_m, np.float32)
 
 
 def contour_curvature(dem: Elevation, *, cell_m: float) -> NDArray[np.float32]:
@@ -88,10 +93,7 @@ def contour_curvature(dem: Elevation, *, cell_m: float) -> NDArray[np.float32]:
     Zevenbergen & Thorne (1987), Quantitative analysis of land surface topography,
     doi:10.1002/esp.3290120107
     """
-    bend: NDArray[np.float32] = _kernels.bend_along_contour(
-        checked_elevation(dem), _checked_cell(cell_m)
-    )
-    return bend
+    return _by_rows(_kernels.bend_along_contour, dem, cell_m, np.float32)
 
 
 def hillshade(
@@ -125,11 +127,33 @@ def hillshade(
     ----------
     Horn (1981), doi:10.1109/PROC.1981.11918 (Lambertian reflectance)
     """
-    east, north = gradient(dem, cell_m=cell_m)
     azimuth, altitude = np.radians(azimuth_deg), np.radians(altitude_deg)
     toward_east, toward_north = np.sin(azimuth), np.cos(azimuth)
-    facing = -(east * toward_east + north * toward_north) * exaggeration * np.cos(altitude)
-    length = np.sqrt(1.0 + (east * east + north * north) * exaggeration**2)
-    light = np.clip((facing + np.sin(altitude)) / length, 0.0, 1.0)
-    shade = np.where(np.isnan(light), 0.0, 1.0 + np.round(light * 254.0))
-    return shade.astype(np.uint8)
+
+    def shaded(ground: Elevation, cell_m: float) -> NDArray[np.float64]:
+        east, north = _kernels.gradient(ground, cell_m)
+        facing = -(east * toward_east + north * toward_north) * exaggeration * np.cos(altitude)
+        length = np.sqrt(1.0 + (east * east + north * north) * exaggeration**2)
+        light = np.clip((facing + np.sin(altitude)) / length, 0.0, 1.0)
+        return np.where(np.isnan(light), 0.0, 1.0 + np.round(light * 254.0))
+
+    return _by_rows(shaded, dem, cell_m, np.uint8)
+
+
+def _by_rows(
+    work: Callable[[Elevation, float], NDArray[Any]],
+    dem: Elevation,
+    cell_m: float,
+    dtype: type[np.generic],
+) -> NDArray[Any]:
+    """Work block by block of rows, each with a row more on both sides, side by side."""
+    surface, cell_m = checked_elevation(dem), _checked_cell(cell_m)
+    rows = surface.shape[0]
+    result = np.empty(surface.shape, dtype=dtype)
+
+    def block(first: int) -> None:
+        last, top = min(first + _BLOCK_ROWS, rows), max(first - 1, 0)
+        result[first:last] = work(surface[top : last + 1], cell_m)[first - top :][: last - first]
+
+    side_by_side([partial(block, first) for first in range(0, rows, _BLOCK_ROWS)])
+    return result
