@@ -306,6 +306,8 @@ def _run(
     from brimline.io.intermediates import FileCodec, checked
     from brimline.io.libraries import versions
     from brimline.publish import publish
+    from brimline.publish.ahead import RastersAhead
+    from brimline.publish.groups import RASTERS
     from brimline.publish.workers import Workers
     from brimline.stages.sources import missing_files, sources_of
 
@@ -322,9 +324,11 @@ def _run(
     tools = Tools(FileCodec(), checked, reach.of, code_unchanged=reach.check_unchanged)
     with Workers(alone=len(groups) == 1) as workers:
         progress.on_work = workers.start
+        ahead = RastersAhead(inputs, reach, store, workers, settings.site.name, settings.site.units)
         result = execute(
             stages, inputs, store, tools, journal,
             until=options.until, rebuild=options.rebuild, verify=options.verify,
+            on_made=ahead.made if RASTERS in groups else lambda _: None,
         )  # fmt: skip
         published = publish(
             result,

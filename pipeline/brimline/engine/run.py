@@ -188,6 +188,7 @@ def execute(
     until: str | None = None,
     rebuild: bool = False,
     verify: bool = False,
+    on_made: Callable[[Mapping[str, Stored]], None] = lambda _: None,
 ) -> RunResult:
     """Run stages, or reuse what an earlier run made under the same key.
 
@@ -199,6 +200,7 @@ def execute(
     until : name of the last stage wanted; None runs all.
     rebuild : run every stage, whatever the store holds.
     verify : check every byte of what is reused, not only of what is read.
+    on_made : called with what each stage that ran has made, as it is stored.
 
     Raises
     ------
@@ -211,6 +213,7 @@ def execute(
     """
     chosen = ordered(stages, until, tools.catalogue)
     run = _Run(chosen, inputs, store, tools, listener or Listener(), rebuild=rebuild, verify=verify)
+    run.on_made = on_made
     store.sweep()
     try:
         run.go()
@@ -240,6 +243,7 @@ class _Run:
         self.listener = listener
         self.rebuild = rebuild
         self.verify = verify
+        self.on_made: Callable[[Mapping[str, Stored]], None] = lambda _: None
         self.done: dict[str, StageDone] = {}
         self.outputs: dict[str, Stored] = {}
         self._memory: dict[str, Value] = {}
@@ -364,6 +368,7 @@ class _Run:
         record = Record(stage.name, stored, tuple(reporter.problems), spent)
         self.store.keep(key, record)
         self._finish(stage, key, parts, record, began, why)
+        self.on_made(stored)
 
     def _finish(
         self, stage: Stage, key: str, parts: Parts, record: Record, began: float, why: str = ""

@@ -28,8 +28,8 @@ def write_one_raster(sight: Sight, path: Path, name: str) -> None:
     """Write a raster as a cloud-optimised GeoTIFF."""
     item = CATALOGUE[name]
     if isinstance(item, Raster):
-        world = sight.world
-        write_raster(path, sight.value(name), world.near_grid if item.near else world.grid, item)
+        grid = sight.near_grid if item.near else sight.world.grid
+        write_raster(path, sight.value(name), grid, item)
 
 
 def write_one_table(sight: Sight, path: Path, name: str) -> None:

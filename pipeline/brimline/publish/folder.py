@@ -126,7 +126,7 @@ def publish(
     made = manifest(result, inputs, version=brimline.__version__, base=site_folder)
     world = _world(result, made, store, grid, site_name, units)
     pieces = _pieces(world, store, reach, pdf=pdf)
-    bases = _base_keys(pieces, inputs, reach, world)
+    bases = base_keys(pieces, inputs, reach, world)
     made["pieces"] = _digest(sorted(bases.values()))
     atomic.recover(target)
     before = _read_manifest(target)
@@ -236,7 +236,8 @@ class _Making:
         """Find what is there already; line up what is not; return what waits for other pieces."""
         waiting = []
         for piece in left:
-            if any(name not in self.done for name in piece.after):
+            ahead = self._workers.is_at(piece.name)
+            if ahead or any(name not in self.done for name in piece.after):
                 waiting.append(piece)
                 continue
             there = found(self._bases[piece.name], self._seen(), self._store)
@@ -307,7 +308,7 @@ def _world(
     return World(store.folder, outputs, shown, grid, site_name, units, CAUTIONS, near=near)
 
 
-def _base_keys(
+def base_keys(
     pieces: Sequence[Piece], inputs: RunInputs, reach: CodeReach, world: World
 ) -> dict[str, str]:
     """Return the key of each piece without what it reads: code, libraries, where the cells are."""
@@ -315,7 +316,7 @@ def _base_keys(
         "brimline": brimline.__version__,
         "versions": dict(inputs.versions) | versions_of(_LIBRARIES),
         "assets": assets_digest(),
-        "grid": [str(world.grid), str(world.near)],
+        "grid": str(world.grid),
         "site": world.site_name,
         "units": world.units,
         "cautions": world.cautions,

@@ -5,11 +5,12 @@ from __future__ import annotations
 from typing import Final
 
 LAYERS: Final = "layers"
+RASTERS: Final = "rasters"
 # group: what it is, for people
 GROUPS: Final = {
     LAYERS: "site.gpkg and design.gpkg",
     "tables": "every table as CSV",
-    "rasters": "rasters on the run's grid",
+    RASTERS: "rasters on the run's grid",
     "styles": "a style for each layer",
     "stakes": "staking sheets and files for machines and drawing programs",
     "pages": "the client's page, the report and the map page",

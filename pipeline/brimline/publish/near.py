@@ -34,7 +34,7 @@ def write_near(sight: Sight, path: Path, name: str) -> None:
 
 def _met(rows: gpd.GeoDataFrame, cells: BoolGrid, sight: Sight) -> gpd.GeoDataFrame:
     shapes: NDArray[Any] = rows.geometry.to_numpy()
-    near = touches(shapes, cells, sight.world.near_grid)
+    near = touches(shapes, cells, sight.near_grid)
     around = rows.sindex.query(sight.value("boundary").union_all(), predicate="intersects")
     near[around] = True  # a hollow may lie all around the site
     if near.all():
@@ -48,7 +48,7 @@ def _met(rows: gpd.GeoDataFrame, cells: BoolGrid, sight: Sight) -> gpd.GeoDataFr
 
 def _cut(rows: gpd.GeoDataFrame, cells: BoolGrid, sight: Sight) -> gpd.GeoDataFrame:
     lines, owner = shapely.get_parts(rows.geometry.to_numpy(), return_index=True)
-    parts, line = parts_on(lines, cells, sight.world.near_grid)
+    parts, line = parts_on(lines, cells, sight.near_grid)
     if len(parts) == len(lines) and all(parts[i] is lines[i] for i in range(len(lines))):
         return rows
     place, number = np.unique(owner[line], return_inverse=True)

@@ -9,8 +9,9 @@ import uuid
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
-from brimline.engine import place_of
+from brimline.engine import Later, place_of
 from brimline.engine.store import Record, Store, explained
+from brimline.publish.groups import RASTERS
 from brimline.publish.sight import Sight
 
 if TYPE_CHECKING:
@@ -53,6 +54,13 @@ class Piece:
     def modules(self) -> tuple[str, ...]:
         """Modules whose code, and all that it reaches, makes the piece."""
         return (place_of(self.make).module, *self.code)
+
+
+def raster_piece(name: str) -> Piece:
+    """Return the piece that one raster is; what writes it is loaded when it is made."""
+    file = f"{RASTERS}/{name}.tif"
+    write = Later("brimline.publish.data", "write_one_raster")
+    return Piece(file, RASTERS, f"writing {file}", write, (name,))
 
 
 class Made(NamedTuple):

@@ -10,7 +10,7 @@ import pyarrow.parquet as pq
 from brimline.layers import CATALOGUE, Layer, Raster, Table
 from brimline.publish import client, data, map_page, near, pages, plates, sheets, stakes
 from brimline.publish.groups import CLIENT_PDF, FIGURES, LAYERS, NEAR, REPORT_PDF
-from brimline.publish.piece import Piece
+from brimline.publish.piece import Piece, raster_piece
 from brimline.report.map_data import part_names
 from brimline.report.plates.album import CONCEPT, PLATES
 
@@ -72,8 +72,7 @@ def _data(world: World) -> Iterator[Piece]:
             continue
         name = item.name
         if isinstance(item, Raster):
-            file = f"rasters/{name}.tif"
-            yield Piece(file, "rasters", f"writing {file}", data.write_one_raster, (name,))
+            yield raster_piece(name)
         elif isinstance(item, Table):
             file = f"tables/{name}.csv"
             yield Piece(file, "tables", f"writing {file}", data.write_one_table, (name,))

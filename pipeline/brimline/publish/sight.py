@@ -116,7 +116,7 @@ class Sight:
         return Results(
             self.world.site_name,
             self.world.units,
-            self.world.near_grid,
+            self.near_grid,
             _Values([n for n, item in shown.items() if not isinstance(item, Raster)], self.value),
             _Values([n for n, item in shown.items() if isinstance(item, Raster)], self.near),
             _Manifest(self.world.manifest, (), self._hear),
@@ -124,6 +124,12 @@ class Sight:
             self.world.cautions,
             self,
         )
+
+    @property
+    def near_grid(self) -> Grid:
+        """Where the cells near the site are."""
+        self._hear("value", NEAR_BLOCK)
+        return self.world.near_grid
 
     @property
     def day(self) -> datetime:
@@ -156,6 +162,7 @@ class Sight:
         item, block = CATALOGUE[raster], self.world.near
         if block is None or block.shape == self.world.grid.shape or getattr(item, "near", False):
             return self.value(raster)
+        self._hear("value", NEAR_BLOCK)
         self._hear("value", raster)
         stored = self.world.outputs.get(raster)
         return None if stored is None else read_block(self._store.open(stored), block)

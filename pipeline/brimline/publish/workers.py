@@ -78,6 +78,10 @@ class Workers:
         """Whether any piece is still out."""
         return bool(self._out)
 
+    def is_at(self, name: str) -> bool:
+        """Whether a piece of that name is out."""
+        return any(piece.name == name for piece in self._out.values())
+
     def hand_over(self, piece: Piece, base: str, world: World) -> None:
         """Have a piece made elsewhere; `finished` gives it back."""
         self.start()
