@@ -30,8 +30,8 @@ from brimline.inputs.year import stated_latitude, textures_of, zone_rows
 from brimline.io.built import is_surface, read_built_points, read_built_surface
 from brimline.io.crs import is_local, parsed
 from brimline.io.elevation import read_elevation
-from brimline.io.foreseen import free_bytes, needs
 from brimline.io.inflows import inflow_doubts, read_inflows
+from brimline.io.machine import free_bytes, needs
 from brimline.io.placed import placed_crs, stated_crs
 from brimline.io.rainfall import read_depth_table
 from brimline.io.weather import read_weather

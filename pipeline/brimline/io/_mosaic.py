@@ -13,7 +13,7 @@ from brimline.errors import InputError, Problem, Severity
 from brimline.io import crs as crs_of
 from brimline.io import lengths
 from brimline.io._raster_source import Header, read_header, read_levels
-from brimline.io.foreseen import needs
+from brimline.io.machine import needs
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

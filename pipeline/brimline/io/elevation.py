@@ -17,8 +17,8 @@ from brimline.io import paths as paths_of
 from brimline.io._mosaic import read_mosaic
 from brimline.io._raster_source import HIGHEST_M, LOWEST_M, read_header
 from brimline.io._regrid import to_run_grid
-from brimline.io.foreseen import most_cells
 from brimline.io.levels import levels_run_crs, read_levels
+from brimline.io.machine import most_cells
 from brimline.io.paths import is_levels, is_points
 from brimline.io.points import points_run_crs, read_points
 from brimline.units import counted

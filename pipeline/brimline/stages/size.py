@@ -13,8 +13,7 @@ from brimline._jit import thread_count
 from brimline.errors import InputError
 from brimline.grid.tiles import Window
 from brimline.io.crs import is_local, parsed
-from brimline.io.elevation import MAX_CELLS
-from brimline.io.machine import free_gb
+from brimline.io.machine import MAX_CELLS, free_gb, most_cells, needs
 from brimline.io.paths import VectorSource, is_levels, is_points
 from brimline.io.placed import stated_crs
 from brimline.io.tile_index import index_tiles
@@ -32,9 +31,7 @@ if TYPE_CHECKING:
     from brimline.io.tile_index import TileIndex
     from brimline.tiled.survey import Result
 
-RUN_BYTES: Final = 40  # a cell of a run, at its worst stage
 READ_BYTES: Final = 10  # a cell of the files, while it is read
-RUN_GB: Final = 0.7  # a run of a small site
 TILE_NS: Final = 450.0  # of a processor, a cell from files to files
 FOLDER: Final = "surveys"
 _SPARE: Final = 0.8  # of the free memory; others need some
@@ -113,9 +110,9 @@ def survey_size(loaded: Loaded) -> SurveySize | None:
     grid = index.grid
     cells = grid.rows * grid.cols
     run_cells = cells * (grid.cell_m / (terrain.cell_m or grid.cell_m)) ** 2
-    need = RUN_GB + run_cells * RUN_BYTES / 1e9
+    need = needs(run_cells).memory_bytes / 1e9
     if terrain.cell_m:
-        need = max(need, RUN_GB + cells * READ_BYTES / 1e9)
+        need = max(need, needs(0).memory_bytes / 1e9 + cells * READ_BYTES / 1e9)
     has = tiles.memory_gb or max(_SPARE * free_gb(), _LEAST_GB)
     workers = tiles.workers or thread_count()
     share = max(min(has, 64.0), _LEAST_GB)
@@ -134,7 +131,7 @@ def survey_size(loaded: Loaded) -> SurveySize | None:
             workers=workers,
             memory_gb=share,
             scheduler=tiles.scheduler,
-            clip_cells=min(MAX_CELLS, int(max(has - RUN_GB, 0.1) * 1e9 / RUN_BYTES)),
+            clip_cells=most_cells(int(has * 1e9)),
         ),
     )
 

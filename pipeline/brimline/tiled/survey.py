@@ -19,7 +19,7 @@ from brimline.grid import NO_DATA
 from brimline.grid.tiles import Tiling, Window
 from brimline.io.atomic import told as told_plainly
 from brimline.io.atomic import write_bytes, write_text
-from brimline.io.foreseen import MAX_CELLS
+from brimline.io.machine import MAX_CELLS
 from brimline.io.rasters import plain_bytes, read_block, write_mosaic
 from brimline.layers import raster
 from brimline.tiled.chain import Drained, Intakes, divide, drain

@@ -8,7 +8,7 @@ import rasterio
 from affine import Affine
 
 from brimline.errors import InputError
-from brimline.io import foreseen
+from brimline.io import machine
 from brimline.io.elevation import read_elevation
 
 GB = 10**9
@@ -26,11 +26,11 @@ MEMINFO = {"proc/meminfo": "MemTotal: 9 kB\nMemAvailable:    8000000 kB\n"}
 
 
 def test_what_is_available_is_free(tmp_path):
-    assert foreseen.free_bytes(written(tmp_path, **MEMINFO)) == 8_000_000 * 1024
+    assert machine.free_bytes(written(tmp_path, **MEMINFO)) == 8_000_000 * 1024
 
 
 def test_a_machine_that_does_not_say_refuses_nothing(tmp_path):
-    assert foreseen.free_bytes(tmp_path) is None
+    assert machine.free_bytes(tmp_path) is None
 
 
 def test_a_group_above_may_have_less(tmp_path):
@@ -48,7 +48,7 @@ def test_a_group_above_may_have_less(tmp_path):
             f"{group}/memory.stat": f"anon 7\ninactive_file {GB // 2}\n",
         },
     )
-    assert foreseen.free_bytes(root) == GB + GB // 2
+    assert machine.free_bytes(root) == GB + GB // 2
 
 
 def test_groups_of_the_first_kind_count_too(tmp_path):
@@ -61,19 +61,19 @@ def test_groups_of_the_first_kind_count_too(tmp_path):
             "sys/fs/cgroup/memory/a/memory.usage_in_bytes": f"{GB + 1}\n",
         },
     )
-    assert foreseen.free_bytes(root) == 0
+    assert machine.free_bytes(root) == 0
 
 
 def test_this_machine_has_some():
-    free = foreseen.free_bytes()
+    free = machine.free_bytes()
     assert free is None or 10**6 < free < 10**14
 
 
 def test_most_cells_are_those_whose_needs_fit():
-    most = foreseen.most_cells(2 * GB)
-    assert foreseen.needs(most).memory_bytes <= 2 * GB < foreseen.needs(most + 1).memory_bytes
-    assert foreseen.most_cells(10) == 1
-    assert foreseen.most_cells(10**15) == foreseen.MAX_CELLS
+    most = machine.most_cells(2 * GB)
+    assert machine.needs(most).memory_bytes <= 2 * GB < machine.needs(most + 1).memory_bytes
+    assert machine.most_cells(10) == 1
+    assert machine.most_cells(10**15) == machine.MAX_CELLS
 
 
 @pytest.mark.parametrize("cell_m", [None, 0.5])
@@ -84,7 +84,7 @@ def test_too_large_a_survey_is_refused_by_its_header(tmp_path, monkeypatch, cell
         "float32", tiled=True, sparse_ok=True,
     ):  # fmt: skip
         pass
-    monkeypatch.setattr(foreseen, "free_bytes", lambda: 2 * GB)
+    monkeypatch.setattr(machine, "free_bytes", lambda: 2 * GB)
     tracemalloc.start()
     with pytest.raises(InputError) as fault:
         read_elevation(path, cell_m=cell_m)
@@ -105,5 +105,5 @@ def test_a_survey_that_fits_is_read(tmp_path, monkeypatch):
         path, "w", "GTiff", 50, 40, 1, "EPSG:32633", Affine(1, 0, 4e5, 0, -1, 5.2e6), "float32"
     ) as file:
         file.write(level, 1)
-    monkeypatch.setattr(foreseen, "free_bytes", lambda: GB)
+    monkeypatch.setattr(machine, "free_bytes", lambda: GB)
     assert read_elevation(path).dem.shape == level.shape
