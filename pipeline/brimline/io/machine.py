@@ -9,8 +9,8 @@ from typing import Final, NamedTuple
 
 MAX_CELLS: Final = 400_000_000  # beyond, indices of cells no longer fit everywhere
 # measured: whole runs of 1, 4 and 16 million cells, `tests/benchmarks/whole_runs.py`
-BASE_BYTES: Final = 450_000_000  # libraries and compiled code
-BYTES_A_CELL: Final = 100
+BASE_BYTES: Final = 550_000_000  # a run of a small site
+BYTES_A_CELL: Final = 90
 BASE_S: Final = 25.0  # of one core, kernels compiled
 SECONDS_A_CELL: Final = 6e-6
 _ROOT: Final = Path("/")
