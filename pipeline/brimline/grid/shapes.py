@@ -100,6 +100,8 @@ def outlines(
     Label to outline, in the order of the labels.
     """
     parts: dict[int, list[shapely.Polygon]] = {}
+    if not labels.size:
+        return {}
     row, col = origin
     transform = (
         grid.transform if origin == (0, 0) else grid.transform @ Affine.translation(col, row)

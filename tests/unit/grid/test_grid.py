@@ -90,6 +90,10 @@ def test_shapes_must_agree():
         checked_same_shape(a=np.zeros((2, 3)), b=np.ones((3, 2)))
 
 
+def test_no_cells_have_no_outlines():
+    assert outlines(np.zeros((0, 0), dtype=np.int32), Grid(4, 4, 1.0)) == {}
+
+
 def test_outlines_hold_just_their_cells():
     labels = np.array(
         [[1, 1, 0, 0, 2, 0], [1, 0, 0, 2, 0, 0], [1, 1, 1, 0, 0, 3], [0, 0, 0, 0, 3, 3]], np.int32
