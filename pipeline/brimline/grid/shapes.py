@@ -106,6 +106,8 @@ def outlines(
     transform = (
         grid.transform if origin == (0, 0) else grid.transform @ Affine.translation(col, row)
     )
+    if labels.size == 0:  # which GDAL takes for a fault
+        return {}
     found: Any = features.shapes(labels, mask=labels != 0, connectivity=4, transform=transform)
     for geometry, label in found:
         rings = geometry["coordinates"]

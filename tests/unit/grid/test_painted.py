@@ -9,8 +9,10 @@ from brimline.balance.planted import ZoneRow, planted_zones
 from brimline.balance.rules import YearRules
 from brimline.design.cover import CoverArea, SoilArea, UsualGround, covered_ground
 from brimline.design.standing import standing_ground
+from brimline.drainage.hollows import hollow_outlines
 from brimline.grid import Grid
-from brimline.grid.shapes import painted
+from brimline.grid.shapes import outlines, painted
+from brimline.grid.tiles import Window
 from brimline.inputs.year import textures_of
 from brimline.rainfall import SOIL_GROUPS
 
@@ -25,6 +27,17 @@ def test_the_later_shape_counts_and_what_is_given_stays_as_it_was():
     assert found[0].tolist() == [1, 1, 2, 2, 2, 2]
     assert (base == 9).all()
     assert painted(base, [], GRID) is not base
+
+
+def test_no_ground_at_all_has_no_outlines():
+    assert outlines(np.zeros((0, 0), dtype=np.int32), GRID) == {}
+
+
+def test_ground_without_a_hollow_near_the_site_has_no_outlines_of_hollows():
+    near = Window(0, 0, 2, 2)
+    labels = np.zeros(GRID.shape, dtype=np.int32)
+    labels[3, 5] = 1
+    assert hollow_outlines(labels, np.array([0]), GRID, near=near) == {}
 
 
 @pytest.mark.parametrize("order", [("A", "D"), ("D", "A")])
