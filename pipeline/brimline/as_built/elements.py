@@ -264,8 +264,8 @@ def _beyond_chance(off_m: float, error_m: float) -> float:
 
 
 def _many(network: Network) -> int:
-    """Count the sills of the works, which are judged together."""
-    return max(1, sum(isinstance(link.outlet, Sill) for link in network.links))
+    """Count verdicts on sills of the works, which are given together: two on each."""
+    return 2 * max(1, sum(isinstance(link.outlet, Sill) for link in network.links))
 
 
 def _outlet(sill: Sill, line: SillLine, error_m: float, among: int) -> Outlet:

@@ -266,7 +266,7 @@ def sill_verdict(
     Parameters
     ----------
     line : None where it was not surveyed.
-    among : how many sills are judged together.
+    among : how many verdicts are given together, two on each sill.
     """
     if line is None:
         return SillVerdict("not surveyed", "not surveyed", "survey it from side to side")

@@ -242,6 +242,22 @@ def test_noise_of_12_mm_fails_no_right_sill_and_hides_none_that_is_5_cm_low(shot
     assert uneven.count("fail") <= 50  # it is low, and not said to be uneven
 
 
+@pytest.mark.parametrize("error_m", [0.012, 0.03])
+@pytest.mark.parametrize("shots", [2, 5])
+def test_of_works_with_three_right_sills_one_of_twenty_has_one_told_wrong(error_m, shots):
+    """Whatever is told of it, the level or the evenness, where the survey's error is stated."""
+    rng = np.random.default_rng(3)
+    along = np.linspace(0.0, 0.5, shots)
+    along = np.concatenate([[0.0], along, [0.5]])
+    rules = Tolerances(survey_error_m=error_m)
+    wrong = 0
+    for levels in rng.normal(7.0, error_m, (1000, 3, shots)):
+        ends = np.concatenate([levels[:, :1], levels, levels[:, -1:]], axis=1)
+        lines = [SillLine(along, one, shots, shots) for one in ends]
+        wrong += any(sill_verdict(one, 7.0, rules, among=6).both == "fail" for one in lines)
+    assert wrong <= 64  # 50 expected at the most; 2 standard deviations above
+
+
 def test_a_level_passes_most_right_sills():
     found = [one.both for one in surveyed_sills(0.0, 5, error_m=0.003)]
     assert found.count("pass") >= 950
