@@ -113,7 +113,8 @@ def wind(results: Results, frame: MapFrame) -> Plate | None:
         f"its height (6°) and hardly beyond twenty (3°). {bare:.0f} % of the site is exposed "
         f"(below {low:g}°) and {calm:.0f} % sheltered (from {high:g}°). Trees count as solid: "
         "leafless ones shelter less. Gusts round corners and over crests are not in it, and beyond "
-        "the survey the ground counts as level: its windward edge looks barer than it may be.",
+        "the survey the ground counts as level: its windward edge looks barer than it may be. Ground without "
+        "colour lies too far from the site to be worked out.",
     )
 
 
@@ -157,4 +158,7 @@ def _shaded_by(results: Results) -> str:
         told = f"The ground casts shade, and {things}"
         if assumed:
             told += f", {assumed} of them without a height: usual ones were taken (dashed, red)"
-    return f"{told}; hills beyond the survey do only where sun.far_skyline_deg says so."
+    return (
+        f"{told}; hills beyond the survey do only where sun.far_skyline_deg says so. Ground without"
+        " colour lies too far from the site to be worked out."
+    )
