@@ -113,8 +113,8 @@ def wind(results: Results, frame: MapFrame) -> Plate | None:
         f"its height (6°) and hardly beyond twenty (3°). {bare:.0f} % of the site is exposed "
         f"(below {low:g}°) and {calm:.0f} % sheltered (from {high:g}°). Trees count as solid: "
         "leafless ones shelter less. Gusts round corners and over crests are not in it, and beyond "
-        "the survey the ground counts as level: its windward edge looks barer than it may be. Ground without "
-        "colour lies too far from the site to be worked out.",
+        "the survey the ground counts as level: its windward edge looks barer than it may be. "
+        "Ground without colour lies too far from the site to be worked out.",
     )
 
 
