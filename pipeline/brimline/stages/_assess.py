@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 from typing import TYPE_CHECKING, Final
 
 from brimline.cascade import Finding, check, judge, route
@@ -58,6 +58,8 @@ if TYPE_CHECKING:
     from brimline.design.plan import DrawnElement
     from brimline.elements import Element
     from brimline.engine.stage import Given
+    from brimline.grid import Elevation
+    from brimline.stages._filled import FilledGround
 
 # what a stage must need to assess a plan, next to the source inflows and the tables that follow
 ASSESSED: Final = (
@@ -105,8 +107,6 @@ class Assessor:
         self.site = given.frame("boundary").geometry.union_all()
         bare = self.walls.taken_off(given.raster("elevation"))
         self.ground = partial(surface_at, bare, given.grid)
-        self.surface = smooth_surface(given)
-        self.filled = filled_ground(given)
         # no survey tells less than its own error
         self.level_tolerance_m = max(asked_m, survey_m)
         self._why = (
@@ -114,6 +114,16 @@ class Assessor:
             if survey_m <= asked_m
             else f", the error of the survey (lines.level_tolerance_m is {asked_m:g} m)"
         )
+
+    @cached_property
+    def surface(self) -> Elevation:
+        """The survey as lines are drawn on it."""
+        return smooth_surface(self._given)
+
+    @cached_property
+    def filled(self) -> FilledGround:
+        """How deep the ground was filled."""
+        return filled_ground(self._given)
 
     def of(self, frames: Mapping[str, GeoDataFrame]) -> Assessment:
         """Design, route and judge what is drawn.
