@@ -48,6 +48,14 @@ def test_check_says_which_way_a_run_goes_and_what_it_takes(long_valley: Site) ->
     assert "boundary: 1 row" in found.out
 
 
+def test_coarser_elevation_that_cannot_be_joined_is_never_passed_over(long_valley: Site) -> None:
+    long_valley.inputs["coarser"] = "terrain.tif"
+    long_valley.tables += '\n[tiles]\nuse = "never"\n'
+    found = long_valley.check()
+    assert found.code == 2
+    assert "joined to rasters only, in tiles" in found.err
+
+
 @pytest.mark.slow
 def test_a_run_on_what_drains_to_the_site_has_the_whole_surveys_catchment(
     long_valley: Site,

@@ -13,6 +13,7 @@ from brimline.units import counted
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from brimline.errors import Problem
     from brimline.inputs.checking import CheckedInputs
 
 
@@ -34,9 +35,15 @@ def examined(site: Path) -> CheckedInputs:
     said = load(site)
     loaded, profile_told = at_scale(said)
     refuse_store(store_of(loaded))
-    size = survey_size(loaded)
-    near = ground_near(loaded, size) if size is not None and size.in_tiles else None
+    size, near = None, None
+    faults: tuple[Problem, ...] = ()
+    try:
+        size = survey_size(loaded)
+        near = ground_near(loaded, size) if size is not None and size.in_tiles else None
+    except InputError as fault:
+        faults = fault.problems
     found = check_inputs(loaded.settings, sources_of(loaded), near=near)
+    found.problems[:0] = [one for one in faults if one not in found.problems]
     if size is not None:
         found.facts.insert(0, size.told())
         found.problems += size.index.notices if size.in_tiles else ()

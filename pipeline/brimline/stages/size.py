@@ -92,11 +92,22 @@ def survey_size(loaded: Loaded) -> SurveySize | None:
 
     None where there is no choice: single levels, point clouds, and files that tiles cannot take,
     of which the run itself says what is wrong.
+
+    Raises
+    ------
+    InputError
+        If coarser elevation is named and cannot be joined.
     """
     settings = loaded.settings
     terrain, tiles = settings.terrain, settings.tiles
     names = [loaded.resolve(name) for name in settings.inputs.elevation]
     if tiles.use == "never" or is_levels(names[0]) or is_points(names[0]):
+        if settings.inputs.coarser:
+            raise InputError.of(
+                "coarser elevation is joined to rasters only, in tiles",
+                mend='name GeoTIFF elevation and leave tiles.use at "auto", or take coarser out.',
+                source="inputs.coarser",
+            )
         return None
     try:
         index = index_tiles(
@@ -106,6 +117,8 @@ def survey_size(loaded: Loaded) -> SurveySize | None:
             coarser=[loaded.resolve(name) for name in settings.inputs.coarser or ()],
         )
     except InputError:
+        if settings.inputs.coarser:
+            raise  # a run without it would have smaller catchments
         return None
     grid = index.grid
     cells = grid.rows * grid.cols
