@@ -2,26 +2,33 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+import pandas as pd
 import shapely
 
+from brimline.design.places import BUILDING
 from brimline.errors import InputError
 from brimline.inputs.rows import number_of, text_of
 from brimline.io.plants import read_guilds, read_plants
 from brimline.layers import layer
 from brimline.layers.drawn import usual_of
-from brimline.planting.laying import DrawnPlanting
+from brimline.planting.laying import Around, DrawnPlanting
+from brimline.planting.water import Climate
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
     from geopandas import GeoDataFrame
+    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
+    from brimline.config import PlantingPlan
     from brimline.planting import Guild, Plant
+    from brimline.rainfall.daily import DailyWeather
 
 
 DRAWN: Final = ("planting_zones", "plant_rows", "drawn_plants")
@@ -93,3 +100,69 @@ def _known(row: object, name: str) -> float | None:
 
 def _positive(row: object, name: str) -> float | None:
     return _known(row, name) or None
+
+
+ALONG: Final = ("swale_lines", "keylines", "cultivation_lines", "contours", "guide_lines")
+
+
+AROUND: Final = ("boundary", "keep_out", "keep_out_drawn", "surfaces", "elements", "drawn_pipes",
+                 "drawn_overflows")  # fmt: skip
+
+
+_WATER_LINES: Final = frozenset({"swale", "drain"})
+
+
+def around_of(frame: Callable[[str], GeoDataFrame], params: PlantingPlan) -> Around:
+    """Return what plants keep clear of.
+
+    Parameters
+    ----------
+    frame : hands out the layers `AROUND` by name.
+    """
+    elements, surfaces, drawn = frame("elements"), frame("surfaces"), frame("keep_out_drawn")
+    kinds = elements["kind"]
+    areas = elements.geometry.geom_type.isin(("Polygon", "MultiPolygon"))
+    return Around(
+        inside=shapely.union_all(frame("boundary").geometry.to_numpy()),
+        kept_clear=tuple(frame("keep_out").geometry),
+        buildings=(
+            *drawn.loc[drawn["kind"] == BUILDING].geometry,
+            *surfaces.loc[surfaces["cover"] == "roof"].geometry,
+        ),
+        pipes=tuple(frame("drawn_pipes").geometry),
+        water_lines=(
+            *elements.loc[kinds.isin(_WATER_LINES)].geometry,
+            *frame("drawn_overflows").geometry,
+        ),
+        water_areas=tuple(elements.loc[areas].geometry),
+        line_clear_m=params.line_clear_m,
+        pipe_clear_m=params.pipe_clear_m,
+    )
+
+
+def zone_shapes(rows: GeoDataFrame) -> dict[str, BaseGeometry]:
+    """Ground of each planting zone by name."""
+    parts: dict[str, list[BaseGeometry]] = {}
+    for number, row in enumerate(rows.itertuples(index=False), start=1):
+        parts.setdefault(text_of(row, "name") or f"zone {number}", []).append(row.geometry)
+    return {name: shapely.union_all(shapes) for name, shapes in parts.items()}
+
+
+def climate_of(weather: DailyWeather, et0_mm: NDArray[np.float64]) -> Climate:
+    """Return the average year by month.
+
+    Parameters
+    ----------
+    et0_mm : (days,) reference evapotranspiration [mm/d].
+    """
+    daily = pd.DataFrame({"et0": et0_mm, "rain": weather.precipitation_mm})
+    monthly = daily.groupby([weather.years, weather.months]).sum().groupby(level=1).mean()
+    monthly = monthly.reindex(range(1, 13), fill_value=0.0)
+    return Climate(monthly["et0"].to_numpy(), monthly["rain"].to_numpy())
+
+
+def coldest_c(weather: DailyWeather | None) -> float:
+    """Return the mean of each year's coldest night [°C]; NaN where no weather tells."""
+    if weather is None:
+        return math.nan
+    return float(pd.Series(weather.temp_min_c).groupby(weather.years).min().mean())

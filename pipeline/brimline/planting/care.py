@@ -7,10 +7,13 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
     from brimline.planting.plants import Plant
+    from brimline.planting.water import Climate
 
 # minutes to plant one, by layer, and what elements ask for; common practice, no source
 PLANTING_MIN: Final = {
@@ -40,6 +43,8 @@ ELEMENT_CARE: Final[dict[str, tuple[tuple[str, bool, float, int], ...]]] = {
 }
 
 _LONGEST_BYTES = 75  # of a line of an iCalendar file, RFC 5545, section 3.1
+
+_DRY, _WET = 7, 11  # months taken where no weather tells, half a year later in the south
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +115,19 @@ def _folded(line: str) -> Iterable[str]:
             part, size = " ", 1
         part, size = part + letter, size + more
     yield part
+
+
+def months_of_work(climate: Climate | None, *, southern: bool) -> tuple[int, int]:
+    """Return the driest month and the wettest; usual ones where no weather tells.
+
+    Parameters
+    ----------
+    southern : the site lies south of the equator.
+    """
+    if climate is not None:
+        return climate.driest_month, int(np.argmax(climate.rain_mm)) + 1
+    dry, wet = ((month + 5) % 12 + 1 if southern else month for month in (_DRY, _WET))
+    return dry, wet
 
 
 def building_and_planting(

@@ -11,6 +11,7 @@ import shapely
 
 from brimline.errors import Problem, Severity
 from brimline.planting.setting_out import along_line, filled, round_centre
+from brimline.units import counted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -218,3 +219,18 @@ def _distance(shapes: Sequence[BaseGeometry], points: NDArray[np.object_]) -> ND
         )
         away[pairs[0]] = nearest
     return away
+
+
+def left_out_told(left_out: Mapping[tuple[str, Plant], int], count: int) -> list[Problem]:
+    """Say how many places, of so many in all, were left out."""
+    if not left_out:
+        return []
+    places = counted(sum(left_out.values()), "place")
+    return [
+        Problem(
+            Severity.NOTICE,
+            f"{places} of {count} were left out: something is in the way there",
+            "see left_out of plant_schedule; draw what must stand there in drawn_plants",
+            "planting",
+        )
+    ]

@@ -11,10 +11,11 @@ from brimline.config import ColdAir, Growing, PlantingPlan, Terrain
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.grid.shapes import cells_inside
+from brimline.inputs.planting import zone_shapes
 from brimline.layers.reading import PERIODS
 from brimline.planting import WETNESS
 from brimline.stages._frames import held, table_of
-from brimline.stages._planting import wetness_classes, zone_shapes
+from brimline.stages._planting import wetness_of
 from brimline.sun.cold_air import cold_pools, looked_m
 from brimline.sun.path import season
 from brimline.terrain.slope import gradient
@@ -58,7 +59,7 @@ def _run(given: Given, report: Reporter) -> Made:
         report.problem(Problem(Severity.NOTICE, message, mend, "elevation"))
     sun_h = given.raster("sun_h")
     in_season = sun_h[list(season(given.facts("sun").get("latitude_deg", 0.0)))].mean(axis=0)
-    wet = wetness_classes(given, given.params("planting", PlantingPlan))
+    wet = wetness_of(given, given.params("planting", PlantingPlan))
     layers = {
         "season": in_season,
         "winter": sun_h[PERIODS.index("shortest day")],
@@ -75,7 +76,7 @@ def _run(given: Given, report: Reporter) -> Made:
     layers["machine"] = _machine(steep, np.isfinite(dem), given)
     rows = [
         _zone(name, shape, layers, rises, given) | {"springs": int(springs.intersects(shape).sum())}
-        for name, shape in zone_shapes(given).items()
+        for name, shape in zone_shapes(given.frame("planting_zones")).items()
     ]
     return {
         "cold_air": pools,

@@ -11,8 +11,8 @@ from brimline.config import PlantingPlan, Springs
 from brimline.drainage.springs import likely_springs, soil_wetness
 from brimline.engine.stage import Stage
 from brimline.grid.shapes import cells_inside
+from brimline.planting.wetness import wet_limits
 from brimline.stages._frames import frame_of
-from brimline.stages._planting import wet_limits
 
 if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
@@ -22,7 +22,8 @@ def _run(given: Given, report: Reporter) -> Made:  # noqa: ARG001 - it is quick
     grid, dem, params = given.grid, given.raster("elevation"), given.params("springs", Springs)
     wetness = soil_wetness(dem, cell_m=grid.cell_m, over_m=params.over_m)
     site = cells_inside(given.frame("boundary").geometry, grid)
-    _, wet = wet_limits(wetness.index, site, given.params("planting", PlantingPlan))
+    ranks = given.params("planting", PlantingPlan)
+    _, wet = wet_limits(wetness.index, site, ranks.dry_share, ranks.wet_share)
     found = likely_springs(
         wetness, wet, site, cell_m=grid.cell_m,
         least_above_m=params.least_above_m, apart_m=params.apart_m,
