@@ -12,6 +12,7 @@ import shapely
 
 from brimline.cascade.proof import Proved
 from brimline.choose.ponds.around import Surroundings
+from brimline.choose.ponds.place import PondPlace
 from brimline.config import Access, Drainage, Works
 from brimline.design import (
     CoverArea,
@@ -52,7 +53,7 @@ from brimline.layers import layer
 from brimline.layers.drawn import usual_of
 from brimline.layers.flags import joined
 from brimline.rainfall import Storm, uniform
-from brimline.stages import ponds, tracks
+from brimline.stages import tracks
 from brimline.stages._proof import _told as told_of_proof
 from brimline.terrain.earthwork import Soil, Stockpile
 
@@ -256,8 +257,8 @@ def place(*, spill_side="left", building_m=np.nan, yearly_mm=200.0):
     )
     around = Surroundings(spill_side, building_m, 0.0)
     years = np.full(10, yearly_mm)
-    row = ponds._row("p1", site, around, years, None, Works())
-    return codes(row["flag"])
+    limits = Works().engineer_height_m, Works().engineer_volume_m3
+    return codes(joined(PondPlace("p1", site, around, years, "", *limits).flags))
 
 
 def track(*, wall=False, area_m2=100.0, hardest=3.0):

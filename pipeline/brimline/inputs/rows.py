@@ -137,3 +137,12 @@ def things_in_the_way(
             (text_of(row, "name") or word, row.geometry) for row, wanted, word in rows if wanted
         ]
     return found
+
+
+def main_texture(shape: BaseGeometry, soils: GeoDataFrame) -> str:
+    """Return the texture of the soil that has most of some ground; empty where none says it."""
+    if not len(soils):
+        return ""
+    share = soils.geometry.intersection(shape).area
+    place = int(share.to_numpy().argmax())
+    return stripped(soils["texture"].iloc[place]) if share.iloc[place] > 0 else ""

@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from brimline.cascade import CascadeLimits, Free, Goals, Pace
+from brimline.choose.ponds.rules import BankRules
 from brimline.config import USUAL_RAIN_2Y_24H_MM, AsBuilt, Hazard, Staking
 from brimline.design import DesignRules, SizingRules, UsualGround, UsualWater
 from brimline.design.banks import BankLimits
@@ -17,6 +18,7 @@ from brimline.terrain.earthwork import Soil
 
 if TYPE_CHECKING:
     from brimline.config import Earthworks, Rates, Works
+    from brimline.config.choosing import Ponds
 
 
 def usual_water(works: Works, rain_2y_24h_mm: float | None = None) -> UsualWater:
@@ -148,4 +150,21 @@ def bank_limits(hazard: Hazard) -> BankLimits:
         hazard.danger_rating_m2_s,
         hazard.spread_m,
         hazard.follow_m,
+    )
+
+
+def bank_rules(params: Ponds) -> BankRules:
+    """Return the rules of the search for places of ponds."""
+    return BankRules(
+        depths_m=params.depths_m,
+        over_m=params.freeboard_m,
+        top_m=params.top_m,
+        upstream=params.upstream_side,
+        downstream=params.downstream_side,
+        half_lengths_m=params.half_lengths_m,
+        wing_m=params.wing_m,
+        reach_m=params.reach_m,
+        path_area_m2=params.path_area_m2,
+        least_m3=params.least_m3,
+        most=params.most,
     )

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from brimline.rainfall.runoff import runoff_depth_mm
+
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
@@ -147,3 +149,17 @@ def wind_at_2m(wind_m_s: ArrayLike, height_m: float) -> NDArray[np.float64]:
         return wind
     found: NDArray[np.float64] = wind * 4.87 / np.log(67.8 * height_m - 5.42)
     return found
+
+
+def yearly_runoff_mm(days: DailyWeather | None, curve_number: float) -> NDArray[np.float64]:
+    """Runoff of each whole year of a record, day by day by the curve number [mm].
+
+    Empty without a record.
+    """
+    if days is None:
+        return np.empty(0)
+    runoff = runoff_depth_mm(days.precipitation_mm, curve_number)
+    years = days.dates.astype("datetime64[Y]")
+    each, where, count = np.unique(years, return_inverse=True, return_counts=True)
+    sums = np.bincount(where, runoff, minlength=len(each))
+    return np.asarray(sums[count >= 365])
