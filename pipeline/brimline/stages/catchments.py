@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING
 
 import geopandas as gpd
 import numpy as np
-import shapely
 
 from brimline.drainage.catchments import longest_paths, subcatchments
 from brimline.drainage.catchments.edges import edge_sides, open_edge, tiles_beyond
+from brimline.drainage.catchments.rows import longest_rows, subcatchment_rows
 from brimline.engine.stage import Stage
 from brimline.grid import NO_DATA
 from brimline.grid.nodata import outside
-from brimline.grid.shapes import cells_inside, outlines
+from brimline.grid.shapes import cells_inside
 from brimline.inputs.tile_index import read_footprints
 from brimline.io.vectors import VectorSource
 from brimline.layers.flags import joined
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 
 def _run(given: Given, report: Reporter) -> Made:
-    grid, snapped = given.grid, given.frame("intakes_snapped")
+    grid, snapped, dem = given.grid, given.frame("intakes_snapped"), given.raster("elevation")
     directions = given.raster("flow_direction")
     found = subcatchments(directions, snapped[["row", "col"]].to_numpy(dtype=np.int64))
     ends = _ends(given, directions, found)
@@ -40,11 +40,15 @@ def _run(given: Given, report: Reporter) -> Made:
     longest = longest_paths(directions, found, cell_m=grid.cell_m)
     report.advanced(0.7, "outlines")
     certain = given.table("intake_certainty") if given.has("intake_certainty") else None
-    levels = given.raster("elevation").ravel()
+    inside = cells_inside(given.frame("boundary").geometry, grid)
+    grounds, outlines = subcatchment_rows(
+        found, dem, given.raster("slope_pct"), inside, longest.length_m, grid
+    )
+    ways, lines = longest_rows(longest, dem, grid)
     return {
-        "intakes": _intakes(snapped, found, certain, levels, grid, ends),
-        "subcatchments": _subcatchments(given, found, longest.length_m),
-        "longest_paths": _longest(longest.cells, longest.length_m, levels, grid),
+        "intakes": _intakes(snapped, found, certain, dem.ravel(), grid, ends),
+        "subcatchments": frame_of(grounds, outlines, "subcatchments", grid),
+        "longest_paths": frame_of(ways, lines, "longest_paths", grid),
         "subcatchment": found.labels,
         "intakes_summary": {"headline": _headline(found, grid)} if len(snapped) else {},
     }
@@ -119,64 +123,6 @@ def _intakes(
         geometry=snapped.geometry.to_numpy(),
     )
     return frame(rows, "intakes", grid)
-
-
-def _subcatchments(
-    given: Given, found: Subcatchments, longest_m: NDArray[np.float64]
-) -> GeoDataFrame:
-    """One row for each intake with ground of its own; figures as the columns say."""
-    grid, labels = given.grid, found.labels
-    elevation, slope = given.raster("elevation"), given.raster("slope_pct")
-    inside = cells_inside(given.frame("boundary").geometry, grid)
-    count = found.cells.size
-    own = labels > 0
-    place = labels[own] - 1
-    steep = np.bincount(place, weights=slope[own], minlength=count)
-    held = np.bincount(place, weights=inside[own], minlength=count)
-    high, low = np.full(count, -np.inf), np.full(count, np.inf)
-    np.maximum.at(high, place, elevation[own])
-    np.minimum.at(low, place, elevation[own])
-    relief = found.gathered(high, np.maximum) - found.gathered(low, np.minimum)
-    shapes = outlines(labels, grid)
-    records = [
-        {
-            "intake_id": label,
-            "area_m2": found.cells[label - 1] * grid.cell_area_m2,
-            "own_area_m2": found.own_cells[label - 1] * grid.cell_area_m2,
-            "mean_slope_pct": steep[label - 1] / found.own_cells[label - 1],
-            "relief_m": relief[label - 1],
-            "longest_path_m": longest_m[label - 1],
-            "inside_pct": 100 * found.gathered(held)[label - 1] / found.cells[label - 1],
-            "edge_limited": bool(found.edge_limited[label - 1]),
-        }
-        for label in shapes
-    ]
-    return frame_of(records, list(shapes.values()), "subcatchments", grid)
-
-
-def _longest(
-    cells: tuple[NDArray[np.int64], ...],
-    length_m: NDArray[np.float64],
-    levels: NDArray[np.float32],
-    grid: Grid,
-) -> GeoDataFrame:
-    records, shapes = [], []
-    for number, way in enumerate(cells, start=1):
-        if way.size < 2:
-            continue
-        row, col = np.divmod(way, grid.cols)
-        fall_m = max(float(levels[way[0]]) - float(levels[way[-1]]), 0.0)
-        length = float(length_m[number - 1])
-        records.append(
-            {
-                "intake_id": number,
-                "length_m": length,
-                "fall_m": fall_m,
-                "fall_pct": 100 * fall_m / length,
-            }
-        )
-        shapes.append(shapely.LineString(np.column_stack(grid.xy(row, col))))
-    return frame_of(records, shapes, "longest_paths", grid)
 
 
 STAGE = Stage(
