@@ -13,7 +13,7 @@ from brimline.engine.stage import Stage
 from brimline.grid.shapes import cells_inside
 from brimline.inputs.rows import main_texture
 from brimline.inputs.rules import bank_rules, usual_water
-from brimline.layers import layer
+from brimline.layers import layer, table
 from brimline.rainfall.daily import yearly_runoff_mm
 from brimline.stages._frames import frame_of, table_of, values_of
 from brimline.stages.weather import WeatherRecord
@@ -21,6 +21,7 @@ from brimline.stages.weather import WeatherRecord
 if TYPE_CHECKING:
     from brimline.choose.ponds import BankStage
     from brimline.engine.stage import Given, Made, Reporter
+    from brimline.layers import Layer, Table
 
 
 def _run(given: Given, report: Reporter) -> Made:
@@ -52,11 +53,16 @@ def _run(given: Given, report: Reporter) -> Made:
         for number, (site, shape) in enumerate(zip(sites, shapes, strict=True), start=1)
     ]  # fmt: skip
     rows = [
-        values_of(one, declared, one.site, one.around) | _stage(one.site_id, one.site.best)
+        values_of(one, declared, one.site, one.around)
+        | _stage(one.site_id, one.site.best, declared)
         for one in places
     ]
-    banks = [_stage(one.site_id, one.site.best) for one in places]
-    curves = [_stage(one.site_id, stage) for one in places for stage in one.site.stages]
+    banks = [_stage(one.site_id, one.site.best, layer("pond_banks")) for one in places]
+    curves = [
+        _stage(one.site_id, stage, table("pond_curves"))
+        for one in places
+        for stage in one.site.stages
+    ]
     return {
         "pond_sites": frame_of(rows, shapes, "pond_sites", grid),
         "pond_banks": frame_of(banks, [site.bank for site in sites], "pond_banks", grid),
@@ -64,8 +70,8 @@ def _run(given: Given, report: Reporter) -> Made:
     }
 
 
-def _stage(name: str, stage: BankStage) -> dict[str, Any]:
-    return values_of(stage, layer("pond_banks")) | {
+def _stage(name: str, stage: BankStage, declared: Layer | Table) -> dict[str, Any]:
+    return values_of(stage, declared) | {
         "site_id": name, "bank_length_m": stage.length_m, "bank_height_m": stage.height_m,
     }  # fmt: skip
 
