@@ -24,11 +24,11 @@ from brimline.drainage.flow import flow_directions
 from brimline.drainage.receiving import way_down
 from brimline.engine.order import ordered, taken
 from brimline.engine.stage import Given
+from brimline.inputs.profile import at_scale
+from brimline.inputs.sources import sources_of
 from brimline.io.plan_rows import write_changes
 from brimline.layers.flags import needs_look
-from brimline.stages.profile import at_scale
 from brimline.stages.registry import stages_for
-from brimline.stages.sources import sources_of
 from brimline.terrain.conditioning import fill
 
 if TYPE_CHECKING:

@@ -28,9 +28,9 @@ def examined(site: Path) -> CheckedInputs:
     from brimline.config import load
     from brimline.engine import refuse_store
     from brimline.inputs.checking import check_inputs
-    from brimline.stages.profile import at_scale
+    from brimline.inputs.profile import at_scale
+    from brimline.inputs.sources import sources_of, store_of
     from brimline.stages.size import ground_near, survey_size
-    from brimline.stages.sources import sources_of, store_of
 
     said = load(site)
     loaded, profile_told = at_scale(said)

@@ -153,11 +153,11 @@ def run_site(site: Path, options: RunOptions) -> Done:
         site_lock,
     )
     from brimline.engine.digests import status
+    from brimline.inputs.profile import at_scale
+    from brimline.inputs.sources import store_of
     from brimline.io.atomic import recover
     from brimline.publish import refuse_what_is_no_run
-    from brimline.stages.profile import at_scale
     from brimline.stages.registry import stages_for
-    from brimline.stages.sources import store_of
 
     if options.pdf:
         from brimline.publish.pages import weasyprint_or_refuse
@@ -219,7 +219,7 @@ def _at_size(said: Loaded) -> tuple[Loaded, Drained | None]:
     if size is None or not size.in_tiles:
         return said, None
     from brimline.cli.survey import TileProgress
-    from brimline.stages.profile import at_scale
+    from brimline.inputs.profile import at_scale
 
     at_scale(said)  # what is wrong with the file is told before an hour of work, not after
     console.say(size.told())
@@ -271,9 +271,9 @@ def _note_for_a_glance(
     began_s: float,
 ) -> None:
     from brimline.engine import glance
+    from brimline.inputs.sources import said_paths
     from brimline.io import atomic
     from brimline.publish import MANIFEST
-    from brimline.stages.sources import said_paths
 
     loaded = done.loaded
     text = glance.note_text(
@@ -303,13 +303,13 @@ def _run(
 ) -> Done:
     from brimline.engine import RunInputs, Tools, execute
     from brimline.grid import Grid
+    from brimline.inputs.sources import missing_files, sources_of
     from brimline.io.intermediates import FileCodec, checked
     from brimline.io.libraries import versions
     from brimline.publish import publish
     from brimline.publish.ahead import RastersAhead
     from brimline.publish.groups import RASTERS
     from brimline.publish.workers import Workers
-    from brimline.stages.sources import missing_files, sources_of
 
     settings, sources = loaded.settings, sources_of(loaded)
     if gone := missing_files(sources):

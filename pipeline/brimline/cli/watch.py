@@ -68,8 +68,8 @@ class Watcher:
     def look(self) -> bool:
         """Look once: take what has arrived, run if inputs changed; tell whether files move."""
         from brimline.config import load
+        from brimline.inputs.sources import sources_of
         from brimline.io.arrivals import status_of
-        from brimline.stages.sources import sources_of
 
         try:
             loaded = load(self._site)
