@@ -44,6 +44,7 @@ from brimline.design.plan import (
     DrawnPond,
     DrawnSwale,
 )
+from brimline.design.proving import followed_way
 from brimline.drainage.flow import accumulate, flow_directions
 from brimline.elements import Pond
 from brimline.elements.building import Building
@@ -54,7 +55,6 @@ from brimline.layers.drawn import usual_of
 from brimline.layers.flags import joined
 from brimline.rainfall import Storm, uniform
 from brimline.stages import tracks
-from brimline.stages._proof import _told as told_of_proof
 from brimline.terrain.earthwork import Soil, Stockpile
 
 GRID = Grid(80, 60, 1.0, 0.0, 80.0, "EPSG:32633")
@@ -240,8 +240,8 @@ def proved(*, over_m=0.0, reached="Creek", at_building=False, outside_m=0.0,
         label, site.level_of("Pond") + over_m, 20.0, number, *way, 0, at_building, outside_m
     )
     arrivals = {label: [(3, shapely.Point(middle[0] + arrives_m, middle[1]))]}
-    record = told_of_proof(water, site, names, {}, 0.05, GRID, arrivals)
-    return codes(record["flag"], record["notes"])
+    way = followed_way(water, site, names, {}, 0.05, GRID, arrivals)
+    return codes(joined(way.flags), way.notes)
 
 
 # --- places for ponds, tracks

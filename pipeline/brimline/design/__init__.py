@@ -62,6 +62,7 @@ if TYPE_CHECKING:
         Plan,
     )
     from brimline.design.plan_changes import PlanChange, changed_plan, changes_of
+    from brimline.design.proving import FollowedWay, ProvedWater, everywhere_walled
     from brimline.design.results import (
         element_results,
         overflow_results,
@@ -86,6 +87,9 @@ if TYPE_CHECKING:
     )
 
 _HOME: Final = {
+    "everywhere_walled": "proving",
+    "ProvedWater": "proving",
+    "FollowedWay": "proving",
     "bank_hazards": "banks",
     "BankLimits": "banks",
     "BankHazard": "banks",
@@ -225,6 +229,7 @@ __all__ = [
     "ElementCatchment",
     "Extent",
     "Followed",
+    "FollowedWay",
     "HardGround",
     "KeptClear",
     "LedRoof",
@@ -235,6 +240,7 @@ __all__ = [
     "PlacedElement",
     "Plan",
     "PlanChange",
+    "ProvedWater",
     "RunningGround",
     "SizedCascade",
     "SizedDimension",
@@ -263,6 +269,7 @@ __all__ = [
     "discharges_of",
     "dug",
     "element_results",
+    "everywhere_walled",
     "extents_of",
     "fittings_of",
     "led_roofs",

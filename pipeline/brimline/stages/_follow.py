@@ -14,16 +14,15 @@ from brimline.inputs.rules import building_of
 from brimline.layers.flags import needs_look
 from brimline.stages._assess import Assessor
 from brimline.stages._plan import ground_of_design
-from brimline.stages._proof import ProvedWater
+from brimline.stages._proof import water_of
 from brimline.terrain.earthwork import earth_between
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from brimline.design import Mark, Plan, PlanChange
+    from brimline.design import FollowedWay, Mark, Plan, PlanChange
     from brimline.engine.stage import Given
     from brimline.stages._assess import Assessment
-    from brimline.stages._proof import FollowedWay
     from brimline.terrain.earthwork import Earth
 
 
@@ -55,9 +54,8 @@ class Known:
         """Findings of the drawing, of the storms of the run, and of its water on the surface."""
         marks = dict(self.drawn)
         for way in self.shown[0]:
-            for code in filter(None, way.row["flag"].split(";")):
-                if needs_look([code]):
-                    marks[way.row["element_id"], code] = way.row["notes"]
+            for code in filter(lambda code: needs_look([code]), way.flags):
+                marks[way.element_id, code] = way.notes
         return marks
 
     @cached_property
@@ -77,11 +75,11 @@ class Known:
         """What the overflows did on the designed surface."""
         return [
             Followed(
-                one.row["element_id"],
-                frozenset(code for code in one.row["flag"].split(";") if code),
-                one.row["meant_id"] or "",
-                one.row["reached_id"] or "",
-                one.row["brim_level_m"] - one.row["spill_level_m"],
+                one.element_id,
+                frozenset(one.flags),
+                one.meant_id,
+                one.reached_id,
+                one.brim_level_m - one.spill_level_m,
                 one.line,
                 one.leaves,
             )
@@ -97,7 +95,7 @@ class Follower:
         works = self.assessor.works
         self.plan = plan_of({name: given.frame(name) for name in LAYERS}, works)
         self.usual = {name: usual_values(name, works) for name in LAYERS}
-        self.water = ProvedWater(given)
+        self.water = water_of(given)
         self.base = Known(self, self.plan, self.assessor.of_plan(self.plan))
 
     def trial(self, changes: Sequence[PlanChange]) -> Known | None:

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.grid import Directions, Grid
 
-    Ends = tuple[list[str | None], list[str | None]]  # sides, tiles beyond
+    Ends = tuple[list[str | None] | None, list[str | None] | None]  # sides, tiles beyond
 
 
 def _run(given: Given, report: Reporter) -> Made:
@@ -83,7 +83,7 @@ def _intakes(
     certain: DataFrame | None,
     levels: NDArray[np.float32],
     grid: Grid,
-    ends: Ends,
+    ends: Ends = (None, None),
 ) -> GeoDataFrame:
     area_m2 = found.cells * grid.cell_area_m2
     outside = (

@@ -9,13 +9,12 @@ import pandas as pd
 
 from brimline.cascade.overland import OverlandElement, run_over
 from brimline.config import Proof
-from brimline.design import StandingWalls
+from brimline.design import StandingWalls, everywhere_walled
 from brimline.elements import Kind
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.stages._frames import positions, table_of
 from brimline.stages._plan import BUILT, ground_of_design
-from brimline.stages._proof import everywhere_walled
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -10,37 +10,35 @@ from brimline.errors import Problem, Severity
 from brimline.inputs.rows import rows_of
 from brimline.stages._frames import frame_of, table_of
 from brimline.stages._plan import ground_of_design
-from brimline.stages._proof import PROVED, PROVED_BY, ProvedWater
+from brimline.stages._proof import PROVED, PROVED_BY, water_of
 
 if TYPE_CHECKING:
+    from brimline.design import FollowedWay
     from brimline.engine.stage import Given, Made, Reporter
 
 
 def _run(given: Given, report: Reporter) -> Made:
     site = ground_of_design(given)
-    if not site.dug:
-        return {"design_proof": table_of([], "design_proof"),
-                "proof_paths": frame_of([], [], "proof_paths", given.grid)}  # fmt: skip
-    points = rows_of(given.frame("discharge_points"), DrawnDischarge, {})
-    found, _ = ProvedWater(given).shown(site, points, report)
-    told = [one.row for one in found]
-    for record in told:
-        if record["flag"]:
-            report.problem(
-                Problem(
-                    Severity.WARNING,
-                    f"{record['element_id']}: {record['notes']}",
-                    "see design_proof, the lines proof_paths, and advice",
-                    "design_proof",
-                )
-            )
+    found: list[FollowedWay] = []
+    if site.dug:
+        report.advanced(0.2, "running water over the designed surface")
+        points = rows_of(given.frame("discharge_points"), DrawnDischarge, {})
+        found, _ = water_of(given).shown(site, points)
+    report.tell(
+        Problem(
+            Severity.WARNING,
+            f"{one.element_id}: {one.notes}",
+            "see design_proof, the lines proof_paths, and advice",
+            "design_proof",
+        )
+        for one in found
+        if one.flags
+    )
+    lines = [one.line for one in found]
     return {
-        "design_proof": table_of(told, "design_proof"),
-        "proof_paths": frame_of(
-            [{key: record[key] for key in ("element_id", "reached_id", "flag")} for record in told],
-            [one.line for one in found], "proof_paths", given.grid,
-        ),
-    }  # fmt: skip
+        "design_proof": table_of(found, "design_proof"),
+        "proof_paths": frame_of(found, lines, "proof_paths", given.grid),
+    }
 
 
 STAGE = Stage(
