@@ -1,0 +1,47 @@
+"""Stages hold layers in, domain calls, layers out: what is longer belongs in a domain room."""
+
+from pathlib import Path
+
+import pytest
+
+import brimline
+
+STAGES = sorted(Path(brimline.__file__).parent.joinpath("stages").glob("*.py"))
+MOST = 105
+# longer ones, and why; none may grow
+LONGER = {
+    "registry": (130, "a list"),
+    "_frames": (140, "rows brought to their declaration, for all stages"),
+    "_plan": (160, "what many stages are given, made once"),
+    "size": (240, "one pass over the tiles of a survey, before any stage"),
+    "swales": (240, "yet to be taken apart"),
+    "search": (320, "yet to be taken apart"),
+    "reading": (220, "yet to be taken apart"),
+    "tracks": (220, "yet to be taken apart"),
+    "advice": (210, "yet to be taken apart"),
+    "_assess": (210, "yet to be taken apart"),
+    "_follow": (150, "yet to be taken apart"),
+    "keylines": (180, "yet to be taken apart"),
+    "certainty": (170, "yet to be taken apart"),
+    "sensitivity": (160, "yet to be taken apart"),
+    "planting": (160, "six tables of one planting"),
+    "catchments": (160, "yet to be taken apart"),
+    "soil": (160, "yet to be taken apart"),
+    "sinks": (150, "yet to be taken apart"),
+    "drains": (140, "yet to be taken apart"),
+    "survey": (140, "four ways to read the elevation"),
+    "flooding": (140, "yet to be taken apart"),
+    "audit": (140, "yet to be taken apart"),
+    "levels": (140, "yet to be taken apart"),
+}
+
+
+@pytest.mark.parametrize("path", STAGES, ids=lambda path: path.stem)
+def test_a_stage_stays_thin(path):
+    most, _ = LONGER.get(path.stem, (MOST, ""))
+    assert len(path.read_text(encoding="utf-8").splitlines()) <= most
+
+
+def test_no_exception_outlives_its_reason():
+    lengths = {path.stem: len(path.read_text(encoding="utf-8").splitlines()) for path in STAGES}
+    assert [name for name in LONGER if lengths.get(name, 0) <= MOST and name != "registry"] == []
