@@ -544,7 +544,13 @@ class Staking(ConfigTable):
 class Proof(ConfigTable):
     """Water run over the designed surface."""
 
-    refine: int = Field(2, ge=1, le=8, description="Parts that a cell's side is split into.")
+    refine: int | None = Field(
+        None,
+        ge=1,
+        le=8,
+        description="Parts that a cell's side is split into. Left out, 2; and more where cells are"
+        " so wide that water would slip between those of a bank.",
+    )
     tolerance_m: Positive = Field(
         0.05,
         description="Between a sill's level and that at which the surface really spills; the error"
