@@ -12,6 +12,8 @@ from pathlib import Path
 import pyogrio
 import pytest
 
+from brimline.layers.flags import needs_look
+
 ROOT = Path(__file__).parents[2]
 
 
@@ -67,3 +69,27 @@ def test_the_demos_water_closes_over_the_years(demo):
     assert ((gains - losses).abs() <= full[mean.index] / 16 + 1e-6).all()  # 16 years
     spilled = mean.loc["Yard tank", "spilled_m3"]
     assert mean.loc["Rain garden", "overflow_in_m3"] == pytest.approx(spilled)
+
+
+@pytest.mark.slow
+def test_what_the_demo_proposes_of_lines_works(demo):
+    """Most of what is cultivated falls from valley to ridge; each stack of rows holds its water."""
+    config = demo.parent / "configs" / "quillback_hill.toml"
+    for name in ("keylines", "swales"):
+        command = [sys.executable, "-m", "brimline", "run", config, "--until", name, "--draft"]
+        subprocess.run([*command, "--out", demo.parent / name], check=True)
+    lines = rows(demo.parent / "keylines", "cultivation_lines")
+    right = (lines["length_m"] * lines["share_right_pct"]).sum() / lines["length_m"].sum()
+    assert lines["length_m"].sum() > 10_000
+    assert right >= 85  # 97.6 when it was last looked at
+    swales = rows(demo.parent / "swales", "swale_lines")
+    proposed = swales[~swales["drawn"]]
+    flags = proposed["flag"].fillna("").str.split(";")
+    assert len(proposed) > 100
+    assert sum(map(needs_look, flags)) <= 0.1 * len(proposed)  # none
+    handed = proposed[proposed["passes_on_m3"] > 0]
+    taken = swales.groupby("passes_to")["passes_on_m3"].sum()
+    above = swales.set_index("swale_id")["from_above_m3"]
+    assert set(handed["passes_to"]) <= set(swales["swale_id"])
+    for swale_id, m3 in taken.drop(0, errors="ignore").items():
+        assert above[swale_id] == pytest.approx(m3, abs=1e-3)
