@@ -54,6 +54,8 @@ class RastersAhead:
                 self._hand_over(name, stored)
 
     def _hand_over(self, name: str, stored: Stored) -> None:
+        if not {GRID, NEAR} <= self._where.keys():
+            return  # their stage did not run again, and the raster is written at the end
         piece, near = raster_piece(name), self._facts(NEAR)
         world = World(
             self._store.folder, {**self._where, name: stored}, {}, Grid(**self._facts(GRID) or {}),
