@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
     from brimline.grid import Elevation
-    from brimline.terrain.points import Step
+    from brimline.terrain.points import LevelStep
 
 _LEAST_GAP_M: Final = 10.0  # a house or a thicket is spanned
 _GAP_SPACINGS: Final = 5.0
@@ -254,7 +254,7 @@ def _gather(
 
 
 def _step_notices(
-    found: Sequence[Step], between: str, source: str, names: Sequence[str] = ()
+    found: Sequence[LevelStep], between: str, source: str, names: Sequence[str] = ()
 ) -> list[Problem]:
     """Tell the largest step between strips, and warn of what is beyond the usual limit."""
     if not found:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import shutil
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
@@ -60,6 +61,11 @@ class SurveySize:
         """Cells of the files."""
         return self.index.grid.rows * self.index.grid.cols
 
+    @property
+    def disk_gb(self) -> float:
+        """What draining it in tiles writes."""
+        return self.cells * (WORK_BYTES + RESULT_BYTES) / 1e9
+
     def told(self) -> str:
         """Say which way it goes and what it will take."""
         cells = f"{self.cells / 1e6:.3g} million cells"
@@ -82,7 +88,7 @@ class SurveySize:
         return (
             f"elevation: {cells} in memory would take {fits}; it is drained in"
             f" {counted(tiles, 'tile')} {where}, about {max(minutes, 0.1):.2g} minutes and"
-            f" {self.cells * (WORK_BYTES + RESULT_BYTES) / 1e9:.2g} GB of disk, and the run takes"
+            f" {self.disk_gb:.2g} GB of disk, and the run takes"
             " the ground that drains to the site"
         )
 
@@ -96,7 +102,8 @@ def survey_size(loaded: Loaded) -> SurveySize | None:
     Raises
     ------
     InputError
-        If coarser elevation is named and cannot be joined.
+        If coarser elevation is named and cannot be joined, or the tiles' results need more disk
+        than there is.
     """
     settings = loaded.settings
     terrain, tiles = settings.terrain, settings.tiles
@@ -130,7 +137,7 @@ def survey_size(loaded: Loaded) -> SurveySize | None:
     workers = tiles.workers or thread_count()
     share = max(min(has, 64.0), _LEAST_GB)
     conditioning = settings.conditioning
-    return SurveySize(
+    size = SurveySize(
         index,
         need,
         has,
@@ -147,6 +154,17 @@ def survey_size(loaded: Loaded) -> SurveySize | None:
             clip_cells=most_cells(int(has * 1e9)),
         ),
     )
+    free = shutil.disk_usage(loaded.folder).free / 1e9
+    if size.in_tiles and size.disk_gb > free:
+        raise InputError.of(
+            f"is too large for this machine: {cells / 1e6:.3g} million cells take {need:.3g} GB of"
+            f" memory where {has:.3g} GB can be had, or, in tiles, {size.disk_gb:.3g} GB of disk"
+            f" where {free:.3g} GB are free",
+            mend="cut the elevation to the tiles that drain to the site, or work where there is"
+            " more room.",
+            source="inputs.elevation",
+        )
+    return size
 
 
 def cut_to_site(

@@ -63,7 +63,8 @@ def swales():
     rows = {
         "swale_id": [1], "level_m": [100.8], "length_m": [50.0], "level_error_m": [0.02],
         "mean_slope_pct": [8.0], "spacing_m": [12.0], "catchment_m2": [700.0],
-        "must_hold_m3": [7.0], "holds_m3": [20.0], "depth_m": [0.4], "kept_m2": [700.0],
+        "must_hold_m3": [7.0], "from_above_m3": [0.0], "passes_on_m3": [0.0], "passes_to": [0],
+        "stack_id": [1], "holds_m3": [20.0], "depth_m": [0.4], "kept_m2": [700.0],
         "rank": [1], "drawn": [False], "name": [None],
         "moved_m": [0.0], "moved_level_m": [0.0], "flag": [""],
     }  # fmt: skip

@@ -17,7 +17,7 @@ _LEAST_CELLS: Final = 20
 _NORMAL: Final = 1.4826  # standard deviation of a normal error a median absolute deviation
 
 
-class Step(NamedTuple):
+class LevelStep(NamedTuple):
     """How one strip of points lies on another.
 
     Parameters
@@ -56,7 +56,7 @@ class StepsBetween:
         chosen = self._grid.holds(row, col) & (looked_at % np.uint64(_ONE_IN) == 0)
         self._held.append((cell[chosen], strip[chosen].astype(np.int64), level_m[chosen]))
 
-    def found(self) -> tuple[Step, ...]:
+    def found(self) -> tuple[LevelStep, ...]:
         """Return the steps between all strips that share enough cells, the largest first."""
         if not self._held:
             return ()
@@ -85,5 +85,5 @@ class StepsBetween:
                 continue
             middle = float(np.median(differences))
             scatter = _NORMAL * float(np.median(np.abs(differences - middle)))
-            steps.append(Step(one_id, other_id, int(differences.size), middle, scatter))
+            steps.append(LevelStep(one_id, other_id, int(differences.size), middle, scatter))
         return tuple(sorted(steps, key=lambda step: -abs(step.step_m)))
