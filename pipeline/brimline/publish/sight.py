@@ -17,7 +17,6 @@ from brimline.engine.stage import NEAR as NEAR_BLOCK
 from brimline.engine.store import DamagedError, Record
 from brimline.grid import Grid
 from brimline.io.intermediates import FileCodec
-from brimline.io.rasters import read_block
 from brimline.layers import CATALOGUE, Layer, Raster, Table
 from brimline.publish.groups import NEAR
 from brimline.report.results import Results
@@ -162,6 +161,8 @@ class Sight:
         item, block = CATALOGUE[raster], self.world.near
         if block is None or block.shape == self.world.grid.shape or getattr(item, "near", False):
             return self.value(raster)
+        from brimline.io.rasters import read_block  # only where a piece is made
+
         self._hear("value", NEAR_BLOCK)
         self._hear("value", raster)
         stored = self.world.outputs.get(raster)
