@@ -8,11 +8,14 @@ from pathlib import Path
 from typing import Final, NamedTuple
 
 MAX_CELLS: Final = 400_000_000  # beyond, indices of cells no longer fit everywhere
-# measured: whole runs of 1, 4 and 16 million cells, `tests/benchmarks/whole_runs.py`
-BASE_BYTES: Final = 550_000_000  # a run of a small site
-BYTES_A_CELL: Final = 90
-BASE_S: Final = 25.0  # of one core, kernels compiled
-SECONDS_A_CELL: Final = 6e-6
+# measured: whole runs of 0.8, 4 and 16 million cells, in `tests/benchmarks/RUNS.md`. The memory is
+# no less than was taken, with a full design; the time lies between bare ground and such a design
+BASE_BYTES: Final = 450_000_000  # a run of a small site
+NEAR_CELLS: Final = 800_000  # what lies near a site, on which lines and design are worked out
+BYTES_A_NEAR_CELL: Final = 800
+BYTES_A_CELL: Final = 55  # beyond these
+BASE_S: Final = 80.0  # of one core, kernels compiled
+SECONDS_A_CELL: Final = 4e-6
 _ROOT: Final = Path("/")
 
 
@@ -25,7 +28,9 @@ class Needs(NamedTuple):
 
 def needs(cells: float) -> Needs:
     """Foresee a whole first run of so many cells."""
-    return Needs(int(BASE_BYTES + BYTES_A_CELL * cells), BASE_S + SECONDS_A_CELL * cells)
+    near = min(cells, NEAR_CELLS)
+    memory = BASE_BYTES + BYTES_A_NEAR_CELL * near + BYTES_A_CELL * (cells - near)
+    return Needs(int(memory), BASE_S + SECONDS_A_CELL * cells)
 
 
 def most_cells(free: int | None = None) -> int:
@@ -38,7 +43,9 @@ def most_cells(free: int | None = None) -> int:
     free = free_bytes() if free is None else free
     if free is None:
         return MAX_CELLS
-    return min(MAX_CELLS, max(1, (free - BASE_BYTES) // BYTES_A_CELL))
+    left = free - BASE_BYTES
+    near = min(NEAR_CELLS, max(1, left // BYTES_A_NEAR_CELL))
+    return min(MAX_CELLS, near + max(0, left - BYTES_A_NEAR_CELL * NEAR_CELLS) // BYTES_A_CELL)
 
 
 def free_bytes(root: Path = _ROOT) -> int | None:
