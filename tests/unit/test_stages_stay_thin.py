@@ -13,7 +13,6 @@ LONGER = {
     "registry": (130, "a list"),
     "_frames": (140, "rows brought to their declaration, for all stages"),
     "_plan": (160, "what many stages are given, made once"),
-    "size": (240, "one pass over the tiles of a survey, before any stage"),
     "swales": (240, "yet to be taken apart"),
     "search": (320, "yet to be taken apart"),
     "reading": (220, "yet to be taken apart"),

@@ -29,8 +29,8 @@ def examined(site: Path) -> CheckedInputs:
     from brimline.engine import refuse_store
     from brimline.inputs.checking import check_inputs
     from brimline.inputs.profile import at_scale
+    from brimline.inputs.size import ground_near, survey_size
     from brimline.inputs.sources import sources_of, store_of
-    from brimline.stages.size import ground_near, survey_size
 
     said = load(site)
     loaded, profile_told = at_scale(said)

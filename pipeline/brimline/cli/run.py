@@ -213,7 +213,7 @@ def _at_size(said: Loaded) -> tuple[Loaded, Drained | None]:
     """Drain a survey that is larger than memory, and go on with what drains to the site."""
     if _small(said):
         return said, None
-    from brimline.stages.size import cut_to_site, survey_size
+    from brimline.inputs.size import cut_to_site, survey_size
 
     size = survey_size(said)
     if size is None or not size.in_tiles:
