@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from brimline.terrain.change import find_shift
+from brimline.terrain.spread import middle_and_spread
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
 _SURE: Final = 3.0  # standard errors from which a shift counts
 _LEAST_M: Final = 0.01
 _LEAST_POINTS: Final = 5
-_MAD_TO_SIGMA: Final = 1.4826
 _ALIKE: Final = 5.0  # a shift so many times the spread of all stakes lies on them alike
 _LEAST_ALIKE_M: Final = 0.05
 _LEAST_STAKES: Final = 8
@@ -102,8 +102,7 @@ def shift_of_points(
     values = found.change_m[free]
     if values.size < _LEAST_POINTS:
         return SurveyShift()
-    middle = float(np.median(values))
-    noise = _MAD_TO_SIGMA * float(np.median(np.abs(values - middle)))
+    middle, noise = middle_and_spread(values)
     # points nearer to each other than errors stay alike tell no more than one
     reach = max(correlation_m, 0.01)
     cells = np.floor(np.column_stack([found.x[free], found.y[free]]) / reach)
@@ -123,8 +122,7 @@ def off_alike(checks: Sequence[CheckedLevel]) -> str:
     found = np.array([one.difference_m for one in checks if math.isfinite(one.difference_m)])
     if found.size < _LEAST_STAKES:
         return ""
-    middle = float(np.median(found))
-    spread = _MAD_TO_SIGMA * float(np.median(np.abs(found - middle)))
+    middle, spread = middle_and_spread(found)
     if abs(middle) < max(_LEAST_ALIKE_M, _ALIKE * spread):
         return ""
     return (

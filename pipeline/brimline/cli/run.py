@@ -328,7 +328,7 @@ def _run(
         result = execute(
             stages, inputs, store, tools, journal,
             until=options.until, rebuild=options.rebuild, verify=options.verify,
-            on_made=ahead.made if RASTERS in groups else lambda _: None,
+            on_made=ahead.made if RASTERS in groups else lambda _made, _there: None,
         )  # fmt: skip
         published = publish(
             result,

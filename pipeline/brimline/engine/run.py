@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from brimline.errors import Problem
     from brimline.layers import Item
 
+    OnMade = Callable[[Mapping[str, Stored], Mapping[str, Stored]], None]
 
 _HELD_BYTES: Final = 300_000_000  # of rasters that wait for a later stage; others are read again
 
@@ -188,7 +189,7 @@ def execute(
     until: str | None = None,
     rebuild: bool = False,
     verify: bool = False,
-    on_made: Callable[[Mapping[str, Stored]], None] = lambda _: None,
+    on_made: OnMade = lambda _made, _there: None,
 ) -> RunResult:
     """Run stages, or reuse what an earlier run made under the same key.
 
@@ -200,7 +201,7 @@ def execute(
     until : name of the last stage wanted; None runs all.
     rebuild : run every stage, whatever the store holds.
     verify : check every byte of what is reused, not only of what is read.
-    on_made : called with what each stage that ran has made, as it is stored.
+    on_made : called with what each stage that ran has made, as it is stored, and all that is there.
 
     Raises
     ------
@@ -212,8 +213,10 @@ def execute(
         If a stage breaks its declaration.
     """
     chosen = ordered(stages, until, tools.catalogue)
-    run = _Run(chosen, inputs, store, tools, listener or Listener(), rebuild=rebuild, verify=verify)
-    run.on_made = on_made
+    run = _Run(
+        chosen, inputs, store, tools, listener or Listener(),
+        rebuild=rebuild, verify=verify, on_made=on_made,
+    )  # fmt: skip
     store.sweep()
     try:
         run.go()
@@ -235,6 +238,7 @@ class _Run:
         *,
         rebuild: bool,
         verify: bool,
+        on_made: OnMade,
     ) -> None:
         self.stages = stages
         self.inputs = inputs
@@ -243,7 +247,7 @@ class _Run:
         self.listener = listener
         self.rebuild = rebuild
         self.verify = verify
-        self.on_made: Callable[[Mapping[str, Stored]], None] = lambda _: None
+        self.on_made = on_made
         self.done: dict[str, StageDone] = {}
         self.outputs: dict[str, Stored] = {}
         self._memory: dict[str, Value] = {}
@@ -368,7 +372,7 @@ class _Run:
         record = Record(stage.name, stored, tuple(reporter.problems), spent)
         self.store.keep(key, record)
         self._finish(stage, key, parts, record, began, why)
-        self.on_made(stored)
+        self.on_made(stored, self.outputs)
 
     def _finish(
         self, stage: Stage, key: str, parts: Parts, record: Record, began: float, why: str = ""

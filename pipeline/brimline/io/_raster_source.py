@@ -74,6 +74,15 @@ def read_header(path: Path, *, vertical_unit: str, crs: str | None) -> Header:
         ) from fault
 
 
+def damaged(path: Path, fault: RasterioError) -> InputError:
+    """Return the error that a file's cells cannot be read."""
+    return InputError.of(
+        f"is damaged: its cells cannot be read ({fault})",
+        mend="copy or download the file again.",
+        source=str(path),
+    )
+
+
 def read_levels(
     header: Header, block: Window | None = None
 ) -> tuple[Elevation, tuple[Problem, ...]]:
@@ -106,11 +115,7 @@ def read_levels(
                 )
                 scale, offset = float(file.scales[0]), float(file.offsets[0])
     except RasterioError as fault:
-        raise InputError.of(
-            f"is damaged: its cells cannot be read ({fault})",
-            mend="copy or download the file again.",
-            source=str(header.path),
-        ) from fault
+        raise damaged(header.path, fault) from fault
     levels = np.empty(raw.shape, dtype=np.float32)
     doubtful = False
     # multiples of 1/2048 m come out alike of float32 and float64

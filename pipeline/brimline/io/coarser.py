@@ -16,8 +16,9 @@ from brimline.errors import InputError, Problem, Severity
 from brimline.grid import Grid, held_levels
 from brimline.grid.tiles import Window
 from brimline.io import metric
-from brimline.io._raster_source import HIGHEST_M, LOWEST_M, Header
+from brimline.io._raster_source import HIGHEST_M, LOWEST_M, Header, damaged
 from brimline.io.formats import open_raster
+from brimline.terrain.spread import middle_and_spread
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
 _BLOCK: Final = 256  # cells a side of each place where the two are held against each other
 _PLACES: Final = 48
 _LEAST_CELLS: Final = 100
-_NORMAL: Final = 1.4826  # standard deviation of a normal error a median absolute deviation
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,9 +120,7 @@ def measured(
             mend="take coarser elevation that overlaps the finer.",
             source=str(coarser.headers[0].path),
         )
-    offset_m = float(np.median(found))
-    error_m = _NORMAL * float(np.median(np.abs(found - offset_m)))
-    return Seam(offset_m, error_m, int(found.size))
+    return Seam(*middle_and_spread(found), int(found.size))
 
 
 def told(coarser: Coarser) -> Problem:
@@ -168,11 +166,7 @@ def _warped(header: Header, grid: Grid) -> Elevation:
             raw = vrt.read(1)
             scale, offset = float(file.scales[0]), float(file.offsets[0])
     except RasterioError as fault:
-        raise InputError.of(
-            f"is damaged: its cells cannot be read ({fault})",
-            mend="copy or download the file again.",
-            source=str(header.path),
-        ) from fault
+        raise damaged(header.path, fault) from fault
     levels: Elevation = ((raw * scale + offset) * header.unit.metres).astype(np.float32)
     levels[~((levels >= LOWEST_M) & (levels <= HIGHEST_M))] = np.nan
     return levels

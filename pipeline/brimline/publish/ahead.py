@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from brimline.engine import GRID, NEAR
 from brimline.grid import Grid
@@ -43,28 +43,23 @@ class RastersAhead:
     ) -> None:
         self._inputs, self._reach, self._store = inputs, reach, store
         self._workers, self._site_name, self._units = workers, site_name, units
-        self._where: dict[str, Stored] = {}
 
-    def made(self, outputs: Mapping[str, Stored]) -> None:
-        """Take what a stage has made."""
-        self._where |= {name: outputs[name] for name in (GRID, NEAR) if name in outputs}
-        for name, stored in outputs.items():
+    def made(self, outputs: Mapping[str, Stored], there: Mapping[str, Stored]) -> None:
+        """Take what a stage has made, and where all stands that is there by now."""
+        if not {GRID, NEAR} <= there.keys():
+            return  # what comes before they are known is written at the end
+        for name in outputs:
             item = CATALOGUE.get(name)
             if isinstance(item, Raster) and item.published:
-                self._hand_over(name, stored)
+                self._hand_over(name, there)
 
-    def _hand_over(self, name: str, stored: Stored) -> None:
-        if not {GRID, NEAR} <= self._where.keys():
-            return  # their stage did not run again, and the raster is written at the end
-        piece, near = raster_piece(name), self._facts(NEAR)
+    def _hand_over(self, name: str, there: Mapping[str, Stored]) -> None:
+        piece = raster_piece(name)
+        grid, near = (json.loads(self._store.open(there[at]).read_bytes()) for at in (GRID, NEAR))
         world = World(
-            self._store.folder, {**self._where, name: stored}, {}, Grid(**self._facts(GRID) or {}),
-            self._site_name, self._units, CAUTIONS, near=Window(**near) if near else None,
+            self._store.folder, {at: there[at] for at in (GRID, NEAR, name)}, {}, Grid(**grid),
+            self._site_name, self._units, CAUTIONS, near=Window(**near),
         )  # fmt: skip
         base = base_keys((piece,), self._inputs, self._reach, world)[piece.name]
         if found(base, world, self._store) is None:
             self._workers.hand_over(piece, base, world)
-
-    def _facts(self, name: str) -> dict[str, Any] | None:
-        stored = self._where.get(name)
-        return None if stored is None else json.loads(self._store.open(stored).read_bytes())

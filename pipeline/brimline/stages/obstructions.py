@@ -16,7 +16,7 @@ from brimline.stages._frames import frame_of
 from brimline.units import counted
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
     from brimline.engine.stage import Given, Made, Reporter
 
@@ -26,8 +26,9 @@ _MOSTLY: Final = 0.5  # of what is kept clear that other things cover, and which
 
 
 def _run(given: Given, report: Reporter) -> Made:
-    found = [*_of_surfaces(given), *_of_drawn(given)]
-    others, left_out = _of_kept_clear(given, [shape for _, shape in found])
+    usual_m = _USUAL_M | given.params("sun", Sun).usual_heights_m
+    found = [*_of_surfaces(given, usual_m), *_of_drawn(given)]
+    others, left_out = _of_kept_clear(given, usual_m, [shape for _, shape in found])
     found += others
     mend = "draw them round their wall or crown in drawn_shade with a height_m"
     if assumed := sum(bool(row["flag"]) for row, _ in found):
@@ -42,11 +43,12 @@ def _run(given: Given, report: Reporter) -> Made:
     return {"obstructions": frame_of(rows, shapes, "obstructions", given.grid)}
 
 
-def _of_surfaces(given: Given) -> Iterator[tuple[dict[str, Any], Any]]:
-    usual = _USUAL_M | given.params("sun", Sun).usual_heights_m
+def _of_surfaces(
+    given: Given, usual_m: Mapping[str, float]
+) -> Iterator[tuple[dict[str, Any], Any]]:
     for row in given.frame("surfaces").itertuples(index=False):
         known = np.isfinite(row.height_m)
-        height_m = row.height_m if known else usual.get(row.cover, 0.0)
+        height_m = row.height_m if known else usual_m.get(row.cover, 0.0)
         if height_m > 0:
             yield _row(row.name, row.cover, height_m, known=known), row.geometry
 
@@ -60,14 +62,13 @@ def _of_drawn(given: Given) -> Iterator[tuple[dict[str, Any], Any]]:
 
 
 def _of_kept_clear(
-    given: Given, standing: list[Any]
+    given: Given, usual_m: Mapping[str, float], standing: list[Any]
 ) -> tuple[list[tuple[dict[str, Any], Any]], int]:
     """Return buildings and trees drawn in no other layer, and how many of them are no areas."""
-    usual = _USUAL_M | given.params("sun", Sun).usual_heights_m
     kept, all_of_it = given.frame("keep_out_drawn"), shapely.union_all(standing)
     found, left_out = [], 0
     for row in kept.loc[kept["kind"].isin(_USUAL_OF)].itertuples(index=False):
-        height_m, shape = usual[_USUAL_OF[row.kind]], row.geometry
+        height_m, shape = usual_m[_USUAL_OF[row.kind]], row.geometry
         if not shape.area:
             left_out += not all_of_it.intersects(shape)
         elif height_m > 0 and shape.intersection(all_of_it).area <= _MOSTLY * shape.area:

@@ -50,6 +50,15 @@ def test_a_parameter_reruns_only_what_depends_on_it(site, log):
     }
 
 
+def test_what_is_made_is_told_with_all_that_is_there_reused_or_not(site):
+    site.run()
+    site.swell.factor = 3.0
+    told = []
+    site.run(on_made=lambda made, there: told.append((set(made), set(there))))
+    assert [made for made, _ in told] == [{"swollen"}, {"sum"}]
+    assert all(there >= {"grid", "ground", "whole"} | made for made, there in told)
+
+
 def test_parameters_are_compared_after_validation(site, toys):
     site.swell = toys["Swell"](factor=50)
     site.run()

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
 
 _NOTHING_M3: Final = 1e-9
@@ -92,6 +94,18 @@ def stack_of(to: NDArray[np.int64]) -> NDArray[np.int64]:
     return last
 
 
+def _stacks_with(
+    rows: NDArray[np.bool_], to: NDArray[np.int64]
+) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int64]]]:
+    """Yield the members of each stack that has one of these rows, and `to` among themselves."""
+    last = stack_of(to)
+    for root in np.unique(last[rows]):
+        members = np.flatnonzero(last == root)
+        place = np.full(len(to) + 1, NOWHERE)  # the last entry stands for NOWHERE
+        place[members] = np.arange(len(members))
+        yield members, place[to[members]]
+
+
 def sections_for(
     own_m3: NDArray[np.float64],
     length_m: NDArray[np.float64],
@@ -124,12 +138,8 @@ def sections_for(
     free = np.isnan(fixed_m3_per_m)
     holds = length_m * np.where(free, per_m[0], fixed_m3_per_m)
     leak = ~passed_down(own_m3, holds, to).taken
-    last = stack_of(to)
-    for root in np.unique(last[leak]):
-        members = np.flatnonzero(last == root)
-        place = np.full(len(to) + 1, NOWHERE)  # the last entry stands for NOWHERE
-        place[members] = np.arange(len(members))
-        own, inside = own_m3[members], place[to[members]]
+    for members, inside in _stacks_with(leak, to):
+        own = own_m3[members]
         held, depth = holds[members].copy(), np.zeros(len(members), dtype=np.int64)
         while True:
             taken = passed_down(own, held, inside).taken
@@ -274,13 +284,9 @@ def _improved(
     there: NDArray[np.bool_],
 ) -> NDArray[np.bool_]:
     """Let rows come back, or change places within their stack, while that keeps more."""
-    last = stack_of(to)
     room = most - float(takes[there].sum())
-    for root in np.unique(last[~there]):
-        members = np.flatnonzero(last == root)
-        place = np.full(len(to) + 1, NOWHERE)
-        place[members] = np.arange(len(members))
-        own, holds, inside = own_m3[members], holds_m3[members], place[to[members]]
+    for members, inside in _stacks_with(~there, to):
+        own, holds = own_m3[members], holds_m3[members]
         cost, free, now = takes[members], may_go[members], there[members]
         kept = _kept_m3(own, holds, inside, now)
         for _ in range(_ROUNDS):

@@ -10,6 +10,7 @@ import numpy as np
 
 from brimline.errors import GridError
 from brimline.terrain.change.detection import mean_error_ratio
+from brimline.terrain.spread import MAD_TO_SIGMA
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
 
 Kind = Literal["none", "uniform", "tilt"]
 
-_MAD_TO_SIGMA: Final = 1.4826  # of a normal distribution
 _TUNING: Final = 3.0  # Tukey's bisquare; tight, for cells are many and real change is not noise
 _ROUNDS: Final = 40
 _MOST_CELLS: Final = 400_000
@@ -114,7 +114,7 @@ def find_shift(
     if kind != "tilt":
         flat = float(np.median(values))
         plane, span = np.array([_centre(values, flat, noise), 0.0, 0.0]), 0.0
-        noise = _MAD_TO_SIGMA * float(np.median(np.abs(values - plane[0])))
+        noise = MAD_TO_SIGMA * float(np.median(np.abs(values - plane[0])))
         kind = _kind(plane[0], 0.0, error, math.inf)
     every = np.maximum(sigma_m, noise)
     shift = Shift(
@@ -146,7 +146,7 @@ def _robust_plane(
     scaled = design / columns
     for _ in range(_ROUNDS):
         left = values - scaled @ (plane * columns)
-        spread = _MAD_TO_SIGMA * float(np.median(np.abs(left)))
+        spread = MAD_TO_SIGMA * float(np.median(np.abs(left)))
         if spread == 0:
             break
         weights = np.clip(1 - (left / (_TUNING * spread)) ** 2, 0, None) ** 2
@@ -157,7 +157,7 @@ def _robust_plane(
         if moved < 1e-6 * spread:
             break
     left = values - design @ plane
-    return plane, _MAD_TO_SIGMA * float(np.median(np.abs(left)))
+    return plane, MAD_TO_SIGMA * float(np.median(np.abs(left)))
 
 
 def _centre(values: NDArray[np.float64], median: float, spread: float) -> float:

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
+from brimline.terrain.spread import middle_and_spread
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -14,7 +16,6 @@ if TYPE_CHECKING:
 _ONE_IN: Final = 32  # cells that are looked at: enough to tell a median, whatever the cloud's size
 _SPREAD: Final = np.uint64(0x9E3779B97F4A7C15)  # Fibonacci hashing: neighbours fall far apart
 _LEAST_CELLS: Final = 20
-_NORMAL: Final = 1.4826  # standard deviation of a normal error a median absolute deviation
 
 
 class LevelStep(NamedTuple):
@@ -83,7 +84,6 @@ class StepsBetween:
             differences = np.concatenate(parts)
             if differences.size < _LEAST_CELLS:
                 continue
-            middle = float(np.median(differences))
-            scatter = _NORMAL * float(np.median(np.abs(differences - middle)))
-            steps.append(LevelStep(one_id, other_id, int(differences.size), middle, scatter))
+            found = middle_and_spread(differences)
+            steps.append(LevelStep(one_id, other_id, int(differences.size), *found))
         return tuple(sorted(steps, key=lambda step: -abs(step.step_m)))
