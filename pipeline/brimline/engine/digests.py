@@ -35,6 +35,9 @@ _code_known: Final[dict[str, list[Any]]] = {}
 class Digests:
     """SHA-256 of files, read again only when size, times or inode differ.
 
+    One of these serves one run, which must not mix two versions of a file: one that differs from
+    what was read before is refused.
+
     Parameters
     ----------
     store : remembers digests between runs; None remembers nothing.
@@ -46,6 +49,7 @@ class Digests:
         known = store.noted(_NOTE) if store and trust else None
         self._known: dict[str, list[Any]] = {**(_code_known if trust else {}), **(known or {})}
         self._seen: dict[Path, Status] = {}
+        self._taken: dict[Path, str] = {}
         self._new = not self._known.keys() <= (known or {}).keys()
 
     def content(self, path: Path) -> str:
@@ -54,9 +58,16 @@ class Digests:
         Raises
         ------
         InputError
-            If the file cannot be read, or is being written at this moment.
+            If the file cannot be read, is being written at this moment, or is no longer the one
+            that was read before.
         """
-        return self._remembered("content", path, digest_of)
+        self._taken[path] = self._remembered("content", path, digest_of)
+        return self._taken[path]
+
+    def taken(self, path: Path) -> tuple[int, str]:
+        """Return size and SHA-256 of a file as it was read, whatever has become of it since."""
+        digest = self._taken.get(path) or self.content(path)
+        return self._seen[path][0], digest
 
     def code(self, path: Path) -> str:
         """Return the SHA-256 of what a module does: its bytecode without docstrings and lines."""
@@ -77,7 +88,7 @@ class Digests:
         """
         for path in paths:
             if status(path) != self._seen[path]:
-                raise _moving(path)
+                raise moving(path)
 
     def save(self) -> None:
         """Remember digests for the next run; entries of files that are gone are dropped."""
@@ -87,7 +98,8 @@ class Digests:
 
     def _remembered(self, kind: str, path: Path, compute: Callable[[Path], str]) -> str:
         before = status(path)
-        self._seen[path] = before
+        if self._seen.setdefault(path, before) != before:
+            raise moving(path)
         name = f"{kind}:{path.absolute()}"
         known = self._known.get(name)
         if known and known[:-1] == list(before):
@@ -97,7 +109,7 @@ class Digests:
         except OSError as error:
             raise _unreadable(path, error) from error
         if status(path) != before:
-            raise _moving(path)
+            raise moving(path)
         if not is_fresh(before, time.time()):
             self._known[name] = [*before, digest]
             if kind == "code":
@@ -196,7 +208,8 @@ def _unreadable(path: Path, error: OSError) -> InputError:
     )
 
 
-def _moving(path: Path) -> InputError:
+def moving(path: Path) -> InputError:
+    """Return what is told of a file that is not the same throughout a run."""
     return InputError.of(
         "the file changed while it was being read",
         mend="wait until copying or saving has finished, then run again",

@@ -82,12 +82,9 @@ def manifest(result: RunResult, inputs: RunInputs, *, version: str, base: Path) 
             name: {
                 "said": source.said,
                 "files": [
-                    {
-                        "path": _from(base, path),
-                        "bytes": path.stat().st_size,
-                        "sha256": inputs.digests.content(path),
-                    }
+                    {"path": _from(base, path), "bytes": size, "sha256": digest}
                     for path in source.files
+                    for size, digest in [inputs.digests.taken(path)]
                 ],
             }
             for name, source in inputs.sources.items()

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import errno
+import hashlib
 import json
 import os
 import socket
+import tempfile
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from filelock import FileLock, Timeout
@@ -17,7 +21,6 @@ from brimline.errors import StoreError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
-    from pathlib import Path
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +45,9 @@ def site_lock(
     """Hold a site for the length of a ``with`` block.
 
     The operating system frees the lock when its holder ends in whatever way, so a dead holder
-    never blocks; its note stays behind and is what the block is given.
+    never blocks; its note stays behind and is what the block is given. On a disk without locks
+    (some network drives) the lock lies in the machine's folder for passing files: it keeps apart
+    the runs of one person on this machine, and none of another.
 
     Parameters
     ----------
@@ -63,7 +68,7 @@ def site_lock(
     note = folder / "holder.json"
     with explained(folder):
         folder.mkdir(parents=True, exist_ok=True)
-        lock = FileLock(folder / "lock")
+        lock = FileLock(folder / "lock" if _has_locks(folder) else _elsewhere(folder))
         try:
             lock.acquire(timeout=0)
         except Timeout as error:
@@ -85,6 +90,31 @@ def site_lock(
     finally:
         note.unlink(missing_ok=True)
         lock.release()
+
+
+def _has_locks(folder: Path) -> bool:
+    """Tell whether files of a folder can be locked; filelock waits for ever where they cannot."""
+    if os.name == "nt":
+        return True
+    import fcntl
+
+    with tempfile.TemporaryFile(dir=folder) as probe:
+        try:
+            fcntl.flock(probe, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            return False
+    return True
+
+
+def _elsewhere(folder: Path) -> Path:
+    """Return a place for the lock that others of this machine cannot write to."""
+    name = hashlib.sha256(str(folder.resolve()).encode()).hexdigest()[:16]
+    user = os.getuid() if hasattr(os, "getuid") else 0
+    mine = Path(tempfile.gettempdir()) / f"brimline-{user}"
+    mine.mkdir(mode=0o700, exist_ok=True)
+    if os.name == "posix" and mine.lstat().st_uid != user:
+        raise PermissionError(errno.EPERM, "it belongs to somebody else", str(mine))
+    return mine / f"{name}.lock"
 
 
 def _read(note: Path) -> Holder | None:

@@ -8,6 +8,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final, Protocol
 
+from brimline.engine.digests import files_of, moving
 from brimline.engine.key import changes, key_of, parts_of
 from brimline.engine.known import Later
 from brimline.engine.listener import Listener
@@ -364,9 +365,9 @@ class _Run:
             error.add_note(f"in stage {stage.name} ({stage.title})")
             raise
         self.tools.code_unchanged(stage)
-        for name in stage.sources:
-            if name in self.inputs.sources:
-                self.inputs.digests.check_unchanged(self.inputs.sources[name].files)
+        for source in (self.inputs.sources.get(name) for name in stage.sources):
+            if source is not None:
+                _refuse_mixture(source, self.inputs.digests)
         stored = self._keep(stage, values)
         spent = time.perf_counter() - began
         record = Record(stage.name, stored, tuple(reporter.problems), spent)
@@ -454,6 +455,14 @@ class _Run:
                 f"declared {item.dtype} on a grid of {item.shape(grid.shape)}"
             )
         return grid
+
+
+def _refuse_mixture(source: Source, digests: Digests) -> None:
+    """Make sure that a stage has read what its key tells of."""
+    digests.check_unchanged(source.files)
+    now = [file for path in source.paths for file in files_of(path)]
+    if source.paths and (other := set(now) ^ set(source.files)):
+        raise moving(min(other))
 
 
 class _Reporter:

@@ -55,11 +55,13 @@ class Source:
     value : what the stage is handed, usually the model of the configuration's entry.
     files : every file that the input is read from; their content enters the stage's key.
     said : what the entry says beyond the files (layer, filter); plain values, enter the key.
+    paths : what `files` were found by, where more may come: folders and patterns.
     """
 
     value: Any
     files: tuple[Path, ...] = ()
     said: Any = None
+    paths: tuple[Path, ...] = ()
 
 
 class Reporter(Protocol):

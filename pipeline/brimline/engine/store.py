@@ -243,7 +243,8 @@ class Store:
     def _remove(paths: Iterator[Path] | list[Path], *, older_than_s: float) -> None:
         for path in paths:
             with suppress(OSError):  # another process may have been faster
-                if time.time() - path.stat().st_mtime >= older_than_s:
+                # what is from tomorrow, by a clock that was set back, is old as well
+                if abs(time.time() - path.stat().st_mtime) >= older_than_s:
                     path.unlink()
 
 
@@ -319,7 +320,9 @@ def _read(path: Path) -> dict[str, Any] | None:
 
 
 def _used(path: Path) -> float:
+    """Return when a record was used; 0 where that is not known, or a clock was set back since."""
     try:
-        return path.stat().st_mtime
+        used = path.stat().st_mtime
     except OSError:
         return 0.0
+    return used if used <= time.time() + _GRACE_S else 0.0

@@ -36,7 +36,7 @@ def sources_of(loaded: Loaded) -> dict[str, Source]:
     inputs = loaded.settings.inputs
     patterns = [loaded.resolve(name) for name in inputs.elevation]
     files = tuple(file for pattern in patterns for file in files_of(pattern))
-    found = {"elevation": Source(patterns, files, said=list(inputs.elevation))}
+    found = {"elevation": Source(patterns, files, list(inputs.elevation), tuple(patterns))}
     for name in _VECTORS:
         entry = getattr(inputs, name)
         if entry is not None:

@@ -28,6 +28,52 @@ _PART: Final = ".part-"
 _OLD: Final = ".old-"
 _TRIES: Final = 6  # on Windows a scanner or viewer holds a file for a moment
 _FIRST_WAIT_S: Final = 0.05
+_TURN_S: Final = 600.0  # publishing takes seconds; who holds a folder longer hangs
+_held: Final[set[Path]] = set()  # folders in which this process publishes
+
+
+@contextmanager
+def alone_beside(target: Path) -> Iterator[None]:
+    """Keep processes that publish into one folder apart, for the length of a ``with`` block.
+
+    Two sites may put their results in one place. Each has a lock of its own, so that one would
+    take the other's unfinished folder for that of a killed run. The folder itself is locked, which
+    leaves no file and ends with the process. Where that cannot be done (Windows, some network
+    drives) nobody is kept apart.
+
+    Raises
+    ------
+    StoreError
+        If another process publishes there and does not end.
+    """
+    folder = _real(target).parent
+    if os.name == "nt" or folder in _held or not os.access(folder, os.R_OK):
+        yield
+        return
+    import fcntl
+
+    handle = os.open(folder, os.O_RDONLY)
+    until = time.monotonic() + _TURN_S
+    try:
+        while True:
+            try:
+                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError:
+                if time.monotonic() > until:
+                    raise StoreError(
+                        f"{folder}: another run has been writing here for {_TURN_S / 60:g} min;"
+                        " end it, or name another folder with --out"
+                    ) from None
+                time.sleep(_FIRST_WAIT_S)
+            except OSError:
+                break  # a disk without locks
+            else:
+                break
+        _held.add(folder)
+        yield
+    finally:
+        _held.discard(folder)
+        os.close(handle)
 
 
 @contextmanager
@@ -86,13 +132,28 @@ def new_folder_beside(target: Path) -> Path:
         If it cannot be made.
     """
     target = _real(target)
+    make_room_for(target)
     part = target.with_name(f".{target.name}{_PART}{uuid.uuid4().hex[:8]}")
     try:
-        target.parent.mkdir(parents=True, exist_ok=True)
         part.mkdir()
     except OSError as fault:
         raise told(fault, target) from fault
     return part
+
+
+def make_room_for(target: Path) -> None:
+    """Make the folder that a folder is to lie in, where it is not there.
+
+    Raises
+    ------
+    StoreError
+        If it cannot be made.
+    """
+    target = _real(target)
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        raise told(fault, target) from fault
 
 
 def replace_folder(new: Path, target: Path) -> None:
@@ -113,19 +174,20 @@ def replace_folder(new: Path, target: Path) -> None:
         If a rename fails; the old folder is then back in its place.
     """
     target = _real(target)
-    recover(target, keep=new)
-    try:
-        _flush_tree(new)
-        if not target.exists():
-            _patiently(lambda: new.rename(target))
-            old = None
-        elif exchange(new, target):
-            old = new
-        else:
-            old = _rename_twice(new, target)
-        _flush_folder(target.parent)
-    except OSError as fault:
-        raise told(fault, target) from fault
+    with alone_beside(target):
+        recover(target, keep=new)
+        try:
+            _flush_tree(new)
+            if not target.exists():
+                _patiently(lambda: new.rename(target))
+                old = None
+            elif exchange(new, target):
+                old = new
+            else:
+                old = _rename_twice(new, target)
+            _flush_folder(target.parent)
+        except OSError as fault:
+            raise told(fault, target) from fault
     if old is not None:
         shutil.rmtree(old, ignore_errors=True)  # what stays is taken by the next recover
 
@@ -133,7 +195,8 @@ def replace_folder(new: Path, target: Path) -> None:
 def recover(target: Path, *, keep: Path | None = None) -> str:
     """Put right what a killed run left beside `target`.
 
-    Call it with the site's lock held: it removes unfinished folders of other runs.
+    Call it with the site's lock held: it removes unfinished folders of other runs, but waits for
+    a site that publishes in the same place (`alone_beside`).
 
     Parameters
     ----------
@@ -149,7 +212,11 @@ def recover(target: Path, *, keep: Path | None = None) -> str:
     StoreError
         If the old folder cannot be brought back.
     """
-    target = _real(target)
+    with alone_beside(target):
+        return _recover(_real(target), keep)
+
+
+def _recover(target: Path, keep: Path | None) -> str:
     if not target.parent.is_dir():
         return ""
     done = []

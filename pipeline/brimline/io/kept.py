@@ -10,7 +10,7 @@ import json
 import os
 import re
 import shutil
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
 from brimline.io.atomic import new_folder_beside, told
@@ -51,12 +51,14 @@ def keep_dated(target: Path, finished: str) -> Path:
 
 
 def earlier(target: Path) -> list[Path]:
-    """Return the kept runs of `target`, newest first."""
+    """Return the kept runs of `target`, newest first; those from tomorrow count as oldest."""
     if not target.parent.is_dir():
         return []
     named = re.compile(re.escape(target.name) + _DATED)
     found = [path for path in target.parent.iterdir() if named.fullmatch(path.name)]
-    return sorted((path for path in found if _is_run(path)), key=lambda p: p.name, reverse=True)
+    now = f"{target.name}.{(datetime.now(UTC) + timedelta(hours=1)).strftime(_STAMP)}"
+    found.sort(key=lambda path: (path.name <= now, path.name), reverse=True)
+    return [path for path in found if _is_run(path)]
 
 
 def forget_older(target: Path, keep: int) -> None:

@@ -149,7 +149,9 @@ def publish(
     if figures is not None:
         made |= json.loads(store.open(figures).read_bytes())
     told("writing the run folder")
-    _replace(target, making, store, made, before, keep_runs)
+    atomic.make_room_for(target)
+    with atomic.alone_beside(target):
+        _replace(target, making, store, made, before, keep_runs)
     keys = tuple(key for one in making.done.values() for key in one.keys)
     return Published(target, written=True, manifest=made, made=tuple(making.new), keys=keys)
 

@@ -112,6 +112,25 @@ def test_files_that_are_gone_leave_the_note(survey, store, tmp_path):
     assert "other.txt" not in text
 
 
+def test_a_file_of_tomorrow_is_read_again_each_time(survey, store, reads):
+    for text in ("abc", "abd"):
+        survey.write_text(text)
+        os.utime(survey, (time.time() + 86_400,) * 2)
+        digests = Digests(store)
+        digests.content(survey)
+        digests.save()
+    assert reads == ["survey.txt"] * 2
+
+
+def test_one_run_takes_one_version_of_a_file(survey):
+    digests = Digests()
+    assert digests.content(survey) == ABC
+    survey.write_text("abcd")
+    with pytest.raises(InputError, match="changed while"):
+        digests.content(survey)
+    assert digests.taken(survey) == (3, ABC)  # what the results rest on
+
+
 def test_a_missing_file_is_the_person_s_to_mend(tmp_path):
     with pytest.raises(InputError, match=r"gone\.tif: the file cannot be read .* Mend: check"):
         Digests().content(tmp_path / "gone.tif")

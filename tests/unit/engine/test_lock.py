@@ -1,11 +1,14 @@
 """Two runs of one site cannot collide, and a dead one blocks nobody."""
 
+import errno
 import os
 import signal
 import socket
 import subprocess
 import sys
+import tempfile
 import time
+from pathlib import Path
 
 import pytest
 
@@ -86,3 +89,30 @@ def test_a_folder_that_cannot_be_written_is_explained(tmp_path):
     (tmp_path / "file").write_text("")
     with pytest.raises(StoreError), site_lock(tmp_path / "file" / "store"):
         pytest.fail("a lock without a folder")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows locks otherwise")
+@pytest.mark.parametrize("number", [errno.ENOLCK, errno.EOPNOTSUPP, errno.ENOSYS])
+def test_on_a_disk_without_locks_runs_of_this_machine_are_kept_apart(tmp_path, monkeypatch, number):
+    import fcntl
+
+    drive, here, inner = tmp_path / "drive", tmp_path / "here", fcntl.flock
+    here.mkdir()
+
+    def flock(file, how):
+        handle = file if isinstance(file, int) else file.fileno()
+        if drive in Path(f"/proc/self/fd/{handle}").readlink().parents:
+            raise OSError(number, os.strerror(number))
+        return inner(file, how)
+
+    monkeypatch.setattr(fcntl, "flock", flock)
+    monkeypatch.setattr(tempfile, "tempdir", str(here))
+    for _ in range(2):
+        with (
+            site_lock(drive),
+            pytest.raises(StoreError, match=f"process {os.getpid()} on"),
+            site_lock(drive),
+        ):
+            pytest.fail("two held the site")
+    with site_lock(drive), site_lock(tmp_path / "another"):
+        pass

@@ -13,6 +13,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from brimline.engine.digests import Digests, files_of
+from brimline.engine.run import RunInputs
+from brimline.engine.stage import Source
 from brimline.engine.store import Store
 from brimline.errors import InputError, StoreError
 
@@ -95,6 +98,48 @@ def test_a_survey_that_changes_while_it_is_read_is_not_kept(site, toys):
     with pytest.raises(InputError, match="changed while it was being read"):
         site.run((replace(toys["READ"], run=unlucky),))
     assert site.run().value("sum")["total_m"] == 72.0  # four cells of 9, times 2
+
+
+def _meddled(toys, meddle):
+    """The stages, after one of which somebody meddles with the survey."""
+
+    def run_rows(given, report):
+        made = toys["run_rows"](given, report)
+        meddle()
+        return made
+
+    late = replace(toys["SUM"], sources=("survey",), needs=("swollen", "rows"))
+    return (toys["READ"], replace(toys["ROWS"], run=run_rows), toys["LEVEL"], toys["SWELL"], late)
+
+
+@pytest.mark.parametrize("how", ["written", "gone", "linked"])
+def test_a_survey_that_changes_between_two_stages_is_not_mixed(site, toys, how):
+    def meddle():
+        if how == "written":
+            site.write("9 9\n9 9\n")
+            return
+        old = site.survey.rename(site.folder / "old.txt")
+        if how == "linked":
+            site.survey.symlink_to(shutil.copy(old, site.folder / "other.txt"))
+
+    with pytest.raises(InputError, match=r"changed while it was being read|cannot be read"):
+        site.run(_meddled(toys, meddle))
+    site.survey.unlink(missing_ok=True)
+    site.write("1 1\n1 1\n")
+    assert site.run().value("sum")["total_m"] == 8.0  # the next run takes what is there then
+
+
+def test_a_file_that_comes_while_a_folder_is_read_is_not_mixed_in(site, toys, monkeypatch):
+    def busy(given, report):
+        (site.folder / "late.txt").write_text("5 5\n5 5\n")
+        return toys["run_read"](given, report)
+
+    tiles = site.folder / "*.txt"
+    source = Source(str(site.survey), files_of(tiles), {"layer": None}, (tiles,))
+    inputs = RunInputs({"swell": site.swell}, {"survey": source}, {}, Digests(site.store))
+    monkeypatch.setattr(type(site), "inputs", inputs)
+    with pytest.raises(InputError, match=r"late\.txt.*changed while"):
+        site.run((replace(toys["READ"], run=busy),))
 
 
 def test_two_sites_share_a_store(site, toys, tmp_path):

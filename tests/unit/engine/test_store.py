@@ -160,6 +160,20 @@ def test_sweeping_removes_only_old_partial_files(store):
     assert not left.exists()
 
 
+def test_what_a_clock_that_was_set_back_left_goes_first(store):
+    filled(store)
+    for name in "cd":
+        tomorrow = -24 * 3600.0
+        age(store.folder / "results" / name, tomorrow)
+        age(object_file(store, store.record(name).outputs[name]), tomorrow)
+        age(store.folder / "results" / name, tomorrow)  # asking for it counted as use
+    (store.folder / "partial" / "left").write_text("half")
+    age(store.folder / "partial" / "left", tomorrow)
+    assert store.prune(250) == 200
+    assert kept(store) == {"a", "b"}
+    assert list((store.folder / "partial").iterdir()) == []
+
+
 def test_the_store_keeps_itself_out_of_version_control(store):
     assert (store.folder / ".gitignore").read_text() == "*\n"
 

@@ -1,5 +1,6 @@
 """Files and folders appear whole or not at all, also when the process is killed."""
 
+import errno
 import os
 import random
 import signal
@@ -16,6 +17,7 @@ import brimline
 from brimline.errors import StoreError
 from brimline.io import atomic
 
+POSIX = pytest.mark.skipif(sys.platform == "win32", reason="folders cannot be locked there")
 SOURCE = Path(brimline.__file__).parents[1]
 FILES = ("site.gpkg", "rasters/a.tif", "run.json")
 
@@ -380,3 +382,59 @@ def test_a_reader_meets_a_whole_result_at_every_moment(tmp_path):
         child.kill()
         child.communicate(timeout=60)
     assert len(seen) >= 10
+
+
+TURNS = """
+    import sys
+    from pathlib import Path
+    from brimline.io import atomic
+
+    target = Path(sys.argv[1])
+    for turn in range(30):
+        atomic.recover(target)
+        with atomic.alone_beside(target):
+            new = atomic.new_folder_beside(target)
+            (new / "rasters").mkdir()
+            for name in {files}:
+                (new / name).write_text(sys.argv[2] * 2000)
+            atomic.replace_folder(new, target)
+"""
+
+
+@POSIX
+def test_two_sites_that_publish_in_one_place_do_not_disturb_each_other(tmp_path):
+    target = fill(tmp_path / "site", 3)
+    children = [run_child(TURNS.format(files=FILES), target, n) for n in (1, 2)]
+    try:
+        assert [child.communicate(timeout=60)[1] for child in children] == ["", ""]
+    finally:
+        for child in children:
+            child.kill()
+    assert version_of(target) in (1, 2)
+    assert [path.name for path in tmp_path.iterdir()] == ["site"]
+
+
+@POSIX
+def test_who_publishes_for_ever_is_told(tmp_path, monkeypatch):
+    import fcntl
+
+    monkeypatch.setattr(atomic, "_TURN_S", 0.1)
+    handle = os.open(tmp_path, os.O_RDONLY)
+    fcntl.flock(handle, fcntl.LOCK_EX)
+    with pytest.raises(StoreError, match="another run has been writing here"):
+        atomic.recover(tmp_path / "site")
+    os.close(handle)
+    assert atomic.recover(tmp_path / "site") == ""
+
+
+@POSIX
+def test_a_disk_without_locks_is_published_to_all_the_same(tmp_path, monkeypatch):
+    import fcntl
+
+    def no_locks(_file, _how):
+        raise OSError(errno.ENOLCK, os.strerror(errno.ENOLCK))
+
+    monkeypatch.setattr(fcntl, "flock", no_locks)
+    target = fill(tmp_path / "site", 1)
+    atomic.replace_folder(fill(atomic.new_folder_beside(target), 2), target)
+    assert version_of(target) == 2

@@ -36,3 +36,11 @@ def test_only_the_newest_stay_and_only_runs_under_a_date_go(tmp_path):
     left = {path.name for path in tmp_path.iterdir()}
     assert {"site", "site.as-built", "site2.20260401-000000", "site.20260301-000000"} <= left
     assert len(left) == 6
+
+
+def test_runs_from_tomorrow_go_first(tmp_path):
+    target = run_folder(tmp_path / "site", "now")
+    for when in ("2026-04-01", "2026-04-02", "2999-01-01"):
+        keep_dated(target, f"{when}T00:00:00+00:00")
+    forget_older(target, 2)
+    assert [path.name[5:13] for path in earlier(target)] == ["20260402", "20260401"]
