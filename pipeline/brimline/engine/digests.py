@@ -133,6 +133,9 @@ def files_of(path: Path) -> tuple[Path, ...]:
     else:
         matches = [Path(name) for name in glob.glob(str(path), recursive=True)]  # noqa: PTH207
         found = [match for match in matches if match.is_file()]
+        if "**" in str(path):  # folders that links lead to are entered, even in circles
+            found.sort(key=lambda match: len(match.parts), reverse=True)
+            found = list({match.resolve(): match for match in found}.values())
     seen: dict[Path, None] = {}
     for main in sorted(found):
         _add_with_companions(main, seen)

@@ -40,6 +40,7 @@ _GRID_TEXT: Final = re.compile(rb"\s*(ncols|nrows|xll(corner|center))\s", re.IGN
 _OPTIONS: Final = {"GTIFF_REPORT_COMPD_CS": "YES", "GDAL_PAM_ENABLED": "NO"}
 
 _SQLITE: Final = b"SQLite format 3\0"
+_JOURNAL: Final = bytes.fromhex("d9d505f920a163d7")  # of SQLite, "The Rollback Journal"
 _VECTORS: Final = (_SQLITE, b"fgb\x03", b"\0\0\x27\x0a")  # the last is a Shapefile's
 _JSON: Final = re.compile(rb"(\xef\xbb\xbf)?\s*\x1e?\s*\{")
 # a reference system in GeoJSON may be a link, which GDAL would follow; its reader takes letters as
@@ -104,6 +105,7 @@ def check_vector(path: Path) -> None:
         return
     head = _head(path)
     if head.startswith(_VECTORS):
+        _refuse_half_written(path)
         return
     if _JSON.match(head):
         _refuse_linked_crs(path)
@@ -113,6 +115,23 @@ def check_vector(path: Path) -> None:
     if path.suffix.lower() == ".csv" and head and not head.lstrip(_BLANK).startswith(b"<"):
         return
     raise _refused(path, head, "vector data", _USUAL_VECTOR)
+
+
+def _refuse_half_written(path: Path) -> None:
+    """Refuse a GeoPackage that holds half of what a program is writing, or was when it ended."""
+    journal = path.with_name(f"{path.name}-journal")
+    try:
+        with journal.open("rb") as file:
+            half = file.read(len(_JOURNAL)) == _JOURNAL
+    except OSError:
+        return
+    if half:
+        raise InputError.of(
+            f"another program is writing to it, or ended while it did ({journal.name})",
+            mend="save it there; where no program is writing, open it once in a GIS viewer, which"
+            " puts it right, and run again.",
+            source=str(path),
+        )
 
 
 def _refuse_linked_crs(path: Path) -> None:

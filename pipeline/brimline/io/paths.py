@@ -64,6 +64,10 @@ def spread(paths: str | Path | Iterable[str | Path]) -> tuple[Path, ...]:
         elif _GLOB & set(str(entry)):
             fits = sorted(Path(name) for name in glob.glob(str(entry), recursive=True))  # noqa: PTH207
             files = [fit for fit in fits if fit.is_file()]
+            if "**" in str(entry):  # folders that links lead to are entered, even in circles
+                shortest = sorted(files, key=lambda fit: len(fit.parts), reverse=True)
+                once = set({fit.resolve(): fit for fit in shortest}.values())
+                files = [fit for fit in files if fit in once]
             found.update(dict.fromkeys(files))
             if not files:
                 problems.append(_no_fit(str(entry)))
