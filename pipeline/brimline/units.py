@@ -52,6 +52,7 @@ _SHOWN: Final[dict[str, dict[System, Shown]]] = {
     "flow": {"metric": Shown("m³/s", 1.0, 3), "us": Shown("ft³/s", 1 / FOOT_M**3, 2)},
     "small flow": {"metric": Shown("l/s", 1e3, 2), "us": Shown("gal/min", 60 / US_GALLON_M3, 1)},
     "slope": {"metric": Shown("%", 1.0, 1), "us": Shown("%", 1.0, 1)},
+    "density": {"metric": Shown("/m²", 1.0, 1), "us": Shown("/ft²", FOOT_M**2, 2)},
     "share": {"metric": Shown("%", 100.0, 0), "us": Shown("%", 100.0, 0)},
 }
 
@@ -67,7 +68,7 @@ def shown(quantity: str, system: System) -> Shown:
     Parameters
     ----------
     quantity : one of length, level, area, small area, volume, earth, small earth, rain, bore, flow,
-        small flow, slope, share.
+        small flow, slope, density, share.
     system : ``"metric"`` or ``"us"``.
 
     Raises

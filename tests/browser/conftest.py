@@ -53,11 +53,13 @@ def written(made_results: Results, tmp_path_factory: pytest.TempPathFactory) -> 
     from brimline.report import client_html, map_html, report_html
     from brimline.report.drawings import drawings_html
     from brimline.report.options_page import Alternative, option_rows, options_html
+    from brimline.report.survey_page import survey_html
 
     folder = tmp_path_factory.mktemp("run")
     (folder / "report.html").write_text(report_html(made_results), encoding="utf-8")
     (folder / "map.html").write_text(map_html(made_results), encoding="utf-8")
     (folder / "client.html").write_text(client_html(made_results) or "", encoding="utf-8")
+    (folder / "survey.html").write_text(survey_html(made_results), encoding="utf-8")
     (folder / "drawings.html").write_text(drawings_html(made_results), encoding="utf-8")
     headline = made_results.manifest.get("headline", {})
     said = {"storage_m3": 900.0, "cut_m3": 700.0, "fill_m3": 500.0}

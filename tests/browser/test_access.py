@@ -28,7 +28,7 @@ def serious(page: Page) -> list[str]:
     ("name", "scheme"),
     [("report.html", "light"), ("report.html", "dark"), ("client.html", "light"),
      ("client.html", "dark"), ("drawings.html", "light"), ("options.html", "light"),
-     ("options.html", "dark")],
+     ("options.html", "dark"), ("survey.html", "light"), ("survey.html", "dark")],
 )  # fmt: skip
 def test_what_is_read(opened: Callable[..., Page], name: str, scheme: str) -> None:
     assert serious(opened(name, scheme=scheme)) == []
@@ -44,7 +44,9 @@ def test_the_map(opened: Callable[..., Page], scheme: str) -> None:
     assert serious(page) == []
 
 
-@pytest.mark.parametrize("name", ["report.html", "client.html", "options.html", "options_us.html"])
+@pytest.mark.parametrize(
+    "name", ["report.html", "client.html", "options.html", "options_us.html", "survey.html"]
+)
 def test_what_is_read_fits_a_phone(opened: Callable[..., Page], name: str) -> None:
     page = opened(name, (390, 780))
     assert page.evaluate("() => document.documentElement.scrollWidth") <= 390

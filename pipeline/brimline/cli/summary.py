@@ -20,6 +20,7 @@ _FILES: Final = (
     ("report.html", "the report, for reading and printing"),
     ("report.pdf", "the same, printed"),
     ("map.html", "the map page, works offline"),
+    ("survey.html", "what the ground was taken from, and what it can and cannot decide"),
     ("notes.html", "notes from the ground with their photographs"),
     ("design.gpkg", "the design alone, for any GIS viewer"),
     ("site.gpkg", "all layers, likewise"),

@@ -195,6 +195,11 @@ class Terrain(ConfigTable):
     ground_window_m: Positive = Field(
         30.0, description="Such clouds: width of the widest roof that is taken off."
     )
+    level_steps: bool = Field(
+        default=False,
+        description="Classified clouds: take off the steps between flight lines, and between files,"
+        " that lie over each other.",
+    )
     curvature_smooth_m: Positive = Field(
         5.0, description="Smoothing of the surface before its bend is measured."
     )
@@ -266,6 +271,14 @@ class Survey(ConfigTable):
         "QL2", description="Class of the survey; sets rmse_m where that is left out."
     )
     rmse_m: NotNegative | None = Field(None, description="Vertical error (RMSE) of the ground.")
+    source: str = Field(
+        "", max_length=200, description="Who made the survey and where it is from, for its page."
+    )
+    date: str = Field(
+        "",
+        max_length=40,
+        description="When it was made, for its page; left out: what its files tell.",
+    )
     correlation_m: NotNegative = Field(
         10.0, description="Distance over which the error stays alike."
     )

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import warnings
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import laspy
 import numpy as np
 from laspy.errors import LaspyException
+from laspy.header import GpsTimeType
 from lazrs import LazrsError  # type: ignore[import-untyped]
 
 from brimline.errors import InputError, Problem, Severity
 from brimline.io import crs as crs_of
 from brimline.io import lengths, metric
 from brimline.io._raster_source import assumed_feet, settle_unit, stated_unit
+from brimline.io.survey_facts import gps_day
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -42,6 +44,8 @@ class Cloud:
     Parameters
     ----------
     box : extent in the coordinates of `crs`.
+    written : day on which the file was written, by its header; empty where that does not say.
+    dates_points : whether points carry times that tell the day.
     """
 
     path: Path
@@ -50,6 +54,8 @@ class Cloud:
     crs: CRS
     unit: lengths.LengthUnit
     notices: tuple[Problem, ...]
+    written: str = ""
+    dates_points: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +68,7 @@ class CloudPiece:
     classes: NDArray[np.uint8]
     is_last: NDArray[np.bool_]  # the last return of its pulse
     strip: NDArray[np.uint16]  # the flight line, as the file numbers it
+    time_s: NDArray[np.float64] | None = None  # adjusted standard GPS time, where there is one
 
     def taken(self, chosen: NDArray[np.bool_]) -> CloudPiece:
         """Return the chosen points."""
@@ -72,6 +79,7 @@ class CloudPiece:
             self.classes[chosen],
             self.is_last[chosen],
             self.strip[chosen],
+            None if self.time_s is None else self.time_s[chosen],
         )
 
     @property
@@ -107,6 +115,11 @@ def read_cloud(path: Path, *, vertical_unit: str, crs: str | None) -> Cloud:
             plan = _unit_tag(header, _PLAN_UNIT_KEY)
             count = int(header.point_count)
             box = (*header.mins[:2].tolist(), *header.maxs[:2].tolist())
+            written = header.creation_date
+            dates_points = (
+                "gps_time" in header.point_format.dimension_names
+                and header.global_encoding.gps_time_type is GpsTimeType.STANDARD
+            )
     except FAULTS as fault:
         raise _unreadable(path, fault) from fault
     if count == 0:
@@ -121,7 +134,9 @@ def read_cloud(path: Path, *, vertical_unit: str, crs: str | None) -> Cloud:
         unit, assumed = settle_unit(settled, tagged)
         if assumed:
             notices.append(assumed_feet(unit, str(path)))
-    return Cloud(path, count, box, crs_of.horizontal(settled), unit, tuple(notices))
+    day = "" if written is None else written.isoformat()
+    horizontal = crs_of.horizontal(settled)
+    return Cloud(path, count, box, horizontal, unit, tuple(notices), day, dates_points)
 
 
 def pieces(cloud: Cloud) -> Iterator[CloudPiece]:
@@ -137,7 +152,7 @@ def pieces(cloud: Cloud) -> Iterator[CloudPiece]:
         with laspy.open(cloud.path) as file:
             for chunk in file.chunk_iterator(_PIECE):
                 read += len(chunk)
-                yield _piece(chunk)
+                yield _piece(chunk, timed=cloud.dates_points)
     except FAULTS as fault:
         raise _unreadable(cloud.path, fault) from fault
     if read != cloud.points:
@@ -148,7 +163,7 @@ def pieces(cloud: Cloud) -> Iterator[CloudPiece]:
         )
 
 
-def _piece(chunk: Any) -> CloudPiece:  # noqa: ANN401
+def _piece(chunk: Any, *, timed: bool) -> CloudPiece:  # noqa: ANN401
     classes = np.asarray(chunk.classification, dtype=np.uint8)
     piece = CloudPiece(
         np.asarray(chunk.x, dtype=np.float64),
@@ -157,6 +172,7 @@ def _piece(chunk: Any) -> CloudPiece:  # noqa: ANN401
         classes,
         np.asarray(chunk.return_number) >= np.asarray(chunk.number_of_returns),
         np.asarray(chunk.point_source_id, dtype=np.uint16),
+        np.asarray(chunk.gps_time, dtype=np.float64) if timed else None,
     )
     return piece.taken(~np.asarray(chunk.withheld, dtype=bool))
 
@@ -213,13 +229,33 @@ def _unit_tag(header: Any, wanted: int) -> lengths.LengthUnit | None:  # noqa: A
     return None
 
 
-def class_counts(clouds: tuple[Cloud, ...]) -> dict[int, int]:
-    """Count the points of every class in all clouds."""
+class Census(NamedTuple):
+    """What all points of several clouds tell.
+
+    Parameters
+    ----------
+    counts : points by class.
+    first_day, last_day : of the points; empty where their times do not tell it.
+    """
+
+    counts: dict[int, int]
+    first_day: str
+    last_day: str
+
+
+def census(clouds: tuple[Cloud, ...]) -> Census:
+    """Count the points of every class in all clouds, and find the days they were measured on."""
     counts = np.zeros(256, dtype=np.int64)
+    first_s, last_s = np.inf, -np.inf
     for cloud in clouds:
         for piece in pieces(cloud):
             counts += np.bincount(piece.classes, minlength=256)
-    return {code: int(count) for code, count in enumerate(counts) if count}
+            if piece.time_s is not None and (timed := piece.time_s[piece.time_s != 0]).size:
+                first_s, last_s = min(first_s, timed.min()), max(last_s, timed.max())
+    told = {code: int(count) for code, count in enumerate(counts) if count}
+    if not last_s >= first_s:
+        return Census(told, "", "")
+    return Census(told, gps_day(float(first_s)), gps_day(float(last_s)))
 
 
 def no_ground(source: str, counts: dict[int, int]) -> Problem:

@@ -14,9 +14,11 @@ from brimline.io import crs as crs_of
 from brimline.io import lengths
 from brimline.io._raster_source import Header, read_header, read_levels
 from brimline.io.machine import needs
+from brimline.io.survey_facts import SurveyStep, first_and_last
+from brimline.terrain.spread import middle_and_spread
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
     from pathlib import Path
 
     from pyproj import CRS
@@ -26,6 +28,9 @@ if TYPE_CHECKING:
 _SAME_SIZE: Final = 1e-5  # relative difference of cell sizes that rounding in a header explains
 _ON_GRID: Final = 0.02  # cells by which a tile may be off the first one's grid
 _AGREE_M: Final = 0.02  # overlapping tiles of one survey differ by rounding only
+_SEAM_CELLS: Final = 20  # along a seam, from which a median is told
+OVERLAPPING: Final = "files that overlap"
+MEETING: Final = "files that meet"
 _OTHER_DATUM_M: Final = 1.0  # a difference this common is another height datum or unit
 
 
@@ -44,6 +49,8 @@ class Mosaic:
     crs: CRS
     unit: lengths.LengthUnit
     notices: tuple[Problem, ...]
+    days: tuple[str, str] = ("", "")
+    steps: tuple[SurveyStep, ...] = ()
 
 
 @dataclass(slots=True)
@@ -54,6 +61,7 @@ class _Overlap:
     cells: int
     median_m: float
     largest_m: float
+    step: SurveyStep
 
 
 def read_mosaic(
@@ -73,9 +81,11 @@ def read_mosaic(
     if shape[0] * shape[1] > max_cells:
         raise InputError(_too_large(headers, shape, max_cells))
     notices = [notice for header in headers for notice in header.notices]
+    days = first_and_last(header.written for header in headers)
     if len(headers) == 1:
         levels, found = read_levels(first)
-        return Mosaic(levels, transform, first.crs, first.unit, grouped([*notices, *found]))
+        notices += found
+        return Mosaic(levels, transform, first.crs, first.unit, grouped(notices), days)
     levels = np.full(shape, np.nan, dtype=np.float32)
     overlaps = []
     for header, (row, col) in zip(headers, offsets, strict=True):
@@ -87,7 +97,11 @@ def read_mosaic(
             overlaps.append(overlap)
         np.copyto(window, tile, where=np.isnan(window))
     notices += _overlap_notices(overlaps)
-    return Mosaic(levels, transform, first.crs, first.unit, grouped(notices))
+    steps = [overlap.step for overlap in overlaps] + list(_seams(headers, offsets, levels))
+    steps.sort(key=lambda step: -abs(step.step_m))
+    return Mosaic(
+        levels, transform, first.crs, first.unit, grouped(notices), days, tuple(steps)
+    )  # fmt: skip
 
 
 def grouped(problems: Sequence[Problem]) -> tuple[Problem, ...]:
@@ -187,8 +201,46 @@ def _overlap(path: Path, before: Elevation, tile: Elevation) -> _Overlap | None:
     both = np.isfinite(before) & np.isfinite(tile)
     if not both.any():
         return None
-    apart = np.abs(tile[both] - before[both])
-    return _Overlap(path, int(both.sum()), float(np.median(apart)), float(apart.max()))
+    differences = tile[both].astype(np.float64) - before[both]
+    apart = np.abs(differences)
+    cells = int(both.sum())
+    step = SurveyStep(
+        OVERLAPPING, "tiles named before", path.name, cells, *middle_and_spread(differences)
+    )
+    return _Overlap(path, cells, float(np.median(apart)), float(apart.max()), step)
+
+
+def _seams(
+    headers: Sequence[Header], offsets: Sequence[tuple[int, int]], levels: Elevation
+) -> Iterator[SurveyStep]:
+    """Yield the step between each two tiles that meet edge to edge.
+
+    The ground on each side is drawn on to the seam along its own slope of two cells; what the
+    two then differ by, in the median, is the step.
+    """
+    for turned in (False, True):
+        ground = levels.T if turned else levels
+        boxes = []
+        for header, (row, col) in zip(headers, offsets, strict=True):
+            box = (row, col, header.rows, header.cols)
+            boxes.append((box[1], box[0], box[3], box[2]) if turned else box)
+        begins: dict[int, list[int]] = {}
+        for number, (_, col, _, _) in enumerate(boxes):
+            begins.setdefault(col, []).append(number)
+        for number, (row, col, rows, cols) in enumerate(boxes):
+            for other in begins.get(col + cols, ()):
+                first = max(row, boxes[other][0])
+                last = min(row + rows, boxes[other][0] + boxes[other][2])
+                if last - first < _SEAM_CELLS or min(cols, boxes[other][3]) < 2:
+                    continue
+                edge = col + cols
+                near = ground[first:last, edge - 2 : edge + 2].astype(np.float64)
+                across = (3 * (near[:, 2] - near[:, 1]) - (near[:, 3] - near[:, 0])) / 2
+                across = across[np.isfinite(across)]
+                if across.size >= _SEAM_CELLS:
+                    names = headers[number].path.name, headers[other].path.name
+                    found = middle_and_spread(across)
+                    yield SurveyStep(MEETING, *names, int(across.size), *found)
 
 
 def _overlap_notices(overlaps: Sequence[_Overlap]) -> list[Problem]:

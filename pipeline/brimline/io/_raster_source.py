@@ -16,6 +16,7 @@ from brimline.grid import held_levels
 from brimline.io import crs as crs_of
 from brimline.io import lengths
 from brimline.io.formats import open_raster
+from brimline.io.survey_facts import tiff_day
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -46,6 +47,7 @@ class Header:
     crs: CRS
     unit: lengths.LengthUnit
     notices: tuple[Problem, ...]
+    written: str = ""  # day, by its own tag
 
 
 def read_header(path: Path, *, vertical_unit: str, crs: str | None) -> Header:
@@ -173,6 +175,7 @@ def _header(file: Any, path: Path, vertical_unit: str, stated: str | None) -> He
         crs_of.horizontal(crs),
         unit,
         tuple(problems + unit_problems),
+        tiff_day(file.tags().get("TIFFTAG_DATETIME", "")),
     )
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from dataclasses import asdict, dataclass, field
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from scipy import ndimage
@@ -21,11 +21,14 @@ from brimline.io.levels import levels_run_crs, read_levels
 from brimline.io.machine import most_cells
 from brimline.io.paths import is_levels, is_points
 from brimline.io.points import points_run_crs, read_points
+from brimline.io.survey_facts import WRITTEN, SurveyFacts
 from brimline.units import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
     from pathlib import Path
+
+    from numpy.typing import NDArray
 
     from brimline.grid import BoolGrid, Elevation, Grid
     from brimline.io.vectors import VectorSource
@@ -38,6 +41,7 @@ _LOOKED_AT: Final = 250_000  # cells by which the relief is judged
 _STEEP: Final = 1.0  # fall per metre that no whole survey has
 _LEAST_RELIEF: Final = 2e-4  # rise from end to end; less is a plate, not ground
 _AROUND: Final = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
+_STEPS_TOLD: Final = 50  # the largest
 _ZERO_FILL_M: Final = 10.0  # ground that starts this high has no level of exactly 0
 
 
@@ -53,6 +57,8 @@ class ElevationRead:
     holes, hole_cells : nodata inside the data: how many pieces, how many cells.
     known_share : of the cells that have a level, those that hold points of a cloud; else 1.
     spots : single levels and their error; None where the survey is none.
+    facts : what the files say of the survey.
+    counts : int32 (rows, cols), ground points a cell of a point cloud; else None.
     """
 
     dem: Elevation
@@ -63,6 +69,18 @@ class ElevationRead:
     hole_cells: int
     known_share: float = 1.0
     spots: SpotLevels | None = None
+    facts: SurveyFacts = field(default_factory=SurveyFacts)
+    counts: NDArray[np.int32] | None = None
+
+    def plain(self) -> dict[str, Any]:
+        """Return what the survey is, beside its levels, as plain values."""
+        return asdict(self.facts) | {
+            "known_share": self.known_share,
+            "holes": self.holes,
+            "hole_m2": self.hole_cells * self.grid.cell_area_m2,
+            "files": len(self.files),
+            "steps": [step._asdict() for step in self.facts.steps[:_STEPS_TOLD]],
+        }
 
 
 def read_elevation(
@@ -75,6 +93,7 @@ def read_elevation(
     max_gap_m: float | None = None,
     breaklines: VectorSource | None = None,
     ground: GroundFilter | None = None,
+    level_steps: bool = False,
 ) -> ElevationRead:
     """Read elevation rasters, point clouds or single levels onto one north-up grid in metres.
 
@@ -92,6 +111,7 @@ def read_elevation(
         it by the spacing of the points.
     breaklines : single levels: lines that the surface may bend at.
     ground : point clouds without a class of ground: how it is told from what stands on it.
+    level_steps : point clouds: take off the steps between flight lines and files.
 
     Raises
     ------
@@ -100,7 +120,7 @@ def read_elevation(
     """
     files = _files(paths)
     max_cells = most_cells() if max_cells is None else max_cells
-    source, known_share, spots = _source(files), 1.0, None
+    source, known_share, spots, counts = _source(files), 1.0, None, None
     if is_points(files[0]):
         points = read_points(
             files,
@@ -110,9 +130,10 @@ def read_elevation(
             max_cells=max_cells,
             max_gap_m=max_gap_m,
             rule=ground,
+            level_steps=level_steps,
         )
         dem, grid, notices = points.dem, points.grid, list(points.notices)
-        known_share = points.known_share
+        known_share, counts, facts = points.known_share, points.counts, points.facts
     elif is_levels(files[0]):
         if len(files) > 1:
             raise InputError.of(
@@ -129,13 +150,15 @@ def read_elevation(
             breaklines=breaklines,
         )
         dem, grid, notices = levels.dem, levels.grid, list(levels.notices)
-        spots = levels.spots
+        spots, facts = levels.spots, SurveyFacts("levels")
     else:
         finer = 1 if cell_m is None else _NATIVE_FACTOR
         mosaic = read_mosaic(
             files, vertical_unit=vertical_unit, crs=crs, max_cells=max_cells * finer
         )
         notices = [*mosaic.notices]
+        by = WRITTEN if mosaic.days[0] else ""
+        facts = SurveyFacts("raster", *mosaic.days, by, steps=mosaic.steps)
         if not mosaic.unit.is_metre:
             notices.append(lengths.converted(mosaic.unit, source))
         notices += _drop_zero_fill(mosaic.levels, source)
@@ -154,7 +177,9 @@ def read_elevation(
     holes, hole_cells = count_holes(dem)
     if holes:
         notices.append(_holes_notice(dem, grid, holes, hole_cells, source))
-    return ElevationRead(dem, grid, tuple(notices), files, holes, hole_cells, known_share, spots)
+    return ElevationRead(
+        dem, grid, tuple(notices), files, holes, hole_cells, known_share, spots, facts, counts
+    )
 
 
 def run_crs(paths: str | Path | Iterable[str | Path], *, crs: str | None = None) -> str:

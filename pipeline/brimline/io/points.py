@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from pyproj import Transformer
@@ -18,35 +19,38 @@ from brimline.io._clouds import (
     UNCLASSIFIED,
     Cloud,
     CloudPiece,
-    class_counts,
+    census,
     no_ground,
     pieces,
     read_cloud,
 )
-from brimline.io._mosaic import grouped, too_many_cells
+from brimline.io._mosaic import OVERLAPPING, grouped, too_many_cells
+from brimline.io.survey_facts import FLOWN, WRITTEN, SurveyFacts, SurveyStep, first_and_last
 from brimline.terrain.ground import GroundFilter, ground_cells
 from brimline.terrain.points import (
+    STEP_LIMIT_M,
     LowestBins,
     PointBins,
     StepsBetween,
     fitting_cell_m,
     gridded,
+    levelled,
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
     from numpy.typing import NDArray
     from pyproj import CRS
 
     from brimline.grid import Elevation
-    from brimline.terrain.points import LevelStep
 
 _LEAST_GAP_M: Final = 10.0  # a house or a thicket is spanned
 _GAP_SPACINGS: Final = 5.0
-# between swaths: USGS Lidar Base Specification 2.1, quality levels 1 and 2 (value from memory)
-_STEP_M: Final = 0.08
+_LINES: Final = 1 << 16  # numbers that flight lines of a file may have
+_BETWEEN_LINES: Final = "flight lines"
+_BETWEEN_FILES: Final = OVERLAPPING
 _ON_GROUND_M: Final = 0.2  # points this close above a cell's lowest are ground with it
 
 
@@ -59,6 +63,8 @@ class PointsRead:
     dem : float32 (rows, cols) [m]; NaN where no point is near.
     ground_points : how many points it is made from.
     known_share : of the cells that have a level, those that hold points.
+    counts : int32 (rows, cols); ground points a cell.
+    facts : what the files say of the survey.
     """
 
     dem: Elevation
@@ -66,6 +72,8 @@ class PointsRead:
     notices: tuple[Problem, ...]
     ground_points: int
     known_share: float
+    counts: NDArray[np.int32]
+    facts: SurveyFacts
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +109,7 @@ def read_points(
     max_cells: int,
     max_gap_m: float | None,
     rule: GroundFilter | None = None,
+    level_steps: bool = False,
 ) -> PointsRead:
     """Read the ground points of LAS, LAZ or COPC files onto one grid in metres.
 
@@ -116,6 +125,7 @@ def read_points(
     max_gap_m : ground farther than this from any point is nodata [m]; None takes five times the
         spacing, at least 10 m.
     rule : how ground is told from what stands on it, where the files do not say.
+    level_steps : take off the steps between flight lines and files, of classified ground.
 
     Raises
     ------
@@ -125,7 +135,7 @@ def read_points(
     clouds = _clouds(files, vertical_unit, crs)
     source = str(files[0]) + (f" and {len(files) - 1} more" if len(files) > 1 else "")
     to_metres, notices = _to_metres(clouds, source)
-    counts = class_counts(clouds)
+    counts, *days = census(clouds)
     ground = sum(counts.get(code, 0) for code in GROUND)
     filtering = ground < 3
     if filtering:
@@ -140,26 +150,29 @@ def read_points(
     if grid.rows * grid.cols > max_cells:
         raise InputError(too_many_cells(grid.shape, max_cells, source))
     bins = PointBins(grid)
+    steps: list[SurveyStep] = []
     if filtering:
         used = _gather_filtered(clouds, bins, to_metres, rule)
         notices.append(_filtered_notice(used, ground, source))
     else:
-        lines, apart = StepsBetween(grid), StepsBetween(grid)
-        used = sum(
-            _gather(cloud, number, bins, (lines, apart), to_metres)
-            for number, cloud in enumerate(clouds)
-        )
+        used, steps = _gather_levelled(clouds, bins, to_metres, level_steps=level_steps)
         if used < ground:
             notices.append(_off_the_map(ground - used, source))
-        notices += _step_notices(lines.found(), "flight lines {} and {}", source)
-        names = [cloud.path.name for cloud in clouds]
-        notices += _step_notices(apart.found(), "{} and {}", source, names)
+        notices += _step_notices(steps, source)
     if bins.filled_cells < 3:
         raise InputError(no_ground(source, counts))
-    notices.append(_gridded_notice(sum(counts.values()), used, bins, gap_m, source))
+    points = sum(counts.values())
+    notices.append(_gridded_notice(points, used, bins, gap_m, source))
+    occupied, filled = bins.counts(), int(bins.filled_cells)
     dem = gridded(bins, max_gap_m=gap_m)
-    known = float(bins.occupied.sum() / max(np.isfinite(dem).sum(), 1))
-    return PointsRead(dem, grid, grouped(notices), used, min(known, 1.0))
+    known = filled / max(int(np.isfinite(dem).sum()), 1)
+    by = FLOWN
+    if not days[0]:
+        days, by = list(first_and_last(cloud.written for cloud in clouds)), WRITTEN
+    facts = SurveyFacts(
+        "points", days[0], days[1], by if days[0] else "", points, used, filtering, tuple(steps)
+    )
+    return PointsRead(dem, grid, grouped(notices), used, min(known, 1.0), occupied, facts)
 
 
 def points_run_crs(path: Path, crs: str | None) -> str:
@@ -228,53 +241,112 @@ def _grid(box: metric.Box, cell_m: float, crs: CRS) -> Grid:
 
 def _in_metres(
     piece: CloudPiece, cloud: Cloud, to_metres: _ToMetres
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.uint16]]:
+    """Return coordinates and levels [m], and the flight line, of the points that have a place."""
     x, y = to_metres.xy(piece.x, piece.y)
     sane = np.isfinite(x) & np.isfinite(y) & np.isfinite(piece.z)
-    return x[sane], y[sane], piece.z[sane] * cloud.unit.metres
+    return x[sane], y[sane], piece.z[sane] * cloud.unit.metres, piece.strip[sane]
 
 
-def _gather(
-    cloud: Cloud,
-    number: int,
-    bins: PointBins,
-    steps: tuple[StepsBetween, StepsBetween],
-    to_metres: _ToMetres,
-) -> int:
-    """Gather the ground points of a cloud, and the levels of its flight lines and of its file."""
-    used = 0
-    for piece in pieces(cloud):
-        ground = piece.taken(piece.is_ground)
-        x, y, level_m = _in_metres(ground, cloud, to_metres)
+def _ground(
+    clouds: Sequence[Cloud], to_metres: _ToMetres
+) -> Iterator[
+    tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]
+]:
+    """Yield the ground points of all clouds piece by piece, with file and flight line as one."""
+    for number, cloud in enumerate(clouds):
+        for piece in pieces(cloud):
+            x, y, level_m, line = _in_metres(piece.taken(piece.is_ground), cloud, to_metres)
+            yield x, y, level_m, line.astype(np.int64) + number * _LINES
+
+
+def _gather_levelled(
+    clouds: Sequence[Cloud], bins: PointBins, to_metres: _ToMetres, *, level_steps: bool
+) -> tuple[int, list[SurveyStep]]:
+    """Gather classified ground; measure steps between strips, and take them off where asked.
+
+    Returns
+    -------
+    how many points lay on the grid; the steps, the largest first.
+    """
+    if not level_steps:
+        found, used = StepsBetween(bins.grid), 0
+        for x, y, level_m, strip in _ground(clouds, to_metres):
+            used += bins.add(x, y, level_m)
+            found.add(x, y, level_m, strip)
+        return used, _named(found, None, clouds)
+    before, after = StepsBetween(bins.grid), StepsBetween(bins.grid)
+    count: Counter[int] = Counter()
+    for x, y, level_m, strip in _ground(clouds, to_metres):
+        before.add(x, y, level_m, strip)
+        numbers, points = np.unique(strip, return_counts=True)
+        count.update(dict(zip(numbers.tolist(), points.tolist(), strict=True)))
+    add_m, used = levelled(before.found(), count), 0
+    for x, y, level_m, strip in _ground(clouds, to_metres):
+        numbers, which = np.unique(strip, return_inverse=True)
+        level_m += np.array([add_m.get(number, 0.0) for number in numbers.tolist()])[which]
         used += bins.add(x, y, level_m)
-        if x.size == ground.strip.size:  # else some have no place, and strips are not theirs
-            steps[0].add(x, y, level_m, ground.strip)
-        steps[1].add(x, y, level_m, np.full(x.size, number))
-    return used
+        after.add(x, y, level_m, strip)
+    return used, _named(before, after, clouds)
 
 
-def _step_notices(
-    found: Sequence[LevelStep], between: str, source: str, names: Sequence[str] = ()
-) -> list[Problem]:
-    """Tell the largest step between strips, and warn of what is beyond the usual limit."""
-    if not found:
-        return []
-    worst = found[0]
-    one, other = (names[i] if names else i for i in (worst.one, worst.other))
-    large = [step for step in found if abs(step.step_m) > _STEP_M]
-    more = f"; {len(large)} pairs differ by more than {_STEP_M:g} m" if len(large) > 1 else ""
-    return [
-        Problem(
-            Severity.WARNING if large else Severity.NOTICE,
-            f"{between.format(one, other)} differ by {worst.step_m:+.2f} m on the same ground"
-            f" (median of {worst.cells} cells, scatter {worst.scatter_m:.2f} m), the most of"
-            f" {len(found)} that overlap{more}",
-            "have the strips adjusted before levels across the step decide anything."
-            if large
-            else "",
-            source,
+def _named(
+    before: StepsBetween, after: StepsBetween | None, clouds: Sequence[Cloud]
+) -> list[SurveyStep]:
+    """Return the steps between flight lines and between files, the largest first."""
+    told: list[SurveyStep] = []
+    kinds: tuple[tuple[str, Callable[[Any], Any], Callable[[int], str]], ...] = (
+        (_BETWEEN_LINES, lambda strip: strip % _LINES, str),
+        (_BETWEEN_FILES, lambda strip: strip // _LINES, lambda number: clouds[number].path.name),
+    )
+    for between, of, name in kinds:
+        found = after.found(of) if after else ()
+        left_m = {step[:2]: step.step_m for step in found}
+        told += [
+            SurveyStep(
+                between, name(step.one), name(step.other), *step[2:], left_m.get(step[:2])
+            )
+            for step in before.found(of)
+        ]  # fmt: skip
+    return sorted(told, key=lambda step: -abs(step.step_m))
+
+
+def _step_notices(found: Sequence[SurveyStep], source: str) -> list[Problem]:
+    """Tell the largest step between strips of a kind, and warn of what is beyond the usual limit.
+
+    Of steps that were levelled, what is left counts.
+    """
+    problems = []
+    for between in (_BETWEEN_LINES, _BETWEEN_FILES):
+        steps = [step for step in found if step.between == between]
+        if not steps:
+            continue
+        worst, levelled_off = steps[0], steps[0].left_m is not None
+        left = [step.step_m if step.left_m is None else step.left_m for step in steps]
+        large = [step_m for step_m in left if abs(step_m) > STEP_LIMIT_M]
+        more = (
+            f"; {len(large)} pairs differ by more than {STEP_LIMIT_M:g} m" if len(large) > 1 else ""
         )
-    ]
+        kind = f"{between} " if between == _BETWEEN_LINES else ""
+        after = (
+            f"; levelled, at most {max(left, key=abs):+.2f} m is left between any two"
+            if levelled_off
+            else ""
+        )
+        problems.append(
+            Problem(
+                Severity.WARNING if large else Severity.NOTICE,
+                f"{kind}{worst.one} and {worst.other} differ by {worst.step_m:+.2f} m on the same"
+                f" ground (median of {worst.cells} cells, scatter {worst.scatter_m:.2f} m), the"
+                f" most of {len(steps)} that overlap{after}{more}",
+                "have the strips adjusted before levels across the step decide anything"
+                + ("." if levelled_off else ", or set terrain.level_steps = true.")
+                if large
+                else "",
+                source,
+            )
+        )
+    return problems
 
 
 def _gather_filtered(
@@ -285,13 +357,13 @@ def _gather_filtered(
     lowest = LowestBins(grid)
     for cloud in clouds:
         for piece in pieces(cloud):
-            lowest.add(*_in_metres(piece.taken(piece.may_be_ground), cloud, to_metres))
+            lowest.add(*_in_metres(piece.taken(piece.may_be_ground), cloud, to_metres)[:3])
     levels = lowest.levels()
     levels[~ground_cells(levels, cell_m=grid.cell_m, rule=rule)] = np.nan
     used = 0
     for cloud in clouds:
         for piece in pieces(cloud):
-            x, y, level_m = _in_metres(piece.taken(piece.may_be_ground), cloud, to_metres)
+            x, y, level_m, _ = _in_metres(piece.taken(piece.may_be_ground), cloud, to_metres)
             row, col = grid.cell(x, y)
             on = grid.holds(row, col)
             close = np.zeros(x.shape, dtype=np.bool_)

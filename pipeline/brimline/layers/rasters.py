@@ -35,8 +35,24 @@ ITEMS: Final = (
         "float32",
         _NAN,
         "Error of the surface",
-        "Standard error of the surface between single levels: 90 % of the ground lies within 1.645"
-        " of it.",
+        "Standard error of the surface between single levels, or between the points of a cloud:"
+        " 90 % of the ground lies within 1.645 of it.",
+        "m",
+    ),
+    Raster(
+        "ground_points",
+        "int32",
+        None,
+        "Ground points",
+        "Points of the cloud that lie in the cell and made its level; 0 where the level is drawn"
+        " between others, or there is none.",
+    ),
+    Raster(
+        "void_m",
+        "float32",
+        _NAN,
+        "Distance to points",
+        "How far the cell is from the nearest one that holds ground points of the cloud.",
         "m",
     ),
     Raster("hillshade", "uint8", 0, "Hillshade", "Shaded relief, light from the north-west."),

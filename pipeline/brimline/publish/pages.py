@@ -43,6 +43,15 @@ def write_notes(sight: Sight, path: Path) -> None:
         path.write_text(html, encoding="utf-8")
 
 
+def write_survey(sight: Sight, path: Path) -> None:
+    """Write what the ground was taken from, where the run got so far."""
+    from brimline.report.survey_page import survey_html
+
+    html = survey_html(sight.results)
+    if html:
+        path.write_text(html, encoding="utf-8")
+
+
 def write_pdf(sight: Sight, path: Path, *plates: str) -> None:
     """Write the report as PDF.
 

@@ -131,7 +131,7 @@ def _picture(
     change, sure = change_m[::step, ::step], patches[::step, ::step] > 0
     depth = np.clip(np.abs(np.nan_to_num(change)) / most_m, 0.25, 1.0)[..., np.newaxis]
     full = np.where((change < 0)[..., np.newaxis], _LOWER, _HIGHER)
-    still = _STILL * _relief(ground_m[::step, ::step], cell_m * step)[..., np.newaxis]
+    still = _STILL * relief(ground_m[::step, ::step], cell_m * step)[..., np.newaxis]
     pixels = np.where(sure[..., np.newaxis], still + (full - still) * depth, still)
     pixels = np.where(np.isnan(change)[..., np.newaxis], _UNKNOWN, pixels)
     out = io.BytesIO()
@@ -139,7 +139,7 @@ def _picture(
     return f"data:image/png;base64,{base64.b64encode(out.getvalue()).decode()}"
 
 
-def _relief(ground_m: Elevation, cell_m: float) -> NDArray[np.float64]:
+def relief(ground_m: Elevation, cell_m: float) -> NDArray[np.float64]:
     """Return how bright ground is that the light falls on from the north-west, 0.6 to 1."""
     if min(ground_m.shape) < 2:
         return np.ones(ground_m.shape)

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from brimline.engine import KnownParts, Stage, declared_from, plain_of
-from brimline.io.paths import is_levels
+from brimline.io.paths import is_levels, is_points
 
 if TYPE_CHECKING:
     from brimline.config import Settings
@@ -84,12 +84,12 @@ def stages_for(settings: Settings, known: KnownParts | None = None) -> tuple[Sta
         wanted.append("as_built")
     if inputs.notes is not None:
         wanted.append("notes")
-    first = {
-        (False, False): "STAGE",
-        (True, False): "OF_LEVELS",
-        (False, True): "WITH_OBJECTS",
-        (True, True): "OF_LEVELS_WITH_OBJECTS",
-    }[single, objects]
+    cloud = is_points(Path(settings.inputs.elevation[0]))
+    if cloud:
+        wanted.append("measured")
+    of = "OF_LEVELS" if single else "OF_POINTS" if cloud else ""
+    first = "_WITH_OBJECTS" if objects else ""
+    first = f"{of}{first}".strip("_") or "STAGE"
     places = [("survey", first), *((module, "STAGE") for module in wanted)]
     if known is None:
         return tuple(_declared(*place) for place in places)

@@ -38,6 +38,14 @@ def _run_levels_objects(given: Given, report: Reporter) -> Made:
     return _part(_read(given, report), "surveyed", "spot_levels")
 
 
+def _run_points(given: Given, report: Reporter) -> Made:
+    return _part(_read(given, report), "elevation", "ground_points")
+
+
+def _run_points_objects(given: Given, report: Reporter) -> Made:
+    return _part(_read(given, report), "surveyed", "ground_points")
+
+
 def _part(made: dict[str, Any], *names: str) -> Made:
     return {name: made[name] for name in ("grid", "survey", *names)}
 
@@ -53,6 +61,7 @@ def _read(given: Given, report: Reporter) -> dict[str, Any]:
         ground=GroundFilter(
             least_step_m=params.ground_step_m, largest_window_m=params.ground_window_m
         ),
+        level_steps=params.level_steps,
     )
     for problem in read.notices:
         report.problem(problem)
@@ -87,21 +96,22 @@ def _read(given: Given, report: Reporter) -> dict[str, Any]:
         "elevation": spanned.surface,
         "surveyed": spanned.surface,
         "spot_levels": read.spots,
+        "ground_points": read.counts,
         "survey": {
             "cells": int(known.sum()),
             "area_m2": float(known.sum() * read.grid.cell_area_m2),
             "lowest_m": float(spanned.surface[known].min()),
             "highest_m": float(spanned.surface[known].max()),
             "spanned_m2": spanned.spanned_cells * read.grid.cell_area_m2,
-            "known_share": read.known_share,
             "left_void_m2": spanned.left_cells * read.grid.cell_area_m2,
+            **read.plain(),
         },
     }
 
 
 STAGE = Stage(
     name="survey",
-    version=4,
+    version=5,
     title="reading the elevation",
     needs=(),
     makes=("grid", "elevation", "survey"),
@@ -109,14 +119,22 @@ STAGE = Stage(
     sources=("elevation", "breaklines"),
     tables=("terrain",),
 )
-# single levels are handed on; where objects are taken off or put on, that is a stage of its own
+# single levels, and where points of a cloud lie, are handed on; where objects are taken off or put
+# on, that is a stage of its own
 OF_LEVELS = replace(
     STAGE,
     run=_run_levels,
     makes=("grid", "elevation", "survey", "spot_levels"),
     typed={"spot_levels": SpotLevels},
 )
+OF_POINTS = replace(STAGE, run=_run_points, makes=("grid", "elevation", "survey", "ground_points"))
 WITH_OBJECTS = replace(STAGE, run=_run_objects, makes=("grid", "surveyed", "survey"))
-OF_LEVELS_WITH_OBJECTS = replace(
+OF_LEVELS_OF_POINTS = replace(
+    STAGE, run=_run_points, makes=("grid", "elevation", "survey", "ground_points")
+)
+WITH_OBJECTS = replace(
     OF_LEVELS, run=_run_levels_objects, makes=("grid", "surveyed", "survey", "spot_levels")
+)
+OF_POINTS_WITH_OBJECTS = replace(
+    OF_POINTS, run=_run_points_objects, makes=("grid", "surveyed", "survey", "ground_points")
 )

@@ -18,6 +18,7 @@ _STEP_SHARE: Final = 0.5  # of it, for levels rounded to steps
 # both common practice, no source
 CONTOURS_PER_ERROR: Final = 3.29  # US National Map Accuracy Standards (1947): nine in ten levels
 # within half an interval, so 2 x 1.645 standard errors
+SURE: Final = 1.96  # standard errors either side that hold 95 of 100
 _MOST_CELLS: Final = 4_000_000  # that noise is looked for in
 _BANDS: Final = 8
 
@@ -38,6 +39,11 @@ class SurveyPower:
     spacing_m: float
     step_m: float
     because: str
+
+    @property
+    def sure_difference_m(self) -> float:
+        """From which two levels, whose errors are apart, differ surely (95 of 100) [m]."""
+        return SURE * math.sqrt(2) * self.error_m
 
     def lacks(self, depth_m: float, apart_m: float) -> str:
         """Say why works of a depth, and of rows so far apart, cannot be told; empty where they can.

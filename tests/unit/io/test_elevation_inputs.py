@@ -458,6 +458,28 @@ def test_overlapping_tiles_that_disagree(tif):
     assert "differs by 3.00 m (median" in refused([first, tif(dem + 3, name="c.tif")])
 
 
+def test_a_step_between_tiles_that_only_meet_is_measured_along_the_seam(tif):
+    dem = sloped(rows=60, cols=60)
+    west, east = tif(dem[:, :30], name="a.tif"), dem[:, 30:] + 0.25
+    read = read_elevation([west, tif(east, name="b.tif", west=500_000 + 60.0)])
+    (step,) = read.facts.steps
+    assert (step.between, step.one, step.other) == ("files that meet", "a.tif", "b.tif")
+    assert step.step_m == pytest.approx(0.25, abs=0.01)
+    assert step.cells == 60
+    south = tif(dem[30:] - 0.1, name="c.tif", north=5_200_000 - 60.0)
+    read = read_elevation([tif(dem[:30], name="n.tif"), south])
+    assert read.facts.steps[0].step_m == pytest.approx(-0.1, abs=0.01)
+
+
+def test_the_date_of_a_raster_is_its_tag(tif):
+    path = tif(sloped())
+    assert read_elevation(path).facts.dated_by == ""
+    with rasterio.open(path, "r+") as file:
+        file.update_tags(TIFFTAG_DATETIME="2019:07:30 11:12:13")
+    facts = read_elevation(path).facts
+    assert (facts.first_day, facts.dated_by) == ("2019-07-30", "date in the files' headers")
+
+
 def test_a_gap_between_tiles_is_a_hole(tif):
     dem = sloped(rows=30, cols=30)
     frame = dem.copy()

@@ -278,3 +278,69 @@ def test_data_outside_the_area_that_their_crs_is_meant_for_are_told(cloud):
     assert "outside the area that" not in texts(read)  # a zone reaches from the equator north
     read = read_elevation(cloud(origin=(EAST + 1_000_000, NORTH)), cell_m=1.0)
     assert "outside the area that" in texts(read, Severity.WARNING)
+
+
+def lifted_lines(path, step_m, *, overlap=(30.0, 70.0)):
+    """Give points of the west and the east a flight line each; line 4 lies higher."""
+    las = laspy.read(path)
+    east = np.asarray(las.x) - EAST
+    other = (east > overlap[1]) | ((east > overlap[0]) & (np.arange(east.size) % 2 == 0))
+    las.point_source_id = np.where(other, 4, 3).astype(np.uint16)
+    las.z = np.asarray(las.z) + np.where(other, step_m, 0.0)
+    las.write(path)
+    return path
+
+
+def test_a_step_between_flight_lines_is_told_and_taken_off_where_asked(cloud):
+    path = lifted_lines(cloud(count=40_000), 0.2)
+    read = read_elevation(path)
+    assert "flight lines 3 and 4 differ by +0." in texts(read, Severity.WARNING)
+    assert "terrain.level_steps" in texts(read, Severity.WARNING)
+    assert read.facts.steps[0].left_m is None
+    off = read_elevation(path, level_steps=True)
+    step = off.facts.steps[0]
+    assert (step.one, step.other) == ("3", "4")
+    assert step.step_m == pytest.approx(0.2, abs=0.02)
+    assert abs(step.left_m) < 0.02
+    assert not texts(off, Severity.WARNING)
+    assert "levelled, at most" in texts(off, Severity.NOTICE)
+
+    def with_mean(x, y):  # half the points were lifted, and the mean stays
+        return plane(x, y) + 0.1
+
+    assert error_m(off, with_mean) < 0.02
+    assert error_m(read, with_mean) > 0.09
+
+
+def test_a_step_between_files_that_overlap_is_taken_off_too(cloud):
+    one = cloud(name="a.las", count=40_000)
+    other = cloud(name="b.las", count=40_000, seed=9, level=lambda x, y: plane(x, y) - 0.3)
+    read = read_elevation([one, other], level_steps=True)
+    step = next(s for s in read.facts.steps if s.between == "files that overlap")
+    assert (step.one, step.other) == ("a.las", "b.las")
+    assert step.step_m == pytest.approx(-0.3, abs=0.02)
+    assert abs(step.left_m) < 0.02
+    assert error_m(read, lambda x, y: plane(x, y) - 0.15) < 0.02
+
+
+def test_the_days_of_a_survey_are_those_of_its_points_else_of_its_headers(cloud):
+    path = cloud()
+    las = laspy.read(path)
+    written = las.header.creation_date.isoformat()
+    assert read_elevation(path).facts.dated_by == "date in the files' headers"
+    assert read_elevation(path).facts.last_day == written
+    las.header.global_encoding.gps_time_type = laspy.header.GpsTimeType.STANDARD
+    # 2020-01-01 and 2020-01-02, 00:00 GPS time: 14605 and 14606 days after 1980-01-06
+    time_s = np.full(len(las.x), 14_605 * 86_400 - 1e9)
+    time_s[::2] += 86_400
+    las.gps_time = time_s
+    las.write(path)
+    facts = read_elevation(path).facts
+    assert (facts.first_day, facts.last_day) == ("2020-01-01", "2020-01-02")
+    assert facts.dated_by == "time of the points"
+
+
+def test_points_are_counted_by_cell(cloud):
+    read = read_elevation(cloud())
+    assert read.counts.sum() == read.facts.ground_points == read.facts.points == 20_000
+    assert read.known_share == pytest.approx((read.counts > 0).sum() / np.isfinite(read.dem).sum())

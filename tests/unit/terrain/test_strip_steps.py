@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from brimline.grid import Grid
-from brimline.terrain.points import StepsBetween
+from brimline.terrain.points import LevelStep, StepsBetween, levelled
 
 GRID = Grid(200, 200, 1.0, 0.0, 200.0)
 
@@ -28,3 +29,33 @@ def test_a_step_between_strips_is_its_median_and_strips_apart_have_none() -> Non
 
 def test_nothing_gathered_tells_nothing() -> None:
     assert StepsBetween(GRID).found() == ()
+
+
+def test_levelling_takes_off_what_strips_were_lifted_by_and_keeps_the_mean() -> None:
+    lifted = {1: 0.0, 2: 0.12, 3: -0.05, 8: 0.3, 9: 0.1}  # 8 and 9 meet none of the others
+    points = {1: 500, 2: 300, 3: 200, 8: 100, 9: 300}
+    pairs = ((1, 2), (2, 3), (1, 3), (8, 9))
+    steps = [LevelStep(a, b, 400, lifted[b] - lifted[a], 0.03) for a, b in pairs]
+    add_m = levelled(steps, points)
+    level = {strip: lifted[strip] + add_m[strip] for strip in lifted}
+    assert level[1] == pytest.approx(level[2]) == pytest.approx(level[3])
+    assert level[8] == pytest.approx(level[9])
+    for strips in ((1, 2, 3), (8, 9)):
+        assert sum(points[s] * add_m[s] for s in strips) == pytest.approx(0, abs=1e-9)
+
+
+def test_levelling_weighs_steps_that_contradict_each_other_by_how_well_they_are_known() -> None:
+    # round the three of them: 0.1 + 0.1 - 0.17 = 0.03 m to share out by variance, 1 : 1 : 4
+    # (conditions of a levelling net: corrections go with variances, least squares)
+    steps = [
+        LevelStep(1, 2, 100, 0.1, 0.02),
+        LevelStep(2, 3, 100, 0.1, 0.02),
+        LevelStep(1, 3, 100, 0.17, 0.04),
+    ]
+    add_m = levelled(steps, dict.fromkeys((1, 2, 3), 100))
+    assert 0.1 + add_m[2] - add_m[1] == pytest.approx(0.03 / 6)
+    assert 0.17 + add_m[3] - add_m[1] == pytest.approx(-4 * 0.03 / 6)
+
+
+def test_no_steps_need_no_levelling() -> None:
+    assert levelled([], {}) == {}

@@ -79,6 +79,10 @@ class PointBins:
         """Which cells hold a point, bool (rows, cols)."""
         return (self._count > 0).reshape(self.grid.shape)
 
+    def counts(self) -> NDArray[np.int32]:
+        """Return how many points each cell holds, int32 (rows, cols)."""
+        return self._count.astype(np.int32).reshape(self.grid.shape)
+
     @property
     def filled_cells(self) -> int:
         """How many cells hold a point."""

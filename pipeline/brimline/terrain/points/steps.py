@@ -5,10 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from brimline.terrain.spread import middle_and_spread
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+
     from numpy.typing import NDArray
 
     from brimline.grid import Grid
@@ -16,6 +20,9 @@ if TYPE_CHECKING:
 _ONE_IN: Final = 32  # cells that are looked at: enough to tell a median, whatever the cloud's size
 _SPREAD: Final = np.uint64(0x9E3779B97F4A7C15)  # Fibonacci hashing: neighbours fall far apart
 _LEAST_CELLS: Final = 20
+# between swaths: USGS Lidar Base Specification 2.1, quality levels 1 and 2 (value from memory)
+STEP_LIMIT_M: Final = 0.08
+_LEAST_SCATTER_M: Final = 0.005  # of what is exactly alike; weights stay finite
 
 
 class LevelStep(NamedTuple):
@@ -57,11 +64,19 @@ class StepsBetween:
         chosen = self._grid.holds(row, col) & (looked_at % np.uint64(_ONE_IN) == 0)
         self._held.append((cell[chosen], strip[chosen].astype(np.int64), level_m[chosen]))
 
-    def found(self) -> tuple[LevelStep, ...]:
-        """Return the steps between all strips that share enough cells, the largest first."""
+    def found(
+        self, of: Callable[[NDArray[np.int64]], NDArray[np.int64]] = lambda strip: strip
+    ) -> tuple[LevelStep, ...]:
+        """Return the steps between all strips that share enough cells, the largest first.
+
+        Parameters
+        ----------
+        of : the strips that are meant, where several of those gathered make one.
+        """
         if not self._held:
             return ()
         cell, strip, level_m = (np.concatenate(part) for part in zip(*self._held, strict=True))
+        strip = of(strip)
         order = np.lexsort((strip, cell))
         cell, strip, level_m = cell[order], strip[order], level_m[order]
         new = np.ones(cell.size, dtype=np.bool_)
@@ -87,3 +102,36 @@ class StepsBetween:
             found = middle_and_spread(differences)
             steps.append(LevelStep(one_id, other_id, int(differences.size), *found))
         return tuple(sorted(steps, key=lambda step: -abs(step.step_m)))
+
+
+def levelled(steps: Sequence[LevelStep], points: Mapping[int, int]) -> dict[int, float]:
+    """Return what to add to each strip so that steps between strips vanish as far as they can.
+
+    Least squares over all pairs, each weighed by its cells and its scatter, as levelling nets are
+    adjusted; the mean level of the points of strips that hang together stays as it was.
+
+    Parameters
+    ----------
+    steps : between strips.
+    points : of each strip, how many.
+
+    Returns
+    -------
+    by strip that has a step to another, the correction [m].
+    """
+    strips = sorted({number for step in steps for number in step[:2]})
+    if not strips:
+        return {}
+    place = {number: at for at, number in enumerate(strips)}
+    design, wanted = np.zeros((len(steps), len(strips))), np.zeros(len(steps))
+    for at, step in enumerate(steps):
+        weight = np.sqrt(step.cells) / max(step.scatter_m, _LEAST_SCATTER_M)
+        design[at, place[step.one]], design[at, place[step.other]] = -weight, weight
+        wanted[at] = -weight * step.step_m
+    added = np.linalg.lstsq(design, wanted, rcond=None)[0]
+    pairs = np.array([(place[step.one], place[step.other]) for step in steps])
+    linked = coo_array((np.ones(len(pairs)), pairs.T), shape=(len(strips), len(strips)))
+    _, group = connected_components(linked, directed=False)
+    weight = np.array([points[number] for number in strips], dtype=np.float64)
+    mean = np.bincount(group, weight * added) / np.bincount(group, weight)
+    return dict(zip(strips, (added - mean[group]).tolist(), strict=True))
