@@ -9,7 +9,9 @@ import sys
 import pytest
 
 _COMMAND = """
-import errno, sys
+import errno, signal, sys
+# whoever began the tests may ignore interrupts, and a child inherits that
+signal.signal(signal.SIGINT, signal.default_int_handler)
 from brimline.cli import layers, main
 def fail(*_, **__):
     raise {fault}
