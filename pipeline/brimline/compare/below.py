@@ -65,8 +65,8 @@ def lost_ground(pair: RunPair, areas: Sequence[AreaChange]) -> Iterator[LostGrou
             way_down(direction, cells, _FAR_M / pair.grid.cell_m), cells.shape[1]
         )
         x, y = pair.grid.xy(rows, cols)
-        near = shapely.multipoints(np.column_stack([x, y])).buffer(_ASIDE_M)
-        below = [words for words, shape in shapes.items() if near.intersects(shape)]
+        way = shapely.multipoints(np.column_stack([x, y]))  # its buffer would take gigabytes
+        below = [words for words, shape in shapes.items() if shapely.dwithin(way, shape, _ASIDE_M)]
         if below:
             yield LostGround(
                 area.area_id,

@@ -1,5 +1,8 @@
 """What lies below lost ground is named; what lies beside it, and digging for works, is not."""
 
+import sys
+from pathlib import Path
+
 import numpy as np
 import pytest
 import shapely
@@ -42,3 +45,18 @@ def test_elements_intakes_and_buildings_below_a_slump_are_named_and_those_beside
 @pytest.mark.parametrize("where", [(slice(46, 55), slice(46, 55))])
 def test_ground_dug_for_an_element_is_no_slump(where):
     assert lost(element("Dug", 50, 50), where=where) == []
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="reads what the process holds from /proc")
+def test_a_slump_of_half_the_site_takes_little_memory():
+    import resource  # Unix alone has it
+
+    limits = resource.getrlimit(resource.RLIMIT_AS)
+    pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0])
+    now = pages * resource.getpagesize()
+    resource.setrlimit(resource.RLIMIT_AS, (now + 400_000_000, limits[1]))
+    try:
+        (only,) = lost(element("Below", 50, 30), where=(slice(5, 55), slice(5, 95)))
+    finally:
+        resource.setrlimit(resource.RLIMIT_AS, limits)
+    assert "the pond Below" in only.text
