@@ -8,9 +8,13 @@ PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 DEMO := runs/quillback_hill
 # tests are shared out by file, so that fixtures are made once; what is timed runs alone
 JOBS ?= 2
+FUZZ_S ?= 60
+# what `make versions` runs: code that leans on libraries, and a whole small run
+QUICK := tests/unit/io tests/unit/layers tests/unit/config tests/unit/report tests/unit/cli
+TESTERS := hypothesis packaging pytest
 SHARED := -n $(JOBS) --dist loadfile
 
-.PHONY: docs lock demo demo-garden test test-all lint format bench mutants machine clean help
+.PHONY: docs lock versions audit demo demo-garden test test-all lint format bench mutants fuzz machine clean help
 
 help:  ## show these lines
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/'
@@ -78,6 +82,19 @@ lock: | $(BIN)/python  ## pin anew what `make demo` installs
 	$(PIP) uv
 	$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-header --no-annotate --no-emit-index-url pyproject.toml -o demo.lock
 
+versions: | $(BIN)/python  ## quick tests on the lowest and on the newest versions that pyproject.toml allows
+	$(PIP) uv
+	@for which in lowest-direct highest; do echo "== $$which"; \
+		$(BIN)/uv venv --quiet --clear build/$$which && \
+		$(BIN)/uv pip install --quiet --python build/$$which --resolution $$which --editable . && \
+		$(BIN)/uv pip install --quiet --python build/$$which $(TESTERS) && \
+		build/$$which/bin/python -m pytest -q -m "not slow and not browser" $(QUICK) || exit 1; \
+	done
+
+audit: | $(BIN)/python  ## ask for known weaknesses of what `make demo` installs; needs the service of the Python index
+	$(PIP) pip-audit
+	$(BIN)/pip-audit --strict --disable-pip --requirement demo.lock
+
 bench: $(VENV)/.test sample_data/quillback_hill/terrain.tif  ## time the kernels against peer libraries, and whole runs
 	$(BIN)/python tests/benchmarks/run.py
 	$(BIN)/python tests/benchmarks/whole_runs.py
@@ -85,6 +102,10 @@ bench: $(VENV)/.test sample_data/quillback_hill/terrain.tif  ## time the kernels
 mutants: $(VENV)/.test  ## plant errors in the domain rooms, and list those that no test notices
 	$(PIP) --editable '.[test,mutants]'
 	$(BIN)/python tests/mutants/run.py
+
+fuzz: $(VENV)/.test  ## damaged bytes into every reader, led by what code they reach; FUZZ_S=600 for longer
+	$(PIP) atheris
+	$(BIN)/python tests/fuzz/run.py $(FUZZ_S)
 
 clean:  ## remove what these commands made
 	rm -rf $(VENV) runs sample_data/quillback_hill sample_data/fernhollow_yard

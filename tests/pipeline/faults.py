@@ -8,10 +8,13 @@ in one site, because every problem is told at once.
 
 from __future__ import annotations
 
+import io
 from typing import Any, NamedTuple
 
+import laspy
 import numpy as np
 import shapely
+from pyproj import CRS
 
 Rows = list[dict[str, Any]]
 
@@ -569,10 +572,53 @@ ELEVATION = _of(
     ("a virtual raster", {"text": b"<VRTDataset rasterXSize='9' rasterYSize='9'></VRTDataset>"}, "error", "elsewhere"),
     ("an archive", {"text": b"PK\x03\x04" + b"\0" * 200}, "error", "archive"),
     ("bytes", {"text": BINARY}, "error", "cannot be read"),
-    ("a header of a giant", {"giant": True}, "error", "cells|memory|too large"),
+    ("a header of a giant", {"giant": True}, "error", "memory.*(cell_m|cut|tiles)"),
     ("a folder", {"folder": True}, "error", "folder|file"),
     ("not there", {"gone": True}, "error", "no such file|does not exist|is not there"),
     ("a device", {"fifo": True}, "error", "file"),
+)  # fmt: skip
+
+# point clouds: the ending of the name, and bytes ------------------------------------------------
+
+
+def _cloud(ending: str = "las", *, keep: float = 1.0, said: int | None = None, **columns: Any):
+    """A cloud of one point a cell; `said` is the count that its header tells, `keep` what is left."""
+    header = laspy.LasHeader(point_format=6, version="1.4")
+    header.scales, header.offsets = [0.001] * 3, [350_000.0, 5_209_960.0, 0.0]
+    header.add_crs(CRS.from_epsg(32626))
+    points, (row, col) = laspy.LasData(header), np.indices((40, 40))
+    values = {
+        "x": 350_000.5 + col,
+        "y": 5_209_999.5 - row,
+        "z": ground(),
+        "classification": row * 0 + 2,
+    }
+    for name, given in (values | columns).items():
+        setattr(points, name, np.broadcast_to(given, (40, 40)).ravel())
+    file = io.BytesIO()
+    points.write(file, do_compress=ending == "laz")
+    raw = bytearray(file.getvalue())
+    if said is not None:
+        raw[247:255] = said.to_bytes(8, "little")  # LAS 1.4 R15, table 3: number of point records
+    return ending, bytes(raw[: int(len(raw) * keep)])
+
+
+CLOUDS = _of(
+    ("fine", _cloud(), "fine", ""),
+    ("fine and compressed", _cloud("laz"), "fine", ""),
+    ("ends before its header says", _cloud(keep=0.6), "error", "damaged|ends|fewer|cannot be read"),
+    ("compressed and cut short", _cloud("laz", keep=0.6), "error", "damaged|ends|fewer|cannot be read"),
+    ("a header only", _cloud(keep=0.005), "error", "damaged|ends|cannot be read|reference system"),
+    ("a header of a million million points", _cloud(said=10**12), "error", "damaged|ends|memory|fewer|cannot be read"),
+    ("a header of no points", _cloud(said=0), "error", "no points|no ground|holds no"),
+    ("no ground among its classes", _cloud(classification=5), "error|warning", "class|ground"),
+    ("all at one place", _cloud(x=350_020.0, y=5_209_980.0), "error", "at one place"),
+    ("on one line", _cloud(y=5_209_980.0), "error", "on one line"),
+    ("one point far away", _cloud(x=np.where(np.indices((40, 40)).sum(0) == 0, 2.35e6, 350_000.5 + np.indices((40, 40))[1])), "warning", "far from the others"),
+    ("millimetres", _cloud(z=ground() * 1000), "error|warning", "outside|unit|impossible"),
+    ("bytes", ("las", BINARY), "error", "cannot be read|damaged"),
+    ("text", ("laz", b"not a point cloud"), "error", "cannot be read|damaged"),
+    ("empty", ("las", b""), "error", "is empty"),
 )  # fmt: skip
 
 # the site's own file: table and key, as TOML ------------------------------------------------------------------

@@ -69,6 +69,8 @@ def run(interval, at):
     said = folder.parent / "said"
     pid = os.fork()
     if pid == 0:
+        signal.signal(signal.SIGALRM, signal.SIG_DFL)
+        signal.alarm(300)  # a run that hangs ends, and is told by its status
         handle = os.open(said, os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
         os.dup2(handle, 1), os.dup2(handle, 2)
         counted = watched(at)
@@ -125,7 +127,7 @@ def _moments(site, how, most):
     path = site.write()
     done = subprocess.run(
         [sys.executable, "-c", DRIVER, str(path), how, str(most)],
-        capture_output=True, text=True, check=False,
+        capture_output=True, text=True, check=False, timeout=3600,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr[-3000:]
     lines = [json.loads(line) for line in done.stdout.splitlines()]

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 
+import geopandas as gpd
 import gpxpy.gpx
 import pytest
 import shapely
 from pyproj import Transformer
 
+from brimline.inputs.notes import notes_of, read_notes
 from brimline.io.crs import LOCAL
+from brimline.io.vectors import VectorSource
 
 POND = shapely.Polygon([(60, 40), (84, 42), (82, 58), (62, 56)])
 STORM = "[storm]\nduration_h = 1.0\ndepth_mm = 30.0\n"
@@ -87,3 +90,10 @@ def test_notes_on_a_grid_of_ones_own_are_in_its_metres(site):
     assert done.code == 0, done.err
     (row,) = (row for _, row in site.layer("notes").iterrows())
     assert (row.geometry.x, row.geometry.y) == pytest.approx(at)
+
+
+def test_notes_of_one_column_are_notes(tmp_path):
+    path = tmp_path / "notes.gpkg"
+    gpd.GeoDataFrame({"text": ["here"]}, geometry=[shapely.Point(5, 5)], crs=32626).to_file(path)
+    (told,) = notes_of(read_notes(VectorSource(path), "EPSG:32626"), {})
+    assert (told.text, told.moved, told.about) == ("here", False, "")

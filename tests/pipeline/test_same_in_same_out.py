@@ -41,11 +41,11 @@ SURROUNDINGS = {
 }
 
 
-def _run(folder, env, jobs):
+def _run(folder, env, jobs, until):
     done = subprocess.run(
         [sys.executable, "-m", "brimline", "run", "site.toml", "--out", "out", "--rebuild",
-         "--until", "catchments", "--jobs", jobs],
-        cwd=folder, env=os.environ | env, capture_output=True, text=True, check=False,
+         *until, "--jobs", jobs],
+        cwd=folder, env=os.environ | env, capture_output=True, text=True, check=False, timeout=900,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     return {
@@ -71,19 +71,26 @@ def _unclocked(value):
     return [_unclocked(one) for one in value] if isinstance(value, list) else value
 
 
-def test_surroundings_change_nothing_but_the_clock(site, tmp_path):
+@pytest.mark.parametrize("until", ["catchments", ""])
+def test_surroundings_change_nothing_but_the_clock(site, tmp_path, until):
     site.tables, site.draft = TABLES, False
-    site.dem, site.size = site.dem[:60, 50:110], 60
-    site.write_shapes("intakes", [shapely.Point(site.west + 30, site.north - 50)], name=["Ford"])
+    if until:
+        site.dem, site.size = site.dem[:60, 50:110], 60
+        at = shapely.Point(site.west + 30, site.north - 50)
+    else:
+        site.write_plan(**PLAN)
+        at = shapely.Point(site.west + 80, site.north - 130)
+    site.write_shapes("intakes", [at], name=["Ford"])
     site.write()
+    asked = ["--until", until] if until else []
     base = {"TZ": "UTC", "LC_ALL": "C.UTF-8", "PYTHONHASHSEED": "0", "NUMBA_NUM_THREADS": "1"}
-    first = _run(site.folder, base, "1")
+    first = _run(site.folder, base, "1", asked)
     assert {"site.gpkg", "report.html", "rasters/elevation.tif"} <= set(first)
     everything = {key: v for one in SURROUNDINGS.values() for key, v in one.items()}
     folder = tmp_path / everything.pop("folder")
     shutil.copytree(site.folder, folder, ignore=lambda *_: {"out", ".brimline", folder.name})
     jobs = everything.pop("jobs")
-    other = _run(folder, base | everything, jobs)
+    other = _run(folder, base | everything, jobs, asked)
     assert set(first) == set(other)
     apart = [
         name

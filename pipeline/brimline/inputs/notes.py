@@ -105,7 +105,7 @@ def notes_of(read: LayerRead, stakes: Mapping[str, shapely.Point]) -> list[SiteN
     if "type" in rows:
         rows = _of_waypoints(rows)
     for number, row in enumerate(rows.itertuples(index=False), 1):
-        about, moved = text_of(row, "about"), row.moved is True or row.moved == 1
+        about, moved = text_of(row, "about"), number_of(row, "moved", 0.0) == 1
         place, photo = stakes.get(about), text_of(row, "photo")
         found.append(
             SiteNote(

@@ -179,7 +179,7 @@ def _piece(chunk: Any, *, timed: bool) -> CloudPiece:  # noqa: ANN401
 
 def _unreadable(path: Path, fault: Exception) -> InputError:
     return InputError.of(
-        f"cannot be read as a point cloud ({fault})",
+        f"cannot be read as a point cloud ({str(fault).removeprefix('IoError: ')})",
         mend="check that the file is whole; LAS, LAZ and COPC are read.",
         source=str(path),
     )

@@ -51,6 +51,7 @@ _GAP_SPACINGS: Final = 5.0
 _LINES: Final = 1 << 16  # numbers that flight lines of a file may have
 _BETWEEN_LINES: Final = "flight lines"
 _BETWEEN_FILES: Final = OVERLAPPING
+_LEAST_FILLED: Final = 0.02  # cells of the mean spacing are mostly filled where points are spread
 _ON_GROUND_M: Final = 0.2  # points this close above a cell's lowest are ground with it
 
 
@@ -143,8 +144,11 @@ def read_points(
         if ground < 3:
             raise InputError(no_ground(source, counts))
     box = to_metres.box(_hull(clouds))
-    spacing_m = math.sqrt((box[2] - box[0]) * (box[3] - box[1]) / ground)
-    cell_m = cell_m or fitting_cell_m((box[2] - box[0]) * (box[3] - box[1]), ground)
+    area_m2 = (box[2] - box[0]) * (box[3] - box[1])
+    if not (0 < area_m2 < math.inf):
+        raise InputError(_no_area(source))
+    spacing_m = math.sqrt(area_m2 / ground)
+    stated_m, cell_m = cell_m, cell_m or fitting_cell_m(area_m2, ground)
     gap_m = max_gap_m or max(_LEAST_GAP_M, _GAP_SPACINGS * spacing_m)
     grid = _grid(box, cell_m, to_metres.crs)
     if grid.rows * grid.cols > max_cells:
@@ -164,6 +168,8 @@ def read_points(
     points = sum(counts.values())
     notices.append(_gridded_notice(points, used, bins, gap_m, source))
     occupied, filled = bins.counts(), int(bins.filled_cells)
+    if stated_m is None and filled < _LEAST_FILLED * bins.occupied.size:
+        notices.append(_scattered(bins, source))
     dem = gridded(bins, max_gap_m=gap_m)
     known = filled / max(int(np.isfinite(dem).sum()), 1)
     by = FLOWN
@@ -388,6 +394,25 @@ def _off_the_map(count: int, source: str) -> Problem:
         f"holds {count} ground points outside the extent that its header states; they were left"
         " out",
         "write the file again with a right header.",
+        source,
+    )
+
+
+def _no_area(source: str) -> Problem:
+    return Problem(
+        Severity.ERROR,
+        "its header has all points at one place or on one line, which is no ground",
+        "write the file again with a right header, or name another.",
+        source,
+    )
+
+
+def _scattered(bins: PointBins, source: str) -> Problem:
+    return Problem(
+        Severity.WARNING,
+        f"holds points in {bins.filled_cells} of {bins.occupied.size} cells only: some lie far from"
+        f" the others, and make cells as wide as {bins.grid.cell_m:g} m",
+        "take out what lies far off, or set terrain.cell_m.",
         source,
     )
 
