@@ -129,10 +129,7 @@ OF_LEVELS = replace(
 )
 OF_POINTS = replace(STAGE, run=_run_points, makes=("grid", "elevation", "survey", "ground_points"))
 WITH_OBJECTS = replace(STAGE, run=_run_objects, makes=("grid", "surveyed", "survey"))
-OF_LEVELS_OF_POINTS = replace(
-    STAGE, run=_run_points, makes=("grid", "elevation", "survey", "ground_points")
-)
-WITH_OBJECTS = replace(
+OF_LEVELS_WITH_OBJECTS = replace(
     OF_LEVELS, run=_run_levels_objects, makes=("grid", "surveyed", "survey", "spot_levels")
 )
 OF_POINTS_WITH_OBJECTS = replace(
