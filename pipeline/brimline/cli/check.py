@@ -27,12 +27,20 @@ def examined(site: Path) -> CheckedInputs:
     """
     from brimline.config import load
     from brimline.engine import refuse_store
-    from brimline.inputs.checking import check_inputs
+    from brimline.inputs.checking import CheckedInputs, check_inputs
     from brimline.inputs.profile import at_scale
+    from brimline.inputs.remote import kept_remote
     from brimline.inputs.size import ground_near, survey_size
     from brimline.inputs.sources import sources_of, store_of
 
-    said = load(site)
+    said, unfetched = kept_remote(load(site))
+    if unfetched:
+        files = counted(unfetched, "elevation file is", "elevation files are")
+        told = (
+            f"{files} still to be fetched from {', '.join(said.settings.inputs.hosts)}:"
+            " `brimline run` does so, and keeps them; a check then reads all inputs"
+        )
+        return CheckedInputs([], [told])
     loaded, profile_told = at_scale(said)
     refuse_store(store_of(loaded))
     size, near = None, None

@@ -30,7 +30,7 @@ _MENDS = {
     errno.EMFILE: "allow more open files, or run with fewer --jobs",
 }
 
-# Nothing is fetched: files that would have a library go out are refused by what they hold
+# Nothing is fetched but elevation from hosts that a site's file names (`io.remote`): files that would have a library go out are refused by what they hold
 # (`io.formats`), and were one to pass, GDAL would find a proxy that takes nothing and PROJ no net.
 _OFFLINE = {
     "GDAL_HTTP_PROXY": "127.0.0.1:0", "GDAL_HTTPS_PROXY": "127.0.0.1:0", "NO_PROXY": "",
@@ -278,6 +278,10 @@ def survey(
         list[str] | None,
         typer.Option(help="Coarser elevation, taken where the tiles have no level."),
     ] = None,
+    host: Annotated[
+        list[str] | None,
+        typer.Option(help="Web server that files named by address may be fetched from."),
+    ] = None,
     footprints: Annotated[
         Path | None,
         typer.Option("--index", help="Footprints of all tiles, with names."),
@@ -310,6 +314,7 @@ def survey(
         intakes=intakes,
         footprints=footprints,
         coarser=coarser or [],
+        hosts=host or [],
         crs=crs,
         vertical_unit=vertical_unit,
         as_json=as_json,

@@ -173,6 +173,7 @@ def run_site(site: Path, options: RunOptions) -> Done:
     reach = CodeReach(digests, store=store)
     if options.option:
         said = said.option(options.option)
+    said, remote = _brought(said)
     said, drained = _at_size(said)
     loaded, profile_told = at_scale(said, reach.known, digests)
     if options.sensitivity:
@@ -195,7 +196,7 @@ def run_site(site: Path, options: RunOptions) -> Done:
         try:
             glance.forget(store_folder)
             done = _run(loaded, options, folder, stages, reach, store, digests, journal, progress)
-            special = options.until or options.only or options.option or drained
+            special = options.until or options.only or options.option or drained or remote
             if drained:
                 _tell_areas(done, drained)
             if not special and options.draft is None:
@@ -207,6 +208,22 @@ def run_site(site: Path, options: RunOptions) -> Done:
             progress.end()
         journal.write("run finished", ran=list(done.result.ran), written=done.published.written)
     return done
+
+
+def _brought(said: Loaded) -> tuple[Loaded, bool]:
+    """Fetch elevation that is named by address; tell whether there was any."""
+    names = (*said.settings.inputs.elevation, *(said.settings.inputs.coarser or ()))
+    if not any("://" in name for name in names):
+        return said, False
+    from brimline.cli.survey import FetchProgress
+    from brimline.inputs.remote import remote_names, with_remote
+
+    if not remote_names(said):
+        return said, False
+    said, notices = with_remote(said, FetchProgress())
+    for problem in notices:
+        console.say_problem(problem)
+    return said, True
 
 
 def _at_size(said: Loaded) -> tuple[Loaded, Drained | None]:

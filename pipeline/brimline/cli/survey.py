@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 _EVERY_S = 5.0
 _NAMED = 12  # missing tiles
+REMOTE = "remote"  # in the folder of the results
 
 
 def run(
@@ -28,6 +29,7 @@ def run(
     intakes: Path | None,
     footprints: Path | None,
     coarser: Sequence[str],
+    hosts: Sequence[str],
     crs: str,
     vertical_unit: str,
     as_json: bool,
@@ -39,6 +41,7 @@ def run(
     from brimline.io.vectors import read_layer
     from brimline.tiled.survey import drain_survey, needs_gb, tiles_that_fit
 
+    elevation, coarser = (_brought(names, out, hosts) for names in (elevation, coarser))
     index = index_tiles(elevation, vertical_unit=vertical_unit, crs=crs or None, coarser=coarser)
     if footprints is not None:
         shapes, names = read_footprints(VectorSource(footprints), index.grid.crs)
@@ -74,6 +77,19 @@ def run(
         console.result_json(_plain(result))
         return
     console.result(_summary(result))
+
+
+def _brought(names: Sequence[str], out: Path, hosts: Sequence[str]) -> list[str]:
+    """Fetch files that are named by address, and return all of them as they lie here."""
+    from brimline.io.remote import fetch, is_remote
+
+    urls = [name for name in names if is_remote(name)]
+    if not urls:
+        return list(names)
+    found = fetch(urls, out.resolve() / REMOTE, hosts, FetchProgress())
+    for problem in found.notices:
+        console.say_problem(problem)
+    return [str(found.paths.get(name, name)) for name in names]
 
 
 def _summary(result: Result) -> str:
@@ -112,6 +128,21 @@ def _plain(result: Result) -> dict[str, Any]:
         "reused_tasks": result.reused_tasks,
         "called_tasks": result.called_tasks,
     } | result.facts
+
+
+class FetchProgress:
+    """Says how much of a remote file is here: when it is whole, and every few seconds before."""
+
+    def __init__(self) -> None:
+        self._said = time.monotonic()
+
+    def __call__(self, url: str, here: int, size: int) -> None:
+        """Say so, but not too often."""
+        now = time.monotonic()
+        if here < size and now - self._said < _EVERY_S:
+            return
+        self._said = now
+        console.say(f"fetching {url}: {here / 1e6:.1f} of {size / 1e6:.1f} MB")
 
 
 class TileProgress:

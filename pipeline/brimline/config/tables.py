@@ -84,7 +84,13 @@ class Inputs(ConfigTable):
 
     elevation: FileList = Field(
         description="GeoTIFF files or a glob, LAS, LAZ or COPC point clouds, or single levels as"
-        " CSV, GeoPackage, GPX or DXF."
+        " CSV, GeoPackage, GPX or DXF. A file on a web server is named by its address."
+    )
+    hosts: tuple[str, ...] = Field(
+        (),
+        max_length=50,
+        description="Web servers that elevation may be fetched from, such as data.example.org, with"
+        " a port where it is not the usual one. Nobody else is asked for anything.",
     )
     coarser: FileList | None = Field(
         None,
