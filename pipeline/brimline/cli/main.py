@@ -30,8 +30,9 @@ _MENDS = {
     errno.EMFILE: "allow more open files, or run with fewer --jobs",
 }
 
-# Nothing is fetched but elevation from hosts that a site's file names (`io.remote`): files that would have a library go out are refused by what they hold
-# (`io.formats`), and were one to pass, GDAL would find a proxy that takes nothing and PROJ no net.
+# Nothing is fetched but elevation from hosts that a site's file names (`io.remote`): files that
+# would have a library go out are refused by what they hold (`io.formats`), and were one to pass,
+# GDAL would find a proxy that takes nothing and PROJ no net.
 _OFFLINE = {
     "GDAL_HTTP_PROXY": "127.0.0.1:0", "GDAL_HTTPS_PROXY": "127.0.0.1:0", "NO_PROXY": "",
     "no_proxy": "", "PROJ_NETWORK": "OFF",
