@@ -376,6 +376,12 @@ WALLS = _of(
     ("off the data", _row(_moved(LINE, 5000), height_m=2.0), "warning", "outside the elevation"),
 )  # fmt: skip
 
+TILE_INDEX = _of(
+    ("points", _row(SPOT, name="t1"), "error", "is a point"),
+    ("nothing drawn", [], "error", "no footprint|holds no"),
+    ("fine", _row(SITE, name="t1"), "fine", ""),
+)  # fmt: skip
+
 NOTES = _of(
     ("no text", _row(SPOT), "error", 'no column "text"'),
     ("an empty text", _row(SPOT, text=" "), "error", "text is empty"),
@@ -623,6 +629,13 @@ CLOUDS = _of(
 
 # the site's own file: table and key, as TOML ------------------------------------------------------------------
 
+SEARCH = """[search]
+free = [{{ element = "{}", dimension = "depth_m", low = 0.5, high = 1, step = 0.25 }}]
+check_storms = [{}]
+tries = 50
+points = 1
+[rates]
+"""
 KEYS = _of(
     ("a misspelled table", "[contuors]\ninterval_m = 1", "error", "contuors is not a known key"),
     ("a misspelled key", "[contours]\nintervall_m = 1", "error", "intervall_m is not a known key"),
@@ -661,6 +674,10 @@ KEYS = _of(
     ("a size of nothing drawn", '[[works.free]]\nelement = "Nothing"\ndimension = "depth_m"\nlow = 1\nhigh = 2', "error|warning", "Nothing"),
     ("a storm to size for that is not run", '[works]\ngoal_storm = "7-year"\ngoal_capture_share = 0.5', "error|warning", "7-year"),
     ("a factor of a cover that nobody knows", "[soil_loss.cover_factors]\ncheese = 0.5", "error|warning", "cheese"),
+    ("a search for nothing drawn", SEARCH.format("Wall", "").replace("[rates]", "[rates]\ncut_per_m3 = 5"), "error", "no element called Wall"),
+    ("a search without prices", SEARCH.format("Well", ""), "error", "needs prices"),
+    ("a search in a storm that is not run", SEARCH.format("Well", '"7-year"'), "error", "no check storm called 7-year"),
+    ("a search for what a pond has not", SEARCH.format("Well", "").replace("depth_m", "colour").replace("[rates]", "[rates]\ncut_per_m3 = 5"), "fine", ""),
     ("bounds that fall", "[works]\npond_depth_range_m = [2.5, 0.6]", "error", "rise"),
     ("spacings that fall", "[swales]\nmin_spacing_m = 50\nmax_spacing_m = 10", "error", "above"),
     ("falls that fall", "[drains]\nleast_fall_pct = 2\nmost_fall_pct = 1", "error", "above"),

@@ -47,7 +47,7 @@ ORDER = {"fine": 0, "notice": 1, "warning": 2, "error": 3}
 VECTORS = {
     "boundary": faults.BOUNDARY, "intakes": faults.INTAKES, "surfaces": faults.SURFACES,
     "soils": faults.SOILS, "keep_out": faults.KEEP_OUT, "culverts": faults.CULVERTS,
-    "walls": faults.WALLS, "notes": faults.NOTES,
+    "walls": faults.WALLS, "notes": faults.NOTES, "tile_index": faults.TILE_INDEX,
 }  # fmt: skip
 TABLES = {
     "rainfall": faults.RAINFALL, "weather": faults.WEATHER, "plants": faults.PLANTS_FILE,

@@ -23,7 +23,9 @@ from brimline.inputs.notes import read_notes
 from brimline.inputs.plan import read_plan
 from brimline.inputs.planting import wanted_of
 from brimline.inputs.rows import plan_of
+from brimline.inputs.searching import search_problems
 from brimline.inputs.storms import storms_asked
+from brimline.inputs.tile_index import read_footprints
 from brimline.inputs.walls import low_walls, read_walls
 from brimline.inputs.weather import layout_of, made_up
 from brimline.inputs.year import stated_latitude, textures_of, zone_rows
@@ -55,10 +57,12 @@ class CheckedInputs:
     Parameters
     ----------
     facts : what was read, in words, for a person who wants to be sure it was the right thing.
+    drawn : names of the plan; None where it could not be read.
     """
 
     problems: list[Problem] = field(default_factory=list)
     facts: list[str] = field(default_factory=list)
+    drawn: tuple[str, ...] | None = None
 
     def count(self, severity: Severity) -> int:
         """Return how many problems are of one severity."""
@@ -142,6 +146,9 @@ def _storms(settings: Settings, path: Path | None, found: CheckedInputs) -> None
     except InputError as error:
         found.problems += error.problems
         return
+    further = [one["name"] for one in (*asked["checks"], *asked["beyond"])]
+    if found.drawn is not None:
+        found.problems += search_problems(settings.search, settings.rates, found.drawn, further)
     if table is None:
         return
     hours, years = table.durations_h, table.return_periods_y
@@ -241,6 +248,11 @@ def _layers(
             found.problems += ground_doubts(one.frame, name, dem, grid, str(one.source))
             if name == "walls":
                 found.problems += low_walls(one, settings.conditioning)
+    if "tile_index" in sources:
+        try:
+            read_footprints(sources["tile_index"].value, grid.crs)
+        except InputError as error:
+            found.problems += error.problems
     found.problems += benchmark_doubt(settings.stakes.benchmark_level_m, dem)
     try:
         refuse_countless_contours(settings.contours.interval_m, dem)
@@ -269,6 +281,7 @@ def _layers(
                 stated_latitude(settings.year, settings.site, grid)
             except InputError as error:
                 found.problems += error.problems
+    found.drawn = plan.names
     _inflows(sources["inflows"].value if "inflows" in sources else None, plan, found)
     _planting(sources, drawn, found)
     found.facts += [

@@ -15,8 +15,9 @@ from brimline.design import ROUTING_STEP_S, Design
 from brimline.design.plan_changes import changes_text, plan_changes
 from brimline.elements.building import ITEMS
 from brimline.engine.stage import Stage
-from brimline.errors import InputError, Problem, Severity
+from brimline.errors import Problem, Severity
 from brimline.inputs.rules import building_of, prices_of, soil_as_dug
+from brimline.inputs.searching import search_problems
 from brimline.layers.flags import joined
 from brimline.stages._frames import table_of
 from brimline.stages._plan import beyond_of, storms_of
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from brimline.cascade import StormInflow
+    from brimline.config import SearchDimension
     from brimline.engine.stage import Given, Made, Reporter
     from brimline.rainfall import Storm
 
@@ -39,13 +41,16 @@ _LEAST_M3: Final = 0.05  # of water kept, to tell what more of it costs
 
 def _run(given: Given, report: Reporter) -> Made:
     params, design = given.params(_WHERE, DesignSearch), given.value("design", Design)
-    if not design.placed:
+    further = [one.name for one in (*storms_of(given)[1:], *beyond_of(given))]
+    report.tell(search_problems(params, given.params("rates", Rates), design.names, further))
+    wanted = _free(params, design, report)
+    if not wanted:
         return {name: table_of([], name) for name in _TABLES}
-    free = _free(params, design)
+    free = tuple(Free(one.element, one.dimension, one.low, one.high, one.step) for one in wanted)
     inflows = _inflows(given, params, design, report)
     report.advanced(0.02, "digging each element at several sizes")
     prices = _prices(given, report)
-    cost = cost_of(design, free, prices, [one.price for one in params.free])
+    cost = cost_of(design, free, prices, [one.price for one in wanted])
     works = given.params("works", Works)
     asked = works.goal_capture_share if params.keep_share is None else params.keep_share
     space = DesignSpace(
@@ -124,25 +129,25 @@ def _add_further_cost(rows: Sequence[dict[str, Any]]) -> None:
             row["further_water_cost"] = (row["cost"] - before["cost"]) / more_m3
 
 
-def _free(params: DesignSearch, design: Design) -> tuple[Free, ...]:
-    """Return the free dimensions; refuse what the design has not."""
-    problems = []
+def _free(params: DesignSearch, design: Design, report: Reporter) -> list[SearchDimension]:
+    """Return the free dimensions; what was drawn but could not be built so stays as it is."""
+    found = []
     for one in params.free:
-        if one.element not in design.network.index:
-            known = ", ".join(design.network.index)
-            text = f"there is no element called {one.element}"
-            problems.append(Problem(Severity.ERROR, text, f"known: {known}", "site.toml", _WHERE))
+        made = one.element in design.network.index
+        if made and value_of(design.network, one.element, one.dimension) is not None:
+            found.append(one)
             continue
-        if value_of(design.network, one.element, one.dimension) is None:
-            lacks = "sill" if one.dimension == SILL_WIDTH else f"dimension {one.dimension}"
-            text = f"{one.element} has no {lacks}"
-            mend = "name a dimension of its kind, such as depth_m or sill_width_m"
-            problems.append(Problem(Severity.ERROR, text, mend, "site.toml", _WHERE))
-    if problems:
-        raise InputError(problems)
-    return tuple(
-        Free(one.element, one.dimension, one.low, one.high, one.step) for one in params.free
-    )
+        lacks = "sill" if one.dimension == SILL_WIDTH else one.dimension
+        text = (
+            f"{one.element} {f'has no {lacks}' if made else 'was left out'}: it is not searched for"
+        )
+        mend = (
+            "name a dimension of its kind, such as depth_m or sill_width_m"
+            if made
+            else "draw it right"
+        )
+        report.problem(Problem(Severity.WARNING, text, mend, "site.toml", _WHERE))
+    return found
 
 
 def _inflows(
@@ -151,14 +156,6 @@ def _inflows(
     """Return the design storm, then the storms in which no crest may be passed."""
     first, *others = storms_of(given)
     further = beyond_of(given)
-    known = [one.name for one in (*others, *further)]
-    if strange := sorted(set(params.check_storms) - set(known)):
-        raise InputError.of(
-            f"there is no check storm called {', '.join(strange)}",
-            mend=f"known: {', '.join(known) or 'none; add one to [storm]'}",
-            source="site.toml",
-            place="search.check_storms",
-        )
     if params.check_storms:
         wanted = [one for one in (*others, *further) if one.name in params.check_storms]
     else:
@@ -186,13 +183,6 @@ def _is_rarer(one: Storm, design: Storm) -> bool:
 def _prices(given: Given, report: Reporter) -> Prices:
     earthworks, rates = given.params("earthworks", Earthworks), given.params("rates", Rates)
     known = prices_of(rates)
-    if not any(known.values()):
-        raise InputError.of(
-            "a search for the cheapest design needs prices",
-            mend="fill in [rates], at least cut_per_m3 and fill_per_m3",
-            source="site.toml",
-            place="rates",
-        )
     if lacking := [ITEMS[key].title for key in ("cut", "fill") if known[key] is None]:
         report.problem(
             Problem(
