@@ -9,6 +9,7 @@ import shutil
 import signal
 from typing import TYPE_CHECKING, Any
 
+import geopandas as gpd
 import numpy as np
 import pytest
 import rasterio
@@ -17,6 +18,7 @@ from rasterio.errors import RasterioIOError
 
 from brimline.drainage.catchments import subcatchments
 from brimline.drainage.flow import accumulate, flow_directions
+from brimline.drainage.paths import flow_paths
 from brimline.errors import InputError, StoreError
 from brimline.grid import Grid, held_levels
 from brimline.grid.tiles import Tiling
@@ -33,6 +35,7 @@ if TYPE_CHECKING:
 
     from distributed import LocalCluster
 
+PATH_AREA_M2 = 60.0
 WEST_M, NORTH_M, SIDE = 352_000.0, 5_211_000.0, 60
 
 
@@ -80,7 +83,9 @@ def scheduler(cluster: LocalCluster) -> str:
 
 
 def drained(tiles: Path, scheduler: str, **more: Any) -> Result:
-    options = Options(tile_cells=64, max_length_m=6.0, scheduler=scheduler)
+    options = Options(
+        tile_cells=64, max_length_m=6.0, scheduler=scheduler, path_area_m2=PATH_AREA_M2
+    )
     out = tiles.parent / "out"
     return drain_survey(index_tiles(tiles / "*.tif"), out, options, **more)
 
@@ -96,7 +101,18 @@ def assert_whole(result: Result, dem: Any) -> None:
     codes = flow_directions(surface)
     np.testing.assert_array_equal(band(result, "conditioned"), surface)
     np.testing.assert_array_equal(band(result, "flow_direction"), codes)
-    np.testing.assert_array_equal(band(result, "contributing_area_m2"), accumulate(codes))
+    area_m2 = accumulate(codes)
+    np.testing.assert_array_equal(band(result, "contributing_area_m2"), area_m2)
+    grid = Grid(*dem.shape, 1.0, WEST_M, NORTH_M, "EPSG:32626")
+    lines = flow_paths(codes, area_m2, surface, grid, min_area_m2=PATH_AREA_M2)
+    drawn = gpd.read_file(result.files["flow_paths"], layer="flow_paths")
+    assert [*drawn["area_m2"]] == lines.area_m2.tolist()
+    assert [*drawn["downstream_id"]] == lines.downstream_ids.tolist()
+    assert all(one.equals(other) for one, other in zip(drawn.geometry, lines.lines, strict=True))
+    on_fill_m, deepest_m = lines.over(surface - dem, 0.5, cell_m=1.0)
+    np.testing.assert_allclose(drawn["on_fill_m"], on_fill_m)
+    np.testing.assert_allclose(drawn["deepest_fill_m"], deepest_m)
+    assert deepest_m.any()
 
 
 @pytest.mark.slow

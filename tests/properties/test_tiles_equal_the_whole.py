@@ -11,6 +11,8 @@ from hypothesis import strategies as st
 
 from brimline.drainage.catchments import subcatchments
 from brimline.drainage.flow import accumulate, flow_directions
+from brimline.drainage.paths import flow_paths
+from brimline.grid import Grid
 from brimline.grid.tiles import Tiling, ring_cells
 from brimline.terrain.conditioning import condition
 from brimline.tiled import chain, passes
@@ -61,11 +63,20 @@ def assert_equal(dem: Any, tile: tuple[int, int], **options: Any) -> chain.Drain
     memory = InMemory(survey)
     tiles = range(len(tiling))
     read = dict.fromkeys(tiles, lambda at: dem[at.inside(tiling.whole)].copy())
-    drained = chain.drain(survey, memory, read, dict.fromkeys(tiles, ()))
+    drained = chain.drain(survey, memory, read, dict.fromkeys(tiles, ()), path_area_m2=3.0)
     np.testing.assert_array_equal(memory.results["conditioned"], whole)
     np.testing.assert_array_equal(memory.results["flow_direction"], codes)
     np.testing.assert_array_equal(memory.results["contributing_area_m2"], accumulate(codes))
     assert drained.valid_cells == np.isfinite(dem).sum()
+    grid = Grid(*dem.shape, 1.0, 0.0, float(dem.shape[0]), "EPSG:32626")
+    lines = flow_paths(codes, accumulate(codes), whole, grid, min_area_m2=3.0)
+    drawn, channels = chain.paths(survey, memory, grid)
+    for name in ("downstream_ids", "order", "area_m2", "length_m", "fall_m", "starts", "cells"):
+        np.testing.assert_array_equal(getattr(drawn, name), getattr(lines, name))
+    assert all(
+        one.equals_exact(other, 0) for one, other in zip(drawn.lines, lines.lines, strict=True)
+    )
+    np.testing.assert_array_equal(channels.fill_m, (whole - dem).ravel()[channels.cells])
     if intakes is not None and len(intakes):
         expected = subcatchments(codes, intakes)
         found = chain.divide(survey, memory, drained, intakes)

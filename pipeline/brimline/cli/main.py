@@ -275,6 +275,10 @@ def survey(
     scheduler: Annotated[
         str, typer.Option(metavar="ADDRESS", help="A running Dask scheduler, tcp://host:port.")
     ] = "",
+    path_area_m2: Annotated[
+        float | None,
+        typer.Option(min=0.01, help="Draw flow paths that gather as much ground; default: none."),
+    ] = None,
     coarser: Annotated[
         list[str] | None,
         typer.Option(help="Coarser elevation, taken where the tiles have no level."),
@@ -311,6 +315,7 @@ def survey(
             workers=workers or thread_count(),
             memory_gb=memory_gb,
             scheduler=scheduler,
+            path_area_m2=path_area_m2,
         ),
         intakes=intakes,
         footprints=footprints,

@@ -11,6 +11,7 @@ from brimline.drainage.catchments.edges import OpenEdge, joined
 from brimline.drainage.catchments.seams import solve_labels
 from brimline.drainage.catchments.subcatchments import gathered
 from brimline.drainage.flow.seams import HALO, TileLinks, solve_inflows
+from brimline.drainage.paths import ChannelCells, joined_cells, paths_along
 from brimline.errors import InternalError
 from brimline.grid.tiles import Window
 from brimline.terrain.conditioning.seams import TileSpills, outside_rings, solve_spills
@@ -21,7 +22,9 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from brimline.tiled.passes import Pack, TiledSurvey
+    from brimline.drainage.paths import FlowPaths
+    from brimline.grid import Grid
+    from brimline.tiled.passes import Pack, TiledSurvey, TileStore
 
 _FAR: Final = np.int64(1) << 60
 
@@ -87,11 +90,13 @@ def drain(
     runner: Runner,
     reads: Mapping[int, Callable[..., Any]],
     sources: Mapping[int, tuple[str, ...]],
+    path_area_m2: float | None = None,
 ) -> Drained:
     """Condition, direct and accumulate a whole survey.
 
     Parameters
     ----------
+    path_area_m2 : contributing area from which cells are kept for `paths` [m²]; None keeps none.
     reads : by tile, what gives the levels of its window.
     sources : by tile, what its levels come from, for the key.
 
@@ -130,7 +135,7 @@ def drain(
     added = runner.each(
         "accumulation",
         passes.accumulation,
-        {t: (inflows[t],) for t in tiles},
+        {t: (inflows[t], path_area_m2) for t in tiles},
         {t: (digests[t],) for t in tiles},
     )
     valid = sum(int(taken[t]["valid_cells"]) for t in tiles)
@@ -221,6 +226,17 @@ def _settle_flats(
             keys[mine] if keys is not None and t in dry else None,
         )
     return told, rounds
+
+
+def paths(survey: TiledSurvey, store: TileStore, grid: Grid) -> tuple[FlowPaths, ChannelCells]:
+    """Draw the flow paths of a drained survey, whole, from the cells that its tiles kept."""
+    parts = [
+        ChannelCells(**{name: pack[name] for name in ChannelCells.__slots__})
+        for tile in range(len(survey.tiling))
+        for pack in [store.read_pack("channels", tile)]
+    ]
+    channels = joined_cells(parts)
+    return paths_along(channels, grid), channels
 
 
 class _Exchange:

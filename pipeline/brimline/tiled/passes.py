@@ -28,6 +28,7 @@ from brimline.drainage.flow.seams import (
     rim_flats,
     tile_links,
 )
+from brimline.drainage.paths import channel_cells
 from brimline.grid import NO_DATA, OUTLET
 from brimline.grid.tiles import Tiling, Window
 from brimline.terrain.conditioning.seams import (
@@ -303,15 +304,24 @@ def directions(
 
 
 def accumulation(
-    store: TileStore, survey: TiledSurvey, tile: int, inflow: NDArray[np.int64]
+    store: TileStore,
+    survey: TiledSurvey,
+    tile: int,
+    inflow: NDArray[np.int64],
+    path_area_m2: float | None,
 ) -> Pack:
-    """Count what drains through each cell of a tile."""
+    """Count what drains through each cell of a tile, and keep the cells of flow paths."""
     at = survey.tiling.window(tile)
     codes = store.read("flow_direction", at)
     cells = accumulate_tile(codes, store.read("own_cells", at), inflow)
     leaving = int(cells[codes == OUTLET].sum())
     cells *= survey.cell_m * survey.cell_m
     store.publish("contributing_area_m2", tile, cells)
+    if path_area_m2 is not None:
+        level, ground = (store.read(name, at) for name in ("conditioned", "ground"))
+        found = channel_cells(codes, cells, level, ground, min_area_m2=path_area_m2)
+        linear = survey.tiling.linear(at, found.cells)
+        store.write_pack("channels", tile, asdict(found) | {"cells": linear})
     return {"leaving_cells": leaving}
 
 

@@ -191,7 +191,7 @@ class OnDask:
             if isinstance(value, np.ndarray):
                 digest.update(f"{value.dtype} {value.shape}".encode())
                 digest.update(np.ascontiguousarray(value).tobytes())
-            elif value is None or isinstance(value, int):
+            elif value is None or isinstance(value, int | float):
                 digest.update(repr(value).encode())
             digest.update(b"\n")
         for name in upstream:

@@ -8,6 +8,7 @@ import time
 from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
+import geopandas as gpd
 import numpy as np
 from filelock import FileLock, Timeout
 
@@ -19,10 +20,11 @@ from brimline.grid import NO_DATA
 from brimline.grid.tiles import Tiling, Window
 from brimline.io.atomic import told as told_plainly
 from brimline.io.atomic import write_bytes, write_text
+from brimline.io.geopackage import write_geopackage
 from brimline.io.machine import MAX_CELLS
 from brimline.io.rasters import plain_bytes, read_block, write_mosaic
-from brimline.layers import raster
-from brimline.tiled.chain import Drained, Intakes, divide, drain
+from brimline.layers import layer, raster
+from brimline.tiled.chain import Drained, Intakes, divide, drain, paths
 from brimline.tiled.passes import TiledSurvey
 from brimline.tiled.scheduled import OnDask, client
 from brimline.tiled.store import WORK, FolderStore
@@ -43,6 +45,7 @@ PROCESS_GB: Final = 0.35  # a worker before it does anything
 RESULTS: Final = ("conditioned", "flow_direction", "contributing_area_m2")
 FACTS: Final = "survey.json"
 _PATH_CELLS: Final = 500  # cells that gather before a point is drawn to the path
+_TELL_FILL_M: Final = 0.5  # as conditioning.tell_fill_m is where a site does not say
 _STEM_CELLS: Final = 256  # how far around a point two paths may prove to be one
 
 
@@ -59,6 +62,7 @@ class Options:
     memory_gb : memory of all local workers together.
     scheduler : address of a running Dask scheduler; empty: local.
     clip_cells : largest ground around what drains to the intakes that is written as `clip.tif`.
+    path_area_m2 : contributing area from which flow paths are drawn [m²]; None draws none.
     """
 
     mode: str = "breach"
@@ -70,6 +74,7 @@ class Options:
     memory_gb: float = 3.0
     scheduler: str = ""
     clip_cells: int = MAX_CELLS
+    path_area_m2: float | None = None
 
 
 class SnappedIntake(NamedTuple):
@@ -148,8 +153,10 @@ def drain_survey(
             runner = OnDask(dask, store, survey, told)
             parts = {t: index.over(survey.tiling.window(t)) for t in range(len(survey.tiling))}
             sources = {t: part.versions() for t, part in parts.items()}
-            drained = drain(survey, runner, parts, sources)
+            drained = drain(survey, runner, parts, sources, options.path_area_m2)
             files = {name: _mosaic(store, name) for name in RESULTS}
+            if options.path_area_m2 is not None:
+                files["flow_paths"] = _lines(store, survey)
             divided: Intakes | None = None
             places: tuple[SnappedIntake, ...] = ()
             ends = _on_data(store, rim)
@@ -167,6 +174,32 @@ def drain_survey(
         )  # fmt: skip
         write_text(store.folder / FACTS, json.dumps(result.facts, indent=2) + "\n")
     return result
+
+
+def _lines(store: FolderStore, survey: TiledSurvey) -> Path:
+    """Draw the flow paths of the whole survey and write them as a layer."""
+    found, channels = paths(survey, store, store.grid)
+    fill_m = channels.fill_m[np.searchsorted(channels.cells, found.cells)]
+    on_fill_m, deepest_m = found.over_cells(
+        fill_m, _TELL_FILL_M, cols=store.grid.cols, cell_m=store.grid.cell_m
+    )
+    rows = gpd.GeoDataFrame(
+        {
+            "path_id": np.arange(1, len(found.lines) + 1),
+            "downstream_id": found.downstream_ids,
+            "order": found.order,
+            "area_m2": found.area_m2,
+            "length_m": found.length_m,
+            "fall_pct": np.maximum(found.fall_pct, 0.0),  # filled ground is level, but for rounding
+            "on_fill_m": on_fill_m,
+            "deepest_fill_m": deepest_m,
+        },
+        geometry=found.lines,
+        crs=store.grid.crs,
+    )
+    path = store.folder / "flow_paths.gpkg"
+    write_geopackage(path, [(layer("flow_paths"), rows)], crs=store.grid.crs)
+    return path
 
 
 def first_of(found: Intakes, count: int) -> Intakes:

@@ -1,5 +1,19 @@
 """Flow paths from joint to joint, and their order."""
 
-from brimline.drainage.paths.segments import FlowPaths, flow_paths
+from brimline.drainage.paths.segments import (
+    ChannelCells,
+    FlowPaths,
+    channel_cells,
+    flow_paths,
+    joined_cells,
+    paths_along,
+)
 
-__all__ = ["FlowPaths", "flow_paths"]
+__all__ = [
+    "ChannelCells",
+    "FlowPaths",
+    "channel_cells",
+    "flow_paths",
+    "joined_cells",
+    "paths_along",
+]

@@ -5,54 +5,38 @@ from __future__ import annotations
 import numpy as np
 
 from brimline._jit import kernel
-from brimline.grid.neighbours import D_COL, D_ROW, OUTLET
-
-_OUTLET = np.uint8(OUTLET)
 
 
 @kernel
-def channel_donors(codes, channel, cells, donors):
-    """Count the channel donors of each channel cell.
-
-    `cells` lists the channel cells. Returns the first of them whose receiver is not a channel
-    cell, or -1.
-    """
-    cols = codes.shape[1]
-    code, wet, count = codes.ravel(), channel.ravel(), donors.ravel()
-    offset = D_ROW * cols + D_COL
-    for cell in cells:
-        if code[cell] >= _OUTLET:
-            continue
-        receiver = cell + offset[code[cell]]
-        if not wet[receiver]:
-            return cell
-        count[receiver] += 1
-    return np.int64(-1)
+def channel_donors(receiver):
+    """Count the channel donors of each channel cell; `receiver` holds places, -1 for none."""
+    donors = np.zeros(receiver.size, dtype=np.uint8)
+    for below in receiver:
+        if below >= 0:
+            donors[below] += 1
+    return donors
 
 
 @kernel
-def trace(codes, donors, heads, starts, cells):
-    """Write the cells of each path from its head down to the next joint or outlet, included.
+def trace(receiver, donors, heads, starts, places):
+    """Write the places of each path from its head down to the next joint or outlet, included.
 
-    Called first with no room in `cells` to fill `starts`, then with room for the last start.
+    Called first with no room in `places` to fill `starts`, then with room for the last start.
     """
-    cols = codes.shape[1]
-    code, count = codes.ravel(), donors.ravel()
-    offset = D_ROW * cols + D_COL
-    room = cells.size > 0
     filled = 0
+    room = places.size > 0
     for i in range(heads.size):
         starts[i] = filled
-        cell = heads[i]
+        place = heads[i]
         if room:
-            cells[filled] = cell
+            places[filled] = place
         filled += 1
-        while code[cell] < _OUTLET:
-            cell += offset[code[cell]]
+        while receiver[place] >= 0:
+            place = receiver[place]
             if room:
-                cells[filled] = cell
+                places[filled] = place
             filled += 1
-            if count[cell] > 1:
+            if donors[place] > 1:
                 break
     starts[heads.size] = filled
 

@@ -11,12 +11,41 @@ import shapely
 from brimline.drainage.flow.directions import checked_directions, counted_donors
 from brimline.drainage.paths import _kernels
 from brimline.errors import GridError
-from brimline.grid import OUTLET, STEP, checked_elevation, checked_same_shape
+from brimline.grid import (
+    D_COL,
+    D_ROW,
+    OUTLET,
+    STEP,
+    checked_elevation,
+    checked_same_shape,
+)
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from brimline.grid import Accumulation, Directions, Elevation, Grid
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelCells:
+    """Cells that gather enough ground for a flow path.
+
+    Parameters
+    ----------
+    cells : int64 (cells,); linear indices, ascending.
+    codes : uint8 (cells,); directions.
+    area_m2 : float64 (cells,) [m²]; contributing area.
+    level_m, fill_m : float32 (cells,) [m]
+        On the conditioned surface, and how far that lies over the ground.
+    """
+
+    cells: NDArray[np.int64]
+    codes: NDArray[np.uint8]
+    area_m2: NDArray[np.float64]
+    level_m: NDArray[np.float32]
+    fill_m: NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,10 +95,18 @@ class FlowPaths:
         ----------
         depth_m : float32 (rows, cols) [m]
         """
-        depth = depth_m.ravel()[self.cells].astype(np.float64)
+        return self.over_cells(
+            depth_m.ravel()[self.cells], deeper_m, cols=depth_m.shape[1], cell_m=cell_m
+        )
+
+    def over_cells(
+        self, depth_m: NDArray[np.float32], deeper_m: float, *, cols: int, cell_m: float
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Return the same from the depth at each of `cells`, of a grid of so many columns."""
+        depth = depth_m.astype(np.float64)
         count = self.starts.size - 1
         number = np.repeat(np.arange(count), np.diff(self.starts))
-        row, col = np.divmod(self.cells, depth_m.shape[1])
+        row, col = np.divmod(self.cells, cols)
         steps = cell_m * np.hypot(np.diff(row), np.diff(col))
         steps[number[1:] != number[:-1]] = 0.0
         deep = (depth > deeper_m).astype(np.float64)
@@ -127,59 +164,87 @@ def flow_paths(
         raise GridError(f"the grid has shape {grid.shape}, the arrays {shape}")
     codes = checked_directions(directions)
     counted_donors(codes)  # refuses codes that lead out of the data
-    starts, cells, at_joint = _traced(codes, area_m2 >= min_area_m2)
     level = checked_elevation(surface, "surface")
-    return _measured(starts, cells, at_joint, codes, area_m2, level, grid)
+    return paths_along(channel_cells(codes, area_m2, level, min_area_m2=min_area_m2), grid)
 
 
-def _traced(
-    codes: Directions, channel: NDArray[np.bool_]
-) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
-    """List the cells of every path longer than one cell, and which paths end at a joint."""
-    listed = np.flatnonzero(channel)
-    donors = np.zeros(codes.shape, dtype=np.uint8)
-    wrong = int(_kernels.channel_donors(codes, channel, listed, donors))
-    if wrong >= 0:
-        row, col = divmod(wrong, codes.shape[1])
+def channel_cells(
+    directions: Directions,
+    area_m2: Accumulation,
+    surface: Elevation,
+    ground: Elevation | None = None,
+    *,
+    min_area_m2: float,
+) -> ChannelCells:
+    """List the cells of a grid, or of a tile of one, whose contributing area is large enough.
+
+    Parameters
+    ----------
+    ground : float32 (rows, cols) [m]; beneath the conditioned surface; None where fill is not
+        asked for.
+    """
+    cells = np.flatnonzero(area_m2 >= min_area_m2)
+    level = surface.ravel()[cells]
+    fill = np.zeros_like(level) if ground is None else level - ground.ravel()[cells]
+    return ChannelCells(cells, directions.ravel()[cells], area_m2.ravel()[cells], level, fill)
+
+
+def joined_cells(parts: Sequence[ChannelCells]) -> ChannelCells:
+    """Put the cells of tiles together, which are numbered on the whole grid."""
+    columns = [
+        np.concatenate([getattr(part, name) for part in parts]) for name in ChannelCells.__slots__
+    ]
+    order = np.argsort(columns[0], kind="stable")
+    return ChannelCells(*(column[order] for column in columns))
+
+
+def paths_along(channels: ChannelCells, grid: Grid) -> FlowPaths:
+    """Draw the flow paths that channel cells make, as `flow_paths` does.
+
+    Parameters
+    ----------
+    channels : all of them, by their place on the grid.
+
+    Raises
+    ------
+    GridError
+        If one leads to a cell that is none.
+    """
+    cells, codes = channels.cells, channels.codes
+    leads = codes < OUTLET
+    to = np.where(leads, codes, 0)
+    receiver = _positions_of(cells + D_ROW[to] * grid.cols + D_COL[to], cells)
+    wrong = np.flatnonzero(leads & (receiver < 0))
+    if wrong.size:
+        row, col = divmod(int(cells[wrong[0]]), grid.cols)
         raise GridError(
             f"the contributing area falls below the threshold downstream of row {row}, column "
             f"{col}; it must come from the same directions"
         )
-    count = donors.ravel()[listed]
-    heads = listed[(count != 1) & (codes.ravel()[listed] != OUTLET)]
+    receiver[~leads] = -1
+    donors = _kernels.channel_donors(receiver)
+    heads = np.flatnonzero((donors != 1) & (codes != OUTLET))
     starts = np.empty(heads.size + 1, dtype=np.int64)
-    _kernels.trace(codes, donors, heads, starts, np.empty(0, dtype=np.int64))
-    cells = np.empty(starts[-1], dtype=np.int64)
-    _kernels.trace(codes, donors, heads, starts, cells)
-    return starts, cells, donors.ravel()[cells[starts[1:] - 1]] > 1
-
-
-def _measured(
-    starts: NDArray[np.int64],
-    cells: NDArray[np.int64],
-    at_joint: NDArray[np.bool_],
-    codes: Directions,
-    area_m2: Accumulation,
-    surface: Elevation,
-    grid: Grid,
-) -> FlowPaths:
-    first, last = cells[starts[:-1]], cells[starts[1:] - 1]
-    before_last = cells[starts[1:] - 2]
+    _kernels.trace(receiver, donors, heads, starts, np.empty(0, dtype=np.int64))
+    places = np.empty(starts[-1], dtype=np.int64)
+    _kernels.trace(receiver, donors, heads, starts, places)
+    first, last = places[starts[:-1]], places[starts[1:] - 1]
+    before_last = places[starts[1:] - 2]
     below = _positions_of(last, first)
-    area = area_m2.ravel()
-    steps = STEP[codes.ravel()[cells] & 7]
+    steps = STEP[codes[places] & 7]
     steps[starts[1:] - 1] = 0.0
-    level = surface.ravel().astype(np.float64)
-    x, y = grid.xy(*np.divmod(cells, grid.cols))
+    level = channels.level_m.astype(np.float64)
+    x, y = grid.xy(*np.divmod(cells[places], grid.cols))
     number = np.repeat(np.arange(first.size), np.diff(starts))
+    area = channels.area_m2
     return FlowPaths(
         downstream_ids=(below + 1).astype(np.int32),
         order=_kernels.strahler(below, np.argsort(area[before_last], kind="stable")),
-        area_m2=area[np.where(at_joint, before_last, last)].astype(np.float64),
+        area_m2=area[np.where(donors[last] > 1, before_last, last)].astype(np.float64),
         length_m=np.float64(grid.cell_m) * np.bincount(number, weights=steps, minlength=first.size),
         fall_m=level[first] - level[last],
         starts=starts,
-        cells=cells,
+        cells=cells[places],
         lines=np.asarray(shapely.linestrings(np.column_stack((x, y)), indices=number)),
     )
 
