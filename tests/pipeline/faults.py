@@ -674,6 +674,7 @@ KEYS = _of(
     ("a size of nothing drawn", '[[works.free]]\nelement = "Nothing"\ndimension = "depth_m"\nlow = 1\nhigh = 2', "error|warning", "Nothing"),
     ("a storm to size for that is not run", '[works]\ngoal_storm = "7-year"\ngoal_capture_share = 0.5', "error|warning", "7-year"),
     ("a factor of a cover that nobody knows", "[soil_loss.cover_factors]\ncheese = 0.5", "error|warning", "cheese"),
+    ("a site at the pole", "[site]\nlatitude_deg = 89", "error", "latitude_deg must lie between"),
     ("a search for nothing drawn", SEARCH.format("Wall", "").replace("[rates]", "[rates]\ncut_per_m3 = 5"), "error", "no element called Wall"),
     ("a search without prices", SEARCH.format("Well", ""), "error", "needs prices"),
     ("a search in a storm that is not run", SEARCH.format("Well", '"7-year"'), "error", "no check storm called 7-year"),

@@ -35,6 +35,22 @@ class ReferenceEt:
     substitutes: tuple[str, ...]  # what was missing from the record, and what stood in
 
 
+def check_place(latitude_deg: float, elevation_m: float) -> None:
+    """Make sure that the formulas hold at a place.
+
+    Raises
+    ------
+    ValueError
+        If the latitude or the elevation is out of range.
+    """
+    if not -POLAR_DEG <= latitude_deg <= POLAR_DEG:
+        raise ValueError(
+            f"latitude_deg must lie between -{POLAR_DEG} and {POLAR_DEG}, got {latitude_deg}"
+        )
+    if not -500 <= elevation_m <= 6000:
+        raise ValueError(f"elevation_m must lie between -500 and 6000 m, got {elevation_m}")
+
+
 def reference_et(
     weather: DailyWeather,
     *,
@@ -67,12 +83,7 @@ def reference_et(
     Allen, Pereira, Raes & Smith (1998), Crop evapotranspiration, FAO Irrigation and Drainage
     Paper 56, equations 6, 14, 17, 19, 35, 37, 48, 50 and 52
     """
-    if not -POLAR_DEG <= latitude_deg <= POLAR_DEG:
-        raise ValueError(
-            f"latitude_deg must lie between -{POLAR_DEG} and {POLAR_DEG}, got {latitude_deg}"
-        )
-    if not -500 <= elevation_m <= 6000:
-        raise ValueError(f"elevation_m must lie between -500 and 6000 m, got {elevation_m}")
+    check_place(latitude_deg, elevation_m)
     measured = (
         weather.radiation_mj_m2_d, weather.sunshine_h, weather.humidity_max_pct,
         weather.humidity_mean_pct, weather.dewpoint_c,

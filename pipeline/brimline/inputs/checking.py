@@ -28,7 +28,7 @@ from brimline.inputs.storms import storms_asked
 from brimline.inputs.tile_index import read_footprints
 from brimline.inputs.walls import low_walls, read_walls
 from brimline.inputs.weather import layout_of, made_up
-from brimline.inputs.year import stated_latitude, textures_of, zone_rows
+from brimline.inputs.year import place_of, refuse_place, stated_latitude, textures_of, zone_rows
 from brimline.io.built import is_surface, read_built_points, read_built_surface
 from brimline.io.crs import is_local, parsed
 from brimline.io.elevation import read_elevation
@@ -258,6 +258,7 @@ def _layers(
         refuse_countless_contours(settings.contours.interval_m, dem)
     except InputError as error:
         found.problems += error.problems
+    with_weather = "weather" in sources or settings.weather.has_normals
     plan = Plan()
     drawn: dict[str, gpd.GeoDataFrame] = {}
     if "plan" in sources:
@@ -276,11 +277,17 @@ def _layers(
             settings.year.rules(),
         )
         found.problems += [*zones.problems, *zones_off(zones.zones, grid)]
-        if zones.zones and ("weather" in sources or settings.weather.has_normals):
+        if zones.zones and with_weather:
             try:
                 stated_latitude(settings.year, settings.site, grid)
             except InputError as error:
                 found.problems += error.problems
+    latitude_deg, height_m = place_of(dem, grid, settings.site.latitude_deg)
+    if with_weather and latitude_deg is not None:
+        try:
+            refuse_place(latitude_deg, height_m)
+        except InputError as error:
+            found.problems += error.problems
     found.drawn = plan.names
     _inflows(sources["inflows"].value if "inflows" in sources else None, plan, found)
     _planting(sources, drawn, found)

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from brimline.balance.evapotranspiration import ReferenceEt, reference_et
+from brimline.balance.evapotranspiration import ReferenceEt, check_place, reference_et
 from brimline.balance.planted import ZoneRow
 from brimline.balance.planting import Planting
 from brimline.errors import InputError
@@ -89,19 +89,31 @@ def reference_of(
     weather: DailyWeather, latitude: float, elevation: float, params: Year
 ) -> ReferenceEt:
     """Find reference evapotranspiration, or say why it cannot be found there."""
+    refuse_place(latitude, elevation)
+    return reference_et(
+        weather,
+        latitude_deg=latitude,
+        elevation_m=elevation,
+        method=params.method,
+        near_coast=params.near_coast,
+    )
+
+
+def refuse_place(latitude_deg: float, height_m: float) -> None:
+    """Refuse a place where reference evapotranspiration is not worked out.
+
+    Raises
+    ------
+    InputError
+        If it lies too far north or south, too high or too low.
+    """
     try:
-        return reference_et(
-            weather,
-            latitude_deg=latitude,
-            elevation_m=elevation,
-            method=params.method,
-            near_coast=params.near_coast,
-        )
+        check_place(latitude_deg, height_m)
     except ValueError as error:
         raise InputError.of(
             str(error),
-            mend="reference evapotranspiration is not worked out there; set site.latitude_deg if"
-            " the site's position is wrong",
+            mend="reference evapotranspiration is not worked out there: see whether the levels are"
+            " in metres, and set site.latitude_deg if the site's position is wrong",
             source="configuration",
             place="year",
         ) from error
