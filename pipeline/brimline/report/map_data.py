@@ -24,11 +24,10 @@ from brimline.report import backdrop, quantities
 from brimline.report.attention import codes_of, row_name
 from brimline.report.map_surface import packed, quantised
 from brimline.report.offers import OFFERS
-from brimline.report.palette import STYLES, style
+from brimline.report.palette import STYLES, rule_numbers, style
 from brimline.report.plates.classes import class_titles
-from brimline.report.plates.light import of_days
-from brimline.report.plates.pens import rule_numbers
 from brimline.report.ramps import RAMPS, Ramp
+from brimline.report.seasons import of_days
 from brimline.report.storm import busy_until_h
 from brimline.report.tables import words
 from brimline.units import shown

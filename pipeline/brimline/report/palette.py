@@ -17,7 +17,13 @@ designed is heavy and has the colour of its kind. Every colour has a counterpart
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+    from numpy.typing import NDArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -507,3 +513,14 @@ def theme_colours(*, dark: bool) -> str:
         "alarm": RED,
     }
     return "".join(f"--{name}:{ink.dark if dark else ink.light};" for name, ink in named.items())
+
+
+def rule_numbers(layer: GeoDataFrame, rules: tuple[Rule, ...]) -> NDArray[np.intp]:
+    """Return the place of the rule that each row is drawn by: the last that holds."""
+    taken = np.zeros(len(layer), dtype=np.intp)
+    for number, rule in enumerate(rules):
+        where = rule.where
+        if where is not None and where.column in layer.columns:
+            holds = np.array([where.holds(value) for value in layer[where.column]], dtype=bool)
+            taken[holds] = number
+    return taken

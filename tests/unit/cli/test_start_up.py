@@ -29,6 +29,12 @@ def test_help_imports_nothing_heavy():
     assert "LOADED []" in done.stdout
 
 
+def test_what_a_draft_makes_needs_no_drawing_library():
+    code = "import sys, brimline.publish.plan; print('LOADED', 'matplotlib' in sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert "LOADED False" in done.stdout
+
+
 def test_layers_lists_every_published_item_and_flag():
     done = brimline("layers")
     assert done.returncode == 0

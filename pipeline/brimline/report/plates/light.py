@@ -12,6 +12,7 @@ from brimline.report.plates.on_site import draw_around, on_site
 from brimline.report.plates.plate import Plate
 from brimline.report.plates.sheet import Sheet
 from brimline.report.ramps import RAMPS
+from brimline.report.seasons import DAYS, of_days
 from brimline.sun.path import season
 from brimline.units import counted
 
@@ -22,26 +23,6 @@ if TYPE_CHECKING:
     from brimline.report.results import Results
 
 _FULL_SUN_H: Final = 6.0
-_DAYS: Final = (31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
-
-
-def of_days(results: Results, by_period: NDArray[np.float32], day: str) -> NDArray[Any] | None:
-    """Mean over some days of a raster by period: one of `PERIODS`, the growing season, or all.
-
-    Parameters
-    ----------
-    day : a period, "growing season" or "mean day".
-    """
-    if day == "growing season":
-        sun = results.facts.get("sun", {})
-        months = season(float(sun["latitude_deg"])) if sun else ()
-        mean: NDArray[Any] | None = by_period[list(months)].mean(axis=0) if months else None
-        return mean
-    if day == "mean day":
-        year: NDArray[Any] = np.average(by_period[: len(_DAYS)], axis=0, weights=_DAYS)
-        return year
-    one: NDArray[Any] = by_period[PERIODS.index(day)]
-    return one
 
 
 def sun_in_winter(results: Results, frame: MapFrame) -> Plate | None:
@@ -75,7 +56,7 @@ def energy(results: Results, frame: MapFrame) -> Plate | None:
     sheet = Sheet(results, frame, ramp=RAMPS["sun_mj_m2"], values=mean)
     draw_around(sheet)
     sheet.draw("obstructions")
-    level = np.average(results.facts["sun"]["open_ground_mj_m2"][: len(_DAYS)], weights=_DAYS)
+    level = np.average(results.facts["sun"]["open_ground_mj_m2"][: len(DAYS)], weights=DAYS)
     least, most = np.quantile(known, (0.05, 0.95)) / level
     return Plate(
         "sun-energy",

@@ -11,9 +11,10 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.path import Path
 from matplotlib.textpath import TextPath
 
+from brimline.report.palette import rule_numbers
+
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
-    from numpy.typing import NDArray
 
     from brimline.report.palette import Rule
 
@@ -26,17 +27,6 @@ def by_rule(layer: GeoDataFrame, rules: tuple[Rule, ...]) -> list[tuple[Rule, Ge
     """Return each rule that holds for some rows, with those rows; the last that holds is taken."""
     taken = rule_numbers(layer, rules)
     return [(rule, layer[taken == n]) for n, rule in enumerate(rules) if (taken == n).any()]
-
-
-def rule_numbers(layer: GeoDataFrame, rules: tuple[Rule, ...]) -> NDArray[np.intp]:
-    """Return the place of the rule that each row is drawn by: the last that holds."""
-    taken = np.zeros(len(layer), dtype=np.intp)
-    for number, rule in enumerate(rules):
-        where = rule.where
-        if where is not None and where.column in layer.columns:
-            holds = np.array([where.holds(value) for value in layer[where.column]], dtype=bool)
-            taken[holds] = number
-    return taken
 
 
 def rings(shape: Any) -> list[Any]:  # noqa: ANN401 - any geometry
