@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from brimline.drainage.certainty import catchment_chance
+from brimline.drainage.certainty import Draining, catchment_chance
 
 sys.path.insert(0, str(Path(__file__).parent))
 from known_ground import CELL_M, ERRORS, KINDS, RADIUS_M, site
@@ -32,6 +32,7 @@ def measured(seeds, errors, most):
                     realisations=most,
                     seed=1,
                     snap_radius_m=RADIUS_M,
+                    wider=Draining(),
                 )
                 rows.append(
                     np.column_stack(

@@ -59,7 +59,7 @@ def test_the_range_of_a_catchment_is_the_same(grounds):
         found = catchment_ranges(
             surface, directions, lowest, cell_m=1.0, rmse_m=0.1, correlations_m=(5.0,),
             realisations=10, seed=1, snap_radius_m=5.0, movable=np.array([True]),
-            conditioning=lambda _: fill,
+            conditioning=lambda _patch, _sinks: fill,
         )  # fmt: skip
         told.append((float(found.area_low_m2[0]), float(found.area_high_m2[0]), found.chance))
     assert told[0][:2] == told[1][:2]

@@ -25,11 +25,14 @@ def water_on_bank_m(element: Element) -> float:
 
 
 def unsafe(network: Network, limits: CascadeLimits) -> Iterator[Finding]:
-    """Find banked ponds without a way out in need or a way to empty them, and deep water."""
+    """Find banked ponds and basins without a way out in need or a way to empty them, deep water.
+
+    A basin soaks away by itself, so that it asks for no low pipe.
+    """
     for element in network.elements:
         if element.kind in (Kind.TANK, Kind.DRAIN):
             continue
-        if element.kind is Kind.POND and element.embankment_height_m > 0:
+        if element.kind in (Kind.POND, Kind.BASIN) and element.embankment_height_m > 0:
             yield from _ways_out(network, element, limits)
         deep_m = element.spill_level_m - element.floor_m - filling_m(element)
         if deep_m > limits.fence_depth_m:
@@ -46,6 +49,8 @@ def _ways_out(network: Network, element: Element, limits: CascadeLimits) -> Iter
         yield Finding("no-emergency-way", element.element_id, text)
     low_m = element.floor_m + _LOW_SHARE * (element.spill_level_m - element.floor_m)
     against_m = water_on_bank_m(element)
+    if element.kind is Kind.BASIN:
+        return
     if against_m >= limits.embankment_water_m and not any(
         outlet.is_pipe and outlet.crest_m <= low_m for outlet in outlets
     ):

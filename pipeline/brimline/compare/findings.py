@@ -244,11 +244,11 @@ def _of_intake(row: IntakeChange) -> Iterator[ChangeFinding]:
         )
     share = row.change_pct
     if row.status == "changed" and share is not None and abs(share) >= _LEAST_AREA_PCT:
-        spread = " although both areas' spread would allow it" if row.explained == "yes" else ""
+        alike = " although their ranges, 5 to 95 %, overlap" if row.explained == "yes" else ""
         yield ChangeFinding(
             3, "intakes", name,
             f"its catchment goes from {row.area_then_m2:,.0f} m² to {row.area_now_m2:,.0f} m²"
-            f" ({share:+.0f} %){spread}",
+            f" ({share:+.0f} %){alike}",
             "see on both runs which way the water went, and size for the larger",
             "worse" if share > 0 else "different",
         )  # fmt: skip

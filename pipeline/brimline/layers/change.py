@@ -73,8 +73,9 @@ ITEMS: Final = (
             Column("change_pct", "float", "The same of the old area.", "%", required=False),
             Column("moved_m", "float", "Distance between the two places.", "m", 0, required=False),
             Column("explained", "text",
-                   "Whether the spread of both areas over the surveys' errors explains it; empty"
-                   " where the runs did not try that.", values=("yes", "no"), required=False),
+                   "Whether the ranges of both areas, 5 to 95 %, overlap, so that the errors of the"
+                   " surveys explain it; empty where the runs did not try that.",
+                   values=("yes", "no"), required=False),
         ),
     ),
     Layer(

@@ -160,10 +160,24 @@ ITEMS: Final = (
             Column("high_at", "float", "High end, likewise.", required=False),
             Column("base", "float", "The figure as everything was taken."),
             Column(
-                "low", "float", "The figure at the low end; of all together its 5th percentile."
+                "low",
+                "float",
+                "The figure at the low end; of all together its 5th percentile.",
+                head="Low (5 %)",
             ),
-            Column("high", "float", "At the high end; of all together its 95th percentile."),
+            Column(
+                "high",
+                "float",
+                "At the high end; of all together its 95th percentile.",
+                head="High (95 %)",
+            ),
             Column("swing", "float", "How far the two lie apart.", "", 0),
+            Column(
+                "outside",
+                "bool",
+                "Whether the figure as everything was taken lies outside its range: what is off"
+                " moves it to one side only. Tell the range then, not the figure.",
+            ),
         ),
     ),
     Table(

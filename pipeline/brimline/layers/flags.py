@@ -341,7 +341,7 @@ FLAGS: Final = (
     ),
     Flag(
         "no-emergency-way",
-        "A banked pond has no way out over ground for what its pipe cannot take.",
+        "A banked pond or basin has no way out over ground for what its pipe cannot take.",
         "Draw an overflow over natural ground above the pipe, to a safe place.",
     ),
     Flag(

@@ -125,6 +125,16 @@ ITEMS: Final = (
         codes=True,
     ),
     Raster(
+        "other_sink",
+        "uint8",
+        NO_DATA,
+        "Sinks that could as well be kept",
+        "1 where a hollow would be a sink if those whose storm brings between half and twice what"
+        " they hold were taken the other way: the filled ones kept, the kept ones filled.",
+        published=False,
+        codes=True,
+    ),
+    Raster(
         "hollow_label",
         "int32",
         LABEL_NONE,

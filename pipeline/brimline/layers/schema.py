@@ -33,6 +33,7 @@ class Column:
     values : the only texts allowed; empty allows any.
     required : every row has a value. Where False, an empty value means "not known".
     usual : what is taken where a person leaves it empty; None where it is designed, or not known.
+    head : words over it on pages; empty takes them from its name.
     """
 
     name: str
@@ -44,6 +45,7 @@ class Column:
     values: tuple[str, ...] = ()
     required: bool = True
     usual: float | str | None = None
+    head: str = ""
 
 
 @dataclass(frozen=True, slots=True)

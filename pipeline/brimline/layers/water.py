@@ -97,6 +97,7 @@ ITEMS: Final = (
                 "m²",
                 0,
                 required=False,
+                head="Area, 5 to 95 %: low",
             ),
             Column(
                 "area_high_m2",
@@ -105,6 +106,7 @@ ITEMS: Final = (
                 "m²",
                 0,
                 required=False,
+                head="Area, 5 to 95 %: high",
             ),
             Column("level_m", "float", "Ground level at the snapped point.", "m"),
             FLAG_COLUMN,

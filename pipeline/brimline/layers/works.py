@@ -546,7 +546,7 @@ ITEMS: Final = (
         "check_high_end",
         "The high end of catchments",
         "What fails first in the design storm where each element gathers as much more ground as the"
-        " high end of the range of the intake nearest to it has over its estimate.",
+        " high end of the range, 5 to 95 %, of the intake nearest to it has over its estimate.",
         _CHECKED,
     ),
     Table(

@@ -196,7 +196,7 @@ def year_water(results: Results) -> tuple[Amount, ...]:
     if years is None:
         return ()
     found = [
-        _of_years(years, "caught_m3", "Caught by the works"),
+        _of_years(years, "caught_m3", "Comes into the works"),
         _of_years(stores, "soaked_m3", "Soaked into the ground"),
         _of_years(stores, "drawn_m3", "Drawn from store for watering and use"),
         _of_years(years, "passed_on_m3", "Passed on to where it always went"),
@@ -225,10 +225,11 @@ def risks(results: Results) -> tuple[Risk, ...]:
 
 def greater_storms(results: Results) -> tuple[tuple[str, str], ...]:
     """Return what storms beyond the design storm do, in words: cases that end alike, and how."""
-    cases = results.table("check_storms")
     alike: dict[str, list[str]] = {}
-    for _, row in cases.iterrows() if cases is not None else ():
-        alike.setdefault(_outcome(row), []).append(_case(row))
+    for name in ("check_storms", "check_high_end"):
+        cases = results.table(name)
+        for _, row in cases.iterrows() if cases is not None else ():
+            alike.setdefault(_outcome(row), []).append(_case(row))
     return tuple(("; ".join(names), outcome) for outcome, names in alike.items())
 
 
@@ -241,6 +242,8 @@ def _case(row: Any) -> str:  # noqa: ANN401 - a row
         return f"{row['storm']} storm, the bank of {row['element_id']} failed"
     if row["case"] == "frozen ground":
         return f"{row['storm']} storm on frozen ground"
+    if row["case"] == "high end":
+        return f"{row['storm']} storm, with as much ground as may drain there (high end, 95 %)"
     return f"{row['storm']} storm"
 
 

@@ -29,7 +29,7 @@ from brimline.report.plates.classes import class_titles
 from brimline.report.ramps import RAMPS, Ramp
 from brimline.report.seasons import of_days
 from brimline.report.storm import busy_until_h
-from brimline.report.tables import words
+from brimline.report.tables import head_of
 from brimline.units import shown
 
 if TYPE_CHECKING:
@@ -305,7 +305,7 @@ def _layer(
         "group": theme_of(item.name),
         "meaning": item.meaning,
         "on": item.name not in _OFF,
-        "columns": [[words(column.name, column.unit), column.meaning] for column in columns],
+        "columns": [[head_of(column), column.meaning] for column in columns],
         "rules": [_rule(rule) for rule in look.rules],
         "rows": rows,
     }

@@ -120,8 +120,17 @@ def _water(results: Results) -> list[Figure]:
                 note,
             ),
         ]
-    found += _sum(results, "flow_paths", "flow_paths_m", "Flow paths", "length_m", "length")
-    return found + _hollows(results)
+    return [*found, *_flow_paths(results), *_hollows(results)]
+
+
+def _flow_paths(results: Results) -> list[Figure]:
+    """Sum what of the flow paths lies on the site; the layer holds those of all ground near it."""
+    paths, boundary = results.layer("flow_paths"), results.layer("boundary")
+    if paths is None or not len(paths) or boundary is None or not len(boundary):
+        return []
+    length_m = float(paths.geometry.intersection(boundary.union_all()).length.sum())
+    note = "inside the boundary"
+    return [Figure("flow_paths_m", "Flow paths", length_m, "length", "flow_paths", note)]
 
 
 def _hollows(results: Results) -> list[Figure]:
@@ -173,7 +182,7 @@ def _lines(results: Results) -> list[Figure]:
         found.append(
             Figure(
                 "cultivation_lines_m",
-                "Cultivation lines",
+                "Proposed cultivation lines",
                 float(lines["length_m"].sum()),
                 "length",
                 "cultivation_lines",
@@ -215,14 +224,22 @@ def _works(results: Results) -> list[Figure]:
     found += _storage(results)
     balance = results.table("storm_balance")
     if balance is not None:
-        row = balance.iloc[0]
+        row, volume = balance.iloc[0], shown("volume", results.units)
         note = f"{row['storm']} storm"
-        for key, column, title in (
-            ("storm_arrives_m3", "outside_m3", "Runs into the elements"),
-            ("storm_leaves_m3", "left_m3", "Leaves by the last outlet"),
-        ):
-            volume = float(row[column])
-            found.append(Figure(key, title, volume, "volume", "storm_balance", note))
+        before, after = (volume.text(float(row[f"{when}_m3"])) for when in ("start", "end"))
+        found += [
+            Figure(key, title, float(row[column]), "volume", "storm_balance", told)
+            for key, column, title, told in (
+                ("storm_arrives_m3", "outside_m3", "Runs into the elements", note),
+                (
+                    "storm_soaked_m3",
+                    "soaked_m3",
+                    "Soaks into the ground",
+                    f"{note}; in store {before} before, {after} afterwards",
+                ),
+                ("storm_leaves_m3", "left_m3", "Leaves by the last outlet", note),
+            )
+        ]
     overflows = results.layer("overflows")
     if overflows is not None and overflows["peak_m3_s"].notna().any():
         most = float(overflows["peak_m3_s"].max())
@@ -278,14 +295,16 @@ def _year(results: Results) -> list[Figure]:
         found.append(share("share_rain_fed_met", title, "share_rain_fed_met"))
     avoided = float(row["mains_avoided_m3"])
     litres = (_litres(avoided) if results.units == "metric" else "") + made_up
-    passed = shown("volume", results.units).text(float(row["passed_on_m3"]))
+    volume_words = shown("volume", results.units)
+    passed = volume_words.text(float(row["passed_on_m3"]))
+    kept = volume_words.text(float(row["caught_m3"] - row["passed_on_m3"]))
     for key, title, value, note in (
         ("mains_avoided_m3", "Mains water avoided a year", avoided, litres.removeprefix(", ")),
         (
             "caught_m3",
-            "Caught by stores a year",
+            "Comes into stores a year",
             float(row["caught_m3"]),
-            f"{passed} passed on{made_up}",
+            f"{kept} kept, {passed} passed on{made_up}",
         ),
     ):
         found.append(Figure(key, title, value, "volume", "site_years", note))

@@ -222,9 +222,11 @@ def range_text(name: str, row: Mapping[str, Any], units: System, currency: str) 
     low, high = row[f"{name}_low"], row[f"{name}_high"]
     if low is None:
         return ""
-    return (
-        f"{figure_text(name, low, units, currency)} to {figure_text(name, high, units, currency)}"
-    )
+    ends = " to ".join(figure_text(name, end, units, currency) for end in (low, high))
+    if name == "cost":
+        return ends
+    outside = row[name] is not None and not low <= row[name] <= high
+    return f"5 to 95 %: {ends}" + (", and the figure lies outside" if outside else "")
 
 
 def verdicts(options: Sequence[Alternative], rows: Sequence[Mapping[str, Any]]) -> list[str]:

@@ -12,6 +12,7 @@ from brimline.report.quantities import UNKNOWN, number, unit_for
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from brimline.layers import Column
     from brimline.report.results import Results
 
 MOST_ROWS: Final = 60
@@ -253,9 +254,10 @@ def _summed(results: Results, bill: PrintedTable) -> PrintedTable:
     return replace(bill, rows=tuple(rows), sums=frozenset(sums))
 
 
-def words(name: str, unit: str) -> str:
-    """Return a column's name as words, without the unit that ends it."""
-    return name.removesuffix(_suffix(unit)).replace("_", " ").capitalize()
+def head_of(column: Column) -> str:
+    """Return what stands over a column: its own words, else its name without the unit."""
+    name = column.name.removesuffix(_suffix(column.unit))
+    return column.head or name.replace("_", " ").capitalize()
 
 
 def _sheet(results: Results, item: Layer | Table, columns: tuple[str, ...]) -> PrintedTable:
@@ -267,7 +269,7 @@ def _sheet(results: Results, item: Layer | Table, columns: tuple[str, ...]) -> P
         unit = unit_for(column, results.units, frame[column.name])
         symbol = unit.symbol if unit else ""
         is_number = column.dtype in {"int", "float"}
-        headings.append(Heading(words(column.name, column.unit), symbol, column.meaning, is_number))
+        headings.append(Heading(head_of(column), symbol, column.meaning, is_number))
         told = [number(value, unit, column.dtype) for value in shown[column.name]]
         cells.append([_no_flag(text) for text in told] if column.name == "flag" else told)
     rows = tuple(zip(*cells, strict=True))

@@ -36,16 +36,15 @@ def _run(given: Given, report: Reporter) -> Made:
     if snapped.empty:
         return _without_intakes(grid)
     rmse_m = survey_error_m(given)
-    sinks = given.raster("kept_sink") == 1
     rule = given.facts("conditioning")["rule"]
     burns = [positions(line, grid) for line in given.frame("culverts").geometry]
 
-    def conditioning(patch: Patch) -> Callable[[Elevation], Elevation]:
+    def conditioning(patch: Patch, sinks: BoolGrid | None) -> Callable[[Elevation], Elevation]:
         return partial(
             _conditioned,
             cell_m=patch.cell_m,
             burns=[patch.positions(line) for line in burns],
-            sinks=patch.any(sinks),
+            sinks=sinks,
             rule=rule,
         )
 
@@ -61,7 +60,8 @@ def _run(given: Given, report: Reporter) -> Made:
         snap_radius_m=given.facts("snapping")["radius_m"],
         movable=given.frame("intakes_drawn")["snap"].to_numpy(dtype=np.bool_),
         conditioning=conditioning,
-        sinks=sinks,
+        sinks=given.raster("kept_sink") == 1,
+        other_sinks=given.raster("other_sink") == 1,
         progress=lambda share: report.advanced(share, "surfaces that the survey leaves possible"),
     )
     told = _large_enough(given, snapped, report)
@@ -129,7 +129,7 @@ def _conditioned(
     *,
     cell_m: float,
     burns: list[Any],
-    sinks: BoolGrid,
+    sinks: BoolGrid | None,
     rule: dict[str, Any],
 ) -> Elevation:
     return condition(surface, cell_m=cell_m, burns=burns, sinks=sinks, **rule).surface
@@ -137,7 +137,7 @@ def _conditioned(
 
 STAGE = Stage(
     name="certainty",
-    version=3,
+    version=4,
     title="catchments on ground that the survey leaves possible",
     needs=(
         "grid",
@@ -145,6 +145,7 @@ STAGE = Stage(
         "contributing_area_m2",
         "flow_direction",
         "kept_sink",
+        "other_sink",
         "culverts",
         "intakes_drawn",
         "intakes_snapped",

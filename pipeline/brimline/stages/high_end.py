@@ -35,6 +35,16 @@ def _run(given: Given, report: Reporter) -> Made:
         if ends:
             factors = {name: max(high, 1.0) for name, (_, high) in ends.items()}
             checked = [_high_end(design, factors, storm, report)]
+        else:
+            report.problem(
+                Problem(
+                    Severity.NOTICE,
+                    "the storm was not tried with catchments at the high end of their ranges: no"
+                    " intake has one",
+                    "draw an intake where the largest stream enters the design",
+                    "check_high_end",
+                )
+            )
     return {
         "check_high_end": table_of(checked, "check_high_end"),
         "storm_range": table_of(spans, "storm_range"),
@@ -53,14 +63,15 @@ def _high_end(
         _routed(design, arrivals, storm)
         for arrivals in (design.arrivals, design.arrivals.larger(factors))
     )
-    text = f"catchments {min(factors.values()):.2f} to {max(factors.values()):.2f} times as large"
+    least, most = min(factors.values()), max(factors.values())
+    text = f"catchments {least:.2f} to {most:.2f} times as large: high ends of 5 to 95 %"
     case = storm_case(high, design.limits, case="high end", beside=base, text=text)
     if case.fails:
         report.problem(
             Problem(
                 Severity.WARNING,
-                f"were catchments as large as the high ends of their ranges, {case.first_id} would"
-                " be overtopped first in the design storm",
+                "were catchments as large as the high ends of their ranges of 5 to 95 %,"
+                f" {case.first_id} would be overtopped first in the design storm",
                 "read check_high_end; widen the sill, or survey the divide more exactly",
                 "check_high_end",
             )

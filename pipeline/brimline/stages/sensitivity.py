@@ -102,6 +102,7 @@ def _row(figure: str, effect: Effect, base: WorldOutcome) -> dict[str, Any] | No
         "low": values[1],
         "high": values[2],
         "swing": swing,
+        "outside": not min(values[1:]) <= values[0] <= max(values[1:]),
     }
 
 
@@ -121,6 +122,7 @@ def _of_year(given: Given, world: OtherWorld) -> list[dict[str, Any]]:
         {
             "figure": _YEAR, "factor": RAIN, "low_at": at[1], "high_at": at[2], "base": values[0],
             "low": values[1], "high": values[2], "swing": abs(values[2] - values[1]),
+            "outside": not min(values[1:]) <= values[0] <= max(values[1:]),
         }
     ]  # fmt: skip
 
@@ -140,7 +142,7 @@ class _Silent:
 
 STAGE = Stage(
     name="sensitivity",
-    version=1,
+    version=2,
     title="the design where rain, soakage, ground, survey and prices are not as taken",
     needs=(*NEEDS, "storms", "earth_volumes", "bill", "intakes"),
     makes=("design_sensitivity", "sensitivity_draws"),

@@ -95,6 +95,7 @@ def _run(given: Given, report: Reporter) -> Made:
         "hollow_list": table_of(records, "hollow_list"),
         "hollow_label": found.labels,
         "kept_sink": found.sinks.astype(np.uint8),
+        "other_sink": found.other_sinks.astype(np.uint8),
         "hollow_storm": told,
     }
 
@@ -122,10 +123,10 @@ def _tell_kept(found: Hollows, told: dict[str, Any], report: Reporter) -> None:
 
 STAGE = Stage(
     name="sinks",
-    version=1,
+    version=2,
     title="hollows of the survey, and which of them are kept as sinks",
     needs=("grid", "elevation", "kept_hollows", "culverts", "storms"),
-    makes=("hollow_list", "hollow_label", "kept_sink", "hollow_storm"),
+    makes=("hollow_list", "hollow_label", "kept_sink", "other_sink", "hollow_storm"),
     run=_run,
     tables=("conditioning", "works"),
 )

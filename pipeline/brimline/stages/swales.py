@@ -202,9 +202,10 @@ def _soils(rows: list[SwaleRow], given: Given) -> list[str | None]:
 
 def _headline(rows: list[SwaleRow]) -> dict[str, float | int]:
     return {
-        "swale_lines": len(rows),
-        "swale_lines_length_m": float(sum(row.length_m for row in rows)),
-        "swale_lines_flagged": sum(needs_look(row.flags) for row in rows if row.drawn),
+        "proposed_swale_lines": sum(not row.drawn for row in rows),
+        "proposed_swale_lines_m": float(sum(row.length_m for row in rows if not row.drawn)),
+        "drawn_swale_lines": sum(row.drawn for row in rows),
+        "drawn_swale_lines_flagged": sum(needs_look(row.flags) for row in rows if row.drawn),
     }
 
 

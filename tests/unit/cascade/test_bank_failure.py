@@ -135,6 +135,9 @@ def test_a_banked_pond_needs_a_way_over_ground_and_a_low_pipe(pond):
     assert flags(pond) == ["deep-water", "no-drawdown", "no-emergency-way"]
     dug = replace(pond, embankment_height_m=0.0)
     assert flags(dug) == ["deep-water"]
+    basin = replace(pond, kind=Kind.BASIN)  # what soaks away needs no pipe
+    assert flags(basin, sill) == ["deep-water"]
+    assert flags(basin, low) == flags(basin) == ["deep-water", "no-emergency-way"]
     low_bank = replace(pond, embankment_height_m=1.3)  # 0.8 m of water: no embankment pond
     assert flags(low_bank, sill) == ["deep-water"]
 

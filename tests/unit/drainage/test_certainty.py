@@ -7,9 +7,14 @@ import numpy as np
 import pytest
 
 from brimline.drainage.catchments import subcatchments
-from brimline.drainage.certainty import catchment_chance
+from brimline.drainage.certainty import Draining, catchment_chance
 from brimline.drainage.certainty.moving import nearest_alike
-from brimline.drainage.flow import flow_directions
+from brimline.drainage.flow import (
+    accumulate,
+    dinf_accumulation,
+    flow_directions,
+    mfd_accumulation,
+)
 from brimline.errors import GridError
 from brimline.terrain.conditioning import fill
 
@@ -105,6 +110,66 @@ def test_a_larger_error_widens_the_span_of_areas():
     assert spans[0] < spans[1] < spans[2]
 
 
+def pitted():
+    """A valley running south with a pit on its floor, above the place that is asked of."""
+    row, col = np.indices((40, 40))
+    dem = (0.1 * np.abs(col - 20) + 0.08 * (39 - row)).astype(np.float32)
+    dem[18:22, 19:23] -= 1.0
+    return dem
+
+
+def test_each_fourth_surface_is_followed_by_another_method_in_turn():
+    """Without error every surface is the survey, so that each area is that of its method."""
+    dem, place = pitted(), np.array([[36, 20]])
+    filled, pit = fill(dem), np.zeros(dem.shape, dtype=bool)
+    pit[np.unravel_index(np.argmin(np.where(dem < filled, dem, np.inf)), dem.shape)] = True
+    wide_cell_m2 = 4.0
+    wide = fill(dem.reshape(20, 2, 20, 2).mean(axis=(1, 3)))
+    once = accumulate(flow_directions(filled))[36, 20]
+    kept = accumulate(flow_directions(fill(dem, sinks=pit), sinks=pit))[36, 20]
+    asked = {
+        "two receivers": dinf_accumulation(filled)[36, 20],
+        "wider cells": wide_cell_m2 * accumulate(flow_directions(wide))[18, 10],
+        "all lower neighbours": mfd_accumulation(filled, exponent=4.0)[36, 20],
+        "the pit kept": kept,
+    }
+    assert kept < 0.6 * once  # the ground above the pit does not reach the place
+    assert len({*asked.values(), once}) == 5
+    found = catchment_chance(
+        dem, place, [once], cell_m=1.0, rmse_m=0.0, correlations_m=(3.0,), realisations=16,
+        seed=1, snap_radius_m=0.0, wider=Draining(),
+        other=Draining(lambda each: fill(each, sinks=pit), pit),
+    )  # fmt: skip
+    areas_m2 = found.areas_m2[:, 0].reshape(4, 4)
+    np.testing.assert_allclose(areas_m2[:, 3], list(asked.values()))
+    np.testing.assert_array_equal(areas_m2[:, :3], once)
+
+
+def test_wider_cells_and_other_sinks_are_tried_only_where_there_are_any():
+    dem = pitted()
+    once = accumulate(flow_directions(fill(dem)))[36, 20]
+    small = accumulate(flow_directions(fill(dem)))[37, 30]  # fewer than 200 cells
+    areas_m2 = tried(dem, [[36, 20]], [once], rmse_m=0.0, realisations=16, snap_radius_m=0.0)
+    np.testing.assert_array_equal(areas_m2.areas_m2[[7, 15], 0], once)
+    assert small < 200
+    options = {"rmse_m": 0.0, "realisations": 8, "snap_radius_m": 0.0, "wider": Draining()}
+    areas_m2 = tried(dem, [[36, 20], [37, 30]], [once, small], **options).areas_m2
+    np.testing.assert_array_equal(areas_m2[7], [once, small])
+
+
+def test_each_method_meets_each_correlation_length():
+    """Of 48 surfaces over three lengths, the other methods have each length once."""
+    drawn = tried(
+        twin_valleys(20), [[18, 10]], [300.0], correlations_m=(2.0, 3.0, 4.0), realisations=48,
+        rmse_m=0.0, snap_radius_m=0.0,
+    ).areas_m2[:, 0]  # fmt: skip
+    two, all_lower = drawn[[9, 10, 11]], drawn[[33, 34, 35]]
+    assert np.ptp(two) == np.ptp(all_lower) == 0
+    assert two[0] != all_lower[0] != drawn[0]
+    others = np.delete(drawn, [9, 10, 11, 33, 34, 35])
+    np.testing.assert_array_equal(others, drawn[0])
+
+
 def test_percentiles_are_those_of_the_areas():
     dem = twin_valleys(20)
     found = tried(dem, [[18, 10], [18, 30]], [300.0, 300.0], realisations=21)
@@ -135,7 +200,7 @@ def test_a_fault_while_conditioning_comes_out_and_stops_the_rest():
         raise ArithmeticError("no way down")
 
     with pytest.raises(ArithmeticError, match="no way down"):
-        tried(twin_valleys(12), [[10, 10]], [100.0], workers=1, condition=broken)
+        tried(twin_valleys(12), [[10, 10]], [100.0], workers=1, ways=Draining(broken))
     assert len(calls) < 80
 
 

@@ -26,7 +26,7 @@ def ranges(dem, places, **options):
         "realisations": 120,
         "seed": 3,
         "snap_radius_m": 4.0,
-        "conditioning": lambda _patch: fill,
+        "conditioning": lambda _patch, _sinks: fill,
     }
     directions = flow_directions(fill(dem))
     return catchment_ranges(dem, directions, places, **(given | options))
@@ -141,3 +141,21 @@ def test_water_from_beyond_a_patch_makes_it_grow():
         snap_radius_m=4.0,
     )
     np.testing.assert_allclose(found.area_high_m2, same.area_high_m2, rtol=0.25)
+
+
+def test_sinks_that_could_be_kept_lower_the_low_end():
+    """Where they are the same as those that are kept, nothing changes."""
+    dem = valleys()
+    place = lowest_in(dem, [(240, 260)], 60)
+    sinks = np.zeros(dem.shape, dtype=bool)
+    sinks[30, place[0][1] - 1 : place[0][1] + 2] = True
+
+    def led(_patch, kept):
+        return lambda surface: fill(surface, sinks=kept)
+
+    usual, same, other = (
+        ranges(dem, place, conditioning=led, realisations=48, other_sinks=kept)
+        for kept in (None, np.zeros(dem.shape, dtype=bool), sinks)
+    )
+    assert same.area_low_m2[0] == usual.area_low_m2[0]
+    assert other.area_low_m2[0] < usual.area_low_m2[0]

@@ -143,3 +143,19 @@ def test_no_flow_crosses_what_the_storm_cannot_fill():
 def test_a_storm_is_needed_to_keep_by_it():
     with pytest.raises(ValueError, match="runoff_mm"):
         find_hollows(TWO_PITS, cell_m=1.0, keep_unfilled=True)
+
+
+@pytest.mark.parametrize(
+    ("share", "kept", "otherwise"),
+    [(0.4, True, True), (0.6, True, False), (1.5, False, True), (2.5, False, False)],
+)
+def test_a_hollow_that_could_turn_is_a_sink_the_other_way(share, kept, otherwise):
+    """Between half and twice what it holds, soil and storm leave open whether it fills."""
+    dem = cones((60, 120, 20, 3.0))
+    full = find_hollows(dem, cell_m=1.0, runoff_mm=1.0, min_depth_m=0.1)
+    water = full.water
+    runoff_mm = share * water.capacity_m3[0] / water.arrives_m3[0]
+    found = find_hollows(dem, cell_m=1.0, runoff_mm=runoff_mm, keep_unfilled=True, min_depth_m=0.1)
+    assert (found.sinks.any(), found.other_sinks.any()) == (kept, otherwise)
+    decided = find_hollows(dem, cell_m=1.0, runoff_mm=runoff_mm, min_depth_m=0.1)
+    assert not decided.other_sinks.any()  # where a person has all filled, no storm decides

@@ -16,7 +16,7 @@ import pytest
 
 from brimline.layers import FLAGS, table
 from brimline.report import client_html
-from brimline.report.answers import risks
+from brimline.report.answers import greater_storms, risks
 from brimline.report.care import calendar, wet_months
 from brimline.report.costs import costs
 from brimline.units import US_GALLON_M3
@@ -259,13 +259,17 @@ def test_a_run_without_a_design_has_no_such_page(make_results: Any) -> None:
 
 def test_what_fails_at_the_high_end_is_told_of_what_fails_first(made_results: Results) -> None:
     case = {"case": "high end", "storm": "10-year", "element_id": None, "failure": "overtopped",
-            "first_id": "Hill pond", "flag": "fails-high-end"}  # fmt: skip
+            "first_id": "Hill pond", "follows": None, "flag": "fails-high-end"}  # fmt: skip
     bank = {"element_id": "Hill pond", "flag": "harm-below"}
     frames = {
         **made_results.frames,
         "check_high_end": pd.DataFrame([case]),
         "bank_hazards": pd.DataFrame([bank]),
     }
-    found = {one.code: one for one in risks(replace(made_results, frames=frames))}
+    results = replace(made_results, frames=frames)
+    told = "10-year storm, with as much ground as may drain there (high end, 95 %)"
+    outcome = next(how for cases, how in greater_storms(results) if told in cases)
+    assert outcome == "water runs over the edge of Hill pond"
+    found = {one.code: one for one in risks(results)}
     assert found["fails-high-end"].where == ("Hill pond",)
     assert found["harm-below"].who == "a licensed engineer"

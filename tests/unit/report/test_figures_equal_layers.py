@@ -81,7 +81,8 @@ def test_headline_figures_are_sums_and_extremes_of_layers(made_results: Results)
     assert found["site_area_m2"] == frames["boundary"].geometry.area.sum()
     assert found["intakes"] == 2
     assert found["gathered_m2"] == 40_000.0  # only the last intake: the first drains through it
-    assert found["flow_paths_m"] == 180.0
+    paths, site = frames["flow_paths"], frames["boundary"].union_all()
+    assert found["flow_paths_m"] == paths.intersection(site).length.sum() > 0
     assert found["swale_lines_m"] == 181.0 + 182.0 + 183.0
     assert found["storage_m3"] == 20.0 + 531.0 + 40.0
     assert found["largest_overflow_m3_s"] == 0.19
@@ -96,6 +97,21 @@ def test_headline_figures_are_sums_and_extremes_of_layers(made_results: Results)
     assert found["share_rain_fed_met"] == 0.9
     assert found["caught_m3"] == 300.0
     assert found["mains_avoided_m3"] == 120.5
+
+
+def test_the_storm_is_split_into_what_soaks_in_what_leaves_and_what_is_in_store(
+    made_results: Results,
+) -> None:
+    row = {"storm": "10-year", "start_m3": 543.2, "outside_m3": 1654.9, "soaked_m3": 282.7,
+           "left_m3": 1594.1, "end_m3": 321.3}  # fmt: skip
+    frames = {**made_results.frames, "storm_balance": pd.DataFrame([row])}
+    found = {f.key: f for f in figures(dataclasses.replace(made_results, frames=frames))}
+    arrives, soaks, leaves = (
+        found[f"storm_{what}_m3"].value for what in ("arrives", "soaked", "leaves")
+    )
+    assert 543.2 + arrives == pytest.approx(soaks + leaves + 321.3)
+    told = found["storm_soaked_m3"].note.replace("\N{NO-BREAK SPACE}", " ")
+    assert told == "10-year storm; in store 543.2 m³ before, 321.3 m³ afterwards"
 
 
 def test_ground_figures_look_inside_the_boundary_only(made_results: Results) -> None:
@@ -160,9 +176,9 @@ def test_every_cell_of_every_table_is_the_layers_value(make_results: Any, units:
 
 
 def _heading(column: Any) -> str:
-    from brimline.report.tables import words
+    from brimline.report.tables import head_of
 
-    return words(column.name, column.unit)
+    return head_of(column)
 
 
 def test_flags_are_told_with_their_meaning_and_mend(made_results: Results) -> None:

@@ -1,6 +1,6 @@
 """How sure catchments are, given the error of the survey."""
 
-from brimline.drainage.certainty.chance import CatchmentChance, catchment_chance
+from brimline.drainage.certainty.chance import CatchmentChance, Draining, catchment_chance
 from brimline.drainage.certainty.error_field import error_field
 from brimline.drainage.certainty.given_survey import GivenSurvey
 from brimline.drainage.certainty.patches import Patch
@@ -11,6 +11,7 @@ __all__ = [
     "SURVEY_CLASSES",
     "CatchmentChance",
     "CatchmentRanges",
+    "Draining",
     "GivenSurvey",
     "Patch",
     "SurveyClass",

@@ -6,6 +6,7 @@ import math
 import threading
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import dataclass
+from enum import Enum
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -14,7 +15,13 @@ from brimline._jit import thread_count, threads
 from brimline.drainage.catchments import subcatchments
 from brimline.drainage.certainty.given_survey import GivenSurvey
 from brimline.drainage.certainty.moving import nearest_alike
-from brimline.drainage.flow import accumulate, dinf_accumulation, flow_directions
+from brimline.drainage.certainty.patches import Patch
+from brimline.drainage.flow import (
+    accumulate,
+    dinf_accumulation,
+    flow_directions,
+    mfd_accumulation,
+)
 from brimline.errors import GridError
 from brimline.grid import checked_elevation, checked_same_shape
 from brimline.terrain.conditioning import fill
@@ -24,6 +31,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import ArrayLike, NDArray
 
+    from brimline.drainage.catchments import Subcatchments
     from brimline.grid import BoolGrid, Elevation
 
 _LOW_PCT, _HIGH_PCT = 5.0, 95.0
@@ -32,7 +40,40 @@ _FEWEST: Final = 120
 _STILL_OF_AREA, _STILL_OF_RANGE = 0.10, 0.20
 _SURE: Final = 1.645  # standard deviations either side that hold 90 %
 SELDOM: Final = 0.02  # share of the realisations that cannot move a 5th or 95th percentile
-_OTHER_ROUTING: Final = 4  # each fourth realisation shares water between receivers
+_WIDER: Final = 2  # cells in the side of a wider one
+_LEAST_CELLS: Final = 200  # in a catchment that is told on wider cells too: 50 of those
+_GATHERS: Final = 4.0  # power of the slope in valleys; Holmgren (1994) has 4 to 6
+
+
+class _Method(Enum):
+    """How water is followed over a surface."""
+
+    D8 = 0
+    D_INFINITY = 1
+    WIDER_CELLS = 2
+    MULTIPLE = 3
+    OTHER_SINKS = 4
+
+
+# each fourth surface is followed otherwise, since the method leaves that open; where there is
+# nothing to do otherwise, by D8
+_TURNS: Final = tuple(
+    turn for other in list(_Method)[1:] for turn in (_Method.D8, _Method.D8, _Method.D8, other)
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Draining:
+    """How water is made to leave a surface.
+
+    Parameters
+    ----------
+    condition : makes a surface that water can leave; called from several threads at a time.
+    sinks : bool (rows, cols), optional; kept sinks, as `condition` leaves them.
+    """
+
+    condition: Callable[[Elevation], Elevation] = fill
+    sinks: BoolGrid | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +113,10 @@ class _Trial:
     expected_m2: NDArray[np.float64]
     radii_m: NDArray[np.float64]
     cell_m: float
-    condition: Callable[[Elevation], Elevation]
-    sinks: BoolGrid | None
+    lengths: int
+    ways: Draining
+    other: Draining | None
+    wider: Draining | None
     counted: NDArray[np.bool_]
     inner: Sides
 
@@ -89,27 +132,59 @@ class _Trial:
         areas_m2 : float64 (intakes,)
         """
         drawn = self.ground.draw(number, np.random.default_rng(seed))
-        surface = self.condition(drawn)
-        directions = flow_directions(surface, sinks=self.sinks)
-        cell_area_m2 = np.float64(self.cell_m) ** 2
-        area_m2 = accumulate(directions)
-        area_m2 *= cell_area_m2
-        found = subcatchments(directions, self._followed(area_m2))
-        drained = self.counted[found.labels]
-        crossed = _on_sides(found.labels > 0, self.inner)
-        if number % _OTHER_ROUTING != _OTHER_ROUTING - 1:
-            return drained, crossed, found.cells * cell_area_m2
-        spread_m2 = dinf_accumulation(surface, sinks=self.sinks)
-        spread_m2 *= cell_area_m2
-        return drained, crossed, spread_m2[tuple(self._followed(spread_m2).T)]
+        # each method meets each correlation length
+        method = _TURNS[number // self.lengths % len(_TURNS)]
+        if method is _Method.WIDER_CELLS and self.wider is not None:
+            return self._on_wider_cells(drawn, self.wider)
+        ways = self.other if method is _Method.OTHER_SINKS and self.other else self.ways
+        surface = ways.condition(drawn)
+        found = self._gathered(surface, ways.sinks, self.intakes, self.cell_m)
+        if method not in (_Method.D_INFINITY, _Method.MULTIPLE):
+            return self._told(found, self.cell_m)
+        spread_m2 = (
+            dinf_accumulation(surface, sinks=ways.sinks)
+            if method is _Method.D_INFINITY
+            else mfd_accumulation(surface, exponent=_GATHERS, sinks=ways.sinks)
+        )
+        spread_m2 *= np.float64(self.cell_m) ** 2
+        drained, crossed, _ = self._told(found, self.cell_m)
+        followed = self._followed(spread_m2, self.intakes, self.cell_m)
+        return drained, crossed, spread_m2[tuple(followed.T)]
 
-    def _followed(self, area_m2: NDArray[np.float64]) -> NDArray[np.int64]:
+    def _on_wider_cells(
+        self, drawn: Elevation, ways: Draining
+    ) -> tuple[BoolGrid, list[bool], NDArray[np.float64]]:
+        rows, cols = drawn.shape
+        cell_m = _WIDER * self.cell_m
+        patch = Patch(slice(0, rows), slice(0, cols), _WIDER, cell_m)
+        surface = ways.condition(patch.level(drawn))
+        found = self._gathered(surface, ways.sinks, patch.places(self.intakes), cell_m)
+        drained, crossed, areas_m2 = self._told(found, cell_m)
+        return patch.spread(drained), crossed, areas_m2
+
+    def _gathered(
+        self,
+        surface: Elevation,
+        sinks: BoolGrid | None,
+        intakes: NDArray[np.int64],
+        cell_m: float,
+    ) -> Subcatchments:
+        directions = flow_directions(surface, sinks=sinks)
+        area_m2 = accumulate(directions)
+        area_m2 *= np.float64(cell_m) ** 2
+        return subcatchments(directions, self._followed(area_m2, intakes, cell_m))
+
+    def _told(
+        self, found: Subcatchments, cell_m: float
+    ) -> tuple[BoolGrid, list[bool], NDArray[np.float64]]:
+        crossed = _on_sides(found.labels > 0, self.inner)
+        return self.counted[found.labels], crossed, found.cells * np.float64(cell_m) ** 2
+
+    def _followed(
+        self, area_m2: NDArray[np.float64], intakes: NDArray[np.int64], cell_m: float
+    ) -> NDArray[np.int64]:
         return nearest_alike(
-            self.intakes,
-            area_m2,
-            expected_m2=self.expected_m2,
-            radii_m=self.radii_m,
-            cell_m=self.cell_m,
+            intakes, area_m2, expected_m2=self.expected_m2, radii_m=self.radii_m, cell_m=cell_m
         )
 
 
@@ -125,8 +200,9 @@ def catchment_chance(
     seed: int,
     snap_radius_m: float,
     movable: ArrayLike = True,
-    condition: Callable[[Elevation], Elevation] = fill,
-    sinks: BoolGrid | None = None,
+    ways: Draining = Draining(),
+    other: Draining | None = None,
+    wider: Draining | None = None,
     counted: ArrayLike = True,
     inner_sides: Sides = (False, False, False, False),
     workers: int | None = None,
@@ -134,9 +210,11 @@ def catchment_chance(
 ) -> CatchmentChance:
     """Delineate the catchments again on many surfaces that could lie under the survey.
 
-    The surfaces are drawn given the survey (`GivenSurvey`), over each correlation length in turn;
-    on each fourth the water of a cell is shared between two receivers (D-infinity) where the
-    others send it to one (D8), since the method leaves that open.
+    The surfaces are drawn given the survey (`GivenSurvey`), over each correlation length in turn.
+    On most of them the water of a cell goes to one receiver (D8). Each fourth is followed
+    otherwise, since the method leaves that open, in turn: shared between two receivers
+    (D-infinity); on cells twice as wide, where every catchment has 200 cells; shared among all
+    lower neighbours (by the fourth power of the slope); with the `other` sinks kept.
 
     **The area meant.** An intake stands for a flow path, and paths whose areas differ by no more
     than a factor of two are taken for the same, as `snap` does. The area of an intake on any
@@ -165,8 +243,9 @@ def catchment_chance(
     seed : start of the random numbers, at least 0.
     snap_radius_m : how far an intake may move [m].
     movable : bool, or bool (intakes,)
-    condition : makes a surface that water can leave; called from several threads at a time.
-    sinks : bool (rows, cols), optional; kept sinks, as `condition` leaves them.
+    ways : how water is made to leave a surface, and which sinks are kept.
+    other : the same with those sinks kept or filled that could as well be filled or kept.
+    wider : the same as `ways` on cells twice as wide, each the mean of a square.
     counted : bool, or bool (intakes,); intakes that the chance tells of.
     inner_sides : first row, last row, first column, last column: True where more ground lies
         beyond, from which water could come.
@@ -183,7 +262,9 @@ def catchment_chance(
     References
     ----------
     Oksanen & Sarjakoski (2005), Error propagation analysis of DEM-based drainage basin
-    delineation, doi:10.1080/01431160500057947 (citation from memory)
+    delineation, doi:10.1080/01431160500057947 (citation from memory); Holmgren (1994), Multiple
+    flow direction algorithms for runoff modelling in grid based elevation models,
+    doi:10.1002/hyp.3360080405
     """
     if realisations < 1:
         raise ValueError(f"at least 1 realisation is needed, got {realisations}")
@@ -195,8 +276,9 @@ def catchment_chance(
     if not snap_radius_m >= 0:
         raise ValueError(f"snap_radius_m must be 0 m or more, got {snap_radius_m} m")
     surface = checked_elevation(dem)
-    if sinks is not None:
-        checked_same_shape(dem=surface, sinks=sinks)
+    for one in (ways, other):
+        if one is not None and one.sinks is not None:
+            checked_same_shape(dem=surface, sinks=one.sinks)
     places = _checked_intakes(intakes, surface)
     area_m2 = np.broadcast_to(np.asarray(intake_area_m2, dtype=np.float64), places.shape[:1])
     moving = np.broadcast_to(np.asarray(movable, dtype=np.bool_), places.shape[:1])
@@ -207,8 +289,10 @@ def catchment_chance(
         expected_m2=area_m2,
         radii_m=np.where(moving, snap_radius_m, 0.0),
         cell_m=cell_m,
-        condition=condition,
-        sinks=sinks,
+        lengths=len(correlations_m),
+        ways=ways,
+        other=other,
+        wider=wider if area_m2.min(initial=np.inf) >= _LEAST_CELLS * cell_m**2 else None,
         counted=np.append(False, np.broadcast_to(np.asarray(counted), places.shape[:1])),
         inner=inner_sides,
     )

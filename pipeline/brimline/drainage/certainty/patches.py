@@ -36,6 +36,10 @@ class Patch:
         """How many cells of the ground it holds."""
         return int((self.rows.stop - self.rows.start) * (self.cols.stop - self.cols.start))
 
+    def wider(self) -> Patch:
+        """Return the same ground in squares twice as wide."""
+        return Patch(self.rows, self.cols, 2 * self.coarser, 2 * self.cell_m)
+
     def level(self, dem: Elevation) -> Elevation:
         """Mean level of each square; NaN where it holds no data.
 

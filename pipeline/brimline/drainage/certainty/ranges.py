@@ -11,7 +11,12 @@ from scipy import ndimage
 
 from brimline.drainage.catchments import subcatchments
 from brimline.drainage.catchments.subcatchments import downstream_order
-from brimline.drainage.certainty.chance import SELDOM, catchment_chance, followed_areas_m2
+from brimline.drainage.certainty.chance import (
+    SELDOM,
+    Draining,
+    catchment_chance,
+    followed_areas_m2,
+)
 from brimline.drainage.certainty.patches import Patch
 
 if TYPE_CHECKING:
@@ -79,9 +84,10 @@ def catchment_ranges(
     realisations: int,
     seed: int,
     snap_radius_m: float,
-    conditioning: Callable[[Patch], Conditioning],
+    conditioning: Callable[[Patch, BoolGrid | None], Conditioning],
     movable: ArrayLike = True,
     sinks: BoolGrid | None = None,
+    other_sinks: BoolGrid | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> CatchmentRanges:
     """Find the range of each catchment by `catchment_chance`, on the ground around it.
@@ -102,9 +108,10 @@ def catchment_ranges(
     directions : uint8 (rows, cols); flow on the surface as conditioned.
     intakes : int (intakes, 2); row and column.
     cell_m : side of a cell [m].
-    conditioning : gives for a patch what makes water leave a surface of it.
-    rmse_m, correlations_m, realisations, seed, snap_radius_m, movable, sinks : as in
-        `catchment_chance`.
+    conditioning : gives for a patch and its kept sinks what makes water leave a surface of it.
+    sinks, other_sinks : bool (rows, cols), optional; kept sinks, and those to keep instead on
+        some of the surfaces.
+    rmse_m, correlations_m, realisations, seed, snap_radius_m, movable : as in `catchment_chance`.
     progress : called with the share that is done, from the calling thread.
     """
     places = np.asarray(intakes, dtype=np.int64).reshape(-1, 2)
@@ -112,21 +119,25 @@ def catchment_ranges(
     found = subcatchments(directions, places)
     area_m2 = found.cells * np.float64(cell_m) ** 2
     outermost = _outermost(found.downstream_ids)
-    kept = sinks if sinks is None else np.asarray(sinks, dtype=np.bool_)
     boxes = _boxes(found, dem.shape)
     low_m2, high_m2, cells_m = (np.full(len(places), np.nan) for _ in range(3))
     settled, drawn = np.zeros(len(places), dtype=np.bool_), np.zeros(len(places), dtype=np.int64)
     chance = np.where(np.isnan(dem), np.float32(np.nan), np.float32(0.0))
 
+    def ways(patch: Patch, kept: BoolGrid | None) -> Draining:
+        marked = None if kept is None else patch.any(kept)
+        return Draining(conditioning(patch, marked), marked)
+
     def surveyed_m2(task: _Task) -> NDArray[np.float64]:
         patch = task.patch
+        leads = ways(patch, sinks)
         return followed_areas_m2(
-            conditioning(patch)(patch.level(dem)),
+            leads.condition(patch.level(dem)),
             patch.places(places[task.intakes]),
             area_m2[task.intakes],
             radii_m=np.where(moving[task.intakes], snap_radius_m, 0.0),
             cell_m=patch.cell_m,
-            sinks=None if kept is None else patch.any(kept),
+            sinks=leads.sinks,
         )
 
     coarser = _coarser(found.cells, cell_m, correlations_m)
@@ -142,8 +153,9 @@ def catchment_ranges(
             area_m2[chosen] / scale[chosen],
             cell_m=patch.cell_m,
             movable=moving[chosen],
-            condition=conditioning(patch),
-            sinks=None if kept is None else patch.any(kept),
+            ways=ways(patch, sinks),
+            other=_other(ways, patch, sinks, other_sinks),
+            wider=ways(patch.wider(), sinks),
             counted=np.isin(outermost[chosen], chosen),
             inner_sides=_inner_sides(patch, dem.shape),
             progress=_part(progress, past / whole, patch.cells / whole),
@@ -168,6 +180,20 @@ def catchment_ranges(
         part = chance[patch.rows, patch.cols]
         part += np.nan_to_num(patch.spread(one.chance))
     return CatchmentRanges(np.minimum(chance, 1.0), low_m2, high_m2, settled, drawn, cells_m)
+
+
+def _other(
+    ways: Callable[[Patch, BoolGrid | None], Draining],
+    patch: Patch,
+    sinks: BoolGrid | None,
+    other_sinks: BoolGrid | None,
+) -> Draining | None:
+    """Return the ways out with other sinks kept; None where they are the same in the patch."""
+    if other_sinks is None:
+        return None
+    marked = patch.any(other_sinks)
+    usual = np.zeros_like(marked) if sinks is None else patch.any(sinks)
+    return None if np.array_equal(usual, marked) else ways(patch, other_sinks)
 
 
 def _boxes(found: Subcatchments, shape: tuple[int, ...]) -> NDArray[np.int64]:

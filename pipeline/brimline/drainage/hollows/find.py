@@ -61,6 +61,9 @@ class Hollows:
     sinks : bool (rows, cols)
         The deepest cells of each innermost kept hollow, a level floor as a whole, as
         conditioning and directions take them.
+    other_sinks : bool (rows, cols)
+        Sinks if those hollows that a storm decides on, and brings between half and twice what they
+        hold, were taken the other way; else the same as `sinks`.
     missed_points : int64
         Positions of the points given to keep hollows that lie in no hollow.
     """
@@ -81,6 +84,7 @@ class Hollows:
     holds_void: NDArray[np.bool_]
     kept: NDArray[np.bool_]
     sinks: BoolGrid
+    other_sinks: BoolGrid
     missed_points: NDArray[np.int64]
 
     def labels_at(self, nesting: int) -> Labels:
@@ -187,6 +191,7 @@ def find_hollows(
     )
     by_rule = kept_by_size(tree, limits)[nodes]
     water = None
+    unsure = np.zeros(by_rule.size, dtype=np.bool_)
     if runoff_mm is not None:
         bowl = bowls(surface, labels, tree, listing, None if opened is None else fill(opened))
         water = storm_water(
@@ -198,9 +203,15 @@ def find_hollows(
             bowl.opened,
         )
         if keep_unfilled:
-            by_rule |= ~water.fills & (bowl.depth_m >= max(min_depth_m, _LEAST_M))
+            deep = bowl.depth_m >= max(min_depth_m, _LEAST_M)
+            unsure = deep & ~by_rule & water.could_turn
+            by_rule |= ~water.fills & deep
     kept, innermost_kept = kept_with_holders(listing, by_rule, drawn)
     sinks = _floors(surface, tree.deepest_cell[nodes[innermost_kept]])
+    other_sinks = sinks
+    if unsure.any():
+        _, innermost = kept_with_holders(listing, by_rule ^ unsure, drawn)
+        other_sinks = _floors(surface, tree.deepest_cell[nodes[innermost]])
     return Hollows(
         labels=labels,
         parent_ids=listing.parent_ids,
@@ -218,6 +229,7 @@ def find_hollows(
         holds_void=tree.holds_void[nodes],
         kept=kept,
         sinks=sinks,
+        other_sinks=other_sinks,
         missed_points=missed,
     )
 

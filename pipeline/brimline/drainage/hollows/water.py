@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from brimline.grid import Elevation, Labels
 
 _FULL: Final = 1.0 - 1e-9  # share from which rounding alone is missing
+_TURNS: Final = 2.0  # ratio within which soil and storm leave open whether a hollow fills
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +38,12 @@ class HollowWater:
     holds_m3: NDArray[np.float64]
     spills_m3: NDArray[np.float64]
     fills: NDArray[np.bool_]
+
+    @property
+    def could_turn(self) -> NDArray[np.bool_]:
+        """Whether half as much, or twice as much, water would turn it from filled to not filled."""
+        low, high = self.capacity_m3 / _TURNS, self.capacity_m3 * _TURNS
+        return (self.capacity_m3 > 0) & (self.arrives_m3 >= low) & (self.arrives_m3 <= high)
 
     @property
     def filled_pct(self) -> NDArray[np.float64]:

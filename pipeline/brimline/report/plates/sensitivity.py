@@ -89,9 +89,9 @@ def sensitivity(results: Results, frame: MapFrame) -> Plate | None:  # noqa: ARG
         svg,
         "Bars of how far each uncertain thing moves what the design keeps and costs.",
         "Each bar runs from the figure at the low end of one thing's range (pale) to that at its"
-        " high end, all else as it was taken; the ends stand beside it. Nine times in ten the truth"
-        " lies within a range. All together: nine in ten of worlds in which everything is off at"
-        " once. The design stays as it is.",
+        " high end, all else as it was taken; the ends, 5 to 95 %, stand beside it, the line is the"
+        " figure as everything was taken. All together: 5 to 95 % of worlds in which everything is"
+        " off at once. The design stays as it is.",
     )
 
 
@@ -121,6 +121,7 @@ def _bars(axes: Axes, name: str, rows: Sequence[Any], results: Results) -> None:
             color=INK.light,
         )  # fmt: skip
         text = f"{figure_words(name, row.low, results)} to {figure_words(name, row.high, results)}"
+        text += ", the line lies outside" if row.outside else ""
         axes.text(
             1.02, y, text + told, transform=axes.get_yaxis_transform(), ha="left",
             va="center_baseline", fontsize=5.6, color=QUIET.light,
