@@ -50,7 +50,7 @@ def at_scale(
     profile, told, cell_m = found
     plain, made = (with_profile(settings, profile, side_m) for side_m in (None, cell_m))
     raised = [
-        f"{table}.{key} {getattr(getattr(made, table), key):g}"
+        f"{table}.{key} {float(f'{getattr(getattr(made, table), key):.3g}'):g}"
         for table, keys in LEAST_CELLS.items()
         for key in keys
         if getattr(getattr(made, table), key) != getattr(getattr(plain, table), key)
@@ -146,5 +146,6 @@ def _cell_m(path: Path, crs: str | None) -> float | None:
     header = read_header(path, vertical_unit="m", crs=crs)
     step = math.sqrt(abs(header.transform.determinant))
     if header.crs.is_geographic:
-        return step * _DEGREE_M
+        _, north_deg = header.transform * (header.cols / 2, header.rows / 2)
+        return step * _DEGREE_M * math.sqrt(max(math.cos(math.radians(north_deg)), 0.0))
     return step * plan_unit(header.crs).metres

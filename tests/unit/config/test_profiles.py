@@ -1,10 +1,14 @@
 """Profiles set what was left out, and nothing that was stated."""
 
+import numpy as np
 import pytest
+import rasterio
+from rasterio.transform import from_origin
 
 from brimline.config.profiles import PROFILES, profile_for, with_profile
 from brimline.config.tables import Settings
 from brimline.errors import ConfigError
+from brimline.inputs.profile import _cell_m
 
 
 def settings(**tables):
@@ -63,3 +67,14 @@ def test_what_is_left_out_is_raised_to_what_coarse_cells_can_tell():
     said = with_profile(settings(drainage={"snap_radius_m": 10.0}), "farm", 30.0)
     assert said.drainage.snap_radius_m == 10.0  # who states it means it
     assert said.drainage.snap_area_m2 == 9000.0
+
+
+def test_cells_in_degrees_are_narrower_away_from_the_equator(tmp_path):
+    """At 60° north a degree of longitude is half as long as one of latitude."""
+    path = tmp_path / "north.tif"
+    place = {"crs": "EPSG:4326", "transform": from_origin(10.0, 60.02, 0.001, 0.001)}
+    with rasterio.open(
+        path, "w", driver="GTiff", height=40, width=40, count=1, dtype="float32", **place
+    ) as made:
+        made.write(np.zeros((40, 40), dtype=np.float32), 1)
+    assert _cell_m(path, None) == pytest.approx(111_320 * 0.001 * 0.5**0.5, rel=1e-3)
