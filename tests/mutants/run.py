@@ -68,7 +68,12 @@ def main() -> None:
         counts, lived = plant(room, options.most)
         caught = sum(counts[word] for word in CAUGHT)
         asked = caught + sum(counts[word] for word in NOTICED_BY_NONE)
-        print(f"{room}: {caught} of {asked} planted errors caught, {100 * caught / asked:.0f} %")
+        left, share = counts.total() - asked, 100 * caught / max(asked, 1)
+        print(
+            f"{room}: {caught} of {asked} planted errors caught, {share:.0f} %"
+            + (f"; {left} were not tried" if left else ""),
+            flush=True,
+        )
         text = "\n".join(lived) + "\n"
         (BUILD / f"{room}.txt").write_text(text, encoding="utf-8")
 
