@@ -10,7 +10,7 @@ import numpy as np
 
 from brimline.grid.shapes import cells_inside
 from brimline.report.costs import costs
-from brimline.report.quantities import earth_of, flow_of
+from brimline.report.quantities import NINE_IN_TEN, earth_of, flow_of
 from brimline.units import counted, shown
 
 if TYPE_CHECKING:
@@ -369,7 +369,9 @@ def _earth(results: Results) -> list[Figure]:
     for kind, title in (("cut", "Dug"), ("fill", "Heaped up")):
         volume_m3 = float(volumes[f"{kind}_m3"].sum())
         error_m3 = float(np.hypot.reduce(volumes[f"{kind}_error_m3"].to_numpy(dtype=np.float64)))
-        note = f"give or take {earth.text(error_m3)}, by the survey and the way of measuring"
+        ends = (max(volume_m3 - NINE_IN_TEN * error_m3, 0.0), volume_m3 + NINE_IN_TEN * error_m3)
+        span = " to ".join(earth.text(end) for end in ends)
+        note = f"5 to 95 %: {span}, by the survey and the way of measuring"
         found.append(Figure(f"{kind}_m3", title, volume_m3, quantity, "earth_volumes", note))
     return found + _cost(results)
 

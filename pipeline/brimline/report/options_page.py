@@ -20,6 +20,7 @@ from brimline.report.plates.frame import MapFrame
 from brimline.report.plates.options import bars, option_map
 from brimline.report.plates.sensitivity import at_words, factor_words, sensitivity
 from brimline.report.plates.svg import theme_variables, themed
+from brimline.report.quantities import NINE_IN_TEN
 from brimline.report.templates import environment
 from brimline.units import shown
 
@@ -47,7 +48,6 @@ _QUANTITY: Final = {
     "mains_avoided_a_year_m3": "volume",
 }
 _DESIGN: Final = ("elements", "overflows")
-_NINE_IN_TEN: Final = 1.645  # standard errors to either side
 _MOST_FINDINGS: Final = 5
 _MARGIN: Final = 0.15  # around what is built, as a share of the longer side
 
@@ -104,7 +104,7 @@ class Alternative:
         if earth is not None:
             moved = float(earth[["cut_m3", "fill_m3"]].sum().sum())
             errors = earth[["cut_error_m3", "fill_error_m3"]].to_numpy()
-            off = _NINE_IN_TEN * math.sqrt(float((errors**2).sum()))
+            off = NINE_IN_TEN * math.sqrt(float((errors**2).sum()))
             found["earth_m3"] = max(moved - off, 0.0), moved + off
         draws = self.results.table("sensitivity_draws")
         if draws is not None:

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from brimline.layers import Column
     from brimline.units import System
 
+NINE_IN_TEN: Final = 1.645  # standard errors to either side, of a normal error
 UNKNOWN: Final = "–"  # no value: not known, or not asked of this row
 _PLAIN_LENGTHS: Final = ("length", "chainage", "spacing", "longest", "offset_m", "relief")
 _EARTH: Final = (

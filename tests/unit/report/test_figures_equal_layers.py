@@ -253,7 +253,9 @@ def test_a_bill_is_printed_whole_and_summed(make_results: Any) -> None:
     found = {f.key: f for f in figures(results)}
     assert found["cost"].value == 79 * 8.0
     assert found["cost"].note == "currency not stated; 727 with 15 % contingency; 1 row has no rate"
-    assert found["cut_m3"].note.startswith("give or take 2.0\N{NO-BREAK SPACE}yd³")
+    # 1 m³ with a standard error of 1.5292 m³, or 2 yd³: from nothing to 1.308 + 1.645 · 2 yd³
+    told = found["cut_m3"].note.replace("\N{NO-BREAK SPACE}", " ")
+    assert told.startswith("5 to 95 %: 0.0 yd³ to 4.6 yd³, by the survey")
     tables = read(report_html(results)).tables
     assert len(tables["bill"]) == 81 + 5  # and the sums at its end
     # earth in cubic yards throughout, 0.76456 m³ each
