@@ -14,7 +14,6 @@ LONGER = {
     "_frames": (140, "rows brought to their declaration, for all stages"),
     "_plan": (160, "what many stages are given, made once"),
     "swales": (240, "yet to be taken apart"),
-    "search": (320, "yet to be taken apart"),
     "reading": (220, "yet to be taken apart"),
     "tracks": (220, "yet to be taken apart"),
     "advice": (210, "yet to be taken apart"),

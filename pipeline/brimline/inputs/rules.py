@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from brimline.cascade import CascadeLimits, Free, Goals, Pace
 from brimline.choose.ponds.rules import BankRules
+from brimline.choose.pricing import Prices
 from brimline.config import USUAL_RAIN_2Y_24H_MM, AsBuilt, Hazard, Staking
 from brimline.design import DesignRules, SizingRules, UsualGround, UsualWater
 from brimline.design.banks import BankLimits
@@ -17,8 +18,12 @@ from brimline.lines.staking.levelling import Instrument
 from brimline.terrain.earthwork import Soil
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from brimline.config import Earthworks, Rates, Works
     from brimline.config.choosing import Ponds
+    from brimline.config.works import FreeDimension
+    from brimline.grid import Elevation, Grid
 
 
 def usual_water(works: Works, rain_2y_24h_mm: float | None = None) -> UsualWater:
@@ -76,7 +81,7 @@ def design_rules(
         Goals(share, hours or math.inf) if asked else None,
         works.goal_storm,
         works.goal_applied,
-        tuple(Free(one.element, one.dimension, one.low, one.high, one.step) for one in works.free),
+        free_of(works.free),
         works.pond_depth_range_m,
         works.swale_depth_range_m,
         works.basin_depth_range_m,
@@ -118,9 +123,25 @@ def soil_as_dug(params: Earthworks) -> Soil:
     )
 
 
+def free_of(dimensions: Sequence[FreeDimension]) -> tuple[Free, ...]:
+    """Return what may be chosen, and within which bounds."""
+    return tuple(
+        Free(one.element, one.dimension, one.low, one.high, one.step) for one in dimensions
+    )
+
+
 def prices_of(rates: Rates) -> dict[str, float | None]:
     """Return the price of one unit of each item of the bill; None where it is not stated."""
     return {key: getattr(rates, item.rate_key(key)) for key, item in ITEMS.items()}
+
+
+def dug_prices(dem: Elevation, grid: Grid, how: Earthworks, rates: Rates) -> Prices:
+    """Return what an element costs that is dug by itself on the survey."""
+    stated = {key: price for key, price in prices_of(rates).items() if price is not None}
+    return Prices(
+        dem, grid, building_of(how), how.batter_limit_m, soil_as_dug(how), stated,
+        how.sill_stone_m, how.sill_apron_m,
+    )  # fmt: skip
 
 
 def build_limits(params: AsBuilt) -> BuildLimits:
