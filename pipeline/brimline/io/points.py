@@ -52,7 +52,7 @@ _LINES: Final = 1 << 16  # numbers that flight lines of a file may have
 _BETWEEN_LINES: Final = "flight lines"
 _BETWEEN_FILES: Final = OVERLAPPING
 _LEAST_FILLED: Final = 0.02  # cells of the mean spacing are mostly filled where points are spread
-_ON_GROUND_M: Final = 0.2  # points this close above a cell's lowest are ground with it
+ON_GROUND_M: Final = 0.2  # points this close above a cell's lowest are ground with it
 
 
 @dataclass(frozen=True, slots=True)
@@ -373,7 +373,7 @@ def _gather_filtered(
             row, col = grid.cell(x, y)
             on = grid.holds(row, col)
             close = np.zeros(x.shape, dtype=np.bool_)
-            close[on] = level_m[on] - levels[row[on], col[on]] <= _ON_GROUND_M
+            close[on] = level_m[on] - levels[row[on], col[on]] <= ON_GROUND_M
             used += bins.add(x[close], y[close], level_m[close])
     return used
 

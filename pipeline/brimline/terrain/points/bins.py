@@ -80,8 +80,8 @@ class PointBins:
         return (self._count > 0).reshape(self.grid.shape)
 
     def counts(self) -> NDArray[np.int32]:
-        """Return how many points each cell holds, int32 (rows, cols)."""
-        return self._count.astype(np.int32).reshape(self.grid.shape)
+        """Return how many points each cell holds, int32 (rows, cols); a view, not a copy."""
+        return self._count.view(np.int32).reshape(self.grid.shape)
 
     @property
     def filled_cells(self) -> int:
