@@ -180,6 +180,7 @@ def build_results(
                 "ground_points": 0,
                 "ground_filtered": False,
                 "steps": [],
+                "cut_from": "",
             },
             "support": {
                 "error_m": 0.1,

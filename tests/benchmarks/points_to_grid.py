@@ -1,4 +1,4 @@
-"""Memory and time of gridding points: ``python tests/benchmarks/points_to_grid.py MILLIONS FOLDER``.
+"""Memory and time of gridding points: ``python tests/benchmarks/points_to_grid.py MILLIONS DIR``.
 
 Makes tiles of two million ground points each at 4 a square metre, over hills, in two flight lines
 that lie over each other, as LAZ; grids them in a process of its own, and prints the most memory

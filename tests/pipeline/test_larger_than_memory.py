@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+import os
 from typing import TYPE_CHECKING
 
 import pytest
 import rasterio
 import shapely
 from tests.pipeline.conftest import NORTH, WEST, valley
+
+from brimline.io.elevation import read_elevation
 
 if TYPE_CHECKING:
     from tests.pipeline.conftest import Site
@@ -75,6 +78,28 @@ def test_a_run_on_what_drains_to_the_site_has_the_whole_surveys_catchment(
     drained = long_valley.folder / "surveys/site"
     with rasterio.open(drained / "clip.tif") as file:
         assert file.height < SIZE - 100  # what lies below is left out
+    facts = read_elevation(drained / "clip.tif").facts
+    assert facts.cut_from == f"1 file of {SIZE} × {SIZE} cells, drained in tiles"
     (told,) = json.loads((drained / "survey.json").read_text())["intakes"]
     assert told["area_m2"] == whole["area_m2"] == told["own_area_m2"]
     assert told["edge_sides"] == whole["edge_sides"]
+
+
+@pytest.mark.slow
+def test_a_run_in_tiles_of_which_nothing_changed_ends_at_a_glance(
+    long_valley: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    long_valley.draft = True
+    long_valley.tables += TILES
+    site = long_valley.write()
+    for path in long_valley.folder.iterdir():
+        os.utime(path, (0, 0))  # else too fresh to be sure of
+    monkeypatch.setattr("brimline.engine.glance.is_fresh", lambda *_: False)
+    assert long_valley.call("run", str(site)).code == 0
+    again = long_valley.call("run", str(site))
+    assert "Nothing has changed" in again.out
+    assert "ground" not in again.err  # no tile was looked at
+    os.utime(long_valley.folder / "terrain.tif", (1, 1))
+    assert "drained in" in long_valley.call("run", str(site)).err
+    (long_valley.folder / "surveys/site/clip.tif").unlink()
+    assert "drained in" in long_valley.call("run", str(site)).err

@@ -174,6 +174,7 @@ def run_site(site: Path, options: RunOptions) -> Done:
     if options.option:
         said = said.option(options.option)
     said, remote = _brought(said)
+    whole, sources = said, _sources(said)
     said, drained = _at_size(said)
     loaded, profile_told = at_scale(said, reach.known, digests)
     if options.sensitivity:
@@ -196,11 +197,14 @@ def run_site(site: Path, options: RunOptions) -> Done:
         try:
             glance.forget(store_folder)
             done = _run(loaded, options, folder, stages, reach, store, digests, journal, progress)
-            special = options.until or options.only or options.option or drained or remote
+            special = options.until or options.only or options.option or remote
             if drained:
                 _tell_areas(done, drained)
             if not special and options.draft is None:
-                _note_for_a_glance(site, store_folder, done, {site: before}, code, began_s)
+                seen = {site: before, **(sources if drained else {})}
+                _note_for_a_glance(
+                    site, store_folder, done, whole if drained else loaded, seen, code, began_s
+                )
         except BaseException as fault:
             journal.write("run failed", kind=type(fault).__name__, error=str(fault))
             raise
@@ -224,6 +228,18 @@ def _brought(said: Loaded) -> tuple[Loaded, bool]:
     for problem in notices:
         console.say_problem(problem)
     return said, True
+
+
+def _sources(said: Loaded) -> dict[Path, Status]:
+    """Return the status of every elevation file, where a run may take a cut of them."""
+    if _small(said):
+        return {}
+    from brimline.engine import files_of
+    from brimline.engine.digests import status
+    from brimline.inputs.sources import said_paths
+
+    files = [file for name in said_paths(said) for file in files_of(name)]
+    return {file: status(file) for file in files if file.is_file()}
 
 
 def _at_size(said: Loaded) -> tuple[Loaded, Drained | None]:
@@ -283,24 +299,30 @@ def _note_for_a_glance(
     site: Path,
     store_folder: Path,
     done: Done,
+    loaded: Loaded,
     said: Mapping[Path, Status],
     code: Mapping[Path, Status],
     began_s: float,
 ) -> None:
-    from brimline.engine import glance
+    """Leave a note of all that the run rests on; what was cut for it is a result of it."""
+    from brimline.engine import files_of, glance
     from brimline.inputs.sources import said_paths
     from brimline.io import atomic
     from brimline.publish import MANIFEST
 
-    loaded = done.loaded
+    results = [done.published.folder / MANIFEST]
+    named = {file for path in said_paths(loaded) for file in files_of(path)}
+    cut = [loaded.resolve(name) for name in done.loaded.settings.inputs.elevation]
+    cut = [path for path in cut if path.is_file() and path not in named]
+    seen = {path: found for path, found in done.seen.items() if path not in cut}
     text = glance.note_text(
         site,
         loaded.settings.site.name,
         done.published.folder,
         said_paths(loaded),
-        {**done.seen, **said},
+        {**seen, **said},
         code,
-        [done.published.folder / MANIFEST],
+        [*results, *cut],
         began_s,
     )
     if text:

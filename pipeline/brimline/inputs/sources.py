@@ -65,7 +65,7 @@ def store_of(loaded: Loaded) -> Path:
 def said_paths(loaded: Loaded) -> tuple[Path, ...]:
     """Return the files, folders and patterns that the site's file names, resolved."""
     inputs = loaded.settings.inputs
-    names = list(inputs.elevation)
+    names = [*inputs.elevation, *(inputs.coarser or ())]
     names += [entry.file for name in _VECTORS if (entry := getattr(inputs, name)) is not None]
     names += [said for name in _FILES if (said := getattr(inputs, name)) is not None]
     return tuple(loaded.resolve(name) for name in names)

@@ -50,6 +50,7 @@ class Mosaic:
     unit: lengths.LengthUnit
     notices: tuple[Problem, ...]
     days: tuple[str, str] = ("", "")
+    cut_from: str = ""
     steps: tuple[SurveyStep, ...] = ()
 
 
@@ -81,11 +82,13 @@ def read_mosaic(
     if shape[0] * shape[1] > max_cells:
         raise InputError(_too_large(headers, shape, max_cells))
     notices = [notice for header in headers for notice in header.notices]
-    days = first_and_last(header.written for header in headers)
+    days = first_and_last(day for header in headers for day in header.days)
     if len(headers) == 1:
         levels, found = read_levels(first)
         notices += found
-        return Mosaic(levels, transform, first.crs, first.unit, grouped(notices), days)
+        return Mosaic(
+            levels, transform, first.crs, first.unit, grouped(notices), days, first.cut_from
+        )
     levels = np.full(shape, np.nan, dtype=np.float32)
     overlaps = []
     for header, (row, col) in zip(headers, offsets, strict=True):
@@ -100,7 +103,7 @@ def read_mosaic(
     steps = [overlap.step for overlap in overlaps] + list(_seams(headers, offsets, levels))
     steps.sort(key=lambda step: -abs(step.step_m))
     return Mosaic(
-        levels, transform, first.crs, first.unit, grouped(notices), days, tuple(steps)
+        levels, transform, first.crs, first.unit, grouped(notices), days, steps=tuple(steps)
     )  # fmt: skip
 
 

@@ -16,7 +16,7 @@ from brimline.grid import held_levels
 from brimline.io import crs as crs_of
 from brimline.io import lengths
 from brimline.io.formats import open_raster
-from brimline.io.survey_facts import tiff_day
+from brimline.io.survey_facts import CUT_DAYS, CUT_FROM, first_and_last, tiff_day
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -47,7 +47,8 @@ class Header:
     crs: CRS
     unit: lengths.LengthUnit
     notices: tuple[Problem, ...]
-    written: str = ""  # day, by its own tag
+    days: tuple[str, str] = ("", "")  # on which it, or what it was cut from, was written
+    cut_from: str = ""
 
 
 def read_header(path: Path, *, vertical_unit: str, crs: str | None) -> Header:
@@ -167,6 +168,8 @@ def _header(file: Any, path: Path, vertical_unit: str, stated: str | None) -> He
     if crs is None or any(problem.severity is Severity.ERROR for problem in problems):
         raise InputError(p for p in problems if p.severity is Severity.ERROR)
     unit, unit_problems = _unit(file, path, crs, vertical_unit)
+    tags = file.tags()
+    days = (tiff_day(tags.get("TIFFTAG_DATETIME", "")), *tags.get(CUT_DAYS, "").split())
     return Header(
         path,
         file.height,
@@ -175,7 +178,8 @@ def _header(file: Any, path: Path, vertical_unit: str, stated: str | None) -> He
         crs_of.horizontal(crs),
         unit,
         tuple(problems + unit_problems),
-        tiff_day(file.tags().get("TIFFTAG_DATETIME", "")),
+        first_and_last(days),
+        tags.get(CUT_FROM, ""),
     )
 
 

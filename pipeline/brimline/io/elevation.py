@@ -158,7 +158,9 @@ def read_elevation(
         )
         notices = [*mosaic.notices]
         by = WRITTEN if mosaic.days[0] else ""
-        facts = SurveyFacts("raster", *mosaic.days, by, steps=mosaic.steps)
+        facts = SurveyFacts(
+            "raster", *mosaic.days, by, steps=mosaic.steps, cut_from=mosaic.cut_from
+        )
         if not mosaic.unit.is_metre:
             notices.append(lengths.converted(mosaic.unit, source))
         notices += _drop_zero_fill(mosaic.levels, source)

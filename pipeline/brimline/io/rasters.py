@@ -22,6 +22,7 @@ from brimline.io.atomic import write_bytes, write_text
 from brimline.io.crs import canonical
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -157,11 +158,20 @@ def write_mosaic(path: Path, tiles: dict[Path, Window], grid: Grid, declaration:
 
 
 def plain_bytes(
-    array: NDArray[Any], grid: Grid, *, nodata: float | None, step: float | None = None
+    array: NDArray[Any],
+    grid: Grid,
+    *,
+    nodata: float | None,
+    step: float | None = None,
+    tags: Mapping[str, str] | None = None,
 ) -> bytes:
     """Return a GeoTIFF without extras, quick to make and read, same bytes each time.
 
     Lossless, but for values that are no multiples of a `step` where one is given.
+
+    Parameters
+    ----------
+    tags : what the file says of itself besides.
 
     Raises
     ------
@@ -189,7 +199,7 @@ def plain_bytes(
             with memory.open(**profile) as file:
                 _scaled(file, step)
                 file.write(_bands(array))
-                file.update_tags(**{_CRS_TAG: grid.crs})
+                file.update_tags(**{_CRS_TAG: grid.crs}, **(tags or {}))
             content: bytes = memory.read()
     except RasterioError as fault:
         raise StoreError(f"a raster could not be written: {fault}") from fault

@@ -12,6 +12,8 @@ if TYPE_CHECKING:
 Kind = Literal["raster", "points", "levels"]
 
 FLOWN: Final = "time of the points"
+CUT_FROM: Final = "BRIMLINE_CUT_FROM"  # tag of a raster that was cut from a larger survey
+CUT_DAYS: Final = "BRIMLINE_CUT_DAYS"
 WRITTEN: Final = "date in the files' headers"
 # ASPRS LAS 1.4 R15, GPS time type: seconds since the GPS epoch, less a thousand million
 _GPS_EPOCH: Final = datetime(1980, 1, 6, tzinfo=UTC)
@@ -51,6 +53,7 @@ class SurveyFacts:
     points : of a cloud, in all; of these `ground_points` made the surface.
     ground_filtered : whether ground was found here, since the files do not class it.
     steps : between strips, the largest first.
+    cut_from : the larger survey that this was cut from, in words; empty where it is all.
     """
 
     kind: Kind = "raster"
@@ -61,6 +64,7 @@ class SurveyFacts:
     ground_points: int = 0
     ground_filtered: bool = False
     steps: tuple[SurveyStep, ...] = ()
+    cut_from: str = ""
 
 
 def gps_day(adjusted_s: float) -> str:

@@ -271,6 +271,8 @@ def _rows(results: Results, survey: Mapping[str, Any]) -> Iterator[tuple[str, st
     else:
         yield "Date", "not told by the files, nor stated (survey.date)"
     yield "What it is", f"{_KINDS[survey['kind']]}, {counted(survey['files'], 'file')}"
+    if survey["cut_from"]:
+        yield "Cut from", survey["cut_from"]
     yield from accuracy(results)
     yield (
         "Holes as read",

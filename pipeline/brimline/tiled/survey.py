@@ -23,11 +23,13 @@ from brimline.io.atomic import write_bytes, write_text
 from brimline.io.geopackage import write_geopackage
 from brimline.io.machine import MAX_CELLS
 from brimline.io.rasters import plain_bytes, read_block, write_mosaic
+from brimline.io.survey_facts import CUT_DAYS, CUT_FROM, first_and_last
 from brimline.layers import layer, raster
 from brimline.tiled.chain import Drained, Intakes, divide, drain, paths
 from brimline.tiled.passes import TiledSurvey
 from brimline.tiled.scheduled import OnDask, client
 from brimline.tiled.store import WORK, FolderStore
+from brimline.units import counted
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -165,7 +167,7 @@ def drain_survey(
                 divided = divide(survey, runner, drained, np.concatenate((cells, ends)))
                 if not len(ends):
                     files["subcatchment"] = _mosaic(store, "subcatchment")
-                files |= _clip(store, divided.box, options.clip_cells)
+                files |= _clip(store, index, divided.box, options.clip_cells)
                 divided = first_of(divided, len(cells))
         seconds = time.monotonic() - began_s
         result = Result(
@@ -237,7 +239,7 @@ def _on_data(store: FolderStore, points: Sequence[tuple[float, float]]) -> NDArr
     return found
 
 
-def _clip(store: FolderStore, box: Window, most_cells: int) -> dict[str, Path]:
+def _clip(store: FolderStore, index: TileIndex, box: Window, most_cells: int) -> dict[str, Path]:
     """Write the ground that drains to all intakes and a rim around it, where a run can take it.
 
     Levels are those of the source in metres, so that a site can name the file as its elevation.
@@ -251,7 +253,12 @@ def _clip(store: FolderStore, box: Window, most_cells: int) -> dict[str, Path]:
     level = store.read("ground", around)
     level[~np.isfinite(level)] = np.nan
     path = store.folder / "clip.tif"
-    write_bytes(path, plain_bytes(level, store.grid.window(*around), nodata=np.nan))
+    tags = {
+        CUT_FROM: f"{counted(len(index.pieces), 'file')} of {index.grid.rows} × {index.grid.cols}"
+        " cells, drained in tiles",
+        CUT_DAYS: " ".join(first_and_last(d for piece in index.pieces for d in piece.header.days)),
+    }
+    write_bytes(path, plain_bytes(level, store.grid.window(*around), nodata=np.nan, tags=tags))
     return {"clip": path}
 
 
