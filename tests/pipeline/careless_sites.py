@@ -50,6 +50,13 @@ duration_h = 3
 rmse_m = 0.05
 [earthworks]
 """
+# what people read of a round
+_TOLD = {
+    "cascade_findings": ("text",),
+    "design_proof": ("notes",),
+    "cascade_mends": ("text",),
+    "advice": ("text", "does", "why_none"),
+}
 RAIN = "duration_h,10,100\n0.5,22,34\n1,30,46\n3,42,64\n6,50,76\n24,70,105\n"
 # what must be gone for a cascade to hold, in any storm that is run
 BREAKS = frozenset(
@@ -344,6 +351,7 @@ class Round:
     applied: list[str]
     lengths: dict[str, float]
     explained: list[tuple[str, str]]
+    told: list[str] = field(default_factory=list)
 
     @property
     def broken(self) -> dict[tuple[str, str], str]:
@@ -405,7 +413,13 @@ class Stages:
         told = self.values["advice"]
         said = told["mend_id"].notna() | told["why_none"].notna()
         explained = list(zip(told["element_id"][said], told["code"][said], strict=True))
-        return Round(findings, [], lengths_of(self.plan), explained)
+        sentences = [
+            text
+            for name, columns in _TOLD.items()
+            for column in columns
+            for text in self.values[name][column].dropna()
+        ]
+        return Round(findings, [], lengths_of(self.plan), explained, sentences)
 
     def follow(self) -> list[str]:
         """Write the advised mends into the plan, as `brimline apply --advised` does."""

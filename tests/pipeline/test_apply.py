@@ -132,6 +132,18 @@ def test_what_is_safe_is_what_raises_no_other_peak(broken):
     assert done.json["applied"]
 
 
+def test_a_row_that_is_left_out_stands_in_the_copy_alone(broken):
+    path = broken.folder / "plan.gpkg"
+    backup = write_changes(
+        path, [PlanChange("drawn_ponds", "Upper pond", removed=True)], ["left out"], crs="EPSG:4326"
+    )
+    assert len(pyogrio.read_dataframe(path, layer="drawn_ponds")) == 0
+    assert len(pyogrio.read_dataframe(path, layer="drawn_basins")) == 1
+    assert pyogrio.read_dataframe(backup, layer="drawn_ponds")["name"].to_list() == ["Upper pond"]
+    with sqlite3.connect(path) as file:
+        assert file.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+
+
 def test_shapes_go_into_the_crs_of_the_plan(broken):
     frame = pyogrio.read_dataframe(broken.folder / "plan.gpkg", layer="discharge_points")
     point = frame.geometry.iloc[0]

@@ -16,7 +16,7 @@ LONGER = {
     "swales": (240, "yet to be taken apart"),
     "reading": (220, "yet to be taken apart"),
     "tracks": (220, "yet to be taken apart"),
-    "advice": (210, "yet to be taken apart"),
+    "advice": (190, "yet to be taken apart"),
     "_assess": (210, "yet to be taken apart"),
     "_follow": (150, "yet to be taken apart"),
     "keylines": (180, "yet to be taken apart"),

@@ -162,7 +162,10 @@ def elements_built(
         name = element.element_id
         mine = [one for one in checks if one.asked.element_id == name]
         if isinstance(element.shape, Drain):
-            found.elements[name] = _drain(element, element.shape, mine, differences, tolerances)
+            found.elements[name] = _drain(
+                element, element.shape, mine, differences, tolerances,
+                _judged_together(works.network),
+            )  # fmt: skip
             _drain_outlets(found, works.network, name)
         elif element.kind in _HOLDING and name in works.ready.elements:
             found.elements[name] = _bowl(works, element, mine, differences, tolerances, found)
@@ -177,6 +180,7 @@ def _drain(
     mine: Sequence[CheckedLevel],
     differences: Differences,
     tolerances: Tolerances,
+    among: int,
 ) -> BuiltElement:
     bed = [one for one in mine if one.asked.role == "floor" and math.isfinite(one.difference_m)]
     if not bed:
@@ -185,14 +189,15 @@ def _drain(
     level = np.array([one.asked.level_m for one in bed])
     change = np.array([one.difference_m for one in bed])
     error_m = tolerances.survey_error_m
-    off_m = _beyond_chance(float(change.mean()), differences.error_of_mean_m(error_m, len(bed)))
-    if not off_m and np.abs(change).max() <= chance_of_one(len(bed)) * error_m:
+    mean_error_m = differences.error_of_mean_m(error_m, len(bed))
+    off_m = _beyond_chance(float(change.mean()), mean_error_m, among)
+    if not off_m and np.abs(change).max() <= chance_of_one(among * len(bed)) * error_m:
         change = np.zeros(len(bed))
     if len(bed) > 1 and np.polyfit(along, level, 1)[0] > 0:  # staked from its lower end
         along = drain.length_m - along
     now = drain_as_built(drain, along, change)
     depth, at = standing_water_m(along, level + change)
-    if depth <= range_of_chance(len(bed)) * error_m:
+    if depth <= range_of_chance(len(bed), among) * error_m:
         depth = 0.0
     crest = [one.difference_m for one in mine if one.asked.role == "crest"]
     low = min((one for one in crest if math.isfinite(one)), default=math.nan)
@@ -219,16 +224,17 @@ def _bowl(
 ) -> BuiltElement:
     """Work out an element that holds water behind a sill."""
     name, network = element.element_id, works.network
-    error_m = tolerances.survey_error_m
+    error_m, among = tolerances.survey_error_m, _judged_together(network)
     sills = _sills(network, name, mine, differences, tolerances)
     for place, one in sills.items():
         outlet = network.links[place].outlet
         if one.line is not None and isinstance(outlet, Sill):
-            found.outlets[place] = _outlet(outlet, one.line, error_m, _many(network))
+            found.outlets[place] = _outlet(outlet, one.line, error_m, among)
     crest = [one.asked for one in mine if one.asked.role == "crest"]
     least = element.crest_level_m - _NOTCH_M
     changes = differences.along_crest(crest, works.levels, least) if crest else np.zeros(0)
-    low = _lowest(changes, error_m, differences.error_of_mean_m(error_m, changes.size))
+    mean_error_m = differences.error_of_mean_m(error_m, changes.size)
+    low = _lowest(changes, error_m, mean_error_m, among)
     spill = network.spill_level_m(name)
     ground = None if name in works.filled else pool_cells(works, name, spill, differences)
     stages = element.stages if ground is None else stages_as_built(element, ground)
@@ -248,31 +254,34 @@ def _bowl(
     return BuiltElement(now, list(sills.values()), ground is not None, error_m3, low)
 
 
-def _lowest(change_m: NDArray[np.float64], error_m: float, error_of_mean_m: float) -> float:
+def _lowest(
+    change_m: NDArray[np.float64], error_m: float, error_of_mean_m: float, among: int
+) -> float:
     """Lowest change along a crest, or its median where chance explains that some lie lower."""
     if not change_m.size:
         return math.nan
     low, middle = float(change_m.min()), float(np.median(change_m))
-    if low < middle - chance_of_one(change_m.size) * error_m:
+    if low < middle - chance_of_one(change_m.size * among) * error_m:
         return low
-    return _beyond_chance(middle, _MEDIAN * error_of_mean_m)
+    return _beyond_chance(middle, _MEDIAN * error_of_mean_m, among)
 
 
-def _beyond_chance(off_m: float, error_m: float) -> float:
-    """Return a departure, or none where chance explains it."""
-    return off_m if abs(off_m) > chance_of_one(1) * error_m else 0.0
+def _beyond_chance(off_m: float, error_m: float, among: int) -> float:
+    """Return a departure, or none where chance explains it among all that are looked at."""
+    return off_m if abs(off_m) > chance_of_one(among) * error_m else 0.0
 
 
-def _many(network: Network) -> int:
-    """Count verdicts on sills of the works, which are given together: two on each."""
-    return 2 * max(1, sum(isinstance(link.outlet, Sill) for link in network.links))
+def _judged_together(network: Network) -> int:
+    """Count what is judged of the works at once: each sill's level and evenness, mounds, beds."""
+    sills = sum(isinstance(link.outlet, Sill) for link in network.links)
+    return 2 * sills + max(1, len(network.elements))
 
 
 def _outlet(sill: Sill, line: SillLine, error_m: float, among: int) -> Outlet:
     even_m = max(_SAME_M, range_of_chance(line.readings, among) * error_m)
     if sill.form != "broad" or line.uneven_m <= even_m:
         off_m = line.mean_m - sill.crest_m
-        return sill.raised(_beyond_chance(off_m, line.error_of_mean_m(error_m)))
+        return sill.raised(_beyond_chance(off_m, line.error_of_mean_m(error_m), among))
     along = np.unique(line.along_m)
     level = np.array([line.level_m[line.along_m == place].mean() for place in along])
     return built_sill(along, level, discharge_coefficient=sill.discharge_coefficient)
@@ -296,7 +305,7 @@ def _sills(
         role = "sill" if number == 1 else f"sill{number}"
         ends = np.array([(one.asked.x, one.asked.y) for one in mine if one.asked.role == role])
         line = differences.along_sill(ends, sill.crest_m) if len(ends) == 2 else None
-        verdict = sill_verdict(line, sill.crest_m, tolerances, among=_many(network))
+        verdict = sill_verdict(line, sill.crest_m, tolerances, among=_judged_together(network))
         found[place] = SillBuilt(name, number, sill.width_m, sill.crest_m, line, verdict)
     return found
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from brimline.as_built.differences import Differences
     from brimline.as_built.elements import BuiltElement
-    from brimline.as_built.levels import CheckedLevel
+    from brimline.as_built.levels import CheckedLevel, Tolerances
     from brimline.cascade import Finding, Mend
 
 SURVEY: Final = 0
@@ -29,6 +29,7 @@ _LEVELS: Final = 13
 _UNDECIDED: Final = 14
 _UNSEEN: Final = 15
 _LEAST_STANDING_M: Final = 0.02
+_MOST_SHOTS: Final = 30  # on one sill or line; more is levelled sooner (common practice, no source)
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,18 +166,20 @@ def of_undecided(
     checks: Sequence[CheckedLevel],
     built: Mapping[str, BuiltElement],
     differences: Differences,
-    survey_error_m: float,
+    tolerances: Tolerances,
 ) -> Iterator[BuiltFinding]:
     """Tell of what the survey shows to be neither right nor wrong, or wrong only as a whole.
 
     Single levels of a floor or rim that chance puts near their limit are not told where their mean
     passes; each undecided place of a crest is, for it is where water would run over.
     """
+    survey_error_m = tolerances.survey_error_m
     groups: dict[tuple[str, str], list[CheckedLevel]] = defaultdict(list)
     for one in checks:
         if math.isfinite(one.difference_m) and not one.asked.role.startswith("sill"):
             groups[one.asked.element_id, one.asked.role].append(one)
     open_: dict[str, list[str]] = defaultdict(list)
+    tightest_m: dict[str, float] = defaultdict(lambda: math.inf)
     for (name, role), found in groups.items():
         undecided = [one for one in found if one.verdict == "not decided"]
         if not undecided:
@@ -195,6 +198,7 @@ def of_undecided(
             )  # fmt: skip
         elif whole == "not decided" or role == "crest":
             open_[name].append(f"{len(undecided)} of its {len(found)} {role} levels")
+            tightest_m[name] = min(tightest_m[name], tolerance)
     for name, element in built.items():
         for sill in element.sills:
             words = [
@@ -207,12 +211,29 @@ def of_undecided(
             if words:
                 number = f" {sill.number}" if len(element.sills) > 1 else ""
                 open_[name].append(f"{' and '.join(words)} of its sill{number}")
+                tightest_m[name] = min(tightest_m[name], tolerances.sill_m)
     for name, parts in open_.items():
         text = (
             f"not decided by this survey, which errs by {survey_error_m:.3f} m: {', '.join(parts)}"
         )
-        mend = "check them with a level from the benchmark, or shoot more places on each"
+        mend = "check them with a level from the benchmark"
+        shots = shots_wanted(differences, survey_error_m, tightest_m[name])
+        if shots:
+            mend += f", or shoot {shots} places on each: the mean of so many tells"
         yield BuiltFinding(_UNDECIDED, name, "not-decided", text, mend)
+
+
+def shots_wanted(differences: Differences, error_m: float, tolerance_m: float) -> int:
+    """Count levels whose mean tells what is right from what is off by twice the tolerance.
+
+    Returns
+    -------
+    0 where no number that a crew would shoot does, as with errors that are alike all over.
+    """
+    for count in range(2, _MOST_SHOTS + 1):
+        if 2 * SURE * differences.error_of_mean_m(error_m, count) <= tolerance_m:
+            return count
+    return 0
 
 
 def of_unseen(checks: Sequence[CheckedLevel]) -> Iterator[BuiltFinding]:

@@ -117,13 +117,14 @@ def judge_works(
     """
     asked = [*stakes, *bottom_places(works)]
     found = [differences.at(one) for one in asked]
+    # an element is told as built otherwise by any one of its levels: all are judged together
     among = Counter(
-        (one.element_id, one.role)
+        one.element_id
         for one, here in zip(asked, found, strict=True)
         if math.isfinite(here.difference_m)
     )
     checks = [
-        checked(one, here.difference_m, tolerances, among=among[one.element_id, one.role] or 1)
+        checked(one, here.difference_m, tolerances, among=among[one.element_id] or 1)
         for one, here in zip(asked, found, strict=True)
     ]
     built = elements_built(works, checks, differences, tolerances)
@@ -140,7 +141,7 @@ def judge_works(
             *told.of_levels(checks),
             *told.of_sills(built.elements),
             *told.of_storage(built.elements, designed_m3, checks, tolerances.storage_pct),
-            *told.of_undecided(checks, built.elements, differences, tolerances.survey_error_m),
+            *told.of_undecided(checks, built.elements, differences, tolerances),
             *told.of_unseen(checks),
         ]
     )

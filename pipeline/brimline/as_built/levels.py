@@ -152,7 +152,7 @@ def checked(
 
     Parameters
     ----------
-    among : how many levels of its kind its element has.
+    among : how many levels of its element were surveyed.
     """
     tolerance = tolerances.of(asked.role)
     high = difference_m > 0

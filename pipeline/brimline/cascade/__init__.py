@@ -15,7 +15,7 @@ from brimline.cascade.findings import Finding, check, flags_of
 from brimline.cascade.inflow import StormInflow, inflow_of, with_rain
 from brimline.cascade.judge import assess, judge
 from brimline.cascade.limits import CascadeLimits
-from brimline.cascade.mends import Mend, mends_for
+from brimline.cascade.mends import Mend, mends_for, told_tries
 from brimline.cascade.network import NOWHERE, Discharge, Link, Network
 from brimline.cascade.pipes import size_pipes
 from brimline.cascade.routing import ElementSums, LinkSums, Pace, Routed, Series, route
@@ -52,6 +52,7 @@ __all__ = [
     "size",
     "size_pipes",
     "size_sills",
+    "told_tries",
     "value_of",
     "with_rain",
 ]

@@ -121,27 +121,39 @@ def new_sill(routed: Routed, element_id: str, target: str) -> list[Option]:
     ]
 
 
-def raise_outlet(link: Link, limits: CascadeLimits, needed_m: float, *, crest: bool) -> Option:
-    """Raise an outlet, and the crest of its element with it where asked."""
+def raise_outlet(
+    network: Network, link: Link, limits: CascadeLimits, needed_m: float, *, crest: bool
+) -> list[Option]:
+    """Raise an outlet, and the crest of its element with it where asked.
+
+    Alone it may come up to the crest: above that, water would run over the brim and not over it.
+    """
+    room_m = network.element(link.from_id).crest_level_m - link.outlet.crest_m
+    most_m = limits.highest_raise_m if crest else min(limits.highest_raise_m, room_m)
+    if most_m < CENTIMETRE:
+        return []
 
     def raised(network: Network, by_m: float) -> Network:
         changed = network.with_link(link, replace(link, outlet=link.outlet.raised(by_m)))
         return _with_crest(changed, link.from_id, by_m) if crest else changed
 
     what = "sill and crest" if crest else "sill"
-    return Option(
-        link.from_id,
-        f"{what} level",
-        "m",
-        0.0,
-        limits.highest_raise_m,
-        CENTIMETRE,
-        raised,
-        lambda by: (
-            f"raise the {what} of {link.from_id} by {by:.2f} m to {link.outlet.crest_m + by:.2f} m"
-        ),
-        guess=needed_m,
-    )
+    return [
+        Option(
+            link.from_id,
+            f"{what} level",
+            "m",
+            0.0,
+            most_m,
+            CENTIMETRE,
+            raised,
+            lambda by: (
+                f"raise the {what} of {link.from_id} by {by:.2f} m to"
+                f" {link.outlet.crest_m + by:.2f} m"
+            ),
+            guess=needed_m,
+        )
+    ]
 
 
 def lower_outlet(network: Network, link: Link, needed_m: float | None = None) -> list[Option]:

@@ -67,10 +67,10 @@ def _levels(routed: Routed, element: Element, limits: CascadeLimits) -> Iterator
             f"{routed.elements.overtopped_m3[at]:.1f} m³ run over the brim"
         )
         yield Finding("overtopped", name, text)
-    elif short > limits.level_slack_m:
+    elif limits.keeps_freeboard and short > limits.level_slack_m:
         text = (
-            f"water peaks at {peak:.2f} m, {-over:.2f} m under the crest where the freeboard is "
-            f"{element.freeboard_m:.2f} m"
+            f"water peaks at {peak:.2f} m, {max(-over, 0.0):.2f} m under the crest where the"
+            f" freeboard is {element.freeboard_m:.2f} m"
         )
         yield Finding("freeboard", name, text)
     else:

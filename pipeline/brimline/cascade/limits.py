@@ -34,6 +34,7 @@ class CascadeLimits:
     embankment_water_m : water against fill from which it counts as an embankment pond; 3 ft, NRCS
         Code 378 [m].
     largest_sill_m, highest_raise_m : how far a mend may go before another is looked for [m].
+    keeps_freeboard : whether water within the freeboard is told; a greater storm may use it up.
     """
 
     min_drop_m: float = 0.10
@@ -48,6 +49,7 @@ class CascadeLimits:
     embankment_water_m: float = 0.91
     largest_sill_m: float = 100.0
     highest_raise_m: float = 3.0
+    keeps_freeboard: bool = True
 
     def stricter(self, by_m: float) -> CascadeLimits:
         """Return limits that a coarser routing may be judged by.

@@ -72,6 +72,7 @@ def mends_for(
     *,
     others: Iterable[Finding] = (),
     most: int = 3,
+    exact: bool = False,
 ) -> tuple[Mend, ...]:
     """Find what would mend each finding.
 
@@ -86,6 +87,7 @@ def mends_for(
     others : all other findings of the cascade, so that a mend can be seen to bring no new one.
     targets : element to where its overflow would run on the ground, where that was traced.
     most : how many ways to mend one finding to look for.
+    exact : try them in steps as short as those of `routed`, where nobody routes them again.
     """
     limits, pace = limits or CascadeLimits(), pace or Pace()
     findings = tuple(findings)
@@ -100,8 +102,8 @@ def mends_for(
     ]
     if not wanted:
         return ()
-    coarse = workshop(routed.network, routed.inflow, limits, pace)
     fine = fine_workshop(routed, (*findings, *others), limits, pace)
+    coarse = fine if exact else workshop(routed.network, routed.inflow, limits, pace)
     # where the coarse routing just misses a flag, or has one too many, the fine one is used
     shops = [
         coarse if coarse.flags_of(case.name) == fine.flags_of(case.name) else fine
@@ -109,6 +111,25 @@ def mends_for(
     ]
     calls = [partial(_mends, case, shop, most) for case, shop in zip(wanted, shops, strict=True)]
     return tuple(mend for part in side_by_side(calls) for mend in part)
+
+
+def told_tries(
+    routed: Routed,
+    finding: Finding,
+    limits: CascadeLimits | None = None,
+    targets: Mapping[str, str] | None = None,
+) -> str:
+    """Say what `mends_for` tries for a finding and how far; empty where nothing is known."""
+    case = Case(routed, finding, limits or CascadeLimits(), targets or {})
+    return ", ".join(_farthest(option) for option in options_for(case))
+
+
+def _farthest(option: Option) -> str:
+    most = max(option.values, default=option.most)
+    what = f"the {option.dimension} of {option.element_id}"
+    if option.unit == "m" and option.now == 0:  # a level
+        return f"{what} {abs(most):.2f} m {'higher' if most > 0 else 'lower'}"
+    return f"{what} of {most:g} {option.unit}".rstrip()
 
 
 def _mends(case: Case, shop: Workshop, most: int) -> list[Mend]:

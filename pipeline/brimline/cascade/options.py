@@ -105,7 +105,9 @@ def _for_drop(case: Case) -> list[Option]:
         tail_m = float(case.routed.links.tail_m[case.routed.way(link)])
         needed_m = tail_m - case.limits.drowned_m
     found = [
-        changes.raise_outlet(link, case.limits, needed_m, crest=crest) for crest in (False, True)
+        option
+        for crest in (False, True)
+        for option in changes.raise_outlet(case.network, link, case.limits, needed_m, crest=crest)
     ]
     inside = link.to_id in case.network.index
     below = case.network.main_way_out(link.to_id) if inside else None

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 from brimline._lazy import lazily
 
 if TYPE_CHECKING:
-    from brimline.design.advising import Advice, Mark, Outcome, advised
+    from brimline.design.advising import Advice, Mark, Outcome, advised, untried
     from brimline.design.arrivals import (
         Arrivals,
         ElementCatchment,
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from brimline.design.ground_mends import Followed, mends_on_ground
     from brimline.design.level_mends import KEPT_SHARE, mends_to_level
     from brimline.design.making import Design, Designed, designed
-    from brimline.design.mends import mends_of
+    from brimline.design.mends import mends_beyond, mends_of
     from brimline.design.place_mends import mends_of_place
     from brimline.design.places import BUILDING, KeptClear, misplaced, off_level, too_steep
     from brimline.design.plan import (
@@ -74,6 +74,7 @@ if TYPE_CHECKING:
     from brimline.design.sizes import SizedCascade, SizedDimension, sized_cascade
     from brimline.design.staking import MarkedLine, margins_of, marked, staked, staked_buried
     from brimline.design.standing import StandingGround, standing_ground
+    from brimline.design.told_advice import cost_of, effect_told, held_by, why_none
     from brimline.design.walls import StandingWall, StandingWalls, at_walls
     from brimline.design.ways import (
         RunningGround,
@@ -104,6 +105,11 @@ _HOME: Final = {
     "element_results": "results",
     "Mark": "advising",
     "Advice": "advising",
+    "untried": "advising",
+    "cost_of": "told_advice",
+    "effect_told": "told_advice",
+    "held_by": "told_advice",
+    "why_none": "told_advice",
     "mends_of_place": "place_mends",
     "mends_on_ground": "ground_mends",
     "advised": "advising",
@@ -175,6 +181,7 @@ _HOME: Final = {
     "designed": "making",
     "designed_ground": "earth",
     "led_roofs": "roofs",
+    "mends_beyond": "mends",
     "mends_of": "mends",
     "KEPT_SHARE": "level_mends",
     "mends_to_level": "level_mends",
@@ -263,18 +270,22 @@ __all__ = [
     "changed_plan",
     "changes_of",
     "collectors_of",
+    "cost_of",
     "covered_ground",
     "designed",
     "designed_ground",
     "discharges_of",
     "dug",
+    "effect_told",
     "element_results",
     "everywhere_walled",
     "extents_of",
     "fittings_of",
+    "held_by",
     "led_roofs",
     "margins_of",
     "marked",
+    "mends_beyond",
     "mends_of",
     "mends_of_place",
     "mends_on_ground",
@@ -295,7 +306,9 @@ __all__ = [
     "storm_tables",
     "told_results",
     "too_steep",
+    "untried",
     "ways_out",
+    "why_none",
 ]
 
 __getattr__ = lazily(__name__, _HOME)

@@ -76,13 +76,13 @@ class Advice:
     rows : with what the trial told, those chosen first; those that do not mend are left out.
         Those chosen hold amounts of `fittings` that they need more.
     in_vain : by finding, how many mends were tried that did not take it away.
-    final : what the plan comes to with all that are chosen.
+    last : the plan with all that are chosen.
     tries : how many plans were tried.
     """
 
     rows: tuple[Row, ...]
     in_vain: Mapping[Mark, int]
-    final: Outcome
+    last: Situation
     tries: int = 0
 
 
@@ -160,7 +160,7 @@ class _MendSearch:
             changes = list(changes_of(row["change"])) if row["change"] else []
             own = {(c.layer, c.row, k) for c in changes for k in (*c.values, *_shape(c))}
             if mark not in self.now.outcome.marks or not changes or own & cells:
-                self.others.setdefault(row["mend_id"], row | _untried(mark in self._left))
+                self.others.setdefault(row["mend_id"], row | untried(open_still=mark in self._left))
                 continue
             for tried in self._together(_Tried(row, changes, None), mark, widths):
                 if self._judged(tried, mark):
@@ -226,7 +226,7 @@ class _MendSearch:
         """Tell whether it mends; write down what came of it."""
         after, left = tried.after, self._left
         if after is None and len(self.known) >= self.most:
-            self.others.setdefault(tried.row["mend_id"], tried.row | _untried(open_still=True))
+            self.others.setdefault(tried.row["mend_id"], tried.row | untried(open_still=True))
             return False
         if after is None:
             self.in_vain.setdefault(mark, set()).add(changes_text(tried.changes))
@@ -279,7 +279,7 @@ class _MendSearch:
         chosen = {row["mend_id"] for row in self.taken}
         rest = [row for name, row in self.others.items() if name not in chosen]
         in_vain = {mark: len(tried) for mark, tried in self.in_vain.items()}
-        return Advice((*self.taken, *rest), in_vain, self.now.outcome, len(self.known))
+        return Advice((*self.taken, *rest), in_vain, self.now, len(self.known))
 
 
 def _closer(after: Situation) -> Iterator[Mapping[Mark, str]]:
@@ -325,7 +325,7 @@ def _shape(change: PlanChange) -> tuple[str, ...]:
     return ("shape",) if change.shape_wkt else ()
 
 
-def _untried(open_still: bool) -> Row:  # noqa: FBT001 - the one thing that it tells
+def untried(*, open_still: bool) -> Row:
     """Say of a mend that it was not dug: another mends its finding, or none was left to try."""
     return {
         "proved": "not tried" if open_still else "not needed",

@@ -20,7 +20,7 @@ from brimline.design.plan import (
 )
 from brimline.design.plan_changes import PlanChange, layer_of, mend_row
 from brimline.drainage.receiving import received
-from brimline.elements import Drain, Kind
+from brimline.elements import Drain, Kind, Swale
 from brimline.lines.sample import along
 
 if TYPE_CHECKING:
@@ -45,6 +45,10 @@ _PAST_RIM_M: Final = 1.0
 _BANK_M: Final = 1.0  # usual top width of banks
 _BANK_BATTER: Final = 4.0  # both batters of a bank, together
 _LEADS: Final = frozenset({"reaches-other", "over-boundary", "at-building"})
+# what is wrong with a drain that no drain is better than
+_NO_DRAIN: Final = frozenset(
+    {"uphill", "overtopped", "small-outlet", "reaches-other", "no-safe-outlet", "over-boundary"}
+)
 _NOWHERE: Final = frozenset({"no-safe-outlet", "uphill"})
 
 
@@ -120,6 +124,8 @@ class _Maker:
         if drain:
             for flag in sorted(flags & {"uphill", "drowned", "small-outlet", "reaches-other"}):
                 yield from self._end_higher(one, flag)
+            for flag in sorted(flags & _NO_DRAIN):
+                yield from self._leave_out(one.name, one, flag)
             return
         for flag in sorted(flags & {"leaks", "sill-shut"}):
             if flag == "leaks":
@@ -130,6 +136,8 @@ class _Maker:
             yield from self._other_place(one, flag)
             yield from self._dig_on(one, flag)
             yield from self._by_drain(one, flag)
+            for name in self._drains_from(one.name):
+                yield from self._leave_out(name, one, flag)
 
     def _as_ground_leads(self, one: Followed, flag: str) -> Iterator[dict[str, Any]]:
         """Say of the link what the ground does."""
@@ -267,6 +275,8 @@ class _Maker:
         """Distance from what is drawn of an element to past its bank [m]."""
         if getattr(element.shape, "sunken", False):
             return _PAST_RIM_M
+        if isinstance(element.shape, Swale):
+            return _PAST_RIM_M + element.shape.mound_width_m
         height_m = element.crest_level_m - element.spill_level_m
         return _PAST_RIM_M + _BANK_M + _BANK_BATTER * height_m
 
@@ -398,6 +408,35 @@ class _Maker:
             if self.network.spills_to(one.name) == other.name:
                 changes += self._led(one.name, other.name, shapely.shortest_line(shape, rest))
             yield self._row(one, flag, f"beginning of {other.name}", text, changes)
+
+    def _drains_from(self, name: str) -> list[str]:
+        """Return drains that begin at an element, or in its bank."""
+        shape, bank_m = self.design.shape_of(name), self._bank_m(self.network.element(name))
+        return [
+            other.name
+            for other in self.design.placed
+            if isinstance(other.element.shape, Drain)
+            and shapely.Point(other.shape.coords[0]).distance(shape) < bank_m
+        ]
+
+    def _leave_out(self, drain: str, one: Followed, flag: str) -> Iterator[dict[str, Any]]:
+        """Dig no drain: what it took runs over the ground."""
+        pairs = list(zip(self.design.links, self.design.drawn_ways, strict=True))
+        if any(link.from_id == drain and row is not None for link, row in pairs):
+            return
+        changes, told = [PlanChange(DrawnDrain.LAYER, drain, removed=True)], []
+        for link, row in pairs:
+            if link.to_id != drain:
+                continue
+            on_ground = self.design.on_ground.get(link.from_id, "")
+            to = self.network.spills_to(drain) if on_ground in ("", drain) else on_ground
+            if row is not None:
+                changes.append(PlanChange(row.LAYER, row.name, {"to_id": to}))
+            else:
+                changes += self._led(link.from_id, to)
+            told.append(f"{link.from_id} spills over its sill to {to or 'where the ground leads'}")
+        text = f"leave {drain} out" + (f": {', '.join(told)}" if told else "")
+        yield self._row(one, flag, f"without {drain}", text, changes)
 
     def _may_take(self, one: Followed, target: str) -> bool:
         """Tell whether water may be led there without running in a ring."""

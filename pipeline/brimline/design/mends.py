@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
-from brimline.cascade import mends_for
+from brimline.cascade import judge, mends_for, told_tries
 from brimline.cascade.rows import mend_rows
 from brimline.design.plan_changes import changes_text, mend_id, plan_changes
 from brimline.errors import Problem, Severity
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping, Sequence
+    from collections.abc import Callable, Collection, Mapping, Sequence
 
     from brimline.cascade import Finding, Mend, Routed
     from brimline.design.advising import Mark
     from brimline.design.making import Design
     from brimline.design.rules import DesignRules
 
+_BEYOND: Final = "fails-beyond"
+_CLEAR_M: Final = 0.02
 _EACH: Final = 3  # mends of a finding, where there are few findings
 _FEW: Final = 20
 # What harms most is mended first, then from the top of the cascade down.
@@ -72,6 +75,57 @@ def mends_of(
     text = f"mends were looked for {count - left_out} of {count} findings, the worst first"
     todo = "mend those and run again, or raise works.mended"
     return records, [Problem(Severity.NOTICE, text, todo, "elements")]
+
+
+def mends_beyond(
+    design: Design,
+    routed: Sequence[Routed],
+    names: Collection[str],
+    rules: DesignRules,
+    holds: Callable[[dict[str, Any]], bool],
+) -> tuple[list[dict[str, Any]], dict[str, str]]:
+    """Look for what would hold elements in the first greater storm that overtops each.
+
+    Only that storm is looked at, in which the freeboard may be used up.
+
+    Parameters
+    ----------
+    routed : greater storms, with their series.
+    holds : whether the plan, designed and routed anew with a mend, keeps its element from that.
+
+    Returns
+    -------
+    rows of the table of mends; and, by element, why there is none.
+    """
+    # what is built larger also catches more rain: it is to stay clear of the crest
+    limits = replace(rules.limits, keeps_freeboard=False, level_slack_m=-_CLEAR_M)
+    rows: list[dict[str, Any]] = []
+    why: dict[str, str] = {}
+    left = set(names)
+    for one in routed:
+        found, storm = judge(one, limits), one.inflow.name
+        over = [f for f in found if f.flag == "overtopped" and f.element_id in left]
+        left -= {f.element_id for f in over}
+        others = [f for f in found if f not in over]
+        mends = mends_for(
+            one, over, limits, rules.pace.brief(), design.on_ground,
+            others=others, most=_EACH, exact=True,
+        )  # fmt: skip
+        mends = tuple(replace(mend, flag=_BEYOND) for mend in mends)
+        made = [
+            row | written_row(design, mend) | {"safe": False}
+            for mend, row in zip(mends, mend_rows(mends, storm), strict=True)
+        ]
+        rows += [row for row in made if row["change"] and holds(row)]
+        for f in over:
+            if not any(row["element_id"] == f.element_id for row in rows):
+                tried = told_tries(one, f, limits, design.on_ground)
+                why[f.element_id] = f"in the {storm} storm {f.text}; " + (
+                    f"none of these keeps it from that without another fault: {tried}"
+                    if tried
+                    else "it has no way out whose size could be changed"
+                )
+    return rows, why
 
 
 def written_row(design: Design, mend: Mend) -> dict[str, Any]:

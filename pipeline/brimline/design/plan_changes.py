@@ -81,7 +81,7 @@ class PlanChange:
     layer, row : drawing layer, and name of the row; "pond 2" is the second row where it has none.
     values : by column.
     shape_wkt : new shape of the row in the run's CRS; empty leaves it.
-    added : whether the row is new.
+    added, removed : whether the row is new, or is left out.
     """
 
     layer: str
@@ -89,10 +89,13 @@ class PlanChange:
     values: dict[str, float | str] = field(default_factory=dict)
     shape_wkt: str = ""
     added: bool = False
+    removed: bool = False
 
     @property
     def told(self) -> str:
         """The change in words, as a note in the row."""
+        if self.removed:
+            return "left out"
         parts = [f"{column} = {value}" for column, value in self.values.items()]
         if self.shape_wkt and not self.added:
             parts.append("redrawn")
@@ -138,6 +141,8 @@ def changed_plan(
         part = parts[one.layer]
         if one.added:
             rows[part].append(_new_row(KINDS[part], one, usual.get(one.layer, {})))
+        elif one.removed:
+            del rows[part][_row_place(rows[part], one.row)]
         else:
             place = _row_place(rows[part], one.row)
             rows[part][place] = _rewritten(rows[part][place], one)

@@ -202,9 +202,13 @@ class Swale:
         spare_m = self.crest_level_m - self.spill_level_m
         if spare_m + 1e-9 >= self.freeboard_m:
             return ()
+        stands = (
+            f"{spare_m:.2f} m over the sill, less than the freeboard of {self.freeboard_m:.2f} m"
+            if spare_m >= 0
+            else f"to {-spare_m:.2f} m below the sill"
+        )
         text = (
-            f"spoil of {self.cut_m2:.2f} m² raises the mound {spare_m:.2f} m over the sill, less "
-            f"than the freeboard of {self.freeboard_m:.2f} m; {self.fill_needed_m2():.2f} m² of "
-            "settled fill would"
+            f"spoil of {self.cut_m2:.2f} m² raises the mound {stands};"
+            f" {self.fill_needed_m2():.2f} m² of settled fill would give its freeboard"
         )
         return (Caution("freeboard", text),)

@@ -263,7 +263,7 @@ def no_ground(source: str, counts: dict[int, int]) -> Problem:
     told = ", ".join(f"class {code}: {count}" for code, count in counts.items()) or "none"
     return Problem(
         Severity.ERROR,
-        f"holds no points classified as ground (class 2), nor unclassified ones to find it among;"
+        f"holds neither points of ground (class 2) nor points of class 0 or 1 to find it among;"
         f" its points: {told}",
         "name the cloud that holds the ground.",
         source,

@@ -164,7 +164,7 @@ def _valid(work: _Cleaning, place: str, shape: shapely.MultiPolygon) -> shapely.
         after = "nothing" if repaired.is_empty else f"{repaired.area:.0f} m²"
         work.say(
             Severity.ERROR,
-            f"is an invalid polygon ({reason}) that cannot be repaired without guessing:"
+            f"is an invalid polygon ({reason}) that only guessing could repair:"
             f" {drawn_m2:.0f} m² as drawn, {after} after",
             "mend its outline at that place in the program that it was drawn with.",
             fault_place,

@@ -43,7 +43,7 @@ def write_changes(
 
     Only the columns that a change names are touched, and the column `note`, which says what was
     changed. Other rows, layers, styles and columns stay as they are. Layers and columns that the
-    plan lacks are added.
+    plan lacks are added; a row that is left out stands in the copy alone.
 
     Parameters
     ----------
@@ -126,6 +126,11 @@ def _write(
             text = f"there is no row {change.row}"
             mend = "run the site again: the plan is not the one that the mend was found for"
             missing.append(Problem(Severity.ERROR, text, mend, str(path), change.layer))
+            continue
+        if change.removed:
+            sql = f"DELETE FROM {_quoted(change.layer)} WHERE {_quoted(fid)} = ?"  # noqa: S608
+            file.execute(sql, [row])
+            _freshen(file, change.layer, geometry)
             continue
         values: dict[str, Any] = {"name": change.row, **change.values}
         if row is not None:

@@ -289,7 +289,8 @@ FLAGS: Final = (
     Flag(
         "fails-beyond",
         "In a storm greater or longer than the design storm, water runs over its crest.",
-        "Read check_storms; widen the sill, raise the crest, or see where that water would go.",
+        "Widen its sill or raise its crest as far as advice says for that storm, or see where that"
+        " water would go.",
     ),
     Flag(
         "fails-frozen",
@@ -495,7 +496,8 @@ FLAGS: Final = (
     Flag(
         "no-track",
         "No way keeps to the grade, the slope across and the curves; the line is as drawn.",
-        "Move its ends, let it pass elsewhere, or allow a steeper grade or tighter curves.",
+        "Allow the grade in needs_grade_pct, where there is one; else move its ends, let it pass"
+        " elsewhere, or allow tighter curves or steeper ground across.",
     ),
     Flag(
         "mean-rain",

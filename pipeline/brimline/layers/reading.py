@@ -276,6 +276,15 @@ ITEMS: Final = (
                 required=False,
             ),
             Column("crossings", "int", "Flow paths that it crosses.", "", 0),
+            Column(
+                "needs_grade_pct",
+                "float",
+                "Where there is none: the gentlest grade, in whole percent, that a way would keep"
+                " to; empty where none up to 25 % does, so that something else is in the way.",
+                "%",
+                0,
+                required=False,
+            ),
             FLAG_COLUMN,
         ),
     ),

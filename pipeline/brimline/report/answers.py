@@ -54,7 +54,7 @@ _PLAIN: Final[dict[str, str]] = {
     " bank",
     "takes-next": "Were its bank to fail, the water would run over what lies below it",
     "harm-below": "Were its bank to fail, dangerous water could reach a building or a road",
-    "no-emergency-way": "What its pipe cannot take has no safe way out over ground",
+    "no-emergency-way": "What is too much for its pipe has no safe way out over ground",
     "spillway-on-fill": "Its way out in great storms runs over its own bank, which may wear away",
     "fails-high-end": "Were its catchment as large as the survey leaves possible, water would run"
     " over its bank",

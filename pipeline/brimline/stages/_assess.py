@@ -146,22 +146,26 @@ class Assessor:
         routed = (done.first, *others)
         return Assessment(done, routed, self._findings(done, routed))
 
+    def greater(self, assessment: Assessment) -> Iterator[Routed]:
+        """Route the storms greater or longer than those of the run."""
+        design = assessment.done.design
+        for storm in self.beyond:
+            inflow = design.arrivals.of(storm, ROUTING_STEP_S).thinned()
+            yield route(design.network, inflow, design.pace.brief())
+
+    def in_storms(self, assessment: Assessment) -> list[CheckCase]:
+        """Say what fails first in each storm, the greater ones too."""
+        every = (*assessment.routed, *self.greater(assessment))
+        return [storm_case(one, self.rules.limits) for one in every]
+
     def cases(self, assessment: Assessment) -> list[CheckCase]:
         """Try greater storms, then single faults in the design storm."""
         design, limits, routed = assessment.done.design, self.rules.limits, assessment.routed
-        brief = design.pace.brief()
-        icy = route(
-            frozen(design.network),
-            design.arrivals.frozen().of(self.storms[0], ROUTING_STEP_S).thinned(),
-            brief,
-        )
+        inflow = design.arrivals.frozen().of(self.storms[0], ROUTING_STEP_S).thinned()
+        icy = route(frozen(design.network), inflow, design.pace.brief())
         text = "all rain runs off and nothing soaks away; melting snow would come on top"
-        further = (
-            route(design.network, design.arrivals.of(storm, ROUTING_STEP_S).thinned(), brief)
-            for storm in self.beyond
-        )
         return [
-            *(storm_case(one, limits) for one in (*routed, *further)),
+            *self.in_storms(assessment),
             storm_case(icy, limits, case="frozen ground", beside=routed[0], text=text),
             *blocked_pipes(routed[0], design.pace, limits),
             *feeds_left_on(routed[0], design.fed_m3_s, design.pace, limits),

@@ -65,7 +65,8 @@ class Known:
         if self.assessment.routed:
             cases = self._follower.assessor.cases(self.assessment)
             for one in beyond_findings(cases, self.assessment.routed[0].inflow.name):
-                marks[one.element_id, one.flag] = one.text
+                if needs_look([one.flag]):
+                    marks[one.element_id, one.flag] = one.text
         _, earth, fittings = self.shown
         moved = (earth.cut_m3, earth.fill_m3) if earth else (0.0, 0.0)
         return Outcome(marks, *moved, fittings)
@@ -106,7 +107,9 @@ class Follower:
         except (InputError, ValueError):
             return None
         before, now = self.base.assessment.done, after.assessment.done
+        asked = {one.row for one in changes if not one.removed}
         lost = {one.name for one in before.design.placed} - {one.name for one in now.design.placed}
+        lost -= {one.row for one in changes if one.removed} - asked
         warned = _warnings(now) - _warnings(before)
         return None if lost or warned else after
 

@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, cast
 
 from brimline.config import Rates, Works
 from brimline.design import (
     KEPT_SHARE,
     advised,
+    changes_of,
+    cost_of,
+    effect_told,
+    held_by,
+    mends_beyond,
     mends_of,
     mends_of_place,
     mends_on_ground,
     mends_to_level,
     running_ground,
+    untried,
+    why_none,
 )
 from brimline.elements import Kind
 from brimline.engine.stage import Stage
@@ -24,7 +31,6 @@ from brimline.stages._follow import Follower
 from brimline.stages._frames import table_of
 from brimline.stages._ground_for_lines import drawing_of
 from brimline.stages._proof import PROVED, PROVED_BY
-from brimline.units import counted
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
@@ -35,8 +41,7 @@ if TYPE_CHECKING:
     from brimline.stages._follow import Known
 
 _MADE: Final = ("cascade_mends", "advice")
-_TOLD_M3: Final = 0.1
-_LEAST_AMOUNT: Final = 1e-3  # of an item of the bill, in its unit
+_BEYOND: Final = "fails-beyond"
 
 
 def _run(given: Given, report: Reporter) -> Made:
@@ -51,17 +56,48 @@ def _run(given: Given, report: Reporter) -> Made:
     mender = _Mender(given, follower, report)
     report.advanced(0.1, "digging and following what mends say")
     told = advised(base, mender.mends, follower.trial, danger, works.proved)
-    mends = [row | _cost(row, prices) for row in told.rows]
+    greater, why = _in_greater_storms(told, follower)
+    mends = [row | cost_of(row, prices) for row in (*told.rows, *greater)]
     return {
         "cascade_mends": table_of(mends, "cascade_mends"),
-        "advice": table_of(_by_danger(base, told, mends), "advice"),
+        "advice": table_of(_by_danger(base, told, mends, why), "advice"),
     }
 
 
-def _by_danger(base: Known, told: Advice, mends: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+def _in_greater_storms(
+    told: Advice, follower: Follower
+) -> tuple[list[dict[str, Any]], Mapping[Mark, str]]:
+    """Say what would hold what a greater storm overtops; nothing of it is advised."""
+    known = cast("Known", told.last).assessment
+    names = {name for name, code in told.last.outcome.marks if code == _BEYOND}
+    if not names:
+        return [], {}
+    assessor, taken = follower.assessor, [row for row in told.rows if row["advised"]]
+
+    def holds(row: dict[str, Any]) -> bool:
+        changes = [one for mend in (*taken, row) for one in changes_of(mend["change"])]
+        after = follower.trial(changes)
+        return after is not None and not any(
+            one.storm == row["storm"] and row["element_id"] in (one.first_id, *one.follows)
+            for one in assessor.in_storms(after.assessment)
+            if one.fails
+        )
+
+    storms = [*known.routed[1:], *assessor.greater(known)]
+    rows, why = mends_beyond(known.done.design, storms, names, assessor.rules, holds)
+    for name in {row["element_id"] for row in rows}:
+        why[name] = held_by([row for row in rows if row["element_id"] == name])
+    presumes = "; ".join(row["mend_id"] for row in taken) or None
+    done = [row | {"presumes": presumes} | untried(open_still=True) for row in rows]
+    return done, {(name, _BEYOND): text for name, text in why.items()}
+
+
+def _by_danger(
+    base: Known, told: Advice, mends: Sequence[dict[str, Any]], why: Mapping[Mark, str]
+) -> list[dict[str, Any]]:
     """List every finding that needs a person once, the most dangerous first."""
     design = base.assessment.done.design
-    network, final = design.network, told.final.marks
+    network = design.network
     height = {network.elements[at].element_id: place for place, at in enumerate(network.order)}
     marks = sorted(base.outcome.marks, key=lambda mark: (danger(mark[1]), height[mark[0]]))
     rows = []
@@ -79,49 +115,13 @@ def _by_danger(base: Known, told: Advice, mends: Sequence[dict[str, Any]]) -> li
                 "text": base.outcome.marks[name, code],
                 "mend_id": best["mend_id"] if best else None,
                 "mend": best["text"] if best else None,
-                "does": _does(best) if best else None,
-                "why_none": None if best else _why_none(name, code, told, mine, final),
+                "does": effect_told(best) if best else None,
+                "why_none": None
+                if best
+                else why.get((name, code)) or why_none((name, code), told, mine, FLAGS[code].mend),
             }
         )
     return rows
-
-
-def _does(mend: dict[str, Any]) -> str:
-    """Say what following a mend does to the rest."""
-    others = mend["clears"] - 1
-    parts = [f"clears {counted(others, 'other finding')} too" if others > 0 else ""]
-    parts.append(f"brings {mend['brings']}" if mend["brings"] else "brings none")
-    for word, m3 in (("dug", mend["cut_m3"]), ("heaped up", mend["fill_m3"])):
-        if m3 is not None and abs(m3) >= _TOLD_M3:
-            parts.append(f"{abs(m3):.1f} m³ {'more' if m3 > 0 else 'less'} {word}")
-    if mend["cost"]:
-        parts.append(f"costs {abs(mend['cost']):,.0f} {'more' if mend['cost'] > 0 else 'less'}")
-    if mend["raises_id"]:
-        parts.append(f"raises the water of {mend['raises_id']} by {mend['raises_m']:.2f} m")
-    return "; ".join(part for part in parts if part)
-
-
-def _why_none(
-    name: str, code: str, told: Advice, mends: Sequence[dict[str, Any]], final: Mapping[Mark, str]
-) -> str:
-    """Say why a finding has no mend of its own that is advised."""
-    if (name, code) not in final:
-        return "gone with what is advised for other findings"
-    brought = next((row["brings"] for row in mends if row["proved"] == "no"), None)
-    if brought:
-        return f"what takes it away brings {brought}"
-    if any(row["proved"] == "not tried" for row in mends):
-        return (
-            "its mends meet others that are advised, or works.proved was reached: follow, run again"
-        )
-    tried = told.in_vain.get((name, code), 0)
-    if tried:
-        return (
-            f"{counted(tried, 'change was', 'changes were')} dug and followed, alone and together,"
-            f" and it stays: {name} cannot be built as drawn on this ground; draw it elsewhere, or"
-            " leave it out"
-        )
-    return f"no single change of the plan is known: {FLAGS[code].mend}"
 
 
 def _wrong(given: Given) -> bool:
@@ -172,21 +172,9 @@ class _Mender:
         ]
 
 
-def _cost(row: dict[str, Any], prices: Mapping[str, float | None]) -> dict[str, float | None]:
-    """Price what a mend needs more, where it was dug and the price of all of that is known."""
-    more = row.pop("fittings", None)
-    if more is None:
-        return {"cost": None}
-    amounts = more | {"cut": row["cut_m3"], "fill": row["fill_m3"]}
-    asked = {item: amount for item, amount in amounts.items() if abs(amount) > _LEAST_AMOUNT}
-    priced = [(amount, prices[item]) for item, amount in asked.items()]
-    known = [amount * price for amount, price in priced if price is not None]
-    return {"cost": sum(known) if len(known) == len(priced) else None}
-
-
 STAGE = Stage(
     name="advice",
-    version=3,
+    version=4,
     title="what to mend first, and how",
     needs=tuple(dict.fromkeys((*ASSESSED, *PROVED, "cascade_findings", "design_proof"))),
     makes=_MADE,

@@ -16,7 +16,7 @@ from brimline.inputs.rows import number_of, text_of
 from brimline.layers import layer
 from brimline.layers.drawn import usual_of
 from brimline.layers.flags import joined
-from brimline.lines.tracks import Track, TrackRules, eased, find_track
+from brimline.lines.tracks import Track, TrackRules, eased, find_track, gentlest_grade_pct
 from brimline.rainfall import rational_peak_m3_s
 from brimline.stages._frames import frame_of
 
@@ -46,7 +46,7 @@ def _run(given: Given, report: Reporter) -> Made:
             crossing_m=params.crossing_m,
             radius_m=number_of(row, "radius_m", usual["radius_m"]),
         )
-        found, line, tightest_m = _found(row.geometry, rules, given)
+        found, line, tightest_m, needs_pct = _found(row.geometry, rules, given)
         crossed = _crossings(name, line, rules, given) if found else []
         crossings += [record for record, _ in crossed]
         points += [point for _, point in crossed]
@@ -62,6 +62,7 @@ def _run(given: Given, report: Reporter) -> Made:
                 "radius_m": tightest_m,
                 "cut_m3": found.cut_m3 if found else None,
                 "crossings": len(crossed),
+                "needs_grade_pct": needs_pct,
                 "flag": "" if found else "no-track",
             }
         )
@@ -73,8 +74,11 @@ def _run(given: Given, report: Reporter) -> Made:
 
 def _found(
     drawn: shapely.LineString, rules: TrackRules, given: Given
-) -> tuple[Track | None, shapely.LineString, float | None]:
-    """Seek the way on a coarser grid around what was drawn, and round its corners."""
+) -> tuple[Track | None, shapely.LineString, float | None, float | None]:
+    """Seek the way on a coarser grid around what was drawn, and round its corners.
+
+    Last comes the grade that would do where there is none.
+    """
     params, grid = given.params("access", Access), given.grid
     factor = max(1, round(params.cell_m / grid.cell_m))
     west, south, east, north = drawn.buffer(params.margin_m).bounds
@@ -84,7 +88,7 @@ def _found(
     )
     rows, cols = (bottom - top) // factor, (right - left) // factor
     if rows < 1 or cols < 1:
-        return None, drawn, None
+        return None, drawn, None, None
     window = grid.window(int(top), int(left), int(rows * factor), int(cols * factor))
     inside = np.s_[top : top + rows * factor, left : left + cols * factor]
 
@@ -113,21 +117,17 @@ def _found(
     shut: NDArray[np.bool_] = np.greater(blocks(blocked).mean(axis=-1), _MOSTLY)
     for place in places:
         shut[place] = False  # a person drew it there
-    found = find_track(
-        level,
-        shut,
-        np.asarray(blocks(path).max(axis=-1)),
-        places,
-        rules,
-        cell_m=factor * grid.cell_m,
-    )
+    wet, cell_m = np.asarray(blocks(path).max(axis=-1)), factor * grid.cell_m
+    found = find_track(level, shut, wet, places, rules, cell_m=cell_m)
     if found is None or len(found.cells) < 2:
-        return None, drawn, None
+        needs_pct = gentlest_grade_pct(level, shut, wet, places, rules, cell_m=cell_m)
+        return None, drawn, None, needs_pct
     x, y = window.xy(
         (found.cells[:, 0] + 0.5) * factor - 0.5, (found.cells[:, 1] + 0.5) * factor - 0.5
     )
     line, tightest_m = eased(np.column_stack([x, y]))
-    return found, shapely.LineString(line), tightest_m if np.isfinite(tightest_m) else None
+    radius_m = tightest_m if np.isfinite(tightest_m) else None
+    return found, shapely.LineString(line), radius_m, None
 
 
 def _crossings(
@@ -188,7 +188,7 @@ def _mm_per_h(given: Given) -> tuple[float, float]:
 
 STAGE = Stage(
     name="tracks",
-    version=3,
+    version=4,
     title="tracks between drawn places",
     needs=(
         "grid", "near", "elevation", "contributing_area_m2", "flow_paths", "keep_out", "boundary",

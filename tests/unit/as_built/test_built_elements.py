@@ -20,6 +20,7 @@ from brimline.as_built import (
     stages_as_built,
     standing_water_m,
 )
+from brimline.as_built.findings import shots_wanted
 from brimline.as_built.levels import UNDECIDED, range_of_chance
 from brimline.elements import Drain, Element, Kind, Pond, Rating, Sill, built_sill, vertical
 from brimline.elements.outlet import flow_m3_s
@@ -112,6 +113,47 @@ def test_a_crest_lower_than_the_sill_is_where_it_spills():
 
 
 # --- sills
+
+
+class Points:
+    """Levels that each err by themselves."""
+
+    def error_of_mean_m(self, survey_error_m, count):
+        return survey_error_m / math.sqrt(count)
+
+
+def judged_sills(off_m, error_m, shots, trials=1000, among=60):
+    """Judge half-metre sills that lie `off_m` from their level, shot at even places."""
+    rng, rules = np.random.default_rng(40), Tolerances(survey_error_m=error_m)
+    places = np.linspace(0.0, 0.5, shots)
+    for _ in range(trials):
+        level = 10.0 + off_m + rng.normal(0, error_m, shots)
+        # as points give it: the outermost speak for the ends
+        line = SillLine(np.concatenate([[0.0], places, [0.5]]),
+                        np.concatenate([level[:1], level, level[-1:]]), shots, shots)  # fmt: skip
+        yield sill_verdict(line, 10.0, rules, among=among)
+
+
+@pytest.mark.parametrize(("error_m", "shots"), [(0.003, 2), (0.012, 2), (0.02, 12), (0.03, 26)])
+def test_a_sill_5_cm_low_is_found_in_95_pct_of_surveys_and_a_right_one_hardly_ever(error_m, shots):
+    """Two shots do for a level; for more noise, as many as the finding asks for."""
+    if error_m > 0.012:
+        assert shots_wanted(Points(), error_m, 0.02) <= shots
+    found = [one.level == "fail" for one in judged_sills(-0.05, error_m, shots)]
+    assert np.mean(found) >= 0.95
+    right = judged_sills(0.0, error_m, shots, trials=3000)
+    wrong = sum("fail" in (one.level, one.even) for one in right)
+    # 2 of 60 verdicts that are wrong once in 20 works: 5 are expected, 10 or more in 3 % of trials
+    assert wrong <= 10
+
+
+def test_no_number_of_shots_is_asked_for_where_errors_are_alike():
+    class Surface:
+        def error_of_mean_m(self, survey_error_m, _count):
+            return survey_error_m
+
+    assert shots_wanted(Surface(), 0.05, 0.02) == 0
+    assert shots_wanted(Points(), 0.003, 0.02) == 2
 
 
 def test_a_level_sill_stays_the_sill_that_it_was():

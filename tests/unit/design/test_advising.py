@@ -46,7 +46,7 @@ def test_each_mend_is_tried_on_top_of_those_chosen_before_it():
     # what leads water astray goes first: how much there is of it follows from that
     assert [(row["element_id"], row["advised"]) for row in told.rows] == [("B", 1), ("A", 2)]
     assert [row["cut_m3"] for row in told.rows] == [2.0, 3.0]
-    assert not told.final.marks
+    assert not told.last.outcome.marks
 
 
 def test_what_brings_something_worse_is_told_and_not_chosen():
@@ -56,7 +56,7 @@ def test_what_brings_something_worse_is_told_and_not_chosen():
     assert told.rows[0]["proved"] == "no"
     assert told.rows[0]["brings"] == "overtopped of B"
     assert told.rows[0]["advised"] == 0
-    assert set(told.final.marks) == {a}
+    assert set(told.last.outcome.marks) == {a}
 
 
 def test_what_a_fault_would_do_does_not_outweigh_what_is_wrong_without_one():
@@ -81,7 +81,7 @@ def test_what_one_mend_brings_a_second_mends_with_it():
     (row,) = [row for row in told.rows if row["advised"]]
     assert row["text"] == "mend A; and mend B"
     assert [one.row for one in changes_of(row["change"])] == ["A", "B"]
-    assert set(told.final.marks) == {c}
+    assert set(told.last.outcome.marks) == {c}
 
 
 def test_mends_found_with_those_chosen_name_what_they_presume():
@@ -90,7 +90,7 @@ def test_mends_found_with_those_chosen_name_what_they_presume():
     told = advise([mend(*a), mend(*b)], outcome(a), answers)
     first, second = told.rows
     assert (first["presumes"], second["presumes"]) == (None, first["mend_id"])
-    assert not told.final.marks
+    assert not told.last.outcome.marks
 
 
 @pytest.mark.parametrize("after", [None, ("A", "leaks")])

@@ -11,6 +11,8 @@ from brimline.design import (
     DrawnSwale,
     Followed,
     Plan,
+    changed_plan,
+    changes_of,
     designed,
     mends_on_ground,
     running_ground,
@@ -56,3 +58,9 @@ def test_a_drain_that_cuts_into_its_swale_is_begun_past_the_bank_and_ends_as_bef
     foot_m = head_m - values["fall_pct"] / 100 * begun.length
     assert foot_m == pytest.approx(was.to_level_m, abs=0.01)
     assert led["values"] == {"from_id": "Swale", "to_id": "Drain"}
+    # where nothing else does, the swale spills over its sill and no drain is dug
+    last = rows[-1]
+    assert last["text"] == "leave Drain out: Swale spills over its sill to Brook"
+    without = changed_plan(plan, changes_of(last["change"]), {})
+    assert without.drains == ()
+    assert without.swales[0].spills_to == "Brook"

@@ -190,7 +190,7 @@ def test_unclassified_points_are_filtered_with_a_warning(cloud):
 
 def test_a_cloud_without_ground_names_its_classes(cloud):
     message = refused(cloud(classes=lambda count, _: np.full(count, 5), count=100))
-    assert "no points classified as ground" in message
+    assert "neither points of ground" in message
     assert "class 5: 100" in message
 
 

@@ -128,7 +128,7 @@ def test_a_crossed_outline_is_refused_with_the_place_of_the_fault(drawn):
     )
     read = polygons(drawn([bow]))
     message = texts(read, Severity.ERROR)
-    assert "cannot be repaired without guessing" in message
+    assert "only guessing could repair" in message
     assert "row 1 at 500050.0, 5200050.0" in message
     assert read.frame.empty
 

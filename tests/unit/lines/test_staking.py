@@ -227,7 +227,7 @@ def test_rod_readings_from_a_benchmark():
     ("call", "message"),
     [
         (lambda: stations_along(BENT, 0.0), "above 0"),
-        (lambda: stations_along(shapely.LineString([(0, 0), (0, 0)]), 1.0), "without length"),
+        (lambda: stations_along(shapely.LineString([(0, 0), (0, 0)]), 1.0), "longer than 0"),
         (lambda: stations_along(BENT, 1.0, asked_m=[46.0]), "chainage 46.0 m is not on a line"),
         (lambda: offset_stakes([], stations_along(BENT, 5), 1.0, None), "do not stand"),
         (lambda: offset_stakes([], stations_along(BENT, 5), 0.0, None), "other than 0 m"),

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from brimline.lines.tracks import TrackRules, bench_m2, eased, find_track
+from brimline.lines.tracks import TrackRules, bench_m2, eased, find_track, gentlest_grade_pct
 
 RULES = TrackRules(3.0, 12.0, 40.0, earth_per_m=2.0, crossing_m=15.0)
 
@@ -153,3 +153,16 @@ def test_a_corner_is_rounded_by_the_arc_that_touches_both_legs():
     np.testing.assert_allclose(line[[1, -2]], [(10, 0), (20, 10)], atol=1e-9)
     straight = np.array([(0.0, 0.0), (1.0, 0.0), (2.0, 0.0)])
     assert np.isinf(eased(straight)[1])
+
+
+def test_the_grade_that_would_do_is_the_gentlest_whole_percent():
+    """Straight up a trough of one cell's width at 13.4 %: 13 % finds nothing, 14 % does."""
+    level = np.outer(0.134 * np.arange(12.0), np.ones(9))
+    blocked = np.ones(level.shape, dtype=bool)
+    blocked[:, 4] = False
+    free, ends = np.zeros_like(blocked), [(0, 4), (11, 4)]
+    rules = replace(RULES, most_grade_pct=10.0)
+    assert find_track(level, blocked, free, ends, rules, cell_m=1.0) is None
+    assert gentlest_grade_pct(level, blocked, free, ends, rules, cell_m=1.0) == 14.0
+    blocked[6] = True  # no grade leads through a wall
+    assert gentlest_grade_pct(level, blocked, free, ends, rules, cell_m=1.0) is None

@@ -161,7 +161,8 @@ def _refusal(
     if not (may_set_out(start, grid, where) and may_set_out(goal, grid, where)) or np.isnan(drop):
         return NoLine("an end lies outside the data or on ground where no line may run", drop)
     if drop <= 0:
-        return NoLine(f"the goal is not lower than the start: it lies {-drop:.2f} m above it", drop)
+        text = f"the goal is not lower than the start: it lies {abs(drop):.2f} m above it"
+        return NoLine(text, drop)
     if drop < least * apart:
         return NoLine(
             f"a straight line would fall {100 * drop / apart:.2f} %, less than {100 * least:g} %: "

@@ -91,7 +91,7 @@ def stations_along(
             f"interval_m and turn_deg must be above 0, got {interval_m} m and {turn_deg}°"
         )
     if not line.length > 0:
-        raise ValueError("a line without length cannot be staked")
+        raise ValueError("a line to be staked must be longer than 0")
     beyond = [at for at in asked_m if not -_SAME_M <= at <= line.length + _SAME_M]
     if beyond:
         raise ValueError(f"chainage {beyond[0]} m is not on a line of {line.length:.2f} m")

@@ -1,5 +1,21 @@
 """Tracks that vehicles can climb, with the least earth."""
 
-from brimline.lines.tracks.finding import Track, TrackRules, bench_m2, eased, find_track
+from brimline.lines.tracks.finding import (
+    STEEPEST_PCT,
+    Track,
+    TrackRules,
+    bench_m2,
+    eased,
+    find_track,
+    gentlest_grade_pct,
+)
 
-__all__ = ["Track", "TrackRules", "bench_m2", "eased", "find_track"]
+__all__ = [
+    "STEEPEST_PCT",
+    "Track",
+    "TrackRules",
+    "bench_m2",
+    "eased",
+    "find_track",
+    "gentlest_grade_pct",
+]

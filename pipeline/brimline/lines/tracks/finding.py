@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final, TypeAlias
 
@@ -29,6 +30,7 @@ _STEPS: Final = tuple(
 )
 
 
+STEEPEST_PCT: Final = 25.0  # that is offered, for short pitches (common practice, no source)
 _STRAIGHT_RAD: Final = 1e-6
 _SAME_M: Final = 1e-9
 _SPARE: Final = 0.2  # of the cost without a radius, that curves are first given
@@ -137,6 +139,34 @@ def find_track(
         cost = sum(leg.cost_m for leg in legs)
     cells = np.column_stack(np.divmod(np.array(path, dtype=np.int64), shape[1]))
     return _measured(cells, cost, levels, rules, cell_m)
+
+
+def gentlest_grade_pct(
+    level_m: NDArray[np.floating],
+    blocked: NDArray[np.bool_],
+    crossing: NDArray[np.bool_],
+    places: Sequence[tuple[int, int]],
+    rules: TrackRules,
+    *,
+    cell_m: float,
+) -> float | None:
+    """Find the gentlest grade, in whole percent, at which there is a track where there was none.
+
+    A steeper grade allows all that a gentler one does, so that it is found by halving. None where
+    even `STEEPEST_PCT` does not do: then it is not the grade that stands in the way.
+    """
+
+    def does(grade_pct: float) -> bool:
+        at = replace(rules, most_grade_pct=grade_pct)
+        return find_track(level_m, blocked, crossing, places, at, cell_m=cell_m) is not None
+
+    shut, open_ = math.floor(rules.most_grade_pct), int(STEEPEST_PCT)
+    if open_ <= shut or not does(open_):
+        return None
+    while open_ - shut > 1:
+        middle = (shut + open_) // 2
+        shut, open_ = (shut, middle) if does(middle) else (middle, open_)
+    return float(open_)
 
 
 def eased(points: NDArray[np.float64], *, arc_m: float = 1.0) -> tuple[NDArray[np.float64], float]:
