@@ -188,7 +188,17 @@ def _rerouted(works: DesignedWorks, built: AllBuilt, trial: Trial) -> _After:
 def _of_survey(
     shift: SurveyShift, checks: Sequence[CheckedLevel], *, taken_off: bool
 ) -> list[BuiltFinding]:
-    """Say what lies on the whole survey alike."""
+    """Say what lies on the whole survey alike, and that it errs more than it is said to."""
+    mend = (
+        "state rmse_m under [as_built] as it is, or survey again; levels are judged by what it says"
+    )
+    noisy = [BuiltFinding(told.SURVEY, "", "", shift.scatter, mend)] if shift.scatter else []
+    return [*_alike(shift, checks, taken_off=taken_off), *noisy]
+
+
+def _alike(
+    shift: SurveyShift, checks: Sequence[CheckedLevel], *, taken_off: bool
+) -> list[BuiltFinding]:
     if shift.told:
         what = "was taken off before levels were judged" if taken_off else "was left in, as asked"
         mend = (

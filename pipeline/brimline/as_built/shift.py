@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from scipy.special import chdtri
 
 from brimline.terrain.change import find_shift
 from brimline.terrain.spread import middle_and_spread
@@ -22,6 +23,9 @@ if TYPE_CHECKING:
 _SURE: Final = 3.0  # standard errors from which a shift counts
 _LEAST_M: Final = 0.01
 _LEAST_POINTS: Final = 5
+_LEAST_SCATTERED: Final = 10
+_MAD_EFFICIENCY: Final = 0.37  # of the median deviation, for normal errors
+_BY_CHANCE: Final = 0.01
 _ALIKE: Final = 5.0  # a shift so many times the spread of all stakes lies on them alike
 _LEAST_ALIKE_M: Final = 0.05
 _LEAST_STAKES: Final = 8
@@ -38,12 +42,14 @@ class SurveyShift:
     mean_m : its mean [m].
     told : in words; empty where there is none.
     by : what shows it.
+    scatter : that untouched ground scatters by more than both surveys err, in words; else empty.
     """
 
     shift_m: float | NDArray[np.float64] = 0.0
     mean_m: float = 0.0
     told: str = ""
     by: str = ""
+    scatter: str = ""
 
 
 def shift_of_surface(
@@ -91,6 +97,36 @@ def shift_of_points(
     sigma_m : error of a difference of the two surveys at one place [m].
     rmse_m : error of the as-built survey [m].
     """
+    found_shift = _shift_of_points(
+        found, free, points, benchmark, sigma_m=sigma_m, rmse_m=rmse_m, correlation_m=correlation_m
+    )
+    return replace(found_shift, scatter=_scatter(found.change_m[free], sigma_m))
+
+
+def _scatter(change_m: NDArray[np.float64], sigma_m: float) -> str:
+    """Say that levels on untouched ground scatter by more than both surveys err."""
+    if change_m.size < _LEAST_SCATTERED:
+        return ""
+    noise = middle_and_spread(change_m)[1]
+    freedom = _MAD_EFFICIENCY * (change_m.size - 1)
+    if noise <= sigma_m * math.sqrt(chdtri(freedom, _BY_CHANCE) / freedom):
+        return ""
+    return (
+        f"{change_m.size} points on ground that nobody touched scatter by {noise:.3f} m, where the"
+        f" two surveys together are said to err by {sigma_m:.3f} m"
+    )
+
+
+def _shift_of_points(
+    found: FromPoints,
+    free: NDArray[np.bool_],
+    points: PointsWithLevels,
+    benchmark: tuple[str, float] | None,
+    *,
+    sigma_m: float,
+    rmse_m: float,
+    correlation_m: float,
+) -> SurveyShift:
     mark, mark_m = benchmark or ("", math.nan)
     marks = [at for at, one in enumerate(points.name) if mark and one.casefold() == mark.casefold()]
     if marks:

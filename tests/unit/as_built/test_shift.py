@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -49,6 +50,20 @@ def test_a_benchmark_has_the_last_word():
     wrong = shift(points(0.0), ["Nail"], [130.25], MARK)
     assert wrong.shift_m == pytest.approx(0.25)
     assert "benchmark Nail 0.250 m too high" in wrong.told
+
+
+def test_ground_that_scatters_by_more_than_both_surveys_err_is_told():
+    assert shift(points(0.0, noise_m=0.1)).scatter == ""
+    told = shift(points(0.0, count=30, noise_m=0.3), ["nail"], [130.0], MARK).scatter
+    assert "30 points on ground that nobody touched scatter by 0." in told
+    assert "are said to err by 0.100 m" in told
+    # chance tells as much of ground that scatters as stated once in a hundred surveys
+    rng = np.random.default_rng(5)
+    found = points(0.0, count=30)
+    wrong = sum(
+        shift(replace(found, change_m=rng.normal(0, 0.1, 30))).scatter != "" for _ in range(500)
+    )
+    assert wrong <= 15
 
 
 def test_few_points_tell_nothing():
