@@ -158,6 +158,8 @@ class _MendSearch:
             if breaking and mark[1] not in _BREAKING:
                 continue
             changes = list(changes_of(row["change"])) if row["change"] else []
+            if not widths and any(one.removed for one in changes):
+                continue  # what was drawn is left out only where nothing else does by itself
             own = {(c.layer, c.row, k) for c in changes for k in (*c.values, *_shape(c))}
             if mark not in self.now.outcome.marks or not changes or own & cells:
                 self.others.setdefault(row["mend_id"], row | untried(open_still=mark in self._left))

@@ -120,3 +120,16 @@ def test_changes_survive_their_way_through_a_table():
     assert rows[0]["change"] == changes_text(
         [PlanChange("drawn_ponds", "A", {"sill_width_m": 1.0})]
     )
+
+
+def test_what_was_drawn_is_left_out_last():
+    a, b = ("A", "leaks"), ("B", "leaks")
+    left_out = mend_row(
+        "A", "leaks", "A", "without D", "", 0.0, 1.0, "leave D out",
+        [PlanChange("drawn_drains", "D", removed=True)],
+    )  # fmt: skip
+    answers = {("D",): outcome(), ("A",): outcome(b), ("A", "B"): outcome()}
+    told = advise([mend(*a), left_out, mend(*b)], outcome(a), answers)
+    assert [row["text"] for row in told.rows if row["advised"]] == ["mend A; and mend B"]
+    told = advise([left_out, mend(*b)], outcome(a), {("D",): outcome()})
+    assert [row["text"] for row in told.rows if row["advised"]] == ["leave D out"]
