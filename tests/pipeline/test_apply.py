@@ -99,6 +99,7 @@ def test_what_is_not_known_or_not_named_is_refused_and_nothing_is_written(broken
 def test_two_mends_of_one_finding_are_refused(broken):
     """A sill is widened, or lowered: a person takes one of them."""
     rows = broken.table("cascade_mends").dropna(subset="change")
+    rows = rows[rows["presumes"].isna()]
     both = next(part for _, part in rows.groupby(["element_id", "code"]) if len(part) > 1)
     done = apply(broken, *both["mend_id"].iloc[:2])
     assert done.code == 2

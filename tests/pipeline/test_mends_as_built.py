@@ -18,7 +18,7 @@ PRICED = "[rates]\n" + "".join(
 POND = shapely.Point(80, 70).buffer(11)
 BASIN = shapely.Point(80, 38).buffer(8)
 END = {"name": "Brook", "shape": shapely.Point(80, 18)}
-FENCE = shapely.LineString([(30, 100), (32, 124)])
+FENCE = shapely.LineString([(80, 64), (81, 28)])  # down the valley, 5 cm a metre
 
 
 def follow(path, rows):
@@ -57,7 +57,7 @@ def test_a_mend_costs_what_the_bill_grows_by(site):
 
 def test_bays_of_a_stepped_swale_are_staked_at_their_levels_and_billed(site):
     """A swale along a fence that falls: each bay with its sill, its floor and its stone."""
-    site.tables = STORM + PRICED
+    site.tables = STORM + PRICED + "[lines]\nlevel_tolerance_m = 0.2\n"
     site.write_plan(
         drawn_swales=[{"name": "Fence", "depth_m": 0.4, "bottom_m": 0.6, "shape": FENCE}],
         discharge_points=[END],

@@ -20,7 +20,8 @@ from brimline.design.plan import (
 )
 from brimline.design.plan_changes import PlanChange, layer_of, mend_row
 from brimline.drainage.receiving import received
-from brimline.elements import Drain, Kind, Swale
+from brimline.elements import Drain, Kind, Swale, Trapezoid
+from brimline.elements.drain import ROUGHNESS, flow_at_m3_s
 from brimline.lines.sample import along
 
 if TYPE_CHECKING:
@@ -39,6 +40,10 @@ _LEAST_FALL: Final = 0.005  # of a new drain; 1 in 200
 _DROP_M: Final = 0.10  # from a drain's bed to the water that it ends over
 _LEAST_DRAIN_M: Final = 2.0
 _LEAST_DEPTH_M: Final = 0.2  # of a drain
+_FREEBOARD_M: Final = 0.1  # usual of a drain, as its sides
+_SIDE: Final = 2.0
+_BOTTOMS_M: Final = tuple(round(0.1 * step, 1) for step in range(4, 31, 2))  # of a new drain
+_ROOM: Final = 1.1
 _DEEPEST_M: Final = 1.2  # of a channel; deeper ones are to be shored
 _LONGEST_CHANNEL_M: Final = 40.0
 _PAST_RIM_M: Final = 1.0
@@ -63,6 +68,7 @@ class Followed:
     over_m : level at which the surface spills, less that of the sill [m].
     way : from its deepest place to what it reaches.
     leaves : where water first stands no more on that way.
+    peak_m3_s : most that leaves it in the storms of the run [m³/s].
     """
 
     name: str
@@ -72,6 +78,7 @@ class Followed:
     over_m: float
     way: shapely.LineString
     leaves: shapely.Point
+    peak_m3_s: float = 0.0
 
 
 def mends_on_ground(
@@ -227,13 +234,35 @@ class _Maker:
         if row and way is not None and row[0] == DrawnOverflow.LAYER:
             drawn = round(way.outlet.crest_m + by, 3)
             changes.append(PlanChange(*row, {"crest_level_m": drawn}))
+        deeper = self._begun_lower(one.name, to) if by < 0 else None
+        if deeper is not None:
+            changes.append(deeper)
         word = "lower" if by < 0 else "raise"
         text = (
             f"{word} the water of {one.name} by {abs(by):.2f} m to {to:.2f} m, the level at which"
             " the ground lets it go" + (", behind a bank" if "edge" in values else "")
         )
+        if deeper is not None:
+            text += f", and dig {deeper.row} {deeper.values['depth_m']} m deep for it"
         dimension = "water level" if times == 1 else "water level, twice"
         yield self._row(one, flag, dimension, text, changes, "m", now, to)
+
+    def _begun_lower(self, name: str, water_m: float) -> PlanChange | None:
+        """Begin the drain that takes an overflow under its water, ending as before."""
+        below = self.network.spills_to(name)
+        if below not in self.network.index:
+            return None
+        drain = self.network.element(below).shape
+        if not isinstance(drain, Drain):
+            return None
+        lower_m = drain.from_level_m - (water_m - _DROP_M / 2)
+        fall = drain.fall - lower_m / drain.length_m
+        if lower_m <= 0 or fall < _LEAST_FALL:
+            return None
+        values: dict[str, float | str] = {
+            "depth_m": round(drain.depth_m + lower_m, 2), "fall_pct": round(100 * fall, 3),
+        }  # fmt: skip
+        return PlanChange(DrawnDrain.LAYER, below, values)
 
     def _by_drain(self, one: Followed, flag: str) -> Iterator[dict[str, Any]]:
         """Dig a drain to what it is meant for, or what lies below."""
@@ -264,6 +293,7 @@ class _Maker:
         )
         values: dict[str, float | str] = {
             "spills_to": meant, "depth_m": depth_m, "fall_pct": round(100 * fall, 3),
+            **_wide_enough(depth_m, fall, one.peak_m3_s),
         }  # fmt: skip
         changes = [
             PlanChange(DrawnDrain.LAYER, name, values, line.wkt, added=True),
@@ -311,6 +341,7 @@ class _Maker:
         name = f"channel of {one.name}"
         values: dict[str, float | str] = {
             "spills_to": target, "depth_m": depth_m, "fall_pct": round(100 * fall, 3),
+            **_wide_enough(depth_m, fall, one.peak_m3_s),
         }  # fmt: skip
         sill = shapely.LineString([start.coords[0], line.coords[0]])
         text = (
@@ -410,13 +441,16 @@ class _Maker:
             yield self._row(one, flag, f"beginning of {other.name}", text, changes)
 
     def _drains_from(self, name: str) -> list[str]:
-        """Return drains that begin at an element, or in its bank."""
+        """Return drains that begin at an element or in its bank, or take its overflow."""
         shape, bank_m = self.design.shape_of(name), self._bank_m(self.network.element(name))
         return [
             other.name
             for other in self.design.placed
             if isinstance(other.element.shape, Drain)
-            and shapely.Point(other.shape.coords[0]).distance(shape) < bank_m
+            and (
+                self.network.spills_to(name) == other.name
+                or shapely.Point(other.shape.coords[0]).distance(shape) < bank_m
+            )
         ]
 
     def _leave_out(self, drain: str, one: Followed, flag: str) -> Iterator[dict[str, Any]]:
@@ -498,6 +532,17 @@ class _Maker:
         to: float = 1.0,
     ) -> dict[str, Any]:
         return mend_row(one.name, flag, one.name, dimension, unit, now, to, text, changes)
+
+
+def _wide_enough(depth_m: float, fall: float, peak_m3_s: float) -> dict[str, float]:
+    """Return the section of a new drain that carries a peak, as wide as a mend may be at most."""
+    wet_m = depth_m - _FREEBOARD_M
+    for bottom_m in _BOTTOMS_M:
+        section = Trapezoid(bottom_m, _SIDE)
+        carries = flow_at_m3_s(section, wet_m, fall, ROUGHNESS["short-grass"])
+        if carries >= _ROOM * peak_m3_s:
+            break
+    return {"bottom_m": bottom_m, "side": _SIDE}
 
 
 def _outside_of(shape: BaseGeometry, edge: Any, off_m: float) -> list[Any]:  # noqa: ANN401

@@ -41,6 +41,7 @@ _SETTLED_ROUNDS: Final = 4
 _LEAST_SLOPE: Final = 0.01
 _MOST_LINES: Final = 3
 _WINDING: Final = 1.4
+_SAME_PLACE_M: Final = 0.5
 # what another line may mend
 _LEVEL: Final = frozenset(
     {"off-level", "leaks", "sill-shut", "reaches-other", "over-boundary", "uphill"}
@@ -238,6 +239,8 @@ def _moved(
         off_m = level_departure_m(found.line, surface, grid)
         corners = shapely.points(shapely.get_coordinates(one.shape))
         moved_m = float(shapely.distance(corners, found.line).max())
+        if flag != "off-level" and moved_m < _SAME_PLACE_M:
+            continue  # its water goes astray where it lies
         text = (
             f"move the line of {one.name} onto {found.level_m:.2f} m, {moved_m:.1f} m at"
             f" most; it is then {found.line.length:.0f} m long ({one.shape.length:.0f} m as drawn)"

@@ -74,6 +74,10 @@ class Known:
     @property
     def followed(self) -> list[Followed]:
         """What the overflows did on the designed surface."""
+        peaks: dict[str, float] = {}
+        for one in self.assessment.routed:
+            for way, peak in zip(one.ways, one.links.peak_m3_s.tolist(), strict=True):
+                peaks[way.from_id] = max(peak, peaks.get(way.from_id, 0.0))
         return [
             Followed(
                 one.element_id,
@@ -83,6 +87,7 @@ class Known:
                 one.brim_level_m - one.spill_level_m,
                 one.line,
                 one.leaves,
+                peaks.get(one.element_id, 0.0),
             )
             for one in self.shown[0]
         ]
