@@ -416,10 +416,12 @@ class _Maker:
             drain, line = other.element.shape, other.shape
             if not isinstance(drain, Drain) or one.name == other.name:
                 continue
-            if shapely.Point(line.coords[0]).distance(shape) >= self._bank_m(element):
+            bank_m, end = self._bank_m(element), shapely.Point(line.coords[-1])
+            if line.distance(shape) >= bank_m or end.distance(shape) < bank_m:
                 continue
-            beyond = shapely.get_parts(line.difference(shape.buffer(self._bank_m(element))))
-            rest = max(beyond, key=shapely.length, default=shapely.LineString())
+            # the part that ends where it ended: one may cross an element that was moved
+            beyond = shapely.get_parts(line.difference(shape.buffer(bank_m)))
+            rest = min(beyond, key=end.distance, default=shapely.LineString())
             if rest.length < _LEAST_DRAIN_M:
                 continue
             start = rest.coords[0]
@@ -441,16 +443,13 @@ class _Maker:
             yield self._row(one, flag, f"beginning of {other.name}", text, changes)
 
     def _drains_from(self, name: str) -> list[str]:
-        """Return drains that begin at an element or in its bank, or take its overflow."""
+        """Return drains that cut into an element or its bank, or take its overflow."""
         shape, bank_m = self.design.shape_of(name), self._bank_m(self.network.element(name))
         return [
             other.name
             for other in self.design.placed
             if isinstance(other.element.shape, Drain)
-            and (
-                self.network.spills_to(name) == other.name
-                or shapely.Point(other.shape.coords[0]).distance(shape) < bank_m
-            )
+            and (self.network.spills_to(name) == other.name or other.shape.distance(shape) < bank_m)
         ]
 
     def _leave_out(self, drain: str, one: Followed, flag: str) -> Iterator[dict[str, Any]]:
