@@ -206,21 +206,23 @@ def _catchments(results: Results, power: SurveyPower) -> Iterator[Answer]:  # no
     intakes = results.layer("intakes")
     if intakes is None:
         return
-    area = shown("area", results.units)
+    area, share = shown("area", results.units), shown("share", results.units)
     for _, row in intakes.iterrows():
         low, high, here = (row.get(name) for name in ("area_low_m2", "area_high_m2", "area_m2"))
         known = low is not None and low == low and high == high
         off = max(high - here, here - low) / here if known else np.nan
+        span = f"{area.text(low)} to {area.text(high)}" if known else "no range"
         edge = bool(row["edge_limited"])
         yield Answer(
             f"What drains to {row['name'] or 'intake ' + str(row['intake_id'])}",
-            f"{area.text(low)} to {area.text(high)}" if known else "no range",
-            area.text(here),
+            f"{area.text(here)}; {span}",
+            f"± {share.text(_RANGE_SURE)}",
             _verdict(
                 sure=not edge and off <= _RANGE_SURE, care=not edge and not off > _RANGE_CARE
             ),
             "It reaches the edge of the survey: the area is a lower bound." if edge
-            else "The range holds 90 of 100 surfaces that the survey leaves possible." if known
+            else f"90 of 100 surfaces that the survey leaves possible lie in the range, which"
+            f" differs from the area by up to {share.text(off)}." if known
             else "No ranges were drawn (survey.realisations).",
         )  # fmt: skip
 
