@@ -6,6 +6,7 @@ import json
 import os
 from typing import TYPE_CHECKING
 
+import geopandas as gpd
 import pytest
 import rasterio
 import shapely
@@ -83,6 +84,31 @@ def test_a_run_on_what_drains_to_the_site_has_the_whole_surveys_catchment(
     (told,) = json.loads((drained / "survey.json").read_text())["intakes"]
     assert told["area_m2"] == whole["area_m2"] == told["own_area_m2"]
     assert told["edge_sides"] == whole["edge_sides"]
+
+
+@pytest.mark.slow
+def test_what_is_too_much_for_a_run_is_handed_on_as_inflow(
+    long_valley: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("brimline.inputs.size.most_cells", lambda *_: 200 * 170)
+    long_valley.tables += TILES + "[terrain]\nspan_voids_m2 = 0\n"
+    done = long_valley.run("--until", "catchments")
+    assert done.code == 2
+    assert "itself larger than a run can take" in done.err
+    assert "site.tif" in done.err
+    assert "inflow.gpkg" in done.err
+    drained = long_valley.folder / "surveys/site"
+    assert not (drained / "clip.tif").exists()
+    points = gpd.read_file(drained / "inflow.gpkg", layer="inflow_points")
+    (told,) = json.loads((drained / "survey.json").read_text())["intakes"]
+    with rasterio.open(drained / "site.tif") as file:
+        part = file.read(1)
+        bounds = file.bounds
+    assert part.size <= 200 * 170
+    assert points.intersects(shapely.box(*bounds)).all()
+    entering_m2 = points["area_m2"].sum()  # also of what passes beside the intake
+    assert entering_m2 > 0
+    assert told["area_m2"] <= entering_m2 + part.size
 
 
 @pytest.mark.slow

@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 
 from brimline.drainage.catchments import subcatchments
 from brimline.drainage.flow import accumulate, flow_directions
+from brimline.drainage.flow.seams import accumulate_tile, entering, tile_links
 from brimline.drainage.paths import flow_paths
 from brimline.grid import Grid
-from brimline.grid.tiles import Tiling, ring_cells
+from brimline.grid.tiles import Tiling, Window, ring_cells
 from brimline.terrain.conditioning import condition
 from brimline.tiled import chain, passes
 
@@ -52,6 +53,25 @@ class InMemory:
         }
 
 
+def assert_part_with_inflow(results: Any, survey: Any, seed: int) -> None:
+    """A block alone, told what enters it, has the areas that it has in the whole."""
+    whole = survey.tiling.whole
+    rng = np.random.default_rng(seed)
+    row, col = int(rng.integers(0, whole.rows)), int(rng.integers(0, whole.cols))
+    inner = Window(row, col, int(rng.integers(1, 20)), int(rng.integers(1, 20))).common(whole)
+    around = Window(row - 1, col - 1, inner.rows + 2, inner.cols + 2).common(whole)
+    codes, area = results["flow_direction"], results["contributing_area_m2"]
+    there = around.inside(whole)
+    cells, entered = entering(codes[there], area[there], inner, around)
+    part = codes[inner.inside(whole)]
+    inflow = np.zeros(part.size, np.int64)
+    inflow[cells] = entered
+    ring = ring_cells(Window(0, 0, *part.shape))
+    assert inflow.sum() == inflow[ring].sum()
+    found = accumulate_tile(part, tile_links(part)[1], inflow[ring])
+    np.testing.assert_array_equal(found, area[inner.inside(whole)])
+
+
 def assert_equal(dem: Any, tile: tuple[int, int], **options: Any) -> chain.Drained:
     sinks = options.pop("sinks", None)
     intakes = options.pop("intakes", None)
@@ -77,6 +97,7 @@ def assert_equal(dem: Any, tile: tuple[int, int], **options: Any) -> chain.Drain
         one.equals_exact(other, 0) for one, other in zip(drawn.lines, lines.lines, strict=True)
     )
     np.testing.assert_array_equal(channels.fill_m, (whole - dem).ravel()[channels.cells])
+    assert_part_with_inflow(memory.results, survey, drained.valid_cells)
     if intakes is not None and len(intakes):
         expected = subcatchments(codes, intakes)
         found = chain.divide(survey, memory, drained, intakes)

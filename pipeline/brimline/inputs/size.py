@@ -198,13 +198,7 @@ def cut_to_site(
     )
     clip = result.files.get("clip")
     if clip is None:
-        raise InputError.of(
-            "the ground that drains to the site is itself larger than a run can take"
-            f" ({size.options.clip_cells / 1e6:.0f} million cells in this memory); the survey is"
-            f" drained, in {folder}",
-            mend="state a larger terrain.cell_m, or move the intakes that gather it upstream.",
-            source="elevation",
-        )
+        raise _too_far(result.files, size.options.clip_cells, folder)
     inputs = settings.inputs.model_copy(update={"elevation": (str(clip),)})
     # the clip says where it is, in metres
     local = settings.terrain.crs is not None and is_local(parsed(settings.terrain.crs))
@@ -212,6 +206,24 @@ def cut_to_site(
     terrain = settings.terrain.model_copy(update=stated)
     changed = settings.model_copy(update={"inputs": inputs, "terrain": terrain})
     return replace(loaded, settings=changed), result
+
+
+def _too_far(files: dict[str, Path], most_cells: int, folder: Path) -> InputError:
+    """Say that what drains to the site is too much for a run, and what can be had of it."""
+    mend = "state a larger terrain.cell_m, or move the intakes that gather it upstream."
+    if "inflow" in files:
+        mend = (
+            f"name {files['site']}, the ground around the site, as the elevation, and copy the rows"
+            f" of {files['inflow']} into inflow_points of the plan: where water enters it, and from"
+            " how much ground (area_m2); give each a cover or a curve_number. Or " + mend
+        )
+    return InputError.of(
+        "the ground that drains to the site is itself larger than a run can take"
+        f" ({most_cells / 1e6:.3g} million cells in this memory); the survey is drained, in"
+        f" {folder}",
+        mend=mend,
+        source="elevation",
+    )
 
 
 def ground_near(loaded: Loaded, size: SurveySize) -> tuple[Elevation, Grid]:

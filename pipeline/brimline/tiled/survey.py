@@ -14,7 +14,7 @@ from filelock import FileLock, Timeout
 
 from brimline.drainage.catchments import snap
 from brimline.drainage.catchments.edges import OpenEdge, edge_sides, tiles_beyond
-from brimline.drainage.flow.seams.accumulation import closed
+from brimline.drainage.flow.seams.accumulation import closed, entering
 from brimline.errors import InputError, StoreError
 from brimline.grid import NO_DATA
 from brimline.grid.tiles import Tiling, Window
@@ -167,7 +167,11 @@ def drain_survey(
                 divided = divide(survey, runner, drained, np.concatenate((cells, ends)))
                 if not len(ends):
                     files["subcatchment"] = _mosaic(store, "subcatchment")
-                files |= _clip(store, index, divided.box, options.clip_cells)
+                whole = divided.box
+                files |= _clip(store, index, "clip", _with_rim(store, whole), options.clip_cells)
+                if "clip" not in files:
+                    site = _box_of(np.concatenate((cells, ends)))
+                    files |= _around_site(store, index, files, site, options.clip_cells)
                 divided = first_of(divided, len(cells))
         seconds = time.monotonic() - began_s
         result = Result(
@@ -239,27 +243,79 @@ def _on_data(store: FolderStore, points: Sequence[tuple[float, float]]) -> NDArr
     return found
 
 
-def _clip(store: FolderStore, index: TileIndex, box: Window, most_cells: int) -> dict[str, Path]:
-    """Write the ground that drains to all intakes and a rim around it, where a run can take it.
+def _box_of(cells: NDArray[np.int64]) -> Window:
+    """Return the block that holds all of some cells."""
+    (top, left), (bottom, right) = cells.min(axis=0).tolist(), cells.max(axis=0).tolist()
+    return Window(top, left, bottom - top + 1, right - left + 1)
+
+
+def _with_rim(store: FolderStore, box: Window) -> Window:
+    rim = max(64, max(box.shape) // 20)
+    return Window(box.row - rim, box.col - rim, box.rows + 2 * rim, box.cols + 2 * rim).common(
+        store.tiling.whole
+    )
+
+
+def _around_site(
+    store: FolderStore, index: TileIndex, files: dict[str, Path], box: Window, most_cells: int
+) -> dict[str, Path]:
+    """Write the ground around the site alone, and where water enters it from how much ground.
+
+    Flow paths that enter are rows as a plan has them; what trickles in beside them is one more,
+    where most of it comes in.
+    """
+    inner = _with_rim(store, box)
+    made = _clip(store, index, "site", inner, most_cells)
+    if not made:
+        return {}
+    around = Window(inner.row - 1, inner.col - 1, inner.rows + 2, inner.cols + 2).common(
+        store.tiling.whole
+    )
+    codes = store.read("flow_direction", around)
+    cells, area_m2 = entering(
+        codes, read_block(files["contributing_area_m2"], around), inner, around
+    )
+    large = area_m2 >= _PATH_CELLS * store.grid.cell_area_m2
+    order = np.flatnonzero(large)[np.argsort(-area_m2[large], kind="stable")]
+    names = [f"from outside {number}" for number in range(1, order.size + 1)]
+    areas = area_m2[order].tolist()
+    if (rest_m2 := float(area_m2[~large].sum())) > 0:
+        most = np.flatnonzero(~large)[np.argmax(area_m2[~large])]
+        order = np.append(order, most)
+        names.append("from outside, spread along the edge")
+        areas.append(rest_m2)
+    row, col = np.divmod(cells[order], inner.cols)
+    declared = layer("inflow_points")
+    empty = {column.name: [None] * order.size for column in declared.columns}
+    rows = gpd.GeoDataFrame(
+        empty | {"name": names, "area_m2": areas},
+        geometry=gpd.points_from_xy(*store.grid.xy(row + inner.row, col + inner.col)),
+        crs=store.grid.crs,
+    )
+    path = store.folder / "inflow.gpkg"
+    write_geopackage(path, [(declared, rows)], crs=store.grid.crs)
+    return made | {"inflow": path}
+
+
+def _clip(
+    store: FolderStore, index: TileIndex, name: str, around: Window, most_cells: int
+) -> dict[str, Path]:
+    """Write the ground of a block, where a run can take so much.
 
     Levels are those of the source in metres, so that a site can name the file as its elevation.
     """
-    rim = max(64, max(box.shape) // 20)
-    around = Window(box.row - rim, box.col - rim, box.rows + 2 * rim, box.cols + 2 * rim).common(
-        store.tiling.whole
-    )
     if around.rows * around.cols > most_cells:
         return {}
     level = store.read("ground", around)
     level[~np.isfinite(level)] = np.nan
-    path = store.folder / "clip.tif"
+    path = store.folder / f"{name}.tif"
     tags = {
         CUT_FROM: f"{counted(len(index.pieces), 'file')} of {index.grid.rows} × {index.grid.cols}"
         " cells, drained in tiles",
         CUT_DAYS: " ".join(first_and_last(d for piece in index.pieces for d in piece.header.days)),
     }
     write_bytes(path, plain_bytes(level, store.grid.window(*around), nodata=np.nan, tags=tags))
-    return {"clip": path}
+    return {name: path}
 
 
 def facts(

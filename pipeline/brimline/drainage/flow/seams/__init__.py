@@ -3,6 +3,7 @@
 from brimline.drainage.flow.seams.accumulation import (
     TileLinks,
     accumulate_tile,
+    entering,
     solve_inflows,
     tile_links,
 )
@@ -23,6 +24,7 @@ __all__ = [
     "TileLinks",
     "accumulate_tile",
     "direct_tile",
+    "entering",
     "flat_distances",
     "outlet_keys",
     "rim_flats",

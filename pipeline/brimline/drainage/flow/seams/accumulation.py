@@ -129,6 +129,40 @@ def solve_inflows(tiling: Tiling, tiles: Sequence[TileLinks]) -> list[NDArray[np
     return np.split(inflow, tiling.ring_starts[1:-1])
 
 
+def entering(
+    codes: Directions, area: Accumulation, inner: Window, around: Window
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Tell where water enters a block of a grid from outside it, and from how much ground.
+
+    With these as inflow the block alone accumulates to what the whole grid does there.
+
+    Parameters
+    ----------
+    codes : uint8 (rows, cols); directions of `around`.
+    area : float64 (rows, cols); what drains through each cell of `around`, in cells or [m²].
+    inner : the block.
+    around : the block and the cells beside it, as far as the grid goes.
+
+    Returns
+    -------
+    cells : int64 (entries,)
+        Linear indices in `inner`, ascending, each once.
+    entering : float64 (entries,)
+        In the unit of `area`.
+    """
+    outside = np.ones(codes.shape, dtype=np.bool_)
+    outside[inner.inside(around)] = False
+    row, col = np.nonzero(outside & (codes < OUTLET))
+    to = codes[row, col]
+    r = row + D_ROW[to] + around.row - inner.row
+    c = col + D_COL[to] + around.col - inner.col
+    within = (r >= 0) & (c >= 0) & (r < inner.rows) & (c < inner.cols)
+    cells, which = np.unique(r[within] * inner.cols + c[within], return_inverse=True)
+    entered = np.zeros(cells.size)
+    np.add.at(entered, which, area[row[within], col[within]])
+    return cells, entered
+
+
 def accumulate_tile(
     codes: Directions, own_cells: NDArray[np.uint32], inflow: NDArray[np.int64]
 ) -> Accumulation:
