@@ -11,6 +11,7 @@ have hand-worked grids and independent libraries against them.
 from __future__ import annotations
 
 import argparse
+import json
 import os
 import random
 import re
@@ -56,6 +57,11 @@ ROOMS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
 }
 CAUGHT = ("killed", "timeout", "caught by type check", "segfault")
 NOTICED_BY_NONE = ("survived", "no tests", "suspicious")
+_CHANGES = """\
+import json, sys
+from mutmut.mutation.diff_apply import get_diff_for_mutant
+print(json.dumps({name: get_diff_for_mutant(name) for name in sys.argv[1:]}))
+"""
 
 
 def main() -> None:
@@ -108,14 +114,19 @@ def plant(room: str, most: int) -> tuple[Counter[str], list[str]]:
     call("run", *children, "none of them", check=False)  # only makes them
     names = sorted(_made(place / "mutants" / "src", only))
     drawn = random.Random(1).sample(names, min(most, len(names)))
-    changes = {name: call("show", name) for name in drawn}
+    # all at once: a process each takes longer than the tests of many
+    told = subprocess.run(
+        [sys.executable, "-c", _CHANGES, *drawn],
+        cwd=place, env=env, check=True, capture_output=True, text=True,
+    ).stdout  # fmt: skip
+    changes: dict[str, str] = json.loads(told)
     drawn = [name for name in drawn if not _only_words(changes[name])]
     call("run", *children, *drawn)
     told = call("results", "--all", "true")
     every = dict(re.findall(r"^\s*(\S+): (.+)$", told, flags=re.MULTILINE))
     ends = {name: every[name] for name in drawn}
     lived = sorted(name for name, end in ends.items() if end in NOTICED_BY_NONE)
-    return Counter(ends.values()), [changes[name] for name in lived]
+    return Counter(ends.values()), [f"# {name}: {ends[name]}\n{changes[name]}" for name in lived]
 
 
 def _only_words(change: str) -> bool:

@@ -27,6 +27,11 @@ def test_coarse_whole_metres_give_no_rows_stakes_or_ranges(site):
     assert "a level at least every 8 m" in done.err
     assert len(site.layer("swale_lines")) == 0
     assert len(site.layer("stakes")) == 0
+    done = site.run("--until", "ponds")
+    assert "no places for ponds are proposed: levels are whole multiples" in done.err
+    assert len(site.layer("pond_sites")) == 0
+    done = site.run("--until", "keylines")
+    assert len(site.layer("keylines")) == len(site.layer("cultivation_lines")) == 0
     done = site.run("--until", "catchments")
     assert done.code == 0, done.err
     intakes = site.layer("intakes").set_index("name")

@@ -22,7 +22,7 @@ from brimline.lines.relief import ridge_lines, valley_lines
 from brimline.stages._filled import filled_ground
 from brimline.stages._frames import frame_of, table_of, values_of
 from brimline.stages._ground_for_lines import NEEDS, drawing_of, limits_for
-from brimline.stages._survey_error import SUPPORT, survey_error_m
+from brimline.stages._survey_error import SUPPORT, survey_error_m, survey_lacks
 from brimline.terrain.smooth import smoothed
 from brimline.units import counted
 
@@ -51,8 +51,10 @@ def _run(given: Given, report: Reporter) -> Made:
     where = limits_for(given, surface, cross_paths=True)  # they cross the valley floor
     country = Country(survey, surface, grid, valleys, ridges, where, drawing_of(given))
     drawn = given.frame("guide_lines").geometry
-    choose = params.guides == "chosen"
-    found = pattern(country, keypoints, drawn, _ploughing(given), choose=choose)
+    lacks = survey_lacks(given)  # then only what a person drew is followed
+    choose = params.guides == "chosen" and not lacks
+    begun = [one for one in keypoints if not lacks or one.kind == "given"]
+    found = pattern(country, begun, drawn, _ploughing(given), choose=choose)
     _tell(found, report)
     if choose:
         _tell_few(found, given, len(valleys), report)
@@ -152,7 +154,7 @@ def _tell_few(found: Pattern, given: Given, valleys: int, report: Reporter) -> N
 
 STAGE = Stage(
     name="keylines",
-    version=5,
+    version=6,
     title="valleys, keypoints, keylines and cultivation lines",
     needs=(*NEEDS, "drawn_keypoints", "guide_lines", SUPPORT),
     makes=(

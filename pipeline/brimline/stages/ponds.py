@@ -16,6 +16,7 @@ from brimline.inputs.rules import bank_rules, usual_water
 from brimline.layers import layer, table
 from brimline.rainfall.daily import yearly_runoff_mm
 from brimline.stages._frames import frame_of, table_of, values_of
+from brimline.stages._survey_error import SUPPORT, withheld
 from brimline.stages.weather import WeatherRecord
 
 if TYPE_CHECKING:
@@ -34,7 +35,8 @@ def _run(given: Given, report: Reporter) -> Made:
         given.raster("elevation"), given.raster("near_direction"),
         given.raster("contributing_area_m2"),
     )  # fmt: skip
-    sites = pond_sites(
+    least_m = params.depths_m[0], params.half_lengths_m[0]
+    sites = [] if withheld(given, "places for ponds", *least_m, report) else pond_sites(
         *ground, grid, bank_rules(params), allowed=allowed,
         yearly_mm=float(yearly_mm.mean()) if yearly_mm.size else None,
     )  # fmt: skip
@@ -78,11 +80,11 @@ def _stage(name: str, stage: BankStage, declared: Layer | Table) -> dict[str, An
 
 STAGE = Stage(
     name="ponds",
-    version=1,
+    version=2,
     title="places for ponds",
     needs=(
         "grid", "near", "elevation", "near_direction", "contributing_area_m2", "boundary",
-        "keep_out", "keep_out_drawn", "soils", "weather",
+        "keep_out", "keep_out_drawn", "soils", "weather", SUPPORT,
     ),
     makes=("pond_sites", "pond_banks", "pond_curves"),
     run=_run,

@@ -37,8 +37,8 @@ def _run(given: Given, report: Reporter) -> Made:
         report.problem(
             Problem(
                 Severity.WARNING,
-                f"the survey cannot carry works: {lacks}; swale rows are not proposed, and stakes,"
-                " sections and machine surfaces are withheld",
+                f"the survey cannot carry works: {lacks}; swale rows, keylines and cultivation"
+                " lines are not proposed, and stakes, sections and machine surfaces are withheld",
                 f"get {wanted_survey(depth_m, apart_m)}",
                 "elevation",
             )
