@@ -30,7 +30,10 @@ def cloud(site):
     las.gps_time = np.full(x.size, 14_605 * 86_400 - 1e9)  # 2020-01-01
     las.write(site.folder / "terrain.laz")
     site.inputs["elevation"] = "terrain.laz"
-    site.tables = '[terrain]\ncell_m = 1.0\nlevel_steps = true\n[survey]\nsource = "a flight"\n'
+    site.tables = (
+        "[terrain]\ncell_m = 1.0\nlevel_steps = true\ncanopy = true\n"
+        '[survey]\nsource = "a flight"\n'
+    )
     return site
 
 

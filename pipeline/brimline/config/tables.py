@@ -201,6 +201,11 @@ class Terrain(ConfigTable):
     ground_window_m: Positive = Field(
         30.0, description="Such clouds: width of the widest roof that is taken off."
     )
+    canopy: bool = Field(
+        default=False,
+        description="Point clouds: make the raster canopy_m, how high points reach over the"
+        " ground.",
+    )
     level_steps: bool = Field(
         default=False,
         description="Classified clouds: take off the steps between flight lines, and between files,"

@@ -35,6 +35,7 @@ FAULTS: Final = (LaspyException, LazrsError, OSError, ValueError)
 # ASPRS LAS 1.4 R15, table 17; 8 are the ground points of files thinned before LAS 1.4
 GROUND: Final = (2, 8)
 UNCLASSIFIED: Final = (0, 1)
+_NOISE: Final = (7, 18)  # low, high
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +87,11 @@ class CloudPiece:
     def may_be_ground(self) -> NDArray[np.bool_]:
         """Which unclassified points may be: the last returns of their pulses."""
         return np.isin(self.classes, UNCLASSIFIED) & self.is_last
+
+    @property
+    def is_noise(self) -> NDArray[np.bool_]:
+        """Which points are classified as stray."""
+        return np.isin(self.classes, _NOISE)
 
     @property
     def is_ground(self) -> NDArray[np.bool_]:

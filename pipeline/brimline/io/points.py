@@ -181,6 +181,36 @@ def read_points(
     return PointsRead(dem, grid, grouped(notices), used, min(known, 1.0), occupied, facts)
 
 
+def canopy_height_m(
+    files: Sequence[Path], grid: Grid, ground: Elevation, *, vertical_unit: str, crs: str | None
+) -> Elevation:
+    """Return how high the highest point of each cell lies over the ground: trees, roofs, wires.
+
+    Parameters
+    ----------
+    grid, ground : of `read_points`; float32 (rows, cols) [m].
+    vertical_unit, crs : likewise.
+
+    Returns
+    -------
+    float32 (rows, cols) [m]; NaN where the cell holds no point, or the ground is not known.
+
+    Raises
+    ------
+    InputError
+        If a file cannot be read.
+    """
+    clouds = _clouds(files, vertical_unit, crs)
+    to_metres, _ = _to_metres(clouds, str(files[0]))
+    lowest = LowestBins(grid)  # of levels upside down
+    for cloud in clouds:
+        for piece in pieces(cloud):
+            x, y, level_m, _ = _in_metres(piece.taken(~piece.is_noise), cloud, to_metres)
+            lowest.add(x, y, -level_m)
+    height: Elevation = -lowest.levels() - ground
+    return np.maximum(height, np.float32(0.0))
+
+
 def points_run_crs(path: Path, crs: str | None) -> str:
     """Return the CRS that a run on this point cloud has, from its header alone."""
     cloud = read_cloud(path, vertical_unit="m", crs=crs)

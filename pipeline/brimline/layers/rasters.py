@@ -55,6 +55,14 @@ ITEMS: Final = (
         "How far the cell is from the nearest one that holds ground points of the cloud.",
         "m",
     ),
+    Raster(
+        "canopy_m",
+        "float32",
+        _NAN,
+        "Height over the ground",
+        "How high the highest point of the cloud lies over the ground: trees, roofs, wires.",
+        "m",
+    ),
     Raster("hillshade", "uint8", 0, "Hillshade", "Shaded relief, light from the north-west."),
     Raster("slope_pct", "float32", _NAN, "Slope", "Steepness of the survey surface.", "%"),
     Raster(

@@ -91,6 +91,7 @@ RAMPS: Final[dict[str, Ramp]] = {
         Ramp(
             "level_error_m", (0.0, 0.01, 0.02, 0.05, 0.1, 0.2), YL_OR_BR[1:7], "ColorBrewer YlOrBr"
         ),
+        Ramp("canopy_m", (0.0, 0.5, 2.0, 5.0, 10.0, 20.0), YL_GN_BU[1:7], "ColorBrewer YlGnBu"),
         Ramp("void_m", (0.0, 0.5, 1.0, 2.0, 5.0, 10.0), YL_OR_BR[1:7], "ColorBrewer YlOrBr"),
         Ramp("ground_points", (0.0, 1.0, 2.0, 4.0, 8.0, 16.0), BLUES[2:8], "ColorBrewer Blues"),
         # six hours are called full sun, three to six part shade (common practice, no source)

@@ -87,6 +87,8 @@ def stages_for(settings: Settings, known: KnownParts | None = None) -> tuple[Sta
     cloud = is_points(Path(settings.inputs.elevation[0]))
     if cloud:
         wanted.append("measured")
+    if cloud and settings.terrain.canopy:
+        wanted.append("canopy")
     of = "OF_LEVELS" if single else "OF_POINTS" if cloud else ""
     first = "_WITH_OBJECTS" if objects else ""
     first = f"{of}{first}".strip("_") or "STAGE"

@@ -8,6 +8,7 @@ from pyproj import CRS, Transformer
 
 from brimline.errors import InputError, Severity
 from brimline.io.elevation import read_elevation
+from brimline.io.points import canopy_height_m
 from brimline.units import FOOT_M, US_SURVEY_FOOT_M
 
 UTM = "EPSG:32633"
@@ -344,3 +345,28 @@ def test_points_are_counted_by_cell(cloud):
     read = read_elevation(cloud())
     assert read.counts.sum() == read.facts.ground_points == read.facts.points == 20_000
     assert read.known_share == pytest.approx((read.counts > 0).sum() / np.isfinite(read.dem).sum())
+
+
+def test_the_canopy_is_the_highest_point_over_the_ground_noise_left_out(cloud):
+    def classes(count, rng):
+        return np.resize([2, 2, 2, 5, 7], count)
+
+    def level(x, y):
+        lifted = np.resize([0.0, 0.0, 0.0, 8.0, 90.0], x.size)
+        return plane(x, y) + lifted
+
+    path = cloud(classes=classes, level=level, count=100_000)
+    read = read_elevation(path, cell_m=2.0)
+    height_m = canopy_height_m([path], read.grid, read.dem, vertical_unit="auto", crs=None)
+    inner = height_m[2:-2, 2:-2]  # cells on the rim hold few points
+    assert np.isfinite(inner).all()
+    # the plane rises by as much within a cell; one cell in 7500 (0.8^40) holds no canopy
+    assert (np.abs(inner - 8.0) < 0.3).mean() > 0.998
+    assert inner.max() < 8.3
+
+
+def test_the_canopy_of_bare_ground_is_low_and_never_below_it(cloud):
+    path = cloud(count=40_000)
+    read = read_elevation(path, cell_m=1.0)
+    height_m = canopy_height_m([path], read.grid, read.dem, vertical_unit="auto", crs=None)
+    assert 0 <= np.nanmin(height_m) <= np.nanmax(height_m) < 0.2
