@@ -22,10 +22,10 @@ from brimline.report.plates.sensitivity import at_words, factor_words, sensitivi
 from brimline.report.plates.svg import theme_variables, themed
 from brimline.report.quantities import NINE_IN_TEN
 from brimline.report.templates import environment
-from brimline.units import shown
+from brimline.units import counted, shown
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from brimline.choose.choice import Turn
     from brimline.report.results import Results
@@ -231,7 +231,7 @@ def range_text(name: str, row: Mapping[str, Any], units: System, currency: str) 
 
 def verdicts(options: Sequence[Alternative], rows: Sequence[Mapping[str, Any]]) -> list[str]:
     """Say in sentences which design is cheapest, keeps most, and which are beaten."""
-    told = [text for one in options if (text := _without_price(one))]
+    told = list(_without_price(options))
     leads = (("cost", "is the cheapest"), ("kept_pct", "keeps most of the design storm"),
              ("without_mains_worst_pct", "needs least mains in the worst year"))  # fmt: skip
     for name, words in leads:
@@ -249,17 +249,64 @@ def verdicts(options: Sequence[Alternative], rows: Sequence[Mapping[str, Any]]) 
     return told
 
 
-def _without_price(one: Alternative) -> str:
-    """Name each item of a bill that has no price, how much of it there is, and the key to set."""
+def _without_price(options: Sequence[Alternative]) -> Iterator[str]:
+    """Say once of all designs that lack the same prices how many they lack."""
+    for lacking, group in _grouped({one.name: tuple(_unpriced(one)) for one in options}).items():
+        if lacking:
+            costs = "costs" if len(group) == 1 else "cost"
+            items = counted(len(lacking), "item of the bill has", "items of the bill have")
+            where = "named at the end of the page"
+            yield f"what {_listed(group)} {costs} is not known: {items} no price, {where}"
+
+
+def _grouped(values: Mapping[str, tuple[str, ...]]) -> dict[tuple[str, ...], list[str]]:
+    """Return the names that share each value, in order."""
+    groups: dict[tuple[str, ...], list[str]] = {}
+    for name, value in values.items():
+        groups.setdefault(value, []).append(name)
+    return groups
+
+
+def _listed(names: Sequence[str]) -> str:
+    *first, last = names
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+def _unpriced(one: Alternative) -> dict[str, float]:
+    """Return how much there is of each item of a bill that has no price, by its key."""
     bill = one.results.table("bill")
-    if bill is None or not bill["cost"].isna().any():
-        return ""
+    if bill is None:
+        return {}
     lacking = bill[bill["cost"].isna()].groupby("item", sort=False)["amount"].sum()
-    items = [
-        f"{ITEMS[key].title} ({amount:.3g} {ITEMS[key].unit}): rates.{ITEMS[key].rate_key(key)}"
-        for key, amount in zip(map(str, lacking.index), lacking, strict=True)
+    return {str(key): float(amount) for key, amount in lacking.items()}
+
+
+def unpriced_rows(options: Sequence[Alternative]) -> list[dict[str, Any]]:
+    """Name each item that has no price, the key to set, and how much of it each design has."""
+    lacking = [_unpriced(one) for one in options]
+    return [
+        {
+            "item": ITEMS[key].title,
+            "key": f"rates.{ITEMS[key].rate_key(key)}",
+            "amounts": [
+                f"{one[key]:.3g} {ITEMS[key].unit}" if key in one else "" for one in lacking
+            ],
+        }
+        for key in dict.fromkeys(key for one in lacking for key in one)
     ]
-    return f"what {one.name} costs is not known, because these have no price: {'; '.join(items)}"
+
+
+def _findings(ordered: Sequence[Alternative]) -> list[dict[str, Any]]:
+    """Return what to look at first: what all designs share once, then what each has beside."""
+    found = {one.name: attention.first_lines(one.results, _MOST_FINDINGS)[0] for one in ordered}
+    first, *rest = found.values()
+    shared = [line for line in first if rest and all(line in other for other in rest)]
+    parts = [{"title": "In every design", "lines": shared}] if shared else []
+    for name, lines in found.items():
+        own = [line for line in lines if line not in shared]
+        parts.append({"title": f"{name}, beside these" if shared and own else name, "lines": own,
+                      "none": "Nothing else" if shared else "Nothing"})  # fmt: skip
+    return parts
 
 
 def options_html(options: Sequence[Alternative], rows: Sequence[Mapping[str, Any]]) -> str:
@@ -307,12 +354,13 @@ def options_html(options: Sequence[Alternative], rows: Sequence[Mapping[str, Any
                 "reused": one.reused,
                 "map": Markup(themed(option_map(one.results, frame, f"option-{number}"))),  # noqa: S704
                 "worlds": _worlds(one.results, frame, number),
-                "findings": attention.first_lines(one.results, _MOST_FINDINGS)[0],
             }
             for number, one in enumerate(ordered)
         ],
         verdicts=verdicts(options, rows),
         choices=choices(ordered),
+        findings=_findings(ordered),
+        unpriced=unpriced_rows(ordered),
         table=table,
         bars=Markup(themed(bars(rows, WORDS, text))),  # noqa: S704
         light=theme_colours(dark=False) + theme_variables(dark=False),

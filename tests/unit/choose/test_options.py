@@ -1,5 +1,7 @@
 """Designs side by side: the cheapest first, what each adds, and which are beaten."""
 
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 
@@ -8,7 +10,7 @@ from brimline.cli import options as command
 from brimline.config import load
 from brimline.errors import InputError
 from brimline.grid import Grid
-from brimline.report.options_page import Alternative, figure_text, verdicts
+from brimline.report.options_page import Alternative, figure_text, unpriced_rows, verdicts
 from brimline.report.results import Results
 
 SITE = """\
@@ -87,11 +89,17 @@ def test_what_has_no_price_is_named_with_how_much_of_it_there_is_and_the_key_to_
             "cost": [50.0, None, None, None],
         }
     )
-    told = verdicts([of_run({}, bill=bill)], [])
-    assert told[0] == (
-        "what x costs is not known, because these have no price: Plant a shelf with marsh plants"
-        " (84.5 m²): rates.shelf_plants_per_m2; Pipe, laid (2 m): rates.pipe_per_m"
-    )
+    one = of_run({}, bill=bill)
+    assert verdicts([one], []) == [
+        "what x costs is not known: 2 items of the bill have no price, named at the end of the page"
+    ]
+    assert unpriced_rows([one]) == [
+        {"item": "Plant a shelf with marsh plants", "key": "rates.shelf_plants_per_m2",
+         "amounts": ["84.5 m²"]},
+        {"item": "Pipe, laid", "key": "rates.pipe_per_m", "amounts": ["2 m"]},
+    ]  # fmt: skip
+    twice = [one, replace(one, name="y")]
+    assert verdicts(twice, [])[0].startswith("what x and y cost is not known")  # said once
 
 
 def test_units_of_the_site_are_shown():
