@@ -14,6 +14,7 @@ import pytest
 from hypothesis import settings
 
 from brimline import _jit
+from brimline.rainfall import RunStorms, Storm
 
 if TYPE_CHECKING:
     from brimline.report import Results
@@ -155,16 +156,7 @@ def build_results(
         rasters={k: v for k, v in held.items() if rasters is None or k in rasters},
         manifest=manifest(units),
         facts={
-            "storms": {
-                "design": {
-                    "name": "10-year",
-                    "return_period_y": 10.0,
-                    "duration_h": 6.0,
-                    "total_mm": sum(DEPTHS_MM),
-                    "step_s": 3600.0,
-                    "depth_mm": DEPTHS_MM,
-                }
-            },
+            "storms": RunStorms(Storm("10-year", 3600.0, np.array(DEPTHS_MM), 10.0)),
             "survey": {
                 "area_m2": 76_752.0,
                 "spanned_m2": 12.0,

@@ -53,7 +53,7 @@ from brimline.inputs.rules import design_rules
 from brimline.layers import layer
 from brimline.layers.drawn import usual_of
 from brimline.layers.flags import joined
-from brimline.rainfall import Storm, uniform
+from brimline.rainfall import RunStorms, Storm, uniform
 from brimline.stages import tracks
 from brimline.terrain.earthwork import Soil, Stockpile
 
@@ -281,7 +281,7 @@ def track(*, wall=False, area_m2=100.0, hardest=3.0):
         frame=lambda name: gpd.GeoDataFrame(frames[name], crs=GRID.crs, geometry="geometry"),
         params=lambda name, _: {"access": Access(cell_m=2.0), "drainage": Drainage()}[name],
         raster=lambda name: here.dem if name == "elevation" else area,
-        facts=lambda _: {"design": {"depth_mm": depth.tolist(), "step_s": 600.0}},
+        value=lambda *_: RunStorms(Storm("design", 600.0, depth)),
     )
     found = tracks._run(given, SimpleNamespace(advanced=lambda *_: None))
     flags = [*found["tracks"]["flag"], *found["track_crossings"]["flag"]]

@@ -29,7 +29,7 @@ from brimline.lines.relief import valley_lines
 from brimline.lines.rows import Duty, RowSpacing, swale_rows
 from brimline.lines.rows.worth import level_pieces
 from brimline.stages import catchments, raised
-from brimline.stages._filled import FilledGround
+from brimline.terrain.filled import FilledGround
 
 GRID = Grid(60, 100, 1.0, 0.0, 60.0, "EPSG:32633")
 WIDE = Grid(120, 160, 1.0, 0.0, 120.0, "EPSG:32633")

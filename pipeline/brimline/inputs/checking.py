@@ -146,7 +146,7 @@ def _storms(settings: Settings, path: Path | None, found: CheckedInputs) -> None
     except InputError as error:
         found.problems += error.problems
         return
-    further = [one["name"] for one in (*asked["checks"], *asked["beyond"])]
+    further = [one.name for one in (*asked.checks, *asked.beyond)]
     if found.drawn is not None:
         found.problems += search_problems(settings.search, settings.rates, found.drawn, further)
     if table is None:

@@ -14,13 +14,13 @@ from brimline.units import FOOT_M, counted
 
 if TYPE_CHECKING:
     from collections.abc import Collection
-    from typing import Any
 
     from geopandas import GeoDataFrame
 
     from brimline.config import Works
     from brimline.grid import Elevation, Grid
     from brimline.io.coverage import Under
+    from brimline.rainfall import RunStorms
 
 _LEVELS: Final = (
     "level_m", "spill_level_m", "crest_level_m", "base_level_m", "from_level_m", "to_level_m",
@@ -119,9 +119,9 @@ def refuse_countless_contours(interval_m: float, elevation: Elevation) -> None:
         )
 
 
-def unknown_storm(works: Works, asked: dict[str, Any]) -> list[Problem]:
+def unknown_storm(works: Works, asked: RunStorms) -> list[Problem]:
     """Say where the storm to size for is none of those that are run."""
-    names = [one["name"] for one in (asked["design"], *asked["checks"])]
+    names = [one.name for one in asked.routed]
     if not works.goal_storm or works.goal_storm in names:
         return []
     message = f'goal_storm is "{shown(works.goal_storm)}", which is not run: nothing is sized'

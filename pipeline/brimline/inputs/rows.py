@@ -15,6 +15,7 @@ from brimline.design.places import BUILDING
 from brimline.design.staking import MarkedLine
 from brimline.layers import layer
 from brimline.layers.drawn import usual_of
+from brimline.lines.tracks import TrackRules, WantedTrack
 from brimline.terrain.earthwork.spoil import Stockpile
 
 if TYPE_CHECKING:
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from shapely.geometry.base import BaseGeometry
 
-    from brimline.config import Works
+    from brimline.config import Access, Works
 
 Row = TypeVar("Row")
 
@@ -122,6 +123,23 @@ def marked_lines(name: str, frame: GeoDataFrame) -> list[MarkedLine]:
     return found
 
 
+def wanted_tracks(frame: GeoDataFrame, params: Access) -> list[WantedTrack]:
+    """Return the tracks that are drawn, and what each may be."""
+    usual = usual_of(layer("drawn_tracks"))
+    found = []
+    for number, row in enumerate(frame.itertuples(index=False), start=1):
+        width_m, grade_pct, cross_pct, radius_m = (
+            number_of(row, name, float(usual[name]))
+            for name in ("width_m", "most_grade_pct", "most_cross_pct", "radius_m")
+        )
+        rules = TrackRules(
+            width_m, grade_pct, cross_pct,
+            earth_per_m=params.earth_per_m, crossing_m=params.crossing_m, radius_m=radius_m,
+        )  # fmt: skip
+        found.append(WantedTrack(text_of(row, "name") or f"track {number}", row.geometry, rules))
+    return found
+
+
 _ROADS: Final = frozenset({"paving", "gravel", "dirt track"})  # covers that people drive on
 
 
@@ -140,9 +158,10 @@ def things_in_the_way(
 
 
 def main_texture(shape: BaseGeometry, soils: GeoDataFrame) -> str:
-    """Return the texture of the soil that has most of some ground; empty where none says it."""
+    """Return the texture of the soil beneath most of an area or a line; empty where none says."""
     if not len(soils):
         return ""
-    share = soils.geometry.intersection(shape).area
+    inside = soils.geometry.intersection(shape)
+    share = inside.area if shapely.get_dimensions(shape) == 2 else inside.length
     place = int(share.to_numpy().argmax())
     return stripped(soils["texture"].iloc[place]) if share.iloc[place] > 0 else ""

@@ -11,11 +11,11 @@ from brimline.errors import Problem, Severity, shown
 from brimline.inputs.rules import prices_of
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Sequence
+    from collections.abc import Collection
 
     from brimline.cascade import Network
     from brimline.config import DesignSearch, Rates, SearchDimension, Works
-    from brimline.rainfall import Storm
+    from brimline.rainfall import RunStorms, Storm
 
 _ALIKE_H: Final = 0.01
 
@@ -75,17 +75,15 @@ def searched_dimensions(
     return found, problems
 
 
-def held_storms(
-    params: DesignSearch, design: Storm, checks: Sequence[Storm], further: Sequence[Storm]
-) -> tuple[list[Storm], list[Problem]]:
+def held_storms(params: DesignSearch, asked: RunStorms) -> tuple[list[Storm], list[Problem]]:
     """Return the design storm, then the storms in which no crest may be passed."""
     if params.check_storms:
-        wanted = [one for one in (*checks, *further) if one.name in params.check_storms]
+        wanted = [one for one in (*asked.checks, *asked.beyond) if one.name in params.check_storms]
     else:
-        wanted = [*checks, *(one for one in further if _is_rarer(one, design))]
+        wanted = [*asked.checks, *(one for one in asked.beyond if _is_rarer(one, asked.design))]
     text = "the search knows no check storm: designs hold in the design storm alone"
     mend = "give a rainfall table, or name one of the greater storms in search.check_storms"
-    return [design, *wanted], [] if wanted else [_warning(text, mend)]
+    return [asked.design, *wanted], [] if wanted else [_warning(text, mend)]
 
 
 def _is_rarer(one: Storm, design: Storm) -> bool:

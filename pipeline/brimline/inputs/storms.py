@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from brimline.errors import InputError, Problem, Severity
 from brimline.io.rainfall import depth_doubts
-from brimline.rainfall import Storm, StormRequest, design_storms, uniform
+from brimline.rainfall import RunStorms, Storm, StormRequest, design_storms, uniform
 
 if TYPE_CHECKING:
     from brimline.config import DesignStorm
@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 
 def storms_asked(
     params: DesignStorm, table: DepthTable | None, source: str
-) -> tuple[dict[str, Any], list[Problem]]:
-    """Return every storm of a run, plain, and what is doubtful about their source.
+) -> tuple[RunStorms, list[Problem]]:
+    """Return every storm of a run, and what is doubtful about their source.
 
     Parameters
     ----------
@@ -44,15 +44,7 @@ def storms_asked(
         raise InputError([*problems, Problem(Severity.ERROR, str(error), mend, where)]) from error
     if any(problem.severity is Severity.ERROR for problem in problems):
         raise InputError(problems)
-    heaviest = max((*storms, *beyond), key=lambda storm: storm.total_mm)
-    asked = {
-        "design": _plain(storms[0]),
-        "checks": [_plain(storm) for storm in storms[1:]],
-        "beyond": [_plain(storm) for storm in beyond],
-        "heaviest": {"name": heaviest.name, "total_mm": heaviest.total_mm},
-        "rain_2y_24h_mm": rain_2y_mm,
-    }
-    return asked, problems
+    return RunStorms(storms[0], tuple(storms[1:]), tuple(beyond), rain_2y_mm), problems
 
 
 def _doubts(table: DepthTable, source: str) -> list[Problem]:
@@ -127,14 +119,3 @@ def _even(params: DesignStorm) -> Storm:
     uplift = 1 + params.climate_uplift_pct / 100
     depths = uniform(params.depth_mm * uplift, params.duration_h, step_s=step_s)
     return Storm("stated rain", step_s, depths)
-
-
-def _plain(storm: Storm) -> dict[str, Any]:
-    return {
-        "name": storm.name,
-        "return_period_y": storm.return_period_y,
-        "duration_h": storm.duration_h,
-        "total_mm": storm.total_mm,
-        "step_s": storm.step_s,
-        "depth_mm": [float(depth) for depth in storm.depth_mm],
-    }

@@ -62,6 +62,7 @@ from brimline.rainfall.runoff import (
     runoff_depth_mm,
 )
 from brimline.rainfall.storms import (
+    RunStorms,
     Storm,
     StormRequest,
     alternating_block,
@@ -90,6 +91,7 @@ __all__ = [
     "MixedGround",
     "OutsideGround",
     "PathFlow",
+    "RunStorms",
     "Segment",
     "Storm",
     "StormRequest",

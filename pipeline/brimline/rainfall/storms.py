@@ -75,6 +75,23 @@ class Storm:
         """Mean intensity of each step, float64 (steps,) [mm/h]."""
         return self.depth_mm * (_S_PER_H / self.step_s)
 
+    @property
+    def _wet_mm(self) -> NDArray[np.float64]:
+        return self.depth_mm[: np.flatnonzero(self.depth_mm > 0).max(initial=0) + 1]
+
+    @property
+    def mean_mm_per_h(self) -> float:
+        """Mean intensity until the last rain [mm/h]."""
+        return float(self._wet_mm.mean()) / self.step_s * _S_PER_H
+
+    def hardest_mm_per_h(self, span_s: float) -> float:
+        """Return the mean intensity of the most intense while of about a length [mm/h]."""
+        rain, steps = self._wet_mm, max(1, round(span_s / self.step_s))
+        most = (
+            np.convolve(rain, np.ones(steps), "valid").max() if len(rain) >= steps else rain.sum()
+        )
+        return float(most) / (steps * self.step_s) * _S_PER_H
+
     def split(self, parts: int) -> Storm:
         """Return the same rain in steps `parts` times shorter, even within each old step.
 
@@ -102,6 +119,34 @@ class Storm:
             depth_mm=self.depth_mm * climate_uplift,
             climate_uplift=self.climate_uplift * climate_uplift,
         )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RunStorms:
+    """All storms of a run.
+
+    Parameters
+    ----------
+    design : what is designed for.
+    checks : the others that all is routed through.
+    beyond : greater ones, which only tell what fails first.
+    rain_2y_24h_mm : of the rainfall table; None where it does not tell [mm].
+    """
+
+    design: Storm
+    checks: tuple[Storm, ...] = ()
+    beyond: tuple[Storm, ...] = ()
+    rain_2y_24h_mm: float | None = None
+
+    @property
+    def routed(self) -> tuple[Storm, ...]:
+        """The design storm, then the others that all is routed through."""
+        return self.design, *self.checks
+
+    @property
+    def heaviest(self) -> Storm:
+        """The storm that brings most rain."""
+        return max((*self.routed, *self.beyond), key=lambda storm: storm.total_mm)
 
 
 def _whole(value: float, name: str, unit: float, unit_name: str) -> int:

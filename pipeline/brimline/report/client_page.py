@@ -45,7 +45,7 @@ def client_html(results: Results, plan: Plate | None = None, *, paper: bool = Fa
             costs=found,
             money=found.text if found else None,
             about=found.about if found else None,
-            storm=results.facts.get("storms", {}).get("design"),
+            storm=results.design_storm,
             storm_rain=_storm_rain(results),
             storm_water=[_amount(results, one) for one in answers.storm_water(results)],
             year_water=[_amount(results, one) for one in answers.year_water(results)],
@@ -119,8 +119,8 @@ def _kinds(results: Results) -> list[tuple[str, str]]:
 
 
 def _storm_rain(results: Results) -> str:
-    storm = results.facts.get("storms", {}).get("design")
-    return shown("rain", results.units).text(float(storm["total_mm"])) if storm else ""
+    storm = results.design_storm
+    return shown("rain", results.units).text(storm.total_mm) if storm else ""
 
 
 def _made_up(results: Results) -> bool:

@@ -215,12 +215,12 @@ def right_way_pct(lines: DataFrame) -> float | None:
 
 def _works(results: Results) -> list[Figure]:
     found = []
-    storms = results.facts.get("storms", {})
-    design = storms.get("design")
+    design = results.design_storm
     if design:
-        note = f"{design['name']}, {design['duration_h']:g} h"
-        rain = float(design["total_mm"])
-        found.append(Figure("design_rain_mm", "Design storm", rain, "rain", "storms", note))
+        note = f"{design.name}, {design.duration_h:g} h"
+        found.append(
+            Figure("design_rain_mm", "Design storm", design.total_mm, "rain", "storms", note)
+        )
     found += _storage(results)
     balance = results.table("storm_balance")
     if balance is not None:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from pandas import DataFrame
 
     from brimline.grid import Grid
+    from brimline.rainfall import Storm
     from brimline.units import System
 
 
@@ -81,6 +82,13 @@ class Results:
     def parameter(self, table: str, key: str) -> Any:  # noqa: ANN401 - any TOML value
         """Return a parameter of the run; None where the manifest lacks it."""
         return self.manifest.get("parameters", {}).get(table, {}).get(key)
+
+    @property
+    def design_storm(self) -> Storm | None:
+        """What was designed for; None where nothing was."""
+        asked: Any = self.facts.get("storms")
+        storm: Storm | None = asked.design if asked else None
+        return storm
 
     def drawn(
         self,

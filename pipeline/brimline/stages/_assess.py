@@ -32,11 +32,10 @@ from brimline.design import (
 from brimline.inputs.rows import plan_of
 from brimline.inputs.rules import building_of, design_rules
 from brimline.lines.sample import surface_at
-from brimline.stages._filled import FILLED, ON_FILLED, filled_ground
+from brimline.stages._filled import FILLED, filled_ground
 from brimline.stages._ground_for_lines import smooth_surface
 from brimline.stages._plan import (
     SURVEYED,
-    beyond_of,
     ground_of_design,
     hydrographs_of,
     kept_clear_of,
@@ -45,6 +44,7 @@ from brimline.stages._plan import (
     survey_of,
 )
 from brimline.stages._survey_error import SUPPORT, survey_error_m
+from brimline.terrain.filled import ON_FILLED
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -59,7 +59,7 @@ if TYPE_CHECKING:
     from brimline.elements import Element
     from brimline.engine.stage import Given
     from brimline.grid import Elevation
-    from brimline.stages._filled import FilledGround
+    from brimline.terrain.filled import FilledGround
 
 # what a stage must need to assess a plan, next to the source inflows and the tables that follow
 ASSESSED: Final = (
@@ -89,18 +89,17 @@ class Assessor:
 
     def __init__(self, given: Given) -> None:
         works = given.params("works", Works)
-        two_year_mm = given.facts("storms")["rain_2y_24h_mm"]
         asked_m = given.params("lines", LevelLines).level_tolerance_m
         survey_m = survey_error_m(given)
         self.works, self._given = works, given
         self.walls = given.value("walls", StandingWalls)
         self.rules = design_rules(
-            works, asked_m, two_year_mm, building_of(given.params("earthworks", Earthworks)),
-            given.params("hazard", Hazard),
+            works, asked_m, storms_of(given).rain_2y_24h_mm,
+            building_of(given.params("earthworks", Earthworks)), given.params("hazard", Hazard),
         )  # fmt: skip
         self.grid = given.grid
         self.standing, self.survey = standing_of(given), survey_of(given)
-        self.storms, self.beyond = storms_of(given), beyond_of(given)
+        self.storms, self.beyond = storms_of(given).routed, storms_of(given).beyond
         self.hydrographs = hydrographs_of(given)
         self._made: dict[int, tuple[DrawnElement, Element]] = {}
         self.kept_clear = kept_clear_of(given)

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
-
-import numpy as np
+from typing import TYPE_CHECKING, Final
 
 from brimline.config import Earthworks, Works
 from brimline.design import (
@@ -24,11 +22,9 @@ from brimline.inputs.rules import building_of
 from brimline.io.inflows import read_inflows
 from brimline.layers import layer
 from brimline.layers.drawn import usual_of
-from brimline.rainfall import Storm
+from brimline.rainfall import RunStorms
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from geopandas import GeoDataFrame
 
     from brimline.design import DesignedGround, StandingGround
@@ -84,20 +80,9 @@ def kept_clear_of(given: Given) -> tuple[KeptClear, ...]:
     )
 
 
-def storms_of(given: Given) -> list[Storm]:
-    """Return the design storm, then the others, from the facts storms."""
-    facts = given.facts("storms")
-    return [_storm(plain) for plain in (facts["design"], *facts["checks"])]
-
-
-def beyond_of(given: Given) -> list[Storm]:
-    """Return the storms that only tell what fails first, from the facts storms."""
-    return [_storm(plain) for plain in given.facts("storms")["beyond"]]
-
-
-def _storm(plain: Mapping[str, Any]) -> Storm:
-    depths = np.array(plain["depth_mm"])
-    return Storm(plain["name"], plain["step_s"], depths, plain["return_period_y"])
+def storms_of(given: Given) -> RunStorms:
+    """Return the storms of the run; needs storms."""
+    return given.value("storms", RunStorms)
 
 
 def range_factors(design: Design, intakes: GeoDataFrame) -> dict[str, tuple[float, float]]:

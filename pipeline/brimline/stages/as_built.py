@@ -57,7 +57,7 @@ def _run(given: Given, report: Reporter) -> Made:
     if taken_off:
         differences = as_built.without(differences, shift.shift_m)
     report.advanced(0.3, "judging levels and routing the cascade as built")
-    inflows = tuple(design.arrivals.of(storm, ROUTING_STEP_S) for storm in storms_of(given))
+    inflows = tuple(design.arrivals.of(storm, ROUTING_STEP_S) for storm in storms_of(given).routed)
     found = as_built.judge_works(
         works, asked_levels(given.frame("stakes"), settled=params.settled), differences,
         as_built.Tolerances(params.sill_m, params.floor_m, params.crest_m, params.edge_m,

@@ -33,7 +33,7 @@ def _run(given: Given, report: Reporter) -> Made:
     report.tell(found.told())
     quantities = quantities_of(
         found, soil, building_of(params),
-        sized_downpipes(site.design.arrivals.led, storms_of(given)[0]),
+        sized_downpipes(site.design.arrivals.led, storms_of(given).design),
         stone_m=params.sill_stone_m, apron_m=params.sill_apron_m,
     )  # fmt: skip
     pads = [

@@ -25,7 +25,7 @@ def _run(given: Given, report: Reporter) -> Made:
     checked: list[dict[str, Any]] = []
     spans: list[dict[str, Any]] = []
     if design.placed:
-        storm = storms_of(given)[0]
+        storm = storms_of(given).design
         spans = [
             {"ground": ground}
             | balance_row(_routed(design, design.arrivals.beforehand(ground), storm))

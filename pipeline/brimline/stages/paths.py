@@ -16,7 +16,7 @@ from brimline.stages._frames import frame
 
 if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
-    from brimline.stages._filled import FilledGround
+    from brimline.terrain.filled import FilledGround
 
 
 def _run(given: Given, report: Reporter) -> Made:

@@ -20,7 +20,7 @@ from brimline.inputs.searching import (
     unpriced_told,
 )
 from brimline.stages._frames import table_of
-from brimline.stages._plan import beyond_of, storms_of
+from brimline.stages._plan import storms_of
 
 if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
@@ -31,14 +31,14 @@ _AFTER_STEP_S: Final = 1800.0
 
 def _run(given: Given, report: Reporter) -> Made:
     params, design = given.params("search", DesignSearch), given.value("design", Design)
-    (first, *checks), further = storms_of(given), beyond_of(given)
-    rates, names = given.params("rates", Rates), [one.name for one in (*checks, *further)]
+    asked, rates = storms_of(given), given.params("rates", Rates)
+    names = [one.name for one in (*asked.checks, *asked.beyond)]
     report.tell(search_problems(params, rates, design.names, names))
     wanted, problems = searched_dimensions(params, design.network)
     report.tell(problems)
     if not wanted:
         return {name: table_of([], name) for name in _TABLES}
-    storms, problems = held_storms(params, first, checks, further)
+    storms, problems = held_storms(params, asked)
     report.tell([*problems, *unpriced_told(rates)])
     inflows = [design.arrivals.of(one, ROUTING_STEP_S) for one in storms]
     report.advanced(0.02, "digging each element at several sizes")

@@ -40,7 +40,7 @@ def _run(given: Given, report: Reporter) -> Made:
     params, design = given.params("sensitivity", Sensitivity), given.value("design", Design)
     if not design.placed:
         return {name: table_of([], name) for name in ("design_sensitivity", "sensitivity_draws")}
-    world = OtherWorld(design, storms_of(given)[0], _priced(given), _ranges(given, params))
+    world = OtherWorld(design, storms_of(given).design, _priced(given), _ranges(given, params))
     effects = world.one_at_a_time()
     report.advanced(0.3, "everything at once")
     drawn = world.drawn(params.draws, params.seed)

@@ -13,6 +13,7 @@ from brimline.errors import Problem, Severity
 from brimline.inputs.rules import usual_water
 from brimline.rainfall import runoff_depth_mm
 from brimline.stages._frames import positions, table_of
+from brimline.stages._plan import storms_of
 from brimline.stages.conditioning import rule_of
 from brimline.terrain.conditioning import opened_surface
 from brimline.units import counted
@@ -26,9 +27,9 @@ def _run(given: Given, report: Reporter) -> Made:
     params, grid = given.params("conditioning", Conditioning), given.grid
     points = given.frame("kept_hollows").geometry
     row, col = grid.cell(points.x.to_numpy(), points.y.to_numpy())
-    storm = given.facts("storms")["heaviest"]
+    storm = storms_of(given).heaviest
     number = usual_water(given.params("works", Works)).ground.curve_number
-    runoff_mm = float(runoff_depth_mm(storm["total_mm"], number))
+    runoff_mm = float(runoff_depth_mm(storm.total_mm, number))
     burns = [positions(line, grid) for line in given.frame("culverts").geometry]
     opened = (
         opened_surface(
@@ -83,8 +84,8 @@ def _run(given: Given, report: Reporter) -> Made:
     ]
     holding = np.isin(np.arange(1, found.kept.size + 1), found.parent_ids[found.kept])
     told = {
-        "storm": storm["name"],
-        "rain_mm": storm["total_mm"],
+        "storm": storm.name,
+        "rain_mm": storm.total_mm,
         "curve_number": number,
         "runoff_mm": runoff_mm,
         "kept": int((found.kept & ~holding).sum()),

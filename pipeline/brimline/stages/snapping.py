@@ -13,8 +13,9 @@ from brimline.drainage.catchments import snap
 from brimline.engine.stage import Stage
 from brimline.errors import Problem, Severity
 from brimline.layers.flags import joined
-from brimline.stages._filled import FILLED, ON_FILLED, filled_ground
+from brimline.stages._filled import FILLED, filled_ground
 from brimline.stages._frames import frame
+from brimline.terrain.filled import ON_FILLED
 
 if TYPE_CHECKING:
     from brimline.drainage.catchments import Snapped

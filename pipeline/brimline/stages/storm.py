@@ -9,6 +9,7 @@ from brimline.config import DesignStorm
 from brimline.engine.stage import Stage
 from brimline.inputs.storms import storms_asked
 from brimline.io.rainfall import read_depth_table
+from brimline.rainfall import RunStorms
 
 if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
@@ -28,6 +29,7 @@ STAGE = Stage(
     title="design storms",
     needs=(),
     makes=("storms",),
+    typed={"storms": RunStorms},
     run=_run,
     sources=("rainfall",),
     tables=("storm",),

@@ -22,6 +22,7 @@ from brimline.layers import layer
 from brimline.layers.flags import needs_look
 from brimline.stages._assess import ASSESSED, ASSESSED_BY, Assessor
 from brimline.stages._frames import frame_of, table_of, table_of_columns, values_of
+from brimline.stages._plan import storms_of
 
 if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
@@ -33,8 +34,8 @@ _TABLES: Final = (
 
 
 def _run(given: Given, report: Reporter) -> Made:
-    storms, grid = given.facts("storms"), given.grid
-    report.tell(sheet_flow_told(given.params("works", Works), storms["rain_2y_24h_mm"]))
+    storms, grid = storms_of(given), given.grid
+    report.tell(sheet_flow_told(given.params("works", Works), storms.rain_2y_24h_mm))
     assessor = Assessor(given)
     found = assessor.of({name: given.frame(name) for name in LAYERS})
     report.tell(found.done.problems)
@@ -44,10 +45,10 @@ def _run(given: Given, report: Reporter) -> Made:
     beyond = list(beyond_findings(cases, routed[0].inflow.name)) if routed else []
     every = [*(finding for part in found.found.values() for finding in part), *beyond]
     flagged = {finding.element_id for finding in every if needs_look([finding.flag])}
-    by_table = storms["design"]["return_period_y"] is not None
+    by_table = storms.design.return_period_y is not None
     report.tell(told_results(flagged, cases, by_table=by_table))
     elements, ways = (make(design, routed, every) for make in (element_results, overflow_results))
-    pipes = sized_downpipes(design.arrivals.led, assessor.storms[0])
+    pipes = sized_downpipes(design.arrivals.led, storms.design)
     return {
         "design": design,
         "elements": frame_of(elements, [one.shape for one in design.placed], "elements", grid),

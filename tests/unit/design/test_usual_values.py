@@ -9,6 +9,7 @@ from dataclasses import fields, replace
 from pathlib import Path
 
 import geopandas as gpd
+import numpy as np
 import pytest
 import shapely
 
@@ -21,15 +22,16 @@ from brimline.design import KINDS, DrawnPad
 from brimline.inputs import planting
 from brimline.inputs.rows import plan_of, rows_of
 from brimline.inputs.rules import usual_water
+from brimline.inputs.swales import duty_of
 from brimline.layers import layer
 from brimline.layers.drawn import ITEMS, usual_of
-from brimline.rainfall import runoff_depth_mm
-from brimline.stages.swales import duty_of
+from brimline.rainfall import Storm, runoff_depth_mm
 
 ROWS = {kind.LAYER: kind for kind in (*KINDS.values(), DrawnPad)}
 DECLARED = [
     (item.name, column) for item in ITEMS for column in item.columns if column.usual is not None
 ]
+STORM = Storm("10-year", 3600.0, np.full(6, 10.0))
 SHAPES = {
     "Point": shapely.Point(1, 1),
     "LineString": shapely.LineString([(0, 0), (9, 0)]),
@@ -135,8 +137,7 @@ def test_ground_of_which_nothing_is_known_has_the_published_curve_number():
 
 def test_proposed_and_drawn_swales_share_section_ground_and_soakage():
     works = Works(swale_depth_m=0.5, swale_side=1.5, usual_soak_mm_per_h=8.0)
-    storm = {"total_mm": 60.0, "duration_h": 6.0}
-    duty = duty_of(SwaleRows(), works, storm)
+    duty = duty_of(SwaleRows(), works, STORM)
     assert duty.runoff_mm == pytest.approx(float(runoff_depth_mm(60.0, 79)))
     assert duty.runoff_mm == pytest.approx(19.0, abs=0.05)
     assert duty.storage_m2 == pytest.approx((0.6 + 1.5 * 0.5) * 0.5)
@@ -153,6 +154,6 @@ def test_proposed_and_drawn_swales_share_section_ground_and_soakage():
 
 def test_words_of_an_earlier_release_still_count_for_proposed_rows():
     older = SwaleRows(runoff_curve_number=74, soak_mm_per_h=5.0, depth_m=0.3)
-    duty = duty_of(older, Works(), {"total_mm": 60.0, "duration_h": 6.0})
+    duty = duty_of(older, Works(), STORM)
     assert duty.runoff_mm == pytest.approx(13.5, abs=0.05)
     assert duty.soak_mm == 30.0

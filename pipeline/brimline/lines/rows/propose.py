@@ -89,6 +89,11 @@ class SwaleRow:
         """What it keeps of the storm [m³]."""
         return self.must_hold_m3 + self.from_above_m3 - self.passes_on_m3
 
+    @property
+    def kept_m2(self) -> float:
+        """What a metre of it keeps of the storm [m³/m]."""
+        return self.kept_m3 / self.length_m
+
 
 def swale_rows(
     survey: Elevation,

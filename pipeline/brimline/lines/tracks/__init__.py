@@ -9,11 +9,15 @@ from brimline.lines.tracks.finding import (
     find_track,
     gentlest_grade_pct,
 )
+from brimline.lines.tracks.laying import LaidTrack, TrackGround, WantedTrack
 
 __all__ = [
     "STEEPEST_PCT",
+    "LaidTrack",
     "Track",
+    "TrackGround",
     "TrackRules",
+    "WantedTrack",
     "bench_m2",
     "eased",
     "find_track",

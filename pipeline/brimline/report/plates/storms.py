@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from pandas import DataFrame
 
+    from brimline.rainfall import Storm
     from brimline.report.plates.frame import MapFrame
     from brimline.report.results import Results
 
@@ -92,15 +93,14 @@ def _flows(axes: Axes, results: Results, series: DataFrame, end_h: float) -> Non
     _plain(axes, end_h)
     axes.set_ylabel(unit.symbol, color=QUIET.light, fontsize=6.5)
     axes.legend(frameon=False, fontsize=6.5, loc="center right", labelcolor=INK.light)
-    design = results.facts.get("storms", {}).get("design")
-    if design:
-        _rain(axes, results, design, end_h)
+    if results.design_storm:
+        _rain(axes, results, results.design_storm, end_h)
 
 
-def _rain(axes: Axes, results: Results, design: Any, end_h: float) -> None:  # noqa: ANN401
+def _rain(axes: Axes, results: Results, design: Storm, end_h: float) -> None:
     rain = shown("rain", results.units)
-    step_h = design["step_s"] / 3600
-    rate = np.asarray(design["depth_mm"]) / step_h * rain.per_si
+    step_h = design.step_s / 3600
+    rate = design.depth_mm / step_h * rain.per_si
     hours = (np.arange(len(rate)) + 0.5) * step_h
     top = axes.twinx()
     top.bar(hours, rate, width=step_h * 0.86, color=QUIET.light, alpha=0.55, linewidth=0)
