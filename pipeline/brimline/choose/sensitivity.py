@@ -19,7 +19,7 @@ from brimline.cascade import route
 from brimline.rainfall import MixedGround, Storm
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -31,6 +31,7 @@ RAIN, SOAKAGE, CURVE, CATCHMENT, EARTH = "rain", "soakage", "curve number", "cat
 TOGETHER: Final = "all together"
 ADDED: Final = frozenset({CURVE, CATCHMENT, EARTH})  # added to what was taken, not multiplied
 PRICE: Final = "price: "
+WORST_YEAR: Final = "without_mains_worst_pct"
 _STEP_S: Final = 300.0
 _AFTER_STEP_S: Final = 1800.0
 
@@ -129,9 +130,38 @@ class Effect:
     low: WorldOutcome
     high: WorldOutcome
 
-    def swing(self, figure: str) -> float:
-        """How far the two outcomes of a figure lie apart."""
-        return abs(float(getattr(self.high, figure)) - float(getattr(self.low, figure)))
+
+@dataclass(frozen=True, slots=True)
+class FigureSwing:
+    """What a factor does to one figure; fields are named as columns of design_sensitivity.
+
+    Parameters
+    ----------
+    base, low, high : the figure as everything was taken, and at both ends of the factor.
+    """
+
+    figure: str
+    factor: str
+    low_at: float
+    high_at: float
+    base: float
+    low: float
+    high: float
+
+    @property
+    def swing(self) -> float:
+        """How far the two ends lie apart."""
+        return abs(self.high - self.low)
+
+    @property
+    def outside(self) -> bool:
+        """Whether the figure as everything was taken lies beyond both ends."""
+        return not min(self.low, self.high) <= self.base <= max(self.low, self.high)
+
+    @property
+    def known(self) -> bool:
+        """Whether all three are."""
+        return all(math.isfinite(one) for one in (self.base, self.low, self.high))
 
 
 @dataclass(frozen=True, eq=False)
@@ -239,6 +269,36 @@ class OtherWorld:
             self.outcome({name: float(one[draw]) for name, one in errors.items()})
             for draw in range(count)
         ]
+
+
+def figure_swings(effects: Sequence[Effect], base: WorldOutcome) -> list[FigureSwing]:
+    """Return what each factor does to each figure; what does nothing is left out."""
+    every = (
+        FigureSwing(
+            figure, one.factor, one.low_at, one.high_at,
+            *(float(getattr(at, figure)) for at in (base, one.low, one.high)),
+        )
+        for one in effects
+        for figure in FIGURES
+    )  # fmt: skip
+    return [one for one in every if one.known and one.swing]
+
+
+def year_swing(
+    world: OtherWorld, of_rain: Callable[[float], float | str | None]
+) -> list[FigureSwing]:
+    """Return what less rain and more do to the worst year; nothing where it is not known.
+
+    Parameters
+    ----------
+    of_rain : the share met without mains, of so many times the rain [%].
+    """
+    at = [world.value(RAIN, off) for off in (0.0, -NINE_IN_TEN, NINE_IN_TEN)]
+    values = [of_rain(one) for one in at]
+    found = FigureSwing(
+        WORST_YEAR, RAIN, at[1], at[2], *(math.nan if v is None else float(v) for v in values)
+    )
+    return [found] if found.known else []
 
 
 def together(drawn: Sequence[WorldOutcome]) -> Effect:

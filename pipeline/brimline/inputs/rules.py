@@ -13,6 +13,7 @@ from brimline.design import DesignRules, SizingRules, UsualGround, UsualWater
 from brimline.design.banks import BankLimits
 from brimline.elements.building import ITEMS, Building
 from brimline.errors import Problem, Severity
+from brimline.lines.keyline import Ploughing, Useful
 from brimline.lines.staking import BuildLimits
 from brimline.lines.staking.levelling import Instrument
 from brimline.terrain.earthwork import Soil
@@ -20,7 +21,7 @@ from brimline.terrain.earthwork import Soil
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from brimline.config import Earthworks, Rates, Works
+    from brimline.config import Cultivation, Earthworks, Rates, Works
     from brimline.config.choosing import Ponds
     from brimline.config.works import FreeDimension
     from brimline.grid import Elevation, Grid
@@ -171,6 +172,20 @@ def bank_limits(hazard: Hazard) -> BankLimits:
         hazard.danger_rating_m2_s,
         hazard.spread_m,
         hazard.follow_m,
+    )
+
+
+def ploughing_of(params: Cultivation, min_length_m: float) -> Ploughing:
+    """Return how cultivation lines are drawn beside keylines."""
+    return Ploughing(
+        params.width_m,
+        params.reach_m,
+        params.turning_radius_m,
+        min_length_m,
+        Useful(most_fall_pct=params.most_fall_pct, shortest_m=params.shortest_m),
+        params.guides_apart_m,
+        params.guide_least_m,
+        params.most_guides,
     )
 
 

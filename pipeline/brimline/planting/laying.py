@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Final
@@ -221,16 +222,44 @@ def _distance(shapes: Sequence[BaseGeometry], points: NDArray[np.object_]) -> ND
     return away
 
 
-def left_out_told(left_out: Mapping[tuple[str, Plant], int], count: int) -> list[Problem]:
-    """Say how many places, of so many in all, were left out."""
-    if not left_out:
-        return []
-    places = counted(sum(left_out.values()), "place")
-    return [
-        Problem(
-            Severity.NOTICE,
-            f"{places} of {count} were left out: something is in the way there",
-            "see left_out of plant_schedule; draw what must stand there in drawn_plants",
-            "planting",
-        )
-    ]
+@dataclass(frozen=True, slots=True)
+class SetOut:
+    """What is set out where nothing is in the way; what a person drew alone stays in any case.
+
+    Parameters
+    ----------
+    standing : the plants.
+    blocked : flag codes of what each is too near to.
+    left_out : places that were left out, by zone and plant.
+    """
+
+    standing: list[Standing]
+    blocked: list[list[str]]
+    left_out: Counter[tuple[str, Plant]]
+
+    def told(self) -> list[Problem]:
+        """Say how many places were left out."""
+        if not self.left_out:
+            return []
+        count = self.left_out.total()
+        places, every = counted(count, "place"), len(self.standing) + count
+        return [
+            Problem(
+                Severity.NOTICE,
+                f"{places} of {every} were left out: something is in the way there",
+                "see left_out of plant_schedule; draw what must stand there in drawn_plants",
+                "planting",
+            )
+        ]
+
+
+def set_out(every: Sequence[Standing], around: Around, on_mound: NDArray[np.bool_]) -> SetOut:
+    """Leave out what would be set out where something is in the way; see `in_the_way`."""
+    found = SetOut([], [], Counter())
+    for one, why in zip(every, in_the_way(every, around, on_mound), strict=True):
+        if one.is_set_out and why:
+            found.left_out[one.zone_id, one.plant] += 1
+        else:
+            found.standing.append(one)
+            found.blocked.append(why)
+    return found

@@ -27,9 +27,11 @@ from brimline.inputs.year import (
 from brimline.stages._plan import covers_of, soils_of
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
     from brimline.balance.evapotranspiration import ReferenceEt
     from brimline.config import Year
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given
     from brimline.rainfall.daily import DailyWeather
 
 NEEDS: Final = (
@@ -39,7 +41,7 @@ NEEDS: Final = (
 
 
 def site_of(
-    given: Given, params: Year, weather: DailyWeather, report: Reporter
+    given: Given, params: Year, weather: DailyWeather, tell: Callable[[Iterable[Problem]], None]
 ) -> tuple[YearSite, ReferenceEt, dict[str, float]]:
     """Read the layers `NEEDS`, and tell what was found in them."""
     design, grid, dem = given.value("design", Design), given.grid, given.raster("elevation")
@@ -52,7 +54,7 @@ def site_of(
     rules = replace(rules, plantings=(*rules.plantings, *grown.values()))
     rows = rows_grown(zone_rows(given.frame("planting_zones")), grown)
     found = planted_zones(rows, textures_of(given.frame("soils")), stores, rules)
-    report.tell([*found.problems, *zones_off(found.zones, grid), *rings_told(elements)])
+    tell([*found.problems, *zones_off(found.zones, grid), *rings_told(elements)])
     usual = usual_water(given.params("works", Works)).ground
     covered = covered_ground(covers_of(given), soils_of(given), grid, usual)
     outlines = {zone.zone_id: zone.shape for zone in found.zones}
@@ -61,7 +63,7 @@ def site_of(
     et0 = reference_of(weather, latitude, height_m, params)
     told = [how_told(et0), *design.arrivals.storms_only_told()]
     told += [surface_told(weather)] if rules.coefficients == "dual" else []
-    report.tell(Problem(Severity.NOTICE, one, "", "year") for one in told)
+    tell(Problem(Severity.NOTICE, one, "", "year") for one in told)
     drawn = given.frame("elements")
     shapes = dict(zip(drawn["element_id"], drawn.geometry, strict=True))
     site = YearSite(
@@ -70,7 +72,7 @@ def site_of(
         under_stores(elements, shapes, outlines), weather, et0.et0_mm, latitude < 0, rules,
         design.feeds, over_beds(elements, shapes, outlines),
     )  # fmt: skip
-    report.tell(bare_beds(site))
+    tell(bare_beds(site))
     return site, et0, {"latitude_deg": latitude, "elevation_m": height_m}
 
 

@@ -3,71 +3,63 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict
-from typing import TYPE_CHECKING, Any, Final
-
-import numpy as np
+from typing import TYPE_CHECKING, Final
 
 from brimline.balance.cases import Variant
 from brimline.balance.periods import calendar
 from brimline.balance.yearly import YearRun
 from brimline.choose.sensitivity import (
-    FIGURES,
-    NINE_IN_TEN,
-    RAIN,
+    WORST_YEAR,
     OtherWorld,
     Priced,
     Ranges,
+    figure_swings,
     together,
+    year_swing,
 )
 from brimline.config import Sensitivity, Year
 from brimline.design import Design
 from brimline.engine.stage import Stage
-from brimline.stages._frames import table_of
+from brimline.layers import table
+from brimline.stages._frames import table_of, values_of
 from brimline.stages._plan import range_factors, storms_of
 from brimline.stages._year_site import NEEDS, site_of
 from brimline.stages.weather import WeatherRecord
 
 if TYPE_CHECKING:
-    from brimline.choose.sensitivity import Effect, WorldOutcome
+    from brimline.choose.sensitivity import FigureSwing
     from brimline.engine.stage import Given, Made, Reporter
-    from brimline.errors import Problem
 
-_YEAR: Final = "without_mains_worst_pct"
+_TABLES: Final = ("design_sensitivity", "sensitivity_draws")
 
 
 def _run(given: Given, report: Reporter) -> Made:
     params, design = given.params("sensitivity", Sensitivity), given.value("design", Design)
     if not design.placed:
-        return {name: table_of([], name) for name in ("design_sensitivity", "sensitivity_draws")}
+        return {name: table_of([], name) for name in _TABLES}
     world = OtherWorld(design, storms_of(given).design, _priced(given), _ranges(given, params))
     effects = world.one_at_a_time()
     report.advanced(0.3, "everything at once")
     drawn = world.drawn(params.draws, params.seed)
-    rows = [
-        row
-        for effect in (*effects, together(drawn))
-        for figure in FIGURES
-        if (row := _row(figure, effect, world.base))
-    ]
+    swings = figure_swings([*effects, together(drawn)], world.base)
     report.advanced(0.8, "the year with more rain and less")
-    rows += _of_year(given, world)
-    draws = [{"draw": place} | _plain(one) for place, one in enumerate(drawn, start=1)]
+    draws = [
+        values_of(one, table("sensitivity_draws")) | {"draw": place}
+        for place, one in enumerate(drawn, start=1)
+    ]
     return {
-        "design_sensitivity": table_of(rows, "design_sensitivity"),
+        "design_sensitivity": table_of([*swings, *_of_year(given, world)], "design_sensitivity"),
         "sensitivity_draws": table_of(draws, "sensitivity_draws"),
     }
 
 
 def _ranges(given: Given, params: Sensitivity) -> Ranges:
     earth = given.table("earth_volumes")
-    errors = [
-        math.sqrt(float((earth[name] ** 2).sum())) for name in ("cut_error_m3", "fill_error_m3")
-    ]
+    cut, fill = (math.sqrt(float((earth[f"{one}_error_m3"] ** 2).sum())) for one in ("cut", "fill"))
     return Ranges(
         params.rain_pct / 100, params.soakage_factor, params.curve_number,
         range_factors(given.value("design", Design), given.frame("intakes")),
-        (errors[0], errors[1]), params.price_pct / 100,
+        (cut, fill), params.price_pct / 100,
     )  # fmt: skip
 
 
@@ -83,61 +75,18 @@ def _priced(given: Given) -> Priced:
     return Priced(items, moved)
 
 
-def _plain(outcome: WorldOutcome) -> dict[str, float]:
-    return asdict(outcome) | {"cost_per_kept": outcome.cost_per_kept}
-
-
-def _row(figure: str, effect: Effect, base: WorldOutcome) -> dict[str, Any] | None:
-    """Return what a factor does to one figure; None where it does nothing."""
-    values = [getattr(one, figure) for one in (base, effect.low, effect.high)]
-    swing = effect.swing(figure)
-    if not np.isfinite(values).all() or not swing:
-        return None
-    return {
-        "figure": figure,
-        "factor": effect.factor,
-        "low_at": effect.low_at,
-        "high_at": effect.high_at,
-        "base": values[0],
-        "low": values[1],
-        "high": values[2],
-        "swing": swing,
-        "outside": not min(values[1:]) <= values[0] <= max(values[1:]),
-    }
-
-
-def _of_year(given: Given, world: OtherWorld) -> list[dict[str, Any]]:
+def _of_year(given: Given, world: OtherWorld) -> list[FigureSwing]:
     """Run the year's days with less rain and with more."""
     weather, params = given.value("weather", WeatherRecord).days, given.params("year", Year)
     if weather is None or not (len(given.frame("planting_zones")) or params.uses):
         return []
-    site, _, _ = site_of(given, params, weather, _Silent())
+    site, _, _ = site_of(given, params, weather, lambda _: None)  # the stage of the year has told
     when = calendar(site.weather.dates, site.weather.precipitation_mm)
-    at = [world.value(RAIN, off) for off in (0.0, -NINE_IN_TEN, NINE_IN_TEN)]
-    ran = [YearRun.of(site.system(Variant("", "", rain=one)), when).headline() for one in at]
-    values = [float(one.get(_YEAR, math.nan)) for one in ran]
-    if not np.isfinite(values).all():
-        return []
-    return [
-        {
-            "figure": _YEAR, "factor": RAIN, "low_at": at[1], "high_at": at[2], "base": values[0],
-            "low": values[1], "high": values[2], "swing": abs(values[2] - values[1]),
-            "outside": not min(values[1:]) <= values[0] <= max(values[1:]),
-        }
-    ]  # fmt: skip
 
+    def worst_year(rain: float) -> float | str | None:
+        return YearRun.of(site.system(Variant("", "", rain=rain)), when).headline().get(WORST_YEAR)
 
-class _Silent:
-    """Hears what the stage of the year has said already."""
-
-    def problem(self, problem: Problem) -> None:
-        """Do nothing."""
-
-    def tell(self, problems: object) -> None:
-        """Do nothing."""
-
-    def advanced(self, share: float, doing: str = "") -> None:
-        """Do nothing."""
+    return year_swing(world, worst_year)
 
 
 STAGE = Stage(

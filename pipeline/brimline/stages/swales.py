@@ -12,7 +12,8 @@ from brimline.errors import InputError
 from brimline.inputs.rows import main_texture, text_of
 from brimline.inputs.swales import duty_of, spacing_of, wanted_of
 from brimline.layers import layer
-from brimline.lines.rows import ranked, rows_headline, swale_rows
+from brimline.layers.flags import needs_look
+from brimline.lines.rows import ranked, swale_rows
 from brimline.stages._filled import filled_ground
 from brimline.stages._frames import frame_of, values_of
 from brimline.stages._ground_for_lines import NEEDS, drawing_of, limits_for, smooth_surface
@@ -21,6 +22,7 @@ from brimline.stages._survey_error import SUPPORT, survey_lacks
 
 if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
+    from brimline.lines.rows import RankedRow
 
 
 def _run(given: Given, report: Reporter) -> Made:
@@ -47,7 +49,18 @@ def _run(given: Given, report: Reporter) -> Made:
     records = [values_of(one, layer("swale_lines"), one.row) for one in rows]
     return {
         "swale_lines": frame_of(records, [row.line for row in found], "swale_lines", given.grid),
-        "swale_rows": {"headline": rows_headline(rows)},
+        "swale_rows": {"headline": _headline(rows)},
+    }
+
+
+
+def _headline(rows: list[RankedRow]) -> dict[str, float | int]:
+    drawn, proposed = ([one for one in rows if one.drawn is is_drawn] for is_drawn in (True, False))
+    return {
+        "proposed_swale_lines": len(proposed),
+        "proposed_swale_lines_m": float(sum(one.row.length_m for one in proposed)),
+        "drawn_swale_lines": len(drawn),
+        "drawn_swale_lines_flagged": sum(needs_look(one.flags) for one in drawn),
     }
 
 

@@ -36,7 +36,7 @@ def _run(given: Given, report: Reporter) -> Made:
         report.tell(what_lacks(drawn, has_weather=weather is not None))
         tables = {name: table_of([], name) for name in _TABLES}
         return {"zones": frame_of([], [], "zones", given.grid), **tables, "year": {}}
-    site, et0, facts = site_of(given, params, weather, report)
+    site, et0, facts = site_of(given, params, weather, report.tell)
     report.advanced(0.3, "running every day of the record")
     when = calendar(site.weather.dates, site.weather.precipitation_mm)
     ran = {case: YearRun.of(site.system(case), when) for case in cases(site.rules)}

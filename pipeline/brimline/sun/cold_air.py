@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from scipy import ndimage
 
+from brimline.errors import Problem, Severity
 from brimline.grid import checked_elevation, read_only
 from brimline.grid.blocks import block_means, refined
 from brimline.sun import _kernels
@@ -50,6 +51,18 @@ def low_ground(
 def looked_m(shape: tuple[int, ...], *, cell_m: float, radius_m: float) -> float:
     """How far around a place is looked: the radius, or half the width of a smaller survey [m]."""
     return min(radius_m, min(shape) * cell_m / 2)
+
+
+def narrow_told(looked_m: float, radius_m: float) -> list[Problem]:
+    """Say where a survey is too narrow to look as far around as asked."""
+    if looked_m >= radius_m:
+        return []
+    message = (
+        f"the elevation is too narrow to look {radius_m:g} m around for cold air: places are"
+        f" ranked within {looked_m:.0f} m; slopes above and the valley below are not seen"
+    )
+    mend = "hand over elevation of the ground around, or go there at dawn after a clear night"
+    return [Problem(Severity.NOTICE, message, mend, "elevation")]
 
 
 def cold_pools(

@@ -45,6 +45,12 @@ class SunPath:
         lit = np.where(self.table[:, 0] < 0, 0.0, self.table[:, 0]).sum(axis=0, dtype=np.float64)
         return lit[0], lit[3] + self.diffuse_mj_m2
 
+    def season_hours(self, latitude_deg: float) -> NDArray[np.float64]:
+        """Return hours a day in the growing season, float64 (sectors, codes)."""
+        months = list(season(latitude_deg))
+        hours: NDArray[np.float64] = self.table[:, :, 0, months].mean(axis=-1, dtype=np.float64)
+        return hours.clip(min=0)
+
 
 def sun_path(
     latitude_deg: float,

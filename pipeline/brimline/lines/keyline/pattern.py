@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
+from brimline.errors import Problem, Severity
 from brimline.lines.keyline.choosing import chosen_guides, places_on_floors
 from brimline.lines.keyline.cultivation import cultivation_of_all
 from brimline.lines.keyline.guides import guide_line
@@ -12,6 +13,7 @@ from brimline.lines.keyline.keylines import keylines
 from brimline.lines.keyline.keypoints import given_keypoint
 from brimline.lines.keyline.shares import kept_apart
 from brimline.lines.keyline.trimming import trimmed
+from brimline.units import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -26,6 +28,8 @@ if TYPE_CHECKING:
     from brimline.lines.level_lines import Drawing
     from brimline.lines.limits import Limits
     from brimline.lines.relief import RidgeLine, ValleyLine
+
+_FEW_SHARE: Final = 0.1  # of the site that is lined, below which the reason is told
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +89,54 @@ class Pattern:
     keylines: tuple[Keyline, ...]
     lines: tuple[CultivationLine, ...]
     shortened: tuple[tuple[Keyline, float], ...]
+
+    def told(self) -> list[Problem]:
+        """Say what was cut short, and why keylines have no lines beside them."""
+        told = []
+        for one, left_m in self.shortened:
+            name = (
+                f"the keyline of keypoint {one.keypoint_id}" if one.keypoint_id else "a guide line"
+            )
+            text = (
+                f"{name} meets another keyline or guide line, which goes first: {left_m:.0f} m of"
+                f" its {one.length_m:.0f} m are left"
+            )
+            mend = "move the keypoint or the guide line, if this one should go first"
+            told.append(Problem(Severity.NOTICE, text, mend, "keylines"))
+        without = sorted({one.keypoint_id for one in self.keylines if "not-followed" in one.flags})
+        if without:
+            names = ", ".join(str(one) if one else "a guide line" for one in without)
+            guides = counted(len({one.keyline_id for one in self.lines}), "guide")
+            text = (
+                f"no cultivation lines were drawn beside the keyline of {names}: the valley is not"
+                " steeper above it, or not gentler below, than the flanks, so too little would fall"
+                f" from valley to ridge; {sum(one.length_m for one in self.lines):.0f} m of lines"
+                f" follow {guides}"
+            )
+            mend = 'set cultivation.guides = "keypoints" to have them drawn all the same'
+            told.append(Problem(Severity.NOTICE, text, mend, "keylines"))
+        return told
+
+    def few_told(self, site_m2: float, width_m: float, valleys: int) -> list[Problem]:
+        """Say why little of a site is lined, where little is.
+
+        Parameters
+        ----------
+        width_m : of a pass [m].
+        valleys : how many were found.
+        """
+        share = width_m * sum(one.length_m for one in self.lines) / site_m2
+        if share >= _FEW_SHARE:
+            return []
+        why = (
+            f"of {counted(valleys, 'valley')} too little is steeper than its flanks above a level"
+            " line, or gentler below it, for lines beside one to fall from valley to ridge"
+            if valleys
+            else "it has no valley, and the pattern spreads the water of valleys"
+        )
+        text = f"cultivation lines cover {share:.0%} of the site: {why}"
+        mend = "draw guide_lines where you want lines all the same; the rest is left unlined"
+        return [Problem(Severity.NOTICE, text, mend, "keylines")]
 
 
 def with_given(

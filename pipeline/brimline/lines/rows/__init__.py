@@ -2,7 +2,7 @@
 
 from brimline.lines.rows.drawn import Corrected, around, corrected
 from brimline.lines.rows.propose import SwaleRow, swale_rows
-from brimline.lines.rows.ranked import RankedRow, ranked, rows_headline
+from brimline.lines.rows.ranked import RankedRow, ranked
 from brimline.lines.rows.rules import Duty, RowSpacing, catchment_ratio, terrace_interval_m
 from brimline.lines.rows.stacks import RowSection
 from brimline.lines.rows.worth import WantedRows
@@ -19,7 +19,6 @@ __all__ = [
     "catchment_ratio",
     "corrected",
     "ranked",
-    "rows_headline",
     "swale_rows",
     "terrace_interval_m",
 ]

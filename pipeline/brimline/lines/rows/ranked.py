@@ -67,14 +67,3 @@ def ranked(rows: Sequence[SwaleRow], names: Sequence[str], soils: Sequence[str])
         )
         for place, (row, soil) in enumerate(zip(rows, soils, strict=True))
     ]
-
-
-def rows_headline(rows: Sequence[RankedRow]) -> dict[str, float | int]:
-    """Return how many rows there are and how long they are."""
-    drawn, proposed = ([one for one in rows if one.drawn is is_drawn] for is_drawn in (True, False))
-    return {
-        "proposed_swale_lines": len(proposed),
-        "proposed_swale_lines_m": float(sum(one.row.length_m for one in proposed)),
-        "drawn_swale_lines": len(drawn),
-        "drawn_swale_lines_flagged": sum(needs_look(one.flags) for one in drawn),
-    }
