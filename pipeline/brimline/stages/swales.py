@@ -53,7 +53,6 @@ def _run(given: Given, report: Reporter) -> Made:
     }
 
 
-
 def _headline(rows: list[RankedRow]) -> dict[str, float | int]:
     drawn, proposed = ([one for one in rows if one.drawn is is_drawn] for is_drawn in (True, False))
     return {
