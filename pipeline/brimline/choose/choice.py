@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 COST, PER_KEPT, KEPT = "cost", "cost_per_kept", "kept_pct"
 _MORE_IS_BETTER: Final = frozenset({KEPT})
+_ALIKE: Final = 1e-9  # of a figure: what comes of summing in another order
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,10 +55,13 @@ class Turn:
 
 
 def leader(figure: str, tried: Mapping[str, Tried]) -> str:
-    """Return the design that is best in a figure as everything was taken; empty if unknown."""
+    """Return the design that alone is best in a figure as all was taken; empty if there is none."""
     if not tried or any(not math.isfinite(one.base) for one in tried.values()):
         return ""
-    return max(tried, key=lambda name: _worth(figure, tried[name].base))
+    best, *others = sorted(tried, key=lambda name: -_worth(figure, tried[name].base))
+    if others and math.isclose(tried[best].base, tried[others[0]].base, rel_tol=_ALIKE):
+        return ""
+    return best
 
 
 def turns(figure: str, tried: Mapping[str, Tried]) -> list[Turn]:
@@ -91,13 +95,14 @@ def turns(figure: str, tried: Mapping[str, Tried]) -> list[Turn]:
 
 
 def shares_best(figure: str, tried: Mapping[str, Tried]) -> dict[str, float]:
-    """Return in which share of the worlds that were drawn each design is best in a figure."""
+    """Return in which share of the worlds that were drawn each design alone is best in a figure."""
     names = list(tried)
     values = np.array([[_worth(figure, one) for one in tried[name].drawn] for name in names])
     if not values.size or not np.isfinite(values).all():
         return {}
-    best = np.bincount(values.argmax(axis=0), minlength=len(names)) / values.shape[1]
-    return dict(zip(names, best.tolist(), strict=True))
+    best = np.isclose(values, values.max(axis=0), rtol=_ALIKE, atol=0.0)
+    alone = (best & (best.sum(axis=0) == 1)).mean(axis=1)
+    return dict(zip(names, alone.tolist(), strict=True))
 
 
 def _worth(figure: str, value: float) -> float:

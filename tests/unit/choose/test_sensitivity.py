@@ -151,3 +151,10 @@ def test_shares_of_worlds():
     }
     assert shares_best(COST, both) == {"A": 0.75, "B": 0.25}
     assert shares_best(KEPT, both) == {"A": 0.25, "B": 0.75}
+
+
+def test_designs_that_are_alike_lead_nowhere():
+    same = {"A": tried(40.0, drawn=(40.0, 30.0)), "B": tried(40.0, drawn=(40.0, 29.0))}
+    assert leader(KEPT, same) == ""
+    assert turns(KEPT, same) == []
+    assert shares_best(KEPT, same) == {"A": 0.5, "B": 0.0}
