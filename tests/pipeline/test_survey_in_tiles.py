@@ -148,6 +148,24 @@ def test_files_give_what_memory_gives_and_a_second_run_does_nothing(
     assert_whole(drained(tiles, scheduler), changed)
 
 
+def test_a_kept_hollow_is_a_sink_at_the_lowest_cell_near_its_point(
+    tiles: Path, scheduler: str, dem: Any
+) -> None:
+    places = [(90.5, 30.5), (20.5, 130.5)]  # columns and rows
+    result = drained(tiles, scheduler, kept=[(WEST_M + x, NORTH_M - y) for x, y in places])
+    sinks = np.zeros(dem.shape, np.bool_)
+    for x, y in places:
+        part = dem[int(y) - 10 : int(y) + 11, int(x) - 10 : int(x) + 11]
+        row, col = np.unravel_index(np.nanargmin(part), part.shape)
+        sinks[int(y) - 10 + row, int(x) - 10 + col] = True
+    surface = condition(dem, cell_m=1.0, max_length_m=6.0, sinks=sinks).surface
+    np.testing.assert_array_equal(band(result, "conditioned"), surface)
+    codes = flow_directions(surface, sinks=sinks)
+    np.testing.assert_array_equal(band(result, "flow_direction"), codes)
+    with pytest.raises(InputError, match="kept hollows"):
+        drained(tiles, scheduler, kept=[(WEST_M - 500, NORTH_M)])
+
+
 def test_a_worker_that_is_killed_costs_a_retry(
     tiles: Path, cluster: LocalCluster, dem: Any
 ) -> None:

@@ -263,6 +263,9 @@ def survey(
     intakes: Annotated[
         Path | None, typer.Option(help="Points whose whole catchment is wanted.")
     ] = None,
+    kept: Annotated[
+        Path | None, typer.Option(help="Points in hollows that are kept as sinks.")
+    ] = None,
     snap_m: Annotated[float, typer.Option(min=0, help="How far a point may move.")] = 20.0,
     mode: Annotated[str, typer.Option(help="breach, fill or none.")] = "breach",
     breach_depth: Annotated[float, typer.Option(min=0, help="Deepest cut of a breach [m].")] = 1.0,
@@ -318,6 +321,7 @@ def survey(
             path_area_m2=path_area_m2,
         ),
         intakes=intakes,
+        kept=kept,
         footprints=footprints,
         coarser=coarser or [],
         hosts=host or [],

@@ -27,6 +27,7 @@ def run(
     options: Options,
     *,
     intakes: Path | None,
+    kept: Path | None,
     footprints: Path | None,
     coarser: Sequence[str],
     hosts: Sequence[str],
@@ -38,7 +39,6 @@ def run(
     from brimline.inputs.tile_index import read_footprints
     from brimline.io.paths import VectorSource
     from brimline.io.tile_index import index_tiles
-    from brimline.io.vectors import read_layer
     from brimline.tiled.survey import drain_survey, needs_gb, tiles_that_fit
 
     elevation, coarser = (_brought(names, out, hosts) for names in (elevation, coarser))
@@ -67,16 +67,23 @@ def run(
             f" {west:.0f}, {south:.0f} to {east:.0f}, {north:.0f}: water ends at their edges"
         )
     refuse_lengths(options.max_length_m)
-    points: list[tuple[float, float]] = []
-    if intakes is not None:
-        shapes = read_layer(intakes, kinds={"point"}, crs=index.grid.crs).usable().geometry
-        points = list(zip(shapes.x.tolist(), shapes.y.tolist(), strict=True))
+    points, hollows = (_points(file, index.grid.crs) for file in (intakes, kept))
     progress = TileProgress()
-    result = drain_survey(index, out, options, intakes=points, told=progress)
+    result = drain_survey(index, out, options, intakes=points, kept=hollows, told=progress)
     if as_json:
         console.result_json(_plain(result))
         return
     console.result(_summary(result))
+
+
+def _points(file: Path | None, crs: str) -> list[tuple[float, float]]:
+    """Return the map coordinates of the points of a file."""
+    from brimline.io.vectors import read_layer
+
+    if file is None:
+        return []
+    shapes = read_layer(file, kinds={"point"}, crs=crs).usable().geometry
+    return list(zip(shapes.x.tolist(), shapes.y.tolist(), strict=True))
 
 
 def _brought(names: Sequence[str], out: Path, hosts: Sequence[str]) -> list[str]:

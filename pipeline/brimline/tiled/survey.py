@@ -47,6 +47,7 @@ PROCESS_GB: Final = 0.35  # a worker before it does anything
 RESULTS: Final = ("conditioned", "flow_direction", "contributing_area_m2")
 FACTS: Final = "survey.json"
 _PATH_CELLS: Final = 500  # cells that gather before a point is drawn to the path
+_KEPT_M: Final = 10.0  # within which a point of a kept hollow finds its lowest cell
 _TELL_FILL_M: Final = 0.5  # as conditioning.tell_fill_m is where a site does not say
 _STEM_CELLS: Final = 256  # how far around a point two paths may prove to be one
 
@@ -114,6 +115,7 @@ def drain_survey(
     options: Options,
     *,
     intakes: Sequence[tuple[float, float]] = (),
+    kept: Sequence[tuple[float, float]] = (),
     rim: Sequence[tuple[float, float]] = (),
     told: Callable[[str, int, int, int], None] = lambda *_: None,
 ) -> Result:
@@ -123,6 +125,7 @@ def drain_survey(
     ----------
     folder : where results go; a run that was stopped goes on from there.
     intakes : map coordinates of points that water is followed to.
+    kept : of points in hollows that stay sinks, each at the lowest cell within 10 m.
     rim : map coordinates along a line whose ground above is wanted too, in `clip.tif`.
     told : as in `OnDask`.
 
@@ -134,13 +137,15 @@ def drain_survey(
         If the folder cannot be written, another run holds it, or workers die again and again.
     """
     began_s = time.monotonic()
-    _refuse_outside(index, intakes)
+    _refuse_outside(index, intakes, "intakes")
+    _refuse_outside(index, kept, "kept hollows")
     survey = TiledSurvey(
         Tiling(index.grid.rows, index.grid.cols, options.tile_cells, options.tile_cells),
         index.grid.cell_m,
         options.mode,
         options.max_depth_m,
         options.max_length_m,
+        tuple(sorted({_lowest_near(index, x, y) for x, y in kept})),
     )
     store = FolderStore(folder.resolve(), survey.tiling, index.grid)
     lock = _held(store.folder / WORK)
@@ -429,7 +434,26 @@ def _snapped(
     return cells, tuple(places)
 
 
-def _refuse_outside(index: TileIndex, points: Sequence[tuple[float, float]]) -> None:
+def _lowest_near(index: TileIndex, x: float, y: float) -> int:
+    """Linear index of the lowest cell near a point; of equal ones the first."""
+    grid = index.grid
+    reach = math.ceil(_KEPT_M / grid.cell_m)
+    row, col = (int(place) for place in grid.cell(x, y))
+    around = Window(row - reach, col - reach, 2 * reach + 1, 2 * reach + 1).common(
+        Window(0, 0, grid.rows, grid.cols)
+    )
+    level = index.over(around)(around)
+    if not np.isfinite(level).any():
+        raise InputError.of(
+            f"lies on no ground of the survey, at {x:.1f}, {y:.1f}",
+            mend="move it onto data.",
+            source="kept hollows",
+        )
+    low_row, low_col = divmod(int(np.nanargmin(level)), around.cols)
+    return (around.row + low_row) * grid.cols + around.col + low_col
+
+
+def _refuse_outside(index: TileIndex, points: Sequence[tuple[float, float]], source: str) -> None:
     for number, (x, y) in enumerate(points, start=1):
         if not index.grid.holds(*index.grid.cell(x, y)):
             west, south, east, north = index.grid.bounds
@@ -437,7 +461,7 @@ def _refuse_outside(index: TileIndex, points: Sequence[tuple[float, float]]) -> 
                 f"lies outside the survey, at {x:.1f}, {y:.1f}; the survey reaches from"
                 f" {west:.1f}, {south:.1f} to {east:.1f}, {north:.1f}",
                 mend="move it, or name the tiles that hold it.",
-                source="intakes",
+                source=source,
                 place=f"point {number}",
             )
 
