@@ -37,7 +37,7 @@ from brimline.io.machine import free_bytes, needs
 from brimline.io.placed import placed_crs, stated_crs
 from brimline.io.rainfall import read_depth_table
 from brimline.io.weather import read_weather
-from brimline.planting.laying import unknown_names
+from brimline.planting.laying import row_problems
 from brimline.units import counted
 
 if TYPE_CHECKING:
@@ -225,7 +225,7 @@ def _planting(
     except InputError as error:
         found.problems += error.problems
         return
-    found.problems += [one for row in wanted for one in unknown_names(row, known, grouped)]
+    found.problems += [one for row in wanted for one in row_problems(row, known, grouped)]
     if known:
         found.facts.append(f"plants: {counted(len(known), 'kind')}")
 

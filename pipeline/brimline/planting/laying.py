@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from brimline.planting.plants import Guild, Plant
     from brimline.planting.setting_out import Pattern
 
+_CLOSEST: Final = 20.0  # of what plants ask for: closer is a slip of the unit
+_MOST: Final = 50_000  # plants of one row or zone, each of which is asked what shades it
 _HAIR: Final = 1e-6  # so that rows exactly as far apart as asked stay
 
 
@@ -75,21 +77,21 @@ class Standing:
 def laid_out(
     wanted: Sequence[DrawnPlanting], plants: Mapping[str, Plant], guilds: Mapping[str, Guild]
 ) -> tuple[list[Standing], list[Problem]]:
-    """Set out everything that was drawn; names that are not known are errors that name the row."""
+    """Set out everything that was drawn; what is wrong with a row is told with its name."""
     found: list[Standing] = []
     problems: list[Problem] = []
     for one in wanted:
-        unknown = unknown_names(one, plants, guilds)
-        problems += unknown
-        if not unknown:
+        wrong = row_problems(one, plants, guilds)
+        problems += wrong
+        if not wrong:
             found += _laid(one, plants, guilds)
     return found, problems
 
 
-def unknown_names(
+def row_problems(
     drawn: DrawnPlanting, plants: Mapping[str, Plant], guilds: Mapping[str, Guild]
 ) -> list[Problem]:
-    """Say which names of a drawn row are neither a plant nor a guild."""
+    """Say which names of a drawn row are no plant or guild, and where plants would be countless."""
     problems = []
     for name in drawn.plants:
         if name in plants or name in guilds:
@@ -98,13 +100,35 @@ def unknown_names(
         hint = f"did you mean {near[0]}?" if near else "add it to the plants file"
         message = f"{drawn.name}: there is no plant or guild {name}"
         problems.append(Problem(Severity.ERROR, message, hint, "plan", drawn.place))
+    if problems:
+        return problems
+    asked_m = max(centre.spacing_m for centre in _centres(drawn, plants, guilds))
+    spacing_m = drawn.spacing_m or asked_m
+    each_m2 = spacing_m * (drawn.row_spacing_m or spacing_m)
+    area_m2 = drawn.shape.area
+    count = area_m2 / each_m2 if area_m2 else drawn.shape.length / spacing_m
+    message = ""
+    if spacing_m < asked_m / _CLOSEST:
+        message = f"{spacing_m:g} m between plants that ask for {asked_m:g} m"
+    elif count > _MOST:
+        message = f"about {count:.0f} plants, more than {_MOST} in one row or zone"
+    if message:
+        mend = "correct spacing_m and row_spacing_m, which are in metres, or draw several zones"
+        problem = Problem(Severity.ERROR, f"{drawn.name}: {message}", mend, "plan", drawn.place)
+        problems.append(problem)
     return problems
+
+
+def _centres(
+    one: DrawnPlanting, plants: Mapping[str, Plant], guilds: Mapping[str, Guild]
+) -> list[Plant]:
+    return [plants[guilds[name].centre if name in guilds else name] for name in one.plants]
 
 
 def _laid(
     one: DrawnPlanting, plants: Mapping[str, Plant], guilds: Mapping[str, Guild]
 ) -> list[Standing]:
-    centres = [plants[guilds[name].centre if name in guilds else name] for name in one.plants]
+    centres = _centres(one, plants, guilds)
     spacing_m = one.spacing_m or max(centre.spacing_m for centre in centres)
     is_point = one.shape.geom_type == "Point"
     found: list[Standing] = []

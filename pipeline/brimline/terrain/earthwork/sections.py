@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
@@ -74,7 +75,8 @@ def sections_across(
     reach_m = max(
         one.reach_m + shapely.hausdorff_distance(one.shape.core, mine[0].shape.core) for one in mine
     )
-    reach_m = min(reach_m, 3 * max(one.reach_m for one in mine) + 30.0)
+    across_all_m = math.hypot(*ready.grid.shape) * ready.grid.cell_m  # past it there is no ground
+    reach_m = min(reach_m, 3 * max(one.reach_m for one in mine) + 30.0, across_all_m)
     core = mine[0].shape.core
     axis, half_m = _axis(core, reach_m)
     ends_m = reach_m + _END_M if core.geom_type == "LineString" else 0.0

@@ -82,6 +82,7 @@ def composed(
         if isinstance(one.shape, Pad):
             levels = one.shape.levels(x, y, one.reach_m)
             base = owners.set(base, np.fmin(np.fmax(base, levels.heaped), levels.dug), one.label)
+    base = np.where(np.isnan(ground_m), np.nan, base)  # a pad brings no ground where there is none
     owners.heap[:] = LABEL_NONE  # pads are ground
     level, digs = base, []
     for one in placed:
