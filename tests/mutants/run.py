@@ -130,10 +130,13 @@ def plant(room: str, most: int) -> tuple[Counter[str], list[str]]:
 
 
 def _only_words(change: str) -> bool:
-    """Tell a change of nothing but words, which no test should pin letter by letter."""
+    """Tell a change of nothing but words, which no test should pin letter by letter.
+
+    Neither can a test tell whether `zip` counts what is as long by construction.
+    """
     before, after = (
         [
-            re.sub(r"""f?"[^"]*"|None""", "words", line[1:])
+            re.sub(r"""f?"[^"]*"|None""", "words", re.sub(r"strict=\w+", "", line[1:]))
             for line in re.findall(sign, change, re.MULTILINE)
         ]
         for sign in (r"^-(?!--).*$", r"^\+(?!\+\+).*$")

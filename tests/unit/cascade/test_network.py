@@ -90,3 +90,17 @@ def test_changed_copies_leave_the_original_alone(hillside):
     assert len(hillside.with_link(None, wider).links) == len(hillside.links) + 1
     deeper = hillside.element("swale-0").changed("depth_m", 0.6)
     assert hillside.with_element(deeper).element("swale-0") is deeper
+
+
+def test_an_outlet_that_the_built_floor_buries_begins_at_that_floor(box):
+    low, high = Orifice(0.1, 0.05), Sill(1.0, 2.0)
+    network = Network((box("pond"),), (Link("pond", "", low), Link("pond", "", high)))
+    silted = box("pond", floor=0.4)
+    now = network.rebuilt({"pond": silted, "nobody": silted}, {})
+    assert now.elements == (silted,)
+    assert now.links[0].outlet == Orifice(0.4, 0.05)
+    assert now.links[1] is network.links[1]  # its crest stands clear of the floor
+    built = network.rebuilt({}, {1: Sill(0.9, 2.0)})
+    assert built.elements == network.elements
+    assert built.links[0] is network.links[0]
+    assert built.links[1].outlet == Sill(0.9, 2.0)

@@ -2,9 +2,19 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
-from brimline.cascade import assess, flags_of, judge, size_sills
+from brimline.cascade import (
+    Link,
+    Network,
+    Pace,
+    StormInflow,
+    assess,
+    flags_of,
+    judge,
+    size_sills,
+)
 from brimline.elements import Pipe, Sill, width_for_m
 
 
@@ -57,3 +67,18 @@ def test_links_of_another_network_are_refused(hillside, storm):
 def test_a_head_of_nothing_is_refused(hillside, storm):
     with pytest.raises(ValueError, match="head above 0"):
         size_sills(hillside, storm, (), head_m=0.0)
+
+
+def test_where_every_sill_changes_all_are_sized(box, bell):
+    """In a network of sills alone none keeps its width in the first pass."""
+    edges = 60.0 * np.arange(361)
+    upper, lower = box("upper", floor=5.0, spill=6.0, crest=6.5), box("lower")
+    links = (Link("upper", "lower", Sill(6.0, 0.01)), Link("lower", "", Sill(1.0, 0.01)))
+    inflow = StormInflow(edges, {"upper": bell(0.3, 7200.0, 1800.0, edges)}, 14400.0)
+    network = Network((upper, lower), links)
+    sized, routed = size_sills(network, inflow, links, head_m=0.2, pace=Pace(after_h=4.0))
+    for link in sized.links:
+        peak = float(routed.elements.inflow_peak_m3_s[routed.at(link.from_id)])
+        needed = max(width_for_m(peak, 0.2), 0.5)
+        assert needed - 1e-9 <= link.outlet.width_m < needed + 0.1
+    assert sized.links[0].outlet.width_m > 1.0
