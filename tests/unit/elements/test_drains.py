@@ -125,6 +125,10 @@ def test_fast_drain_is_said_with_the_fall_that_would_do():
     assert caution is not None
     assert caution.flag == "fast-flow"
     fall = steep.permissible_fall(peak)
+    assert caution.text == (
+        f"0.100 m³/s runs at {steep.speed_m_s(peak):.2f} m/s where the lining stands"
+        f" {steep.permissible_m_s:.2f} m/s; a fall of {100 * fall:.2f} % or less would do"
+    )
     flatter = replace(steep, to_level_m=100.0 - fall * 150.0)
     assert flatter.speed_m_s(peak) == pytest.approx(steep.permissible_m_s, rel=1e-6)
     assert flatter.speed_caution(peak) is None

@@ -56,6 +56,18 @@ def test_edge_shelf_by_hand():
     assert pond.volume_m3 == pytest.approx(expected, rel=1e-9)
 
 
+def test_a_pond_is_tabled_at_32_equal_steps_and_at_its_marks():
+    pond = Pond("p", BOX, 10.0, 1.4, 2.0, shelf_width_m=1.0, shelf_depth_m=0.3)
+    levels = pond.stages.level_m
+    top_m = pond.crest_level_m + 0.25
+    steps = np.linspace(8.6, top_m, 33)
+    marks = [8.6, 9.6, 9.7, 10.0, pond.crest_level_m, top_m]  # the shelf lies between 9.6 and 9.7
+    for level in (*steps, *marks):
+        assert np.abs(levels - level).min() < 2e-6
+    assert len(levels) <= len(steps) + len(marks)
+    assert (np.diff(levels) > 1e-6).all()
+
+
 def test_sides_that_meet_early_are_said():
     pond = Pond("p", BOX, 10.0, 5.0, 3.0)
     assert pond.dug_depth_m == pytest.approx(20 / 2 / 3, abs=1e-3)

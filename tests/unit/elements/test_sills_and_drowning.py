@@ -6,13 +6,23 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from brimline.elements import Orifice, Sill, discharge_m3_s, flow_m3_s, width_for_m
+from brimline.elements import Orifice, Pipe, Rating, Sill, discharge_m3_s, flow_m3_s, width_for_m
 from brimline.elements.outlet import head_for_m
 from brimline.elements.sill import BROAD, BROAD_SIDE, critical_speed_m_s
 
 pytestmark = pytest.mark.interpreted
 
 SILL = Sill(10.0, 2.0, discharge_coefficient=1.0)
+
+
+def test_outlets_are_raised_with_all_else_alike():
+    assert SILL.raised(0.25) == replace(SILL, crest_m=10.25)
+    assert Orifice(10.0, 0.2).raised(0.25) == Orifice(10.25, 0.2)
+    # of a pipe only the inlet is raised; where it is set below the outlet, the outlet follows it
+    assert Pipe(10.0, 9.0, 0.2, 10.0).raised(0.25) == Pipe(10.25, 9.0, 0.2, 10.0)
+    assert Pipe(10.0, 9.0, 0.2, 10.0).raised(-1.5) == Pipe(8.5, 8.5, 0.2, 10.0)
+    rating = Rating(10.0, np.array([0.0, 1.0]), np.array([0.0, 0.5]))
+    assert rating.raised(0.25).crest_m == 10.25
 
 
 def test_broad_crest_coefficient_is_critical_flow():

@@ -83,6 +83,12 @@ def test_impossible_swales_are_refused(change, says):
         replace(BASIC, **change).element()
 
 
+def test_a_short_shallow_swale_is_one_all_the_same():
+    tiny = replace(BASIC, length_m=0.5, depth_m=0.1)
+    whole = replace(tiny, length_m=50.0)
+    assert tiny.element().storage_m3 == pytest.approx(whole.element().storage_m3 / 100)
+
+
 def test_unknown_dimension_cannot_be_changed():
     with pytest.raises(ValueError, match="no dimension"):
         BASIC.element().changed("colour", 1.0)
