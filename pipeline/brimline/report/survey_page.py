@@ -31,6 +31,7 @@ _KINDS: Final = {
 _LEVELLED_M: Final = 0.02  # a sill is set to; common practice, no source
 _HALF_DEPTH: Final = 0.5  # of a swale that its line may be off for it to hold; likewise
 _RANGE_SURE, _RANGE_CARE = 0.2, 0.5  # of an area, either side; likewise
+_SMALL_M2: Final = 1000.0  # under which an area is told in the small unit
 _LONGEST: Final = 1000  # cells of the picture's longer side
 _GROUND: Final = np.array([236, 236, 232])
 _BETWEEN: Final = np.array([217, 130, 43])
@@ -206,9 +207,10 @@ def _catchments(results: Results, power: SurveyPower) -> Iterator[Answer]:  # no
     intakes = results.layer("intakes")
     if intakes is None:
         return
-    area, share = shown("area", results.units), shown("share", results.units)
+    share = shown("share", results.units)
     for _, row in intakes.iterrows():
         low, high, here = (row.get(name) for name in ("area_low_m2", "area_high_m2", "area_m2"))
+        area = shown("area" if here >= _SMALL_M2 else "small area", results.units)
         known = low is not None and low == low and high == high
         off = max(high - here, here - low) / here if known else np.nan
         span = f"{area.text(low)} to {area.text(high)}" if known else "no range"
