@@ -8,10 +8,10 @@ from types import SimpleNamespace
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import shapely
 
 from brimline.drainage.catchments import snap, subcatchments
+from brimline.drainage.catchments.rows import intake_grounds
 from brimline.drainage.flow import accumulate, flow_directions
 from brimline.grid import Grid
 from brimline.lines.graded import NoLine, graded_between, graded_line
@@ -28,7 +28,7 @@ from brimline.lines.limits import Cut, Stop, cut_at_folds, limits
 from brimline.lines.relief import valley_lines
 from brimline.lines.rows import Duty, RowSpacing, swale_rows
 from brimline.lines.rows.worth import level_pieces
-from brimline.stages import catchments, raised
+from brimline.stages import raised
 from brimline.terrain.filled import FilledGround
 
 GRID = Grid(60, 100, 1.0, 0.0, 60.0, "EPSG:32633")
@@ -57,13 +57,8 @@ def intakes(row, low_m2=1.0, high_m2=99.0):
     dem = (20.0 - north).astype(np.float32)
     dem[1], dem[1, 4] = 30.0, 29.0  # a divide behind the second row
     found = subcatchments(flow_directions(dem), np.array([[row, 4]]))
-    snapped = gpd.GeoDataFrame(
-        {"intake_id": [1], "name": ["one"], "snap_m": [0.0], "flag": [""]},
-        geometry=gpd.points_from_xy(*grid.xy(np.array([row]), np.array([4]))), crs=grid.crs,
-    )  # fmt: skip
-    certain = pd.DataFrame({"area_low_m2": [low_m2], "area_high_m2": [high_m2]})
-    made = catchments._intakes(snapped, found, certain, dem.ravel(), grid)
-    return told(filter(None, (made["flag"].iloc[0] or "").split(";")))
+    (made,) = intake_grounds(found, dem, grid, ranges_m2=[(low_m2, high_m2)])
+    return told(made.flags)
 
 
 def snapped(point, upper, lower):

@@ -18,14 +18,9 @@ LONGER = {
     "_follow": (150, "yet to be taken apart"),
     "certainty": (170, "yet to be taken apart"),
     "planting": (140, "six tables of one planting"),
-    "catchments": (160, "yet to be taken apart"),
-    "soil": (160, "yet to be taken apart"),
     "sinks": (150, "yet to be taken apart"),
-    "drains": (140, "yet to be taken apart"),
     "survey": (140, "four ways to read the elevation"),
-    "flooding": (140, "yet to be taken apart"),
     "audit": (140, "yet to be taken apart"),
-    "levels": (140, "yet to be taken apart"),
 }
 
 

@@ -15,6 +15,7 @@ from brimline.design.places import BUILDING
 from brimline.design.staking import MarkedLine
 from brimline.layers import layer
 from brimline.layers.drawn import usual_of
+from brimline.lines.graded import BetweenEnds, FromStart
 from brimline.lines.tracks import TrackRules, WantedTrack
 from brimline.terrain.earthwork.spoil import Stockpile
 
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from shapely.geometry.base import BaseGeometry
 
-    from brimline.config import Access, Works
+    from brimline.config import Access, DrainLines, Works
 
 Row = TypeVar("Row")
 
@@ -137,6 +138,32 @@ def wanted_tracks(frame: GeoDataFrame, params: Access) -> list[WantedTrack]:
             earth_per_m=params.earth_per_m, crossing_m=params.crossing_m, radius_m=radius_m,
         )  # fmt: skip
         found.append(WantedTrack(text_of(row, "name") or f"track {number}", row.geometry, rules))
+    return found
+
+
+def asked_drains(
+    starts: GeoDataFrame, drawn: GeoDataFrame, params: DrainLines
+) -> list[FromStart | BetweenEnds]:
+    """Return the graded lines that are asked for: from starts, then between ends of drawn drains.
+
+    Parameters
+    ----------
+    starts, drawn : the layers drain_starts and drawn_drains.
+    """
+    found: list[FromStart | BetweenEnds] = [
+        FromStart(
+            text_of(row, "name") or f"start {number}",
+            (row.geometry.x, row.geometry.y),
+            number_of(row, "run_per_fall", params.run_per_fall),
+            text_of(row, "side") or "right",  # type: ignore[arg-type] # the plan's own check
+            number_of(row, "max_length_m", params.max_length_m),
+        )
+        for number, row in enumerate(starts.itertuples(index=False), start=1)
+    ]
+    for number, row in enumerate(drawn.itertuples(index=False), start=1):
+        name = text_of(row, "name") or f"drain {number}"
+        ends = row.geometry.coords[0][:2], row.geometry.coords[-1][:2]
+        found.append(BetweenEnds(name, *ends, params.least_fall_pct, params.most_fall_pct))
     return found
 
 

@@ -9,104 +9,48 @@ import shapely
 
 from brimline.config import Survey
 from brimline.engine.stage import Stage
-from brimline.errors import Problem, Severity
 from brimline.grid.shapes import cells_inside
 from brimline.stages._frames import frame_of
-from brimline.terrain.levels import SpotLevels, next_places
+from brimline.terrain.levels import SpotLevels, error_told
 
 if TYPE_CHECKING:
-    from geopandas import GeoDataFrame
-    from numpy.typing import NDArray
-
     from brimline.engine.stage import Given, Made, Reporter
-    from brimline.grid import BoolGrid, Grid
-
-_ROOF = "roof"
 
 
 def _run(given: Given, report: Reporter) -> Made:
     grid, read = given.grid, given.value("spot_levels", SpotLevels)
-    inside = cells_inside(given.frame("boundary").geometry, grid)
-    inside &= np.isfinite(given.raster("elevation"))
+    ground = np.isfinite(given.raster("elevation"))
+    places = list(shapely.points(read.x, read.y, read.level_m))
+    levels = frame_of(read.rows(), places, "levels", grid)
     if read.error is None:
         return {
-            "levels": _levels(read, given),
+            "levels": levels,
             "measure_next": frame_of([], [], "measure_next", grid),
             "level_error_m": np.full(grid.shape, np.nan, dtype=np.float32),
             "level_survey": {"rmse_m": None, "left_out_rmse_m": None, "levels": read.x.size},
         }
     report.advanced(0.6, "where to measure next")
-    sd_m = np.where(np.isfinite(given.raster("elevation")), read.error.sd_m, np.float32(np.nan))
+    inside = cells_inside(given.frame("boundary").geometry, grid) & ground
+    surfaces = given.frame("surfaces")  # on a roof nobody can stand to take a level
+    roofs = cells_inside(surfaces[surfaces["cover"] == "roof"].geometry, grid)
     count = given.params("survey", Survey).measure_next
-    next_ones = _next(read, grid, inside & ~_roofs(given), count)
+    sd_m = np.where(ground, read.error.sd_m, np.float32(np.nan))
+    next_ones = read.next_measured(grid, inside & ~roofs, count)
     rmse_m = float(np.sqrt(np.mean(np.square(sd_m[inside], dtype=np.float64))))
-    _tell(sd_m, inside, rmse_m, report)
-    return {
-        "levels": _levels(read, given),
-        "measure_next": frame_of(
-            [
-                {"rank": rank, "level_error_m": _at(sd_m, given, x, y)}
-                for rank, (x, y) in enumerate(next_ones.tolist(), start=1)
-            ],
-            list(shapely.points(next_ones)),
-            "measure_next",
-            grid,
-        ),
-        "level_error_m": sd_m,
-        "level_survey": {
-            "rmse_m": rmse_m,
-            "left_out_rmse_m": read.error.rmse_m,
-            "levels": read.x.size,
-        },
-    }
-
-
-def _levels(read: SpotLevels, given: Given) -> GeoDataFrame:
-    off_m = np.full(read.x.size, np.nan) if read.error is None else read.error.left_out_m
-    records = [
-        {
-            "row": read.row[at],
-            "name": read.name[at] or None,
-            "code": read.code[at] or None,
-            "level_m": read.level_m[at],
-            "left_out_m": off_m[at] if np.isfinite(off_m[at]) else None,
-        }
-        for at in range(read.x.size)
+    report.problem(error_told(sd_m[inside], rmse_m))
+    row = ((grid.north_m - next_ones[:, 1]) / grid.cell_m).astype(int).clip(0, grid.rows - 1)
+    col = ((next_ones[:, 0] - grid.west_m) / grid.cell_m).astype(int).clip(0, grid.cols - 1)
+    ranked = [
+        {"rank": rank, "level_error_m": float(sd)}
+        for rank, sd in enumerate(sd_m[row, col], start=1)
     ]
-    shapes = list(shapely.points(read.x, read.y, read.level_m))
-    return frame_of(records, shapes, "levels", given.grid)
-
-
-def _roofs(given: Given) -> BoolGrid:
-    """Cells where nobody can stand to take a level."""
-    surfaces = given.frame("surfaces")
-    return cells_inside(surfaces[surfaces["cover"] == _ROOF].geometry, given.grid)
-
-
-def _next(read: SpotLevels, grid: Grid, wanted: BoolGrid, count: int) -> NDArray[np.float64]:
-    if not count or not wanted.any():
-        return np.zeros((0, 2))
-    return next_places(read.mesh, grid, wanted, count=count)
-
-
-def _at(sd_m: NDArray[np.float32], given: Given, x: float, y: float) -> float:
-    grid = given.grid
-    row = int((grid.north_m - y) / grid.cell_m)
-    col = int((x - grid.west_m) / grid.cell_m)
-    return float(sd_m[min(max(row, 0), grid.rows - 1), min(max(col, 0), grid.cols - 1)])
-
-
-def _tell(sd_m: NDArray[np.float32], inside: BoolGrid, rmse_m: float, report: Reporter) -> None:
-    worst_m = float(np.nanmax(sd_m[inside]))
-    report.problem(
-        Problem(
-            Severity.NOTICE,
-            f"the surface between the levels is good to {rmse_m:.3f} m inside the boundary, at"
-            f" worst to {worst_m:.3f} m (standard error)",
-            "see raster level_error_m, and measure_next for where a level helps most.",
-            "elevation",
-        )
-    )
+    left_out_m = read.error.rmse_m
+    return {
+        "levels": levels,
+        "measure_next": frame_of(ranked, list(shapely.points(next_ones)), "measure_next", grid),
+        "level_error_m": sd_m,
+        "level_survey": {"rmse_m": rmse_m, "left_out_rmse_m": left_out_m, "levels": read.x.size},
+    }
 
 
 STAGE = Stage(

@@ -2,23 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from brimline.balance.soil import TEXTURES, texture
 from brimline.config import Drainage, Growing, SoilLoss, Terrain, Year
-from brimline.drainage.flow.spreading import mfd_accumulation
-from brimline.drainage.soil_loss import (
-    COVER_FACTOR,
-    ERODIBILITY,
-    capacity,
-    erosivity_of,
-    ls_factor,
-    settled,
-)
+from brimline.drainage.soil_loss import COVER_FACTOR, ERODIBILITY, ErodingGround, told_erosivity
 from brimline.engine.stage import Stage
-from brimline.errors import Problem, Severity
 from brimline.grid.shapes import cells_inside, painted
 from brimline.stages.weather import WeatherRecord
 from brimline.terrain.slope import gradient
@@ -30,15 +21,10 @@ if TYPE_CHECKING:
 
     from brimline.engine.stage import Given, Made, Reporter
 
-_STANDING_M: Final = 0.1  # deep water in a hollow that was filled, from which nothing goes on
-
 
 def _run(given: Given, report: Reporter) -> Made:
-    grid = given.grid
-    calm = smoothed(
-        given.raster("elevation"), cell_m=grid.cell_m,
-        sigma_m=given.params("terrain", Terrain).curvature_smooth_m,
-    )  # fmt: skip
+    grid, smooth_m = given.grid, given.params("terrain", Terrain).curvature_smooth_m
+    calm = smoothed(given.raster("elevation"), cell_m=grid.cell_m, sigma_m=smooth_m)
     rises = gradient(calm, cell_m=grid.cell_m)
     loss, deposit = _soil(given, rises, report)
     depth_m, dug = _depth(given, np.hypot(*rises))
@@ -69,46 +55,24 @@ def _soil(
     given: Given, rises: tuple[NDArray[Any], NDArray[Any]], report: Reporter
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Soil lost and settled in a year [t/ha]."""
-    params, grid = given.params("soil_loss", SoilLoss), given.grid
-    path_m2, nothing = given.raster("contributing_area_m2"), np.full(grid.shape, np.nan, np.float32)
-    erosivity = params.erosivity
-    weather = given.value("weather", WeatherRecord).days
-    if erosivity is None and weather is not None:
-        rain_mm = float(weather.precipitation_mm.sum() / weather.days * 365.25)
-        erosivity = erosivity_of(rain_mm)
-        message = f"erosivity taken as {erosivity:.0f} MJ mm/(ha h y) from {rain_mm:.0f} mm of rain"
-        mend = (
-            "set soil_loss.erosivity from a map of the region: it may be half or double, and a"
-            " fifth where rain falls gently"
-        )
-        report.problem(Problem(Severity.NOTICE, message, mend, "soil"))
+    params, weather = given.params("soil_loss", SoilLoss), given.value("weather", WeatherRecord)
+    erosivity, problems = told_erosivity(params.erosivity, weather.rain_a_year_mm)
+    report.tell(problems)
     if erosivity is None:
-        message = "nothing says how hard it rains, so no loss of soil is worked out"
-        mend = "set soil_loss.erosivity, or give inputs.weather"
-        report.problem(Problem(Severity.NOTICE, message, mend, "soil"))
+        nothing = np.full(given.grid.shape, np.nan, np.float32)
         return nothing, nothing
-    east, north = rises
-    slope = np.hypot(east, north).astype(np.float64)
-    drained = given.raster("conditioned")
-    area = mfd_accumulation(
-        drained, np.full(grid.shape, grid.cell_area_m2), sinks=given.raster("kept_sink") == 1
-    )
-    ls = ls_factor(area, east, north, cell_m=grid.cell_m, most_length_m=params.most_length_m)
-    cover, erodibility = _factors(given, params)
-    loss = erosivity * erodibility * ls * cover * params.practice
-    loss[path_m2 > given.params("drainage", Drainage).path_area_m2] = np.nan
-    most = capacity(erosivity * erodibility, ls, slope, cover, carry_m=params.carry_m)
-    # what reaches standing water settles there; elsewhere paths lead all of it on
-    stands = drained - given.raster("elevation") > _STANDING_M
-    most = np.where(stands, 0.0, np.where(np.isnan(loss), np.nan, most * grid.cell_m))
-    per_cell = grid.cell_area_m2 / 10_000
-    left = settled(
-        drained, given.raster("near_direction"), path_m2,
-        (np.where(stands, 0.0, loss) * per_cell).astype(np.float32),
-        most.astype(np.float32),
+    ground = ErodingGround(
+        given.raster("elevation"), given.raster("conditioned"), given.raster("near_direction"),
+        given.raster("kept_sink") == 1, given.raster("contributing_area_m2"), rises,
+        *_factors(given, params), given.grid.cell_m,
     )  # fmt: skip
-    left = np.where(np.isnan(loss) & ~stands, np.float32(np.nan), left / np.float32(per_cell))
-    return loss.astype(np.float32), left.astype(np.float32)
+    return ground.lost_and_left(
+        erosivity,
+        practice=params.practice,
+        most_length_m=params.most_length_m,
+        carry_m=params.carry_m,
+        path_area_m2=given.params("drainage", Drainage).path_area_m2,
+    )
 
 
 def _factors(given: Given, params: SoilLoss) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

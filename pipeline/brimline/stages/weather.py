@@ -21,6 +21,12 @@ class WeatherRecord:
 
     days: DailyWeather | None = None
 
+    @property
+    def rain_a_year_mm(self) -> float | None:
+        """Mean rain of a year [mm]."""
+        days = self.days
+        return None if days is None else float(days.precipitation_mm.sum() / days.days * 365.25)
+
 
 def _run(given: Given, report: Reporter) -> Made:
     days, problems = weather_of(given.source("weather", Path), given.params("weather", Weather))

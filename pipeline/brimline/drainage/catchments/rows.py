@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,6 +12,8 @@ import shapely
 from brimline.grid.shapes import outlines
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from brimline.drainage.catchments.distances import LongestPaths
@@ -17,6 +21,66 @@ if TYPE_CHECKING:
     from brimline.grid import BoolGrid, Elevation, Grid
 
 Row = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class IntakeGround:
+    """The ground of an intake; fields are named as columns of the layer intakes.
+
+    Parameters
+    ----------
+    edge_sides, missing_tiles : where it leaves the data, and which tiles lie there; empty for none.
+    area_low_m2, area_high_m2 : range of its area; NaN where none was worked out [m²].
+    """
+
+    area_m2: float
+    own_area_m2: float
+    downstream_id: int
+    edge_limited: bool
+    edge_sides: str
+    missing_tiles: str
+    area_low_m2: float
+    area_high_m2: float
+    level_m: float
+
+    @property
+    def flags(self) -> tuple[str, ...]:
+        """Codes of the flag catalogue."""
+        limited = ("edge-limited",) if self.edge_limited else ()
+        off = self.area_m2 < self.area_low_m2 or self.area_m2 > self.area_high_m2
+        return (*limited, "outside-range") if off else limited
+
+
+def intake_grounds(
+    found: Subcatchments,
+    dem: Elevation,
+    grid: Grid,
+    *,
+    sides: Sequence[str] = (),
+    tiles: Sequence[Sequence[str]] = (),
+    ranges_m2: Sequence[tuple[float, float]] = (),
+) -> list[IntakeGround]:
+    """Return the ground of each intake.
+
+    Parameters
+    ----------
+    dem : float32 (rows, cols) [m].
+    sides, tiles, ranges_m2 : one an intake, or nothing where none is known.
+    """
+    levels, unknown = dem.ravel(), (math.nan, math.nan)
+    return [
+        IntakeGround(
+            float(found.cells[at] * grid.cell_area_m2),
+            float(found.own_cells[at] * grid.cell_area_m2),
+            int(found.downstream_ids[at]),
+            bool(found.edge_limited[at]),
+            sides[at] if sides else "",
+            ", ".join(tiles[at]) if tiles else "",
+            *(ranges_m2[at] if ranges_m2 else unknown),
+            float(levels[cell]),
+        )
+        for at, cell in enumerate(found.intake_cells.tolist())
+    ]
 
 
 def subcatchment_rows(

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from brimline.drainage.flow.spreading import mfd_accumulation
 from brimline.drainage.soil_loss import _kernels
+from brimline.errors import Problem, Severity
 from brimline.grid import checked_same_shape, read_only
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from brimline.grid import BoolGrid, Directions, Elevation
 
 _PLOT_M: Final = 22.13  # length of the unit plot
 _US_K: Final = 0.1317  # t acre h/(100 acre ft tonf in) to t ha h/(ha MJ mm), AH-703, appendix A
@@ -35,6 +40,7 @@ COVER_FACTOR: Final = {
 _SPREAD: Final = 1.1  # power of the slope, Freeman (1991)
 _COVERED: Final = 0.1  # C up to which ground counts as covered
 _GENTLE: Final = 0.09  # slope below which the gentler relation holds
+_STANDING_M: Final = 0.1  # deep water in a hollow that was filled, from which nothing goes on
 
 
 def slope_factor(slope: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -181,3 +187,88 @@ def capacity(
     reach = np.where(cover_factor <= _COVERED, *carry_m)
     found: NDArray[np.float64] = reach * rain_and_soil * rills / 10_000
     return found
+
+
+def told_erosivity(
+    stated: float | None, rain_mm: float | None
+) -> tuple[float | None, list[Problem]]:
+    """Return the factor R, as stated or from the mean rain of a year, and say what it rests on.
+
+    Parameters
+    ----------
+    stated, rain_mm : None where nothing says it [MJ mm/(ha h y)], [mm].
+    """
+    if stated is not None:
+        return stated, []
+    if rain_mm is None:
+        message = "nothing says how hard it rains, so no loss of soil is worked out"
+        mend = "set soil_loss.erosivity, or give inputs.weather"
+        return None, [Problem(Severity.NOTICE, message, mend, "soil")]
+    found = erosivity_of(rain_mm)
+    message = f"erosivity taken as {found:.0f} MJ mm/(ha h y) from {rain_mm:.0f} mm of rain"
+    mend = (
+        "set soil_loss.erosivity from a map of the region: it may be half or double, and a"
+        " fifth where rain falls gently"
+    )
+    return found, [Problem(Severity.NOTICE, message, mend, "soil")]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ErodingGround:
+    """Ground that rain takes soil of, all (rows, cols).
+
+    Parameters
+    ----------
+    survey_m, drained_m : float32, as surveyed and as water runs over it [m]; NaN is nodata.
+    directions : uint8, of the same water.
+    sinks : where it stays.
+    area_m2 : float64, that drains through each cell [m²].
+    rises : float32, of the smoothed ground eastwards and northwards [m/m].
+    cover, erodibility : factors C and K.
+    """
+
+    survey_m: Elevation
+    drained_m: Elevation
+    directions: Directions
+    sinks: BoolGrid
+    area_m2: NDArray[np.float64]
+    rises: tuple[NDArray[np.float32], NDArray[np.float32]]
+    cover: NDArray[np.float64]
+    erodibility: NDArray[np.float64]
+    cell_m: float
+
+    def lost_and_left(
+        self,
+        erosivity: float,
+        *,
+        practice: float,
+        most_length_m: float,
+        carry_m: tuple[float, float],
+        path_area_m2: float,
+    ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """Return the soil that is lost and that settles in a year, float32 [t/ha].
+
+        Parameters
+        ----------
+        erosivity, practice : factors R and P.
+        most_length_m, carry_m : as `ls_factor` and `capacity` take them.
+        path_area_m2 : ground beyond which water runs in a channel, for which nothing is told.
+        """
+        (east, north), cell_area_m2 = self.rises, self.cell_m * self.cell_m
+        weights = np.full(self.survey_m.shape, cell_area_m2)
+        area = mfd_accumulation(self.drained_m, weights, sinks=self.sinks)
+        ls = ls_factor(area, east, north, cell_m=self.cell_m, most_length_m=most_length_m)
+        loss = erosivity * self.erodibility * ls * self.cover * practice
+        loss[self.area_m2 > path_area_m2] = np.nan
+        slope = np.hypot(east, north).astype(np.float64)
+        most = capacity(erosivity * self.erodibility, ls, slope, self.cover, carry_m=carry_m)
+        # what reaches standing water settles there; elsewhere paths lead all of it on
+        stands = self.drained_m - self.survey_m > _STANDING_M
+        most = np.where(stands, 0.0, np.where(np.isnan(loss), np.nan, most * self.cell_m))
+        per_cell = cell_area_m2 / 10_000
+        left = settled(
+            self.drained_m, self.directions, self.area_m2,
+            (np.where(stands, 0.0, loss) * per_cell).astype(np.float32), most.astype(np.float32),
+        )  # fmt: skip
+        left = np.where(np.isnan(loss) & ~stands, np.float32(np.nan), left / np.float32(per_cell))
+        return loss.astype(np.float32), left.astype(np.float32)
