@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
+from tests.drawn_errors import error_field
 
-from brimline.drainage.certainty import SURVEY_CLASSES, error_field
+from brimline.drainage.certainty import SURVEY_CLASSES
 
 
 def fields(count, shape, **sizes):

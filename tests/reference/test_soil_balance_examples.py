@@ -13,7 +13,7 @@ from brimline.balance.simulate import (
     simulate_sizes,
     warmed,
 )
-from brimline.balance.soil import total_available_mm
+from brimline.balance.soil import RootSoil
 from brimline.balance.system import SHAPE_POINTS, System, Use, WaterStore, Zone
 
 
@@ -30,7 +30,9 @@ def test_fao56_example_36_readily_available_water(crop, root_m, depletion, readi
     # 0.35/0.23 at field capacity and wilting point; RAW in mm. Values from memory.
     soils = ((0.15, 0.06), (0.32, 0.15), (0.35, 0.23))
     for (capacity, wilting), expected in zip(soils, readily, strict=True):
-        raw = depletion * total_available_mm(capacity, wilting, root_m)
+        held, nothing = (capacity - wilting,) * 2, (0.0, 0.0)
+        soil = RootSoil(crop, (capacity,) * 2, (wilting,) * 2, held, nothing, nothing)
+        raw = depletion * soil.available_mm(root_m)
         assert round(raw) == expected, crop
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
+from dataclasses import replace
 from functools import lru_cache
 from types import SimpleNamespace
 
 import geopandas as gpd
 import numpy as np
 import shapely
+from tests.drawn_rows import drawn
 
 from brimline.cascade.proof import Proved
 from brimline.choose.ponds.around import Surroundings
@@ -50,8 +51,6 @@ from brimline.elements import Pond
 from brimline.elements.building import Building
 from brimline.grid import Grid
 from brimline.inputs.rules import design_rules
-from brimline.layers import layer
-from brimline.layers.drawn import usual_of
 from brimline.layers.flags import joined
 from brimline.rainfall import RunStorms, Storm, uniform
 from brimline.stages import tracks
@@ -78,14 +77,6 @@ def ground(fall=0.08):
         standing=standing_ground(dem, steep, GRID, ()),
         survey=SurveyedGround(GRID, dem, directions, accumulate(directions) * GRID.cell_area_m2),
     )
-
-
-def drawn(kind, name, shape, **said):
-    """Draw a row as the plan is read: what is usual where nothing is said."""
-    known = {field.name for field in fields(kind)}
-    usual = {key: value for key, value in usual_of(layer(kind.LAYER)).items() if key in known}
-    empty = {} if "empty" not in known else {"empty": tuple(known - set(said))}
-    return kind(name=name, shape=shape, **(usual | empty | said))
 
 
 POND = drawn(DrawnPond, "Pond", shapely.Point(30, 40).buffer(5), depth_m=0.6, freeboard_m=0.3)

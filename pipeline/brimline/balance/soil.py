@@ -84,28 +84,6 @@ TEXTURES: Final[dict[str, RootSoil]] = {
 }
 
 
-def total_available_mm(field_capacity: float, wilting_point: float, root_depth_m: float) -> float:
-    """Water that roots can reach between measured field capacity and wilting point [mm].
-
-    Raises
-    ------
-    ValueError
-        If the contents are not in order or the depth is not positive.
-
-    References
-    ----------
-    FAO-56 (Allen et al. 1998), equation 82: TAW = 1000 (θFC − θWP) Zr
-    """
-    if not 0 <= wilting_point < field_capacity <= 0.6:
-        raise ValueError(
-            "field capacity must lie above the wilting point and both between 0 and 0.6: "
-            f"{field_capacity}, {wilting_point}"
-        )
-    if not root_depth_m > 0:
-        raise ValueError(f"root_depth_m must be above 0 m, got {root_depth_m}")
-    return 1000 * (field_capacity - wilting_point) * root_depth_m
-
-
 def texture(name: str) -> RootSoil:
     """Return the soil texture of that name, whatever its case, hyphens or underscores.
 

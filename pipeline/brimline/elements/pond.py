@@ -31,11 +31,6 @@ _SHELF_FALL: Final = 0.1  # an edge shelf falls at 1 in 10, so that no one stand
 _MITRE_LIMIT: Final = 5.0
 
 
-def prismoid_m3(top_m2: float, middle_m2: float, bottom_m2: float, depth_m: float) -> float:
-    """Volume between two levels from three areas: (A + 4B + C)/6 × D [m³]."""
-    return (top_m2 + 4 * middle_m2 + bottom_m2) / 6 * depth_m
-
-
 @dataclass(frozen=True)
 class Pond:
     """A pond's dimensions.

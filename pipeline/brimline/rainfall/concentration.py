@@ -22,20 +22,6 @@ KIRPICH_AREAS_M2: Final = (ACRE_M2, 112 * ACRE_M2)
 LEAST_CONCENTRATION_H: Final = 0.1  # TR-55, chapter 3
 LAG_SHARE: Final = 0.6  # lag / time of concentration; NEH 630, equation 15-3
 
-# Manning's n for sheet flow by surface: TR-55, Table 3-1
-SHEET_N: Final = {
-    "smooth": 0.011,  # concrete, asphalt, gravel or bare soil
-    "fallow": 0.05,
-    "cultivated, residue to 20 %": 0.06,
-    "cultivated, residue above 20 %": 0.17,
-    "short grass": 0.15,
-    "dense grass": 0.24,
-    "bermuda grass": 0.41,
-    "range": 0.13,
-    "woods, light underbrush": 0.40,
-    "woods, dense underbrush": 0.80,
-}
-
 _S_PER_H: Final = 3600.0
 _PAVED_M_S: Final = 20.3282 * FOOT_M  # V = 20.3282 √s [ft/s]: TR-55, appendix F
 _UNPAVED_M_S: Final = 16.1345 * FOOT_M
@@ -48,7 +34,7 @@ def sheet_flow_h(n: float, length_m: float, slope: float, rain_2y_24h_mm: float)
 
     Parameters
     ----------
-    n : Manning's n for sheet flow; `SHEET_N`.
+    n : Manning's n for sheet flow, as TR-55, table 3-1, has it by surface.
     length_m : length of flow [m], at most 30.48 (100 ft); beyond it water has gathered.
     slope : fall over length [m/m].
     rain_2y_24h_mm : depth of the 2-year 24-hour rain [mm].
@@ -181,7 +167,7 @@ def sheet_limit_m(n: float, slope: float) -> float:
 
     Parameters
     ----------
-    n : Manning's n for sheet flow; `SHEET_N`.
+    n : Manning's n for sheet flow, as TR-55, table 3-1, has it by surface.
     slope : fall over length [m/m].
 
     Raises

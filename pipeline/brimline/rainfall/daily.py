@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -116,18 +116,6 @@ class DailyWeather:
         """Day in the year of every day, from 1."""
         into: NDArray[np.int64] = (self.dates - self.dates.astype("datetime64[Y]")).astype(np.int64)
         return into + 1
-
-    def with_less_rain(self, factor: float) -> DailyWeather:
-        """Return the record with every day's precipitation multiplied, for a drier climate.
-
-        Raises
-        ------
-        ValueError
-            If the factor is negative.
-        """
-        if factor < 0:
-            raise ValueError(f"the factor on precipitation must not be negative, got {factor}")
-        return replace(self, precipitation_mm=self.precipitation_mm * factor)
 
 
 def wind_at_2m(wind_m_s: ArrayLike, height_m: float) -> NDArray[np.float64]:

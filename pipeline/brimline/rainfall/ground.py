@@ -20,8 +20,6 @@ if TYPE_CHECKING:
 
     from brimline.grid import Labels
 
-NOT_KNOWN: Final = 0  # cover or soil code of a cell where it is not known
-
 _CELLS_AT_ONCE: Final = 4_000_000  # keeps the counting keys below 32 MB
 
 

@@ -59,7 +59,7 @@ def _run(given: Given, report: Reporter) -> Made:
         | _stage(one.site_id, one.site.best, declared)
         for one in places
     ]
-    banks = [_stage(one.site_id, one.site.best, declared) for one in places]
+    banks = [_stage(one.site_id, one.site.best, layer("pond_banks")) for one in places]
     curves = [
         _stage(one.site_id, stage, table("pond_curves"))
         for one in places

@@ -1,10 +1,11 @@
 """Ways out in an order, dips in paths, roofs shared out, water from outside, stores filled."""
 
-from dataclasses import fields, replace
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import shapely
+from tests.drawn_rows import drawn
 
 from brimline.balance.collectors import Collector, daily_inflow_m3, usual_order
 from brimline.balance.simulate import STORE_COLUMNS, USE_COLUMNS, columns, simulate
@@ -34,18 +35,7 @@ from brimline.design.plan import (
 )
 from brimline.elements.building import Building, StakeSpacing, set_out
 from brimline.io.values import value_bytes, value_of
-from brimline.layers import layer
-from brimline.layers.drawn import usual_of
 from brimline.rainfall import OutsideGround, runoff_depth_mm
-
-
-def drawn(kind, name, shape, **said):
-    """Draw a row as the plan is read: what is usual where nothing is said."""
-    known = {field.name for field in fields(kind)}
-    usual = {key: value for key, value in usual_of(layer(kind.LAYER)).items() if key in known}
-    empty = {} if "empty" not in known else {"empty": tuple(known - set(said))}
-    return kind(name=name, shape=shape, **(usual | empty | said))
-
 
 POND = drawn(DrawnPond, "Pond", shapely.Point(30, 40).buffer(5), depth_m=0.6, freeboard_m=0.3)
 BASIN = drawn(DrawnBasin, "Basin", shapely.Point(12, 20).buffer(3), depth_m=0.4)

@@ -1,23 +1,15 @@
 """Walls that a design digs away, undermines or loads, on the designed ground."""
 
-from dataclasses import fields, replace
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import shapely
+from tests.drawn_rows import drawn
 
 from brimline.design import Plan, StandingWall, StandingWalls, at_walls, designed, designed_ground
 from brimline.design.plan import DrawnBasin, DrawnPond, DrawnTank
 from brimline.elements.building import Building
-from brimline.layers import layer
-from brimline.layers.drawn import usual_of
-
-
-def drawn(kind, name, shape, **said):
-    known = {field.name for field in fields(kind)}
-    usual = {key: value for key, value in usual_of(layer(kind.LAYER)).items() if key in known}
-    return kind(name=name, shape=shape, **(usual | {"empty": ()} | said))
-
 
 # a basin of 8 x 4 m, its long side at y = 42, sunken, 0.5 m deep with sides of 1 in 3
 SQUARE = shapely.box(26, 38, 34, 42)

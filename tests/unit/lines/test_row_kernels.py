@@ -286,7 +286,7 @@ def test_the_way_up_a_plane_is_measured_over_the_ground_to_the_next_row_and_to_t
     marked = cells_of_lines(lines, grid)
     sheds = sheds_to(marked, directions)
     points = np.array([8.2, 20.7]), np.array([2.0, 2.0])
-    far = strips.up_slope(
+    far, _ = strips.ways_up_slope(
         dem,
         *points,
         np.array([1, 2], dtype=np.int32),

@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
+from tests.drawn_errors import error_field
 
-from brimline.drainage.certainty import error_field
 from brimline.errors import GridError
 from brimline.terrain.change import (
     detection_level_m,

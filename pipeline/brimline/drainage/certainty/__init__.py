@@ -1,7 +1,6 @@
 """How sure catchments are, given the error of the survey."""
 
 from brimline.drainage.certainty.chance import CatchmentChance, Draining, catchment_chance
-from brimline.drainage.certainty.error_field import error_field
 from brimline.drainage.certainty.given_survey import GivenSurvey
 from brimline.drainage.certainty.patches import Patch
 from brimline.drainage.certainty.ranges import CatchmentRanges, catchment_ranges
@@ -17,6 +16,5 @@ __all__ = [
     "SurveyClass",
     "catchment_chance",
     "catchment_ranges",
-    "error_field",
     "survey_rmse_m",
 ]

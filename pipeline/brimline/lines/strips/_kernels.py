@@ -145,18 +145,13 @@ def _patch(nw, ne, sw, se, fr, fc):
 
 
 @kernel
-def up_slope(dem, row, col, owner, level, barrier, shed, cell_m):
+def ways_up_slope(dem, row, col, owner, level, barrier, shed, cell_m):
     """Distance over the ground from points up the slope, to the next row or the divide [m].
 
-    The next row is reached where the surface has its level among the cells that it runs through;
-    the divide, where ground sheds to no row or another one for more than a few cells.
+    And the number of the row that each ends at; 0 none. The next row is reached where the surface
+    has its level among the cells that it runs through; the divide, where ground sheds to no row or
+    another one for more than a few cells.
     """
-    return ways_up_slope(dem, row, col, owner, level, barrier, shed, cell_m)[0]
-
-
-@kernel
-def ways_up_slope(dem, row, col, owner, level, barrier, shed, cell_m):
-    """Distances as `up_slope`, and the number of the row that each ends at; 0 none."""
     out = np.full(row.size, np.nan)
     met = np.zeros(row.size, dtype=np.int32)
     rows, cols = dem.shape
