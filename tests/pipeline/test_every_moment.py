@@ -148,7 +148,7 @@ def test_a_disk_that_is_full_at_any_write_is_told_and_costs_nothing(site):
     moments, turns = _moments(site, "full", 150)
     assert moments > 30
     failed = [turn for turn in turns if turn["code"] != 0]
-    assert len(failed) > 0.5 * len(turns)
+    assert len(failed) > 0.7 * len(turns)  # measured: 10 of 12; the others are of what may be lost
     for turn in turns:
         assert turn["now"] == (turn["new"] if turn["code"] == 0 else turn["old"]), turn
     for turn in failed:
