@@ -341,12 +341,9 @@ def held_to_stated_error(site, rows, error_m, seeds):
     ("works", "most_wrong"), [(2, 1), pytest.param(40, 5, marks=pytest.mark.slow)]
 )
 def test_noise_that_is_stated_judges_one_of_twenty_works_wrong_at_most(
-    half_metre_sills, error_m, works, most_wrong, request
+    half_metre_sills, error_m, works, most_wrong
 ):
     """Of 40, 2 are expected at 5 %, and more than 5 in 2 % of trials."""
-    if (works, error_m) == (40, 0.03):
-        reason = "8 of 40 right swales are told as changed beside a pond that is 0.15 m low"
-        request.applymarker(pytest.mark.xfail(strict=True, reason=reason))
     told = held_to_stated_error(*half_metre_sills, error_m, range(works))
     assert told["low"] >= works - most_wrong
     assert told["uneven"] >= works - most_wrong

@@ -7,7 +7,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from brimline.as_built.levels import SURE, decided
+from brimline.as_built.levels import SURE, chance_of_one, decided
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -140,6 +140,7 @@ def of_storage(
         before, now = designed_m3[name], one.element.storage_m3
         least = (1 - short_pct / 100) * before
         unsure_m3 = SURE * one.storage_error_m3
+        by_chance_m3 = max(SURE, chance_of_one(len(built))) * one.storage_error_m3
         if one.storage_known and now < least:
             held = f"{now:.1f} m³" if unsure_m3 < 0.05 else f"{now:.1f} ± {unsure_m3:.1f} m³"
             text = f"it holds {held} to its spill level where {before:.1f} m³ were designed"
@@ -148,7 +149,7 @@ def of_storage(
             if name in off_floor or not ways:
                 ways.insert(0, "dig it out to its designed floor and sides")
             mend, grave = ", and ".join(ways), 1 - now / before
-            if now + unsure_m3 < least:
+            if now + by_chance_m3 < least:
                 yield BuiltFinding(_STORAGE, name, "short-storage", text, mend, grave=grave)
             else:
                 text += "; this survey cannot decide whether that is short"

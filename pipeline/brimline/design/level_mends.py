@@ -49,6 +49,8 @@ _LEVEL: Final = frozenset(
 _STEP_M: Final = 0.5  # along a line, for its levels
 _LEAST_BAY_M: Final = 3.0  # a machine's own length (common practice, no source)
 _MOST_BAYS: Final = 12
+_CHECK_M: Final = 1.0  # between two bays, along the line (common practice, no source)
+_CHECKS_SHARE: Final = 0.08  # of the line, all checks together
 _TIGHT: Final = 0.9  # of the tolerance, which bays keep, so that they are not flagged themselves
 
 
@@ -265,6 +267,7 @@ def _stepped(
     middle = [
         float(np.median(levels[(at_m >= start) & (at_m <= end)])) for start, end in bays
     ]  # the level that each bay is given
+    check_m = min(_CHECK_M, _CHECKS_SHARE * line.length / (len(bays) - 1))
     names = [one.name, *(f"{one.name} bay {number}" for number in range(2, len(bays) + 1))]
     steps = np.abs(np.diff(middle))
     changes = []
@@ -279,13 +282,16 @@ def _stepped(
         if spills_to or place == 0:
             values["spills_to"] = spills_to
         values |= _section(one)
-        part = substring(line, start, end)
+        # ground that is left undug between two bays holds back the water of the upper one
+        first = start + (check_m / 2 if place else 0.0)
+        last = end - (check_m / 2 if place + 1 < len(bays) else 0.0)
+        part = substring(line, first, last)
         changes.append(PlanChange(DrawnSwale.LAYER, names[place], values, part.wkt, place > 0))
     text = (
         f"keep {one.name} on its line, in {len(bays)} level bays of "
         f"{min(end - start for start, end in bays):.0f} to "
-        f"{max(end - start for start, end in bays):.0f} m with check sills between them; the "
-        f"highest step is {steps.max():.2f} m"
+        f"{max(end - start for start, end in bays):.0f} m with checks of"
+        f" {check_m:.1f} m of undug ground between them; the highest step is {steps.max():.2f} m"
     )
     off_m = max(
         level_departure_m(substring(line, start, end), surface, grid) for start, end in bays
