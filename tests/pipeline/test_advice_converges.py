@@ -46,7 +46,11 @@ def shortened(rounds):
         and not any(
             said in text
             for text in before.applied
-            for said in (f"begin {name} past the bank", f"leave {name} out")
+            for said in (
+                f"begin {name} past the bank",
+                f"leave {name} out",
+                f"keep {name} on its line",
+            )
         )
     ]
 

@@ -47,10 +47,10 @@ _LEVEL: Final = frozenset(
     {"off-level", "leaks", "sill-shut", "reaches-other", "over-boundary", "uphill"}
 )
 _STEP_M: Final = 0.5  # along a line, for its levels
+_LEAST_FLOOR_M: Final = 1.5  # of a bay between the slopes of its ends
 _LEAST_BAY_M: Final = 3.0  # a machine's own length (common practice, no source)
 _MOST_BAYS: Final = 12
-_CHECK_M: Final = 1.0  # between two bays, along the line (common practice, no source)
-_CHECKS_SHARE: Final = 0.08  # of the line, all checks together
+_CHECK_TOP_M: Final = 0.5  # of a check, at the water of the upper bay (common practice, no source)
 _TIGHT: Final = 0.9  # of the tolerance, which bays keep, so that they are not flagged themselves
 
 
@@ -267,10 +267,11 @@ def _stepped(
     middle = [
         float(np.median(levels[(at_m >= start) & (at_m <= end)])) for start, end in bays
     ]  # the level that each bay is given
-    check_m = min(_CHECK_M, _CHECKS_SHARE * line.length / (len(bays) - 1))
+    checks_m = _checks_m(one, middle)
     names = [one.name, *(f"{one.name} bay {number}" for number in range(2, len(bays) + 1))]
     steps = np.abs(np.diff(middle))
-    changes = []
+    changes: list[PlanChange] = []
+    dug_m: list[float] = []
     for place, (start, end) in enumerate(bays):
         lower = [
             near
@@ -282,22 +283,36 @@ def _stepped(
         if spills_to or place == 0:
             values["spills_to"] = spills_to
         values |= _section(one)
-        # ground that is left undug between two bays holds back the water of the upper one
-        first = start + (check_m / 2 if place else 0.0)
-        last = end - (check_m / 2 if place + 1 < len(bays) else 0.0)
+        first, last = start + checks_m[place] / 2, end - checks_m[place + 1] / 2
+        if last - first < _LEAST_FLOOR_M:
+            return
         part = substring(line, first, last)
+        dug_m.append(part.length)
         changes.append(PlanChange(DrawnSwale.LAYER, names[place], values, part.wkt, place > 0))
     text = (
-        f"keep {one.name} on its line, in {len(bays)} level bays of "
-        f"{min(end - start for start, end in bays):.0f} to "
-        f"{max(end - start for start, end in bays):.0f} m with checks of"
-        f" {check_m:.1f} m of undug ground between them; the highest step is {steps.max():.2f} m"
+        f"keep {one.name} on its line, in {len(bays)} level bays of {min(dug_m):.0f} to"
+        f" {max(dug_m):.0f} m with checks of up to {max(checks_m):.1f} m between them, left undug:"
+        f" {sum(dug_m):.0f} of {line.length:.0f} m are dug; the highest step is {steps.max():.2f} m"
     )
     off_m = max(
         level_departure_m(substring(line, start, end), surface, grid) for start, end in bays
     )
     was_m = level_departure_m(line, surface, grid)
     yield mend_row(one.name, "off-level", one.name, "bays", "m", was_m, off_m, text, changes)
+
+
+def _checks_m(one: PlacedElement, levels_m: Sequence[float]) -> list[float]:
+    """Lengths along the line that stay undug before, between and after bays [m].
+
+    The ends of both bays slope up as their sides do; where they meet must hold the upper water.
+    """
+    shape = one.element.shape
+    side, depth_m = getattr(shape, "side", 1.0), getattr(shape, "depth_m", 0.0)
+    between = [
+        2 * side * (depth_m + abs(upper - lower) / 2) + _CHECK_TOP_M
+        for upper, lower in itertools.pairwise(levels_m)
+    ]
+    return [0.0, *between, 0.0]
 
 
 def _section(one: PlacedElement) -> dict[str, float | str]:

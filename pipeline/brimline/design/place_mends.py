@@ -12,7 +12,7 @@ from brimline.design.plan_changes import LAYER_OF, PlanChange, mend_row
 from brimline.elements import Kind
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
     from shapely.geometry.base import BaseGeometry
 
@@ -31,6 +31,7 @@ _WAYS: Final = 12  # directions in which to look for another place
 _FAR: Final = (0.5, 1.0, 1.75)  # how far, in lengths of the outline
 _PLACES: Final = 2  # that are offered
 _APART_M: Final = 3.0  # between what is dug
+_UNDERCUT_M: Final = 10.0  # above a pond, that its slopes may reach on steep ground
 _SMALLER: Final = 0.75  # of its width
 
 
@@ -57,20 +58,37 @@ def mends_of_place(
         flags.setdefault(name, set()).add(flag)
     rows: list[dict[str, Any]] = []
     for one in design.placed:
-        mine = sorted(flags.get(one.name, set()) & _MENDED)
-        if not mine or one.element.kind not in (Kind.POND, Kind.BASIN):
+        if one.element.kind not in (Kind.POND, Kind.BASIN):
+            continue
+        mine = [(one.name, flag) for flag in sorted(flags.get(one.name, set()) & _MENDED)]
+        mine += [(name, "leaks") for name in _undercut(one, design, flags)]
+        if not mine:
             continue
         made = [
             *_no_bank(one, standing),
             *_elsewhere(one, design, standing, kept_clear, site),
             *_smaller(one, standing),
         ]
-        for flag in mine:
+        for name, flag in mine:
             for dimension, text, change in made:
-                rows.append(
-                    mend_row(one.name, flag, one.name, dimension, "", 0.0, 1.0, text, [change])
-                )
+                if name != one.name:
+                    text = f"{text}; {name} stands where it is dug into the slope"
+                rows.append(mend_row(name, flag, one.name, dimension, "", 0.0, 1.0, text, [change]))
     return rows
+
+
+def _undercut(
+    one: PlacedElement, design: Design, flags: Mapping[str, Collection[str]]
+) -> list[str]:
+    """Return leaking elements so near above a pond that its slope may cut into them."""
+    return [
+        other.name
+        for other in design.placed
+        if other is not one
+        and "leaks" in flags.get(other.name, ())
+        and other.element.spill_level_m > one.element.spill_level_m
+        and other.shape.distance(one.shape) < _UNDERCUT_M
+    ]
 
 
 _Made = tuple[str, str, PlanChange]
