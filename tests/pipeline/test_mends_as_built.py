@@ -56,7 +56,7 @@ def test_a_mend_costs_what_the_bill_grows_by(site):
 
 
 def test_bays_of_a_stepped_swale_are_staked_at_their_levels_and_billed(site):
-    """A swale along a fence that falls: each bay with its sill, its floor and its stone."""
+    """A swale along a fence that falls: each bay with its sill, its floor, its stone, its water."""
     site.tables = STORM + PRICED + "[lines]\nlevel_tolerance_m = 0.2\n"
     site.write_plan(
         drawn_swales=[{"name": "Fence", "depth_m": 0.4, "bottom_m": 0.6, "shape": FENCE}],
@@ -85,6 +85,9 @@ def test_bays_of_a_stepped_swale_are_staked_at_their_levels_and_billed(site):
         assert billed["sill_stone"] > 0
         assert billed["form"] == pytest.approx(drawn.set_index("name").geometry[name].length, 0.02)
         assert billed["set_out"] == (stakes["element_id"] == name).sum()
-    # one bay spills into the next over its check sill
+    # and water on the designed surface stays behind the checks
+    proof = Stages(path, "proof").compute("plan")["design_proof"].set_index("element_id")
+    assert not proof.loc[names, "flag"].fillna("").str.contains("leaks").any()
+    # one bay spills into the next
     overflows = known["overflows"].set_index("from_id")["to_id"]
     assert {overflows[name] for name in names} & set(names)
