@@ -79,21 +79,35 @@ def test_findings_never_rise_and_most_sites_come_to_hold(tmp_path):
     assert sum(holds) >= 7  # a floor; all held when it was written
 
 
-@pytest.mark.slow
-@pytest.mark.realdata
-@pytest.mark.parametrize(("row", "col"), [(0, 260), (20, 140)])
-def test_designs_on_surveyed_moraine_hold_after_one_round(tmp_path, row, col):
-    """Ground between kettles, 17 to 21 % steep, at 1 m."""
+def on_moraine(row, col):
+    """Draw a design on a part of a moraine surveyed at 1 m."""
     folder = os.environ.get("BRIMLINE_DATA")
     if not folder:
         pytest.skip("BRIMLINE_DATA is not set")
     with rasterio.open(Path(folder) / "moraine_1m.tif") as file:
         dem = file.read(1)[row : row + SITES.CELLS, col : col + SITES.CELLS]
-    site = SITES.Careless(1 + (row > 0), kind="surveyed", dem=dem.astype(np.float32))
-    rounds = SITES.drive(site.write(tmp_path), ROUNDS)
+    return SITES.Careless(1 + (row > 0), kind="surveyed", dem=dem.astype(np.float32))
+
+
+@pytest.mark.slow
+@pytest.mark.realdata
+@pytest.mark.parametrize(("row", "col"), [(0, 260), (20, 140)])
+def test_designs_on_surveyed_moraine_hold_after_one_round(tmp_path, row, col):
+    """Ground between kettles, 17 to 21 % steep, at 1 m."""
+    rounds = SITES.drive(on_moraine(row, col).write(tmp_path), ROUNDS)
     assert rounds[0].broken
     assert checked(rounds)
     assert len(rounds) == 2
+
+
+@pytest.mark.slow
+@pytest.mark.realdata
+def test_a_pond_that_cuts_away_what_stands_above_it_is_named(tmp_path):
+    """On ground of 40 to 56 %, a pond's slope reaches 5 m up into a swale along a fence."""
+    told = SITES.Stages(on_moraine(200, 200).write(tmp_path)).run().told
+    why = [text for text in told if "Pond is dug so deep into the slope" in text]
+    assert len(why) == 1
+    assert "% of Fence swale: draw Pond farther off" in why[0]
 
 
 @pytest.mark.slow

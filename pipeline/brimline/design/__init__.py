@@ -62,7 +62,7 @@ if TYPE_CHECKING:
         Plan,
     )
     from brimline.design.plan_changes import PlanChange, changed_plan, changes_of
-    from brimline.design.proving import FollowedWay, ProvedWater, everywhere_walled
+    from brimline.design.proving import FollowedWay, ProvedWater, cut_away_by, everywhere_walled
     from brimline.design.results import (
         element_results,
         overflow_results,
@@ -74,7 +74,7 @@ if TYPE_CHECKING:
     from brimline.design.sizes import SizedCascade, SizedDimension, sized_cascade
     from brimline.design.staking import MarkedLine, margins_of, marked, staked, staked_buried
     from brimline.design.standing import StandingGround, standing_ground
-    from brimline.design.told_advice import cost_of, effect_told, held_by, why_none
+    from brimline.design.told_advice import cost_of, cut_away, effect_told, held_by, why_none
     from brimline.design.walls import StandingWall, StandingWalls, at_walls
     from brimline.design.ways import (
         RunningGround,
@@ -107,6 +107,8 @@ _HOME: Final = {
     "Advice": "advising",
     "untried": "advising",
     "cost_of": "told_advice",
+    "cut_away": "told_advice",
+    "cut_away_by": "proving",
     "effect_told": "told_advice",
     "held_by": "told_advice",
     "why_none": "told_advice",
@@ -272,6 +274,8 @@ __all__ = [
     "collectors_of",
     "cost_of",
     "covered_ground",
+    "cut_away",
+    "cut_away_by",
     "designed",
     "designed_ground",
     "discharges_of",

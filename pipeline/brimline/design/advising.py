@@ -30,7 +30,7 @@ _ON_TOP: Final = frozenset(
 # do, and with those two; wider and deeper where narrower search found nothing
 _SWEEPS: Final[tuple[tuple[bool, tuple[int, ...]], ...]] = (
     (True, ()), (True, (2,)), (False, ()), (True, (4,)), (False, (4,)), (True, (4, 3)),
-    (False, (4, 3)),
+    (False, (4, 3)), (True, (3, 2, 2)),
 )  # fmt: skip
 
 

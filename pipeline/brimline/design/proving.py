@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from brimline.grid import BoolGrid, Grid, Labels
     from brimline.terrain.shaping import Everywhere
 
+_BESIDE_M: Final = 0.5
 _NEAR_M: Final = 10.0  # over the boundary, on the way to a discharge point outside it
 _WINDING: Final = (
     1.5  # a way along the ground against the straight one (common practice, no source)
@@ -158,6 +159,25 @@ def everywhere_walled(walls: StandingWalls, site: DesignedGround, factor: int) -
         ground_m=walls.put_on(fine.ground_m, fine.ground_m, factor),
         design_m=walls.put_on(fine.design_m, fine.ground_m, factor),
     )
+
+
+def cut_away_by(site: DesignedGround, fine: Everywhere, name: str) -> tuple[str, float]:
+    """Return which other element is dug where one stands, and over how much of its line.
+
+    Returns
+    -------
+    its name, empty where there is none; and the share of the line or outline of `name`.
+    """
+    points = shapely.get_coordinates(shapely.segmentize(site.shape_of(name), _BESIDE_M))
+    row, col = fine.grid.cell(points[:, 0], points[:, 1])
+    inside = fine.grid.holds(row, col)
+    labels = fine.dug_by[row[inside], col[inside]]
+    others = labels[(labels > 0) & (labels <= len(site.ready.elements))]
+    others = others[others != site.label_of(name)]
+    if not others.size:
+        return "", 0.0
+    most = int(np.bincount(others).argmax())
+    return site.ready.elements[most - 1], float((labels == most).mean())
 
 
 def _labels(

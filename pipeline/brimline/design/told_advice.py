@@ -57,6 +57,14 @@ def why_none(mark: Mark, told: Advice, mends: Sequence[Row], otherwise: str) -> 
     return f"no change of one dimension takes it away; what a person can do: {otherwise}"
 
 
+def cut_away(name: str, by: str, share: float) -> str:
+    """Say that an element leaks because another is dug where it stands."""
+    return (
+        f"{by} is dug so deep into the slope that it cuts away {100 * share:.0f} % of {name}: draw"
+        f" {by} farther off, on gentler ground, or shallower"
+    )
+
+
 def held_by(rows: Sequence[Row]) -> str:
     """Say what would hold an element in a greater storm; all rows are of one element."""
     ways = "; or ".join(f"{row['text']} ({row['mend_id']})" for row in rows)

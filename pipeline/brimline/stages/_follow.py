@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from brimline.cascade.beyond import beyond_findings
 from brimline.config import Earthworks
-from brimline.design import LAYERS, Followed, Outcome, changed_plan, fittings_of
+from brimline.design import LAYERS, Followed, Outcome, changed_plan, cut_away_by, fittings_of
 from brimline.errors import InputError, Severity
 from brimline.inputs.rows import plan_of, usual_values
 from brimline.inputs.rules import building_of
@@ -117,6 +117,11 @@ class Follower:
         lost -= {one.row for one in changes if one.removed} - asked
         warned = _warnings(now) - _warnings(before)
         return None if lost or warned else after
+
+    def cut_away(self, known: Known, name: str) -> tuple[str, float]:
+        """Return which other element is dug where one stands, and over how much of it."""
+        site = ground_of_design(self.given, known.assessment.done.design)
+        return cut_away_by(site, self.water.shown(site, known.plan.discharges)[1], name)
 
     def shown(self, known: Known) -> tuple[list[FollowedWay], Earth | None, Mapping[str, float]]:
         """Dig a plan and run water over it; nothing where nothing is dug."""

@@ -10,6 +10,7 @@ from brimline.design import (
     advised,
     changes_of,
     cost_of,
+    cut_away,
     effect_told,
     held_by,
     mends_beyond,
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
 
 _MADE: Final = ("cascade_mends", "advice")
 _BEYOND: Final = "fails-beyond"
+_CUT_SHARE: Final = 0.1
 
 
 def _run(given: Given, report: Reporter) -> Made:
@@ -57,11 +59,22 @@ def _run(given: Given, report: Reporter) -> Made:
     report.advanced(0.1, "digging and following what mends say")
     told = advised(base, mender.mends, follower.trial, danger, works.proved)
     greater, why = _in_greater_storms(told, follower)
+    why = {**_cut_away(told, follower), **why}
     mends = [row | cost_of(row, prices) for row in (*told.rows, *greater)]
     return {
         "cascade_mends": table_of(mends, "cascade_mends"),
         "advice": table_of(_by_danger(base, told, mends, why), "advice"),
     }
+
+
+def _cut_away(told: Advice, follower: Follower) -> Mapping[Mark, str]:
+    """Say of what leaks in spite of all that was tried whether another is dug where it stands."""
+    known, why = cast("Known", told.last), {}
+    for name, code in told.last.outcome.marks:
+        by, share = follower.cut_away(known, name) if code == "leaks" else ("", 0.0)
+        if share > _CUT_SHARE:
+            why[name, code] = cut_away(name, by, share)
+    return why
 
 
 def _in_greater_storms(
