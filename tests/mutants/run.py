@@ -1,8 +1,8 @@
 """Plant errors in the domain rooms, one by one, and tell which of them no test notices.
 
-    python tests/mutants/run.py [--most N] [ROOM ...]
+    python tests/mutants/run.py [--most N] [--seed N] [ROOM ...]
 
-Of all errors that mutmut can plant in a room, N are drawn (80; the same every time), less those
+Of all errors that mutmut can plant in a room, N are drawn (80; the same every time for one seed), less those
 that change nothing but words. Writes build/mutants/ROOM.txt, those that lived, and prints the share
 that was caught. What is compiled is left out: it is compiled before an error can be chosen; kernels
 have hand-worked grids and independent libraries against them.
@@ -69,9 +69,10 @@ def main() -> None:
     asked_of = argparse.ArgumentParser(description=main.__doc__)
     asked_of.add_argument("rooms", nargs="*", choices=[*ROOMS, []], metavar="ROOM")
     asked_of.add_argument("--most", type=int, default=80, help="errors planted in a room")
+    asked_of.add_argument("--seed", type=int, default=1, help="draws others of them")
     options = asked_of.parse_args()
     for room in options.rooms or ROOMS:
-        counts, lived = plant(room, options.most)
+        counts, lived = plant(room, options.most, options.seed)
         caught = sum(counts[word] for word in CAUGHT)
         asked = caught + sum(counts[word] for word in NOTICED_BY_NONE)
         left, share = counts.total() - asked, 100 * caught / max(asked, 1)
@@ -84,7 +85,7 @@ def main() -> None:
         (BUILD / f"{room}.txt").write_text(text, encoding="utf-8")
 
 
-def plant(room: str, most: int) -> tuple[Counter[str], list[str]]:
+def plant(room: str, most: int, seed: int = 1) -> tuple[Counter[str], list[str]]:
     """Plant errors in a room; returns how many met which end, and those that lived, as changes."""
     modules, tests = ROOMS[room]
     place = BUILD / room
@@ -113,7 +114,7 @@ def plant(room: str, most: int) -> tuple[Counter[str], list[str]]:
     children = ("--max-children", str(max((os.cpu_count() or 2) // 2, 1)))
     call("run", *children, "none of them", check=False)  # only makes them
     names = sorted(_made(place / "mutants" / "src", only))
-    drawn = random.Random(1).sample(names, min(most, len(names)))
+    drawn = random.Random(seed).sample(names, min(most, len(names)))
     # all at once: a process each takes longer than the tests of many
     told = subprocess.run(
         [sys.executable, "-c", _CHANGES, *drawn],

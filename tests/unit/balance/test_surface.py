@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from brimline.balance.evapotranspiration import ReferenceEt, how_told
-from brimline.balance.planting import PLANTINGS, Planting, unmulched
+from brimline.balance.planting import PLANTINGS, Planting, planting, unmulched
 from brimline.balance.simulate import ZONE_COLUMNS, columns, simulate, warmed
-from brimline.balance.surface import Air, SoilSurface, cover_share, most_kc
+from brimline.balance.surface import Air, SoilSurface, cover_share, most_kc, surface_told
 from brimline.balance.system import System, Zone
 from brimline.rainfall.daily import DailyWeather
 
@@ -151,6 +151,28 @@ def test_mulch_comes_off_single_coefficients_by_hand():
 ])  # fmt: skip
 def test_what_stood_in_for_a_gap_of_the_weather_is_told(lacking, told):
     assert how_told(ReferenceEt(np.ones(3), "penman-monteith", lacking)).endswith(told)
+
+
+def test_what_the_soils_surface_lacks_of_the_weather_is_told():
+    temperatures = {"temp_max_c": 21.5, "temp_min_c": 12.3}
+    how = "evaporation of the soil's surface by itself (dual crop coefficients)"
+    lacking = "; taken for what the record lacks: "
+    told = surface_told(weather(**temperatures))
+    assert told == f"{how}{lacking}wind of 2 m/s, the lowest temperature as dewpoint"
+    told = surface_told(weather(wind_m_s=1, **temperatures))
+    assert told == f"{how}{lacking}the lowest temperature as dewpoint"
+    for known in (
+        {"humidity_max_pct": 90, "humidity_min_pct": 60},
+        {"humidity_mean_pct": 70},
+        {"dewpoint_c": 9},
+    ):
+        assert surface_told(weather(wind_m_s=1, **known, **temperatures)) == how
+
+
+def test_a_planting_is_found_by_its_name():
+    assert planting("berries") is PLANTINGS["berries"]
+    with pytest.raises(ValueError, match="berries"):
+        planting("beries")
 
 
 def test_the_first_year_leaves_its_surface_behind():

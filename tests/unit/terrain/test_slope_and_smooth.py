@@ -53,6 +53,30 @@ def test_curvature_of_a_cone_is_minus_one_over_slant_radius():
     np.testing.assert_allclose(bend[ring], expected, rtol=0.02, atol=1e-4)
 
 
+def test_many_rows_are_worked_block_by_block_as_one():
+    rng = np.random.default_rng(3)
+    dem = rng.normal(100.0, 0.5, (700, 6)).astype(np.float32)
+    bend, shade = contour_curvature(dem, cell_m=1.0), hillshade(dem, cell_m=1.0)
+    for first in range(0, 700, 175):  # parts that begin elsewhere, with a row around each
+        top, last = max(first - 1, 0), first + 175
+        part = dem[top : last + 1]
+        np.testing.assert_array_equal(
+            bend[first:last], contour_curvature(part, cell_m=1.0)[first - top :][:175]
+        )
+        np.testing.assert_array_equal(
+            shade[first:last], hillshade(part, cell_m=1.0)[first - top :][:175]
+        )
+
+
+def test_exaggerated_shade_is_that_of_higher_ground():
+    rng = np.random.default_rng(4)
+    dem = rng.normal(0.0, 0.3, (20, 20)).astype(np.float32)
+    told = hillshade(dem, cell_m=1.0, exaggeration=4.0).astype(int)
+    higher = hillshade(4.0 * dem, cell_m=1.0).astype(int)
+    assert np.abs(told - higher).max() <= 1
+    assert np.abs(told - hillshade(dem, cell_m=1.0)).max() > 50
+
+
 def test_hillshade_follows_lambert_on_a_plane_facing_the_light():
     # Facing the light at 45° the normal of a 100 % slope points straight at it: full light.
     row, col = np.indices((5, 5))
