@@ -2,7 +2,8 @@
 
     python tests/mutants/run.py [--most N] [--seed N] [ROOM ...]
 
-Of all errors that mutmut can plant in a room, N are drawn (80; the same every time for one seed), less those
+Of all errors that mutmut can plant in a room, N are drawn (80; the same
+for the same seed), less those
 that change nothing but words. Writes build/mutants/ROOM.txt, those that lived, and prints the share
 that was caught. What is compiled is left out: it is compiled before an error can be chosen; kernels
 have hand-worked grids and independent libraries against them.

@@ -140,3 +140,16 @@ def test_the_error_of_a_volume_is_that_of_many_drawn_surfaces(long_m, wide_m):
 
 def test_a_volume_without_ground_has_no_error():
     assert volume_error_m3(0.1, 0.0, 10.0, 10.0) == 0.0
+
+
+def test_prisms_end_to_end_are_added_whatever_their_lengths():
+    # areas of x²: each prism is exact, so that all hold 6³/3 over lengths of 2 and 4
+    chainage = np.array([0.0, 1.0, 2.0, 4.0, 6.0])
+    assert prismoidal_m3(chainage, chainage**2) == pytest.approx(72)
+
+
+def test_an_error_that_is_alike_everywhere_moves_all_of_the_ground():
+    assert volume_error_m3(0.1, 50.0, 10.0, 1e6) == pytest.approx(0.1 * 50.0)
+    # just above and below the size at which the sides are taken for points
+    near, far = (volume_error_m3(0.1, 50.0, 10.0, long_m) for long_m in (9.9e3, 10.1e3))
+    assert near == pytest.approx(far, rel=1e-3)
