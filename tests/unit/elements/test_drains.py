@@ -112,6 +112,17 @@ def test_a_deeper_drain_keeps_its_banks_and_fall():
     assert deeper.capacity_m3_s() > BASIC.capacity_m3_s()
 
 
+def test_characteristic_length_is_that_of_kalinin_and_milyukov():
+    # L = Q/(B S c), c = dQ/dA, at half of the depth that the freeboard leaves (from memory)
+    depth = (BASIC.depth_m - BASIC.freeboard_m) / 2
+    step = 1e-5
+    flow = BASIC.flow_at_m3_s(depth)
+    rise = BASIC.flow_at_m3_s(depth + step) - BASIC.flow_at_m3_s(depth - step)
+    width = BASIC.section.top_width_m(depth)
+    celerity = rise / (2 * step * width)
+    assert BASIC.reach_m() == pytest.approx(flow / (width * BASIC.fall * celerity), rel=0.03)
+
+
 def test_travel_time_is_length_over_speed():
     flow = 0.05
     assert BASIC.travel_s(flow) == pytest.approx(150.0 / BASIC.speed_m_s(flow))

@@ -91,6 +91,11 @@ def test_mound_on_a_slope_by_hand():
     assert area == pytest.approx(0.43125 / 2)  # shoelace by hand
 
 
+def test_a_mound_flatter_than_the_ground_is_refused():
+    with pytest.raises(ValueError, match=r"batter of 2\.0 to 1 never meets ground of 50\.0 %"):
+        Mound().area_m2(0.2, 0.5)
+
+
 def test_mound_height_inverts_its_area():
     mound = Mound(0.3, 2.0, 2.5)
     for height in (0.05, 0.3, 0.9):

@@ -16,6 +16,13 @@ def test_storage_and_level_invert_each_other():
     assert table.storage_at(-1.0) == 0.0
 
 
+def test_one_level_gives_a_number_and_several_give_an_array():
+    table = vertical(1.0, 2.0, 50.0)
+    for read in (table.storage_at, table.area_at, table.soak_area_at, table.level_at):
+        assert type(read(1.5)) is float
+        assert read(np.array([1.2, 1.5])).shape == (2,)
+
+
 def test_walls_are_vertical_above_the_table():
     table = vertical(1.0, 2.0, 50.0)
     assert table.storage_at(3.0) == pytest.approx(100.0)
