@@ -4,22 +4,20 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from brimline.config import Rates
-from brimline.elements.building import Quantity, Way, bill, build_order, total_cost
+from brimline.elements.building import Quantities, Quantity, Way, bill, build_order, total_cost
 from brimline.engine.stage import Stage
 from brimline.inputs.rules import prices_of
 from brimline.layers.flags import joined
 from brimline.stages._frames import table_of
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from brimline.engine.stage import Given, Reporter
+    from brimline.engine.stage import Given, Made, Reporter
 
 
-def _run(given: Given, _report: Reporter) -> Mapping[str, Any]:
+def _run(given: Given, _report: Reporter) -> Made:
     rates = given.params("rates", Rates)
     prices = prices_of(rates)
     elements, overflows = given.frame("elements"), given.frame("overflows")
@@ -31,7 +29,7 @@ def _run(given: Given, _report: Reporter) -> Mapping[str, Any]:
         for row in overflows.itertuples(index=False)
     ]
     steps = build_order(levels, ways)
-    quantities = [Quantity(**row) for row in given.facts("quantities")["rows"]]
+    quantities = [*given.value("quantities", Quantities).rows]
     staked = given.frame("stakes")["element_id"].value_counts()
     quantities += [Quantity(str(name), "set_out", float(n)) for name, n in staked.items()]
     rows = bill(quantities, {k: p for k, p in prices.items() if p is not None}, steps)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from brimline.config import Conditioning
 from brimline.engine.stage import Stage
@@ -13,9 +13,10 @@ from brimline.terrain.conditioning import condition
 
 if TYPE_CHECKING:
     from brimline.engine.stage import Given, Made, Reporter
+    from brimline.terrain.conditioning import OpeningRule
 
 
-def rule_of(params: Conditioning) -> dict[str, Any]:
+def rule_of(params: Conditioning) -> OpeningRule:
     """Return how dams are opened, as `condition` takes it."""
     return {
         "mode": params.mode,

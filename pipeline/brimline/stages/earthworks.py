@@ -9,6 +9,7 @@ import shapely
 
 from brimline.config import Earthworks, Survey
 from brimline.design import StandingWalls, dug, quantities_of, sized_downpipes
+from brimline.elements.building import Quantities
 from brimline.engine.stage import Stage
 from brimline.inputs.rows import stockpiles_of
 from brimline.inputs.rules import building_of, soil_as_dug
@@ -47,7 +48,7 @@ def _run(given: Given, report: Reporter) -> Made:
         "pads": frame_of(pads, outlines, "pads", given.grid),
         "earth_volumes": table_of(found.elements, "earth_volumes"),
         "spoil_hauls": table_of([asdict(haul) for haul in found.spoil.hauls], "spoil_hauls"),
-        "quantities": {"rows": [asdict(one) for one in quantities]},
+        "quantities": Quantities(tuple(quantities)),
         "earthworks": {"headline": found.headline},
     }
 
@@ -61,6 +62,7 @@ STAGE = Stage(
         "design_surface", "earth_volumes", "spoil_hauls", "quantities",
         "earthworks", "pads",
     ),
+    typed={"quantities": Quantities},
     run=_run,
     tables=("earthworks", "survey"),
 )  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -52,7 +52,7 @@ def _depth(
 
 
 def _soil(
-    given: Given, rises: tuple[NDArray[Any], NDArray[Any]], report: Reporter
+    given: Given, rises: tuple[NDArray[np.float32], NDArray[np.float32]], report: Reporter
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Soil lost and settled in a year [t/ha]."""
     params, weather = given.params("soil_loss", SoilLoss), given.value("weather", WeatherRecord)

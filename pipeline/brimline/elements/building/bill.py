@@ -86,6 +86,13 @@ class Quantity:
 
 
 @dataclass(frozen=True, slots=True)
+class Quantities:
+    """The amounts of all that a design builds."""
+
+    rows: tuple[Quantity, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class BillRow:
     """One row of the bill.
 

@@ -6,6 +6,7 @@ from brimline.terrain.conditioning.conditioning import (
     Change,
     Conditioned,
     Mode,
+    OpeningRule,
     condition,
     opened_surface,
 )
@@ -16,6 +17,7 @@ __all__ = [
     "Change",
     "Conditioned",
     "Mode",
+    "OpeningRule",
     "breach",
     "burn",
     "condition",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, TypedDict
 
 from brimline.errors import GridError
 from brimline.grid import checked_elevation
@@ -20,6 +20,14 @@ if TYPE_CHECKING:
     from brimline.grid import BoolGrid, Elevation
 
 Mode = Literal["breach", "fill", "none"]
+
+
+class OpeningRule(TypedDict):
+    """How dams are opened, as `condition` and `opened_surface` take it."""
+
+    mode: Mode
+    max_depth_m: float
+    max_length_m: float
 
 
 @dataclass(frozen=True, slots=True)
