@@ -12,7 +12,7 @@ MOST = 105
 LONGER = {
     "registry": (130, "a list"),
     "_frames": (140, "rows brought to their declaration, for all stages"),
-    "_plan": (160, "what many stages are given, made once"),
+    "_plan": (130, "what many stages are given, made once"),
     "advice": (200, "yet to be taken apart"),
     "_assess": (210, "yet to be taken apart"),
     "_follow": (150, "yet to be taken apart"),
