@@ -153,3 +153,15 @@ def test_an_error_that_is_alike_everywhere_moves_all_of_the_ground():
     # just above and below the size at which the sides are taken for points
     near, far = (volume_error_m3(0.1, 50.0, 10.0, long_m) for long_m in (9.9e3, 10.1e3))
     assert near == pytest.approx(far, rel=1e-3)
+
+
+def test_ground_that_crosses_the_design_twice_is_parted_at_both_crossings():
+    # by hand: 1 + 1/4 + 1/4 m² are dug, 1/4 + 1 + 1/4 m² heaped up
+    found = section_areas(np.arange(5.0), np.array([1.0, 1.0, -1.0, -1.0, 1.0]), np.zeros(5))
+    assert (found.cut_m2, found.fill_m2) == pytest.approx((1.5, 1.5))
+
+
+def test_ground_of_another_shape_is_refused():
+    labels = np.zeros((2, 2), dtype=np.int32)
+    with pytest.raises(GridError, match="ground_m"):
+        earth_by_label(np.zeros((3, 2)), np.zeros((2, 2)), 1.0, labels, labels, 1)
