@@ -19,7 +19,7 @@ from brimline.io.libraries import versions_of
 from brimline.layers import CATALOGUE
 from brimline.publish.groups import FIGURES, GROUPS, LAYERS, REPORT_PDF
 from brimline.publish.piece import Piece, base_key, found, make
-from brimline.publish.sight import World
+from brimline.publish.sight import TYPED, World
 from brimline.report.digest import assets_digest
 
 if TYPE_CHECKING:
@@ -304,7 +304,7 @@ def _world(
         for name in ("brimline", "inputs", "parameters", "versions", "problems", "headline")
     }
     shown["finished"] = made["finished"][:10]
-    plain = CATALOGUE.keys() | set(result.fact_names)
+    plain = CATALOGUE.keys() | set(result.fact_names) | TYPED
     outputs = {name: stored for name, stored in result.outputs.items() if name in plain}
     near = Window(**result.value(NEAR)) if NEAR in outputs else None
     return World(store.folder, outputs, shown, grid, site_name, units, CAUTIONS, near=near)

@@ -37,6 +37,7 @@ _HELD_BYTES: Final = (
     200_000_000  # stored size of the values that a process keeps for the next piece
 )
 _held: OrderedDict[str, tuple[int, Any]] = OrderedDict()
+TYPED: Final = frozenset({"storms"})  # values of the domain that pages tell of
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +153,11 @@ class Sight:
             _held.move_to_end(stored.digest)
             return _held[stored.digest][1]
         item, path = CATALOGUE.get(name), self._store.open(stored)
-        value = json.loads(path.read_bytes()) if item is None else FileCodec().read(path, item)
+        value: Any
+        if name in TYPED:
+            value = FileCodec().read_value(path)
+        else:
+            value = json.loads(path.read_bytes()) if item is None else FileCodec().read(path, item)
         _hold(stored, value)
         return value
 
@@ -224,7 +229,7 @@ def results_of(
         _Values([n for n, item in shown.items() if not isinstance(item, Raster)], result.value),
         _Values([n for n, item in shown.items() if isinstance(item, Raster)], result.value),
         manifest,
-        _Values(list(result.fact_names), result.value),
+        _Values([*result.fact_names, *(TYPED & result.outputs.keys())], result.value),
         cautions,
     )
 
