@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import struct
 import warnings
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
@@ -32,6 +33,9 @@ _VERTICAL_UNIT_KEY: Final = 4099
 _SAME_UNIT: Final = 1e-9  # the two feet differ by two millionths
 _UNIT_CODES: Final = {9001: lengths.METRE, 9002: lengths.FOOT, 9003: lengths.SURVEY_FOOT}
 FAULTS: Final = (LaspyException, LazrsError, OSError, ValueError)
+# ASPRS LAS 1.4 R15, tables 3 (header), 7 (long records behind the points)
+_HEADER, _LONG_RECORD = 375, 60  # bytes
+_MOST_A_POINT: Final = 2000  # bytes; usual are 20 to 100
 # ASPRS LAS 1.4 R15, table 17; 8 are the ground points of files thinned before LAS 1.4
 GROUND: Final = (2, 8)
 UNCLASSIFIED: Final = (0, 1)
@@ -113,6 +117,8 @@ def read_cloud(path: Path, *, vertical_unit: str, crs: str | None) -> Cloud:
         If it cannot be read, holds no points, or does not say where it is.
     """
     try:
+        if misfit := _misfit(path):
+            raise LaspyException(misfit)
         with warnings.catch_warnings(), laspy.open(path) as file:
             warnings.simplefilter("ignore")  # of odd records that are not used here
             header = file.header
@@ -181,6 +187,33 @@ def _piece(chunk: Any, *, timed: bool) -> CloudPiece:  # noqa: ANN401
         np.asarray(chunk.gps_time, dtype=np.float64) if timed else None,
     )
     return piece.taken(~np.asarray(chunk.withheld, dtype=bool))
+
+
+def _misfit(path: Path) -> str:
+    """Say what of a header the file cannot hold: readers allocate by it; empty where it fits."""
+    size = path.stat().st_size
+    with path.open("rb") as file:
+        head = file.read(_HEADER)
+        if len(head) < 227 or not head.startswith(b"LASF"):
+            return ""  # told by the reader
+        begin, layout, a_point = struct.unpack_from("<I4xBH", head, 96)
+        count = struct.unpack_from("<I", head, 107)[0]
+        records, at = 0, size
+        if head[25] >= 4 and len(head) == _HEADER:
+            at, records, points = struct.unpack_from("<QIQ", head, 235)
+            count = count or points
+        if a_point > _MOST_A_POINT:
+            return f"its header says that a point takes {a_point} bytes"
+        is_packed = layout & 0x80
+        if begin > size or (not is_packed and begin + count * a_point > size + a_point):
+            held = max(size - begin, 0) // max(a_point, 1)
+            return f"ends after {held} of the {count} points that its header promises"
+        for _ in range(records):
+            if at + _LONG_RECORD > size:
+                return "its header promises more records than it holds"
+            file.seek(at + 20)
+            at += _LONG_RECORD + struct.unpack("<Q", file.read(8))[0]
+        return "its records are longer than it is" if records and at > size else ""
 
 
 def _unreadable(path: Path, fault: Exception) -> InputError:

@@ -164,7 +164,7 @@ def read_points(
             notices.append(_off_the_map(ground - used, source))
         notices += _step_notices(steps, source)
     if bins.filled_cells < 3:
-        raise InputError(no_ground(source, counts))
+        raise InputError(_off_its_extent(ground, source))
     points = sum(counts.values())
     notices.append(_gridded_notice(points, used, bins, gap_m, source))
     occupied, filled = bins.counts(), int(bins.filled_cells)
@@ -395,6 +395,8 @@ def _gather_filtered(
         for piece in pieces(cloud):
             lowest.add(*_in_metres(piece.taken(piece.may_be_ground), cloud, to_metres)[:3])
     levels = lowest.levels()
+    if not np.isfinite(levels).any():
+        return 0
     levels[~ground_cells(levels, cell_m=grid.cell_m, rule=rule)] = np.nan
     used = 0
     for cloud in clouds:
@@ -424,6 +426,16 @@ def _off_the_map(count: int, source: str) -> Problem:
         f"holds {count} ground points outside the extent that its header states; they were left"
         " out",
         "write the file again with a right header.",
+        source,
+    )
+
+
+def _off_its_extent(ground: int, source: str) -> Problem:
+    return Problem(
+        Severity.ERROR,
+        f"has {ground} points that may be ground, in fewer than 3 cells of the extent that its"
+        " header states",
+        "write the file again with a right header, or set terrain.cell_m.",
         source,
     )
 

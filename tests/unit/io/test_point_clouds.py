@@ -1,5 +1,7 @@
 """Point clouds as a survey, written here with known levels and read back."""
 
+import struct
+
 import laspy
 import numpy as np
 import pytest
@@ -209,6 +211,37 @@ def test_damaged_and_empty_clouds_are_refused(cloud, tmp_path):
     other.write_text("nothing of the kind, and long enough to look at" * 20)
     assert "cannot be read as a point cloud" in refused(other)
     assert "holds no points" in refused(cloud(count=0))
+
+
+# places in the header by ASPRS LAS 1.4 R15, table 3
+@pytest.mark.parametrize(
+    ("fields", "told"),
+    [
+        ([("<H", 105, 7686)], "a point takes 7686 bytes"),
+        ([("<Q", 247, 6 << 40)], "ends after 100 of the"),
+        ([("<I", 96, 1 << 31)], "ends after 0 of the"),
+        ([("<Q", 235, 400), ("<I", 243, 1)], "records are longer than it is"),
+        ([("<Q", 235, 400), ("<I", 243, 1 << 30)], "more records than it holds"),
+    ],
+)
+def test_a_header_that_the_file_cannot_hold_is_told_before_memory_is_asked_for(cloud, fields, told):
+    path = cloud(count=100)
+    content = bytearray(path.read_bytes())
+    for code, at, value in fields:
+        struct.pack_into(code, content, at, value)
+    if fields[0][1] == 235:  # a record's length stands 20 bytes from its begin
+        struct.pack_into("<Q", content, 420, 0 if fields[1][2] > 1 else 1 << 60)
+    path.write_bytes(content)
+    assert told in refused(path)
+
+
+def test_unclassified_points_off_the_stated_extent_are_told(cloud):
+    path = cloud(count=100, classes=lambda count, _: np.zeros(count))
+    content = bytearray(path.read_bytes())
+    for at in (179, 187):  # largest and smallest easting: 1 km farther east
+        struct.pack_into("<d", content, at, struct.unpack_from("<d", content, at)[0] + 1000)
+    path.write_bytes(content)
+    assert "in fewer than 3 cells of the extent that its header states" in refused(path)
 
 
 def test_too_large_a_grid_is_refused(cloud):
