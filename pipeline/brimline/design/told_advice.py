@@ -54,7 +54,7 @@ def why_none(mark: Mark, told: Advice, mends: Sequence[Row], otherwise: str) -> 
             f" and it stays: {mark[0]} cannot be built as drawn on this ground; draw it elsewhere,"
             " or leave it out"
         )
-    return f"no change of one dimension takes it away; what a person can do: {otherwise}"
+    return f"by hand: {otherwise[:1].lower()}{otherwise[1:]}"
 
 
 def cut_away(name: str, by: str, share: float) -> str:
