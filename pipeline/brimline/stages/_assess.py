@@ -145,16 +145,17 @@ class Assessor:
         routed = (done.first, *others)
         return Assessment(done, routed, self._findings(done, routed))
 
-    def greater(self, assessment: Assessment) -> Iterator[Routed]:
-        """Route the storms greater or longer than those of the run."""
+    def greater(self, assessment: Assessment, only: str = "") -> Iterator[Routed]:
+        """Route the storms greater or longer than those of the run, or one of them."""
         design = assessment.done.design
-        for storm in self.beyond:
+        for storm in (one for one in self.beyond if only in ("", one.name)):
             inflow = design.arrivals.of(storm, ROUTING_STEP_S).thinned()
             yield route(design.network, inflow, design.pace.brief())
 
-    def in_storms(self, assessment: Assessment) -> list[CheckCase]:
-        """Say what fails first in each storm, the greater ones too."""
-        every = (*assessment.routed, *self.greater(assessment))
+    def in_storms(self, assessment: Assessment, only: str = "") -> list[CheckCase]:
+        """Say what fails first in each storm, or in one; the greater ones too."""
+        every = [one for one in assessment.routed if only in ("", one.inflow.name)]
+        every += self.greater(assessment, only)
         return [storm_case(one, self.rules.limits) for one in every]
 
     def cases(self, assessment: Assessment) -> list[CheckCase]:

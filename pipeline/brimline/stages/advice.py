@@ -91,9 +91,8 @@ def _in_greater_storms(
         changes = [one for mend in (*taken, row) for one in changes_of(mend["change"])]
         after = follower.trial(changes)
         return after is not None and not any(
-            one.storm == row["storm"] and row["element_id"] in (one.first_id, *one.follows)
-            for one in assessor.in_storms(after.assessment)
-            if one.fails
+            one.fails and row["element_id"] in (one.first_id, *one.follows)
+            for one in assessor.in_storms(after.assessment, row["storm"])
         )
 
     storms = [*known.routed[1:], *assessor.greater(known)]
