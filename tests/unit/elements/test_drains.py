@@ -167,3 +167,7 @@ def test_drain_holds_its_section_times_length():
 def test_impossible_drains_are_refused(change, says):
     with pytest.raises(ValueError, match=says):
         replace(BASIC, **change)
+
+
+def test_no_water_has_no_depth():
+    assert normal_depth_m(Trapezoid(0.5, 1.5), 0.0, 0.004, 0.03) == 0.0

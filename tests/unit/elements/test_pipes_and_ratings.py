@@ -159,3 +159,14 @@ def test_a_drain_backed_up_never_gives_more_for_a_higher_level_beyond():
     assert flows[-1] == 0.0  # the levels have met
     above = [flow_m3_s(outlet, float(level), 100.1) for level in np.linspace(100.0, 100.5, 201)]
     assert (np.diff(above) >= -1e-12).all()
+
+
+def test_a_barrel_that_runs_part_full_follows_the_head_to_the_power_of_three_halves():
+    # below a headwater of 0.75 D the full-barrel law is not trusted (HDS-5, chapter 3)
+    pipe = Pipe(10.0, 9.95, 0.3, 80.0, roughness=0.024, inlet="corrugated-projecting")
+    whole = pipe.capacity_m3_s(10.0 + 0.75 * 0.3)
+    assert pipe.capacity_m3_s(10.0 + 0.5 * 0.75 * 0.3) == pytest.approx(0.5**1.5 * whole, rel=0.01)
+
+
+def test_water_beyond_an_orifice_counts_from_its_crest():
+    assert Orifice(1.0, 0.1).row().tail_m == 1.0

@@ -169,3 +169,15 @@ def test_a_fill_that_cannot_be_is_refused(thickness_m, void):
     with pytest.raises(ValueError, match="voids above 0 to 1"):
         FillLayer(thickness_m, void)
     assert FillLayer(0.3, 1.0).void == 1.0
+
+
+def test_a_banked_basin_is_named_and_holds_as_much_above_ground_as_a_pond_of_its_shape():
+    ground = (10.1, 9.4, 8.9)
+    basin = Basin(
+        "b", BOX, 10.0, Soak(20.0), depth_m=2.0, side=2.0, freeboard_m=0.3,
+        crest_over_spill_m=0.6, ground_levels_m=ground,
+    ).element()  # fmt: skip
+    pond = Pond("p", BOX, 10.0, 2.0, 2.0, freeboard_m=0.3, ground_levels_m=ground).element()
+    assert basin.element_id == "b"
+    assert basin.held_above_ground_m3 == pytest.approx(pond.held_above_ground_m3)
+    assert basin.held_above_ground_m3 > 0

@@ -107,3 +107,10 @@ def test_mound_height_inverts_its_area():
 def test_slopes_below_zero_are_refused(slope_pct):
     with pytest.raises(ValueError, match="slope"):
         steepness(slope_pct)
+
+
+def test_the_bank_goes_on_from_the_last_corner():
+    # the floor rises to 0.3 m below the lip: -0.3 + x = 0.1 (2 + x): x = 0.5 / 0.9
+    across, rise = cut_across(np.array([0.0, 1.0, 2.0]), np.array([0.0, -0.5, -0.3]), 1.0, 0.1)
+    assert across[-1] == pytest.approx(2.0 + 0.5 / 0.9)
+    assert rise[-1] == pytest.approx(0.1 * across[-1])
