@@ -171,3 +171,16 @@ def test_impossible_drains_are_refused(change, says):
 
 def test_no_water_has_no_depth():
     assert normal_depth_m(Trapezoid(0.5, 1.5), 0.0, 0.004, 0.03) == 0.0
+
+
+@pytest.mark.parametrize(("depth_m", "fall"), [(0.0, 0.01), (-0.1, 0.01), (0.2, 0.0), (0.2, -0.01)])
+def test_nothing_flows_without_depth_or_fall(depth_m, fall):
+    assert flow_at_m3_s(Trapezoid(0.5, 1.5), depth_m, fall, 0.03) == 0.0
+
+
+def test_a_drain_is_told_at_its_brim_and_below_its_freeboard():
+    drain = Drain("d", 100.0, 99.5, 150.0, depth_m=0.5, freeboard_m=0.1)
+    levels = drain.element().stages.level_m
+    bed = levels[0]
+    for above in (0.4, 0.5):
+        assert np.abs(levels - (bed + above)).min() < 1e-9

@@ -170,3 +170,11 @@ def test_a_barrel_that_runs_part_full_follows_the_head_to_the_power_of_three_hal
 
 def test_water_beyond_an_orifice_counts_from_its_crest():
     assert Orifice(1.0, 0.1).row().tail_m == 1.0
+
+
+def test_an_orifice_that_is_not_covered_follows_the_head_to_the_power_of_three_halves():
+    # joined to the full flow at a head of one diameter: Cd A sqrt(2 g D / 2)
+    row = Orifice(1.0, 0.1, discharge_coefficient=0.6).row()
+    full = 0.6 * math.pi * 0.1**2 / 4 * math.sqrt(9.81 * 0.1)
+    assert np.interp(0.1, row.heads_m, row.flows_m3_s) == pytest.approx(full, rel=1e-6)
+    assert np.interp(0.05, row.heads_m, row.flows_m3_s) == pytest.approx(full * 0.5**1.5, rel=1e-6)

@@ -181,3 +181,17 @@ def test_a_banked_basin_is_named_and_holds_as_much_above_ground_as_a_pond_of_its
     assert basin.element_id == "b"
     assert basin.held_above_ground_m3 == pytest.approx(pond.held_above_ground_m3)
     assert basin.held_above_ground_m3 > 0
+
+
+@pytest.mark.parametrize(("share", "held"), [(0.5, 0.5), (0.0, 0.0), (-1.0, 0.0)])
+def test_a_pond_starts_as_full_as_is_said(share, held):
+    pond = Pond("p", BOX, 10.0, 2.0, start_share=share)
+    element = pond.element()
+    start_m3 = element.stages.storage_at(element.start_level_m)
+    assert start_m3 == pytest.approx(held * pond.volume_m3, abs=1e-6)
+
+
+@pytest.mark.parametrize("settles", [-0.1, 1.0, 1.5])
+def test_a_fill_that_settles_to_nothing_is_refused(settles):
+    with pytest.raises(ValueError, match="settling"):
+        FillLayer(0.5, 0.4, settles=settles)
