@@ -68,13 +68,16 @@ import json, sys
 from mutmut.mutation.diff_apply import get_diff_for_mutant
 print(json.dumps({name: get_diff_for_mutant(name) for name in sys.argv[1:]}))
 """
-# what is kept in the process that others are forked from would hide an error
+# which tests reach an error is noted as they run: what one has kept would hide it from the next
 _FORGET = """\
 import functools, gc
-def pytest_sessionstart(session):
-    for one in gc.get_objects():
-        if isinstance(one, functools._lru_cache_wrapper) and one.__module__.startswith("brimline"):
-            one.cache_clear()
+kept = []
+def pytest_collection_finish(session):
+    kept[:] = [one for one in gc.get_objects() if isinstance(one, functools._lru_cache_wrapper)
+               and str(one.__module__).startswith("brimline")]
+def pytest_runtest_setup(item):
+    for one in kept:
+        one.cache_clear()
 """
 
 

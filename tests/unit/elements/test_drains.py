@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from brimline.elements import Drain, Trapezoid
+from brimline.elements import Drain, Soak, Trapezoid
 from brimline.elements.drain import (
     PERMISSIBLE_M_S,
     RETARDANCE,
@@ -184,3 +184,8 @@ def test_a_drain_is_told_at_its_brim_and_below_its_freeboard():
     bed = levels[0]
     for above in (0.4, 0.5):
         assert np.abs(levels - (bed + above)).min() < 1e-9
+
+
+def test_what_soaks_away_goes_with_the_drain():
+    soak = Soak(12.0)
+    assert Drain("d", 100.0, 99.5, 150.0, soak=soak).element().soak == soak

@@ -178,3 +178,7 @@ def test_an_orifice_that_is_not_covered_follows_the_head_to_the_power_of_three_h
     full = 0.6 * math.pi * 0.1**2 / 4 * math.sqrt(9.81 * 0.1)
     assert np.interp(0.1, row.heads_m, row.flows_m3_s) == pytest.approx(full, rel=1e-6)
     assert np.interp(0.05, row.heads_m, row.flows_m3_s) == pytest.approx(full * 0.5**1.5, rel=1e-6)
+
+
+def test_an_orifice_without_losses_is_taken():
+    assert Orifice(1.0, 0.1, discharge_coefficient=1.0).discharge_coefficient == 1.0

@@ -75,7 +75,9 @@ def test_a_pond_is_tabled_at_32_equal_steps_and_at_its_marks():
 def test_sides_that_meet_early_are_said():
     pond = Pond("p", BOX, 10.0, 5.0, 3.0)
     assert pond.dug_depth_m == pytest.approx(20 / 2 / 3, abs=1e-3)
-    assert [caution.flag for caution in pond.element().cautions] == ["shape-limit"]
+    (caution,) = pond.element().cautions
+    assert caution.flag == "shape-limit"
+    assert "3.33 m, short of the asked 5.00 m" in caution.text
 
 
 def test_embankment_height_from_ground_levels():
@@ -179,6 +181,7 @@ def test_a_banked_basin_is_named_and_holds_as_much_above_ground_as_a_pond_of_its
     ).element()  # fmt: skip
     pond = Pond("p", BOX, 10.0, 2.0, 2.0, freeboard_m=0.3, ground_levels_m=ground).element()
     assert basin.element_id == "b"
+    assert basin.embankment_height_m == pytest.approx(10.6 - 8.9)
     assert basin.held_above_ground_m3 == pytest.approx(pond.held_above_ground_m3)
     assert basin.held_above_ground_m3 > 0
 

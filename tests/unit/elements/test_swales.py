@@ -103,3 +103,14 @@ def test_a_mound_is_as_high_as_its_crest_stands_over_its_toe():
     assert made.element().embankment_height_m == pytest.approx(0.7875)
     level = Swale("s", 100.0, 40.0, 10.0, crest_over_line_m=0.0)
     assert level.element().embankment_height_m == 0
+
+
+def test_a_sill_at_the_bottom_holds_nothing_and_is_refused():
+    with pytest.raises(ValueError, match="over the line"):
+        replace(BASIC, spill_over_line_m=-0.4)
+
+
+def test_a_swale_may_start_with_water_and_its_freeboard_may_be_met_exactly():
+    wet = replace(BASIC, start_level_m=99.8, freeboard_m=BASIC.crest_level_m - 100.0)
+    assert wet.element().start_level_m == 99.8
+    assert wet.element().cautions == ()
