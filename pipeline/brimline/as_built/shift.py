@@ -97,10 +97,10 @@ def shift_of_points(
     sigma_m : error of a difference of the two surveys at one place [m].
     rmse_m : error of the as-built survey [m].
     """
-    found_shift = _shift_of_points(
-        found, free, points, benchmark, sigma_m=sigma_m, rmse_m=rmse_m, correlation_m=correlation_m
+    shift = _at_benchmark(points, benchmark, rmse_m) or _off_works(
+        found, free, sigma_m=sigma_m, correlation_m=correlation_m
     )
-    return replace(found_shift, scatter=_scatter(found.change_m[free], sigma_m))
+    return replace(shift, scatter=_scatter(found.change_m[free], sigma_m))
 
 
 def _scatter(change_m: NDArray[np.float64], sigma_m: float) -> str:
@@ -117,24 +117,25 @@ def _scatter(change_m: NDArray[np.float64], sigma_m: float) -> str:
     )
 
 
-def _shift_of_points(
-    found: FromPoints,
-    free: NDArray[np.bool_],
-    points: PointsWithLevels,
-    benchmark: tuple[str, float] | None,
-    *,
-    sigma_m: float,
-    rmse_m: float,
-    correlation_m: float,
-) -> SurveyShift:
+def _at_benchmark(
+    points: PointsWithLevels, benchmark: tuple[str, float] | None, rmse_m: float
+) -> SurveyShift | None:
+    """Return the shift at the benchmark; None where it was not surveyed."""
     mark, mark_m = benchmark or ("", math.nan)
     marks = [at for at, one in enumerate(points.name) if mark and one.casefold() == mark.casefold()]
-    if marks:
-        off = float(np.mean(points.level_m[marks])) - mark_m
-        if abs(off) <= max(2 * rmse_m, _LEAST_M):
-            return SurveyShift(by="benchmark")
-        told = f"the as-built survey has the benchmark {mark} {_high(off)}"
-        return SurveyShift(off, off, told, "benchmark")
+    if not marks:
+        return None
+    off = float(np.mean(points.level_m[marks])) - mark_m
+    if abs(off) <= max(2 * rmse_m, _LEAST_M):
+        return SurveyShift(by="benchmark")
+    told = f"the as-built survey has the benchmark {mark} {_high(off)}"
+    return SurveyShift(off, off, told, "benchmark")
+
+
+def _off_works(
+    found: FromPoints, free: NDArray[np.bool_], *, sigma_m: float, correlation_m: float
+) -> SurveyShift:
+    """Return the shift on ground that nobody touched."""
     values = found.change_m[free]
     if values.size < _LEAST_POINTS:
         return SurveyShift()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
@@ -74,7 +75,7 @@ class Offers:
     problems: list[Problem]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Choosing:
     """What designs are chosen among, and what the works may cost.
 
@@ -122,14 +123,14 @@ class Choosing:
         sizes = [size for name, one in named.items() for size in self._sizes(name, one.values)]
         return Offers(_with_further_cost(designs), sizes, [self._told(found, kept), *problems])
 
-    @property
+    @cached_property
     def _now(self) -> Values:
         """Values of the design as it stands, within the bounds."""
         drawn = [value_of(self.design.network, one.element_id, one.dimension)
                  for one in self.space.free]  # fmt: skip
         return self.space.values(self.space.places(tuple(v for v in drawn if v is not None)))
 
-    @property
+    @cached_property
     def _whole(self) -> float:
         """What the works cost besides the elements with free dimensions."""
         return self.bill - self.space.cost(self._now)

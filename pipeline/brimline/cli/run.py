@@ -216,14 +216,12 @@ def run_site(site: Path, options: RunOptions) -> Done:
 
 def _brought(said: Loaded) -> tuple[Loaded, bool]:
     """Fetch elevation that is named by address; tell whether there was any."""
-    names = (*said.settings.inputs.elevation, *(said.settings.inputs.coarser or ()))
-    if not any("://" in name for name in names):
-        return said, False
-    from brimline.cli.survey import FetchProgress
     from brimline.inputs.remote import remote_names, with_remote
 
     if not remote_names(said):
         return said, False
+    from brimline.cli.survey import FetchProgress
+
     said, notices = with_remote(said, FetchProgress())
     for problem in notices:
         console.say_problem(problem)

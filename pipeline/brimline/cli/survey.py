@@ -88,11 +88,13 @@ def _points(file: Path | None, crs: str) -> list[tuple[float, float]]:
 
 def _brought(names: Sequence[str], out: Path, hosts: Sequence[str]) -> list[str]:
     """Fetch files that are named by address, and return all of them as they lie here."""
-    from brimline.io.remote import fetch, is_remote
+    from brimline.io.paths import is_remote
 
     urls = [name for name in names if is_remote(name)]
     if not urls:
         return list(names)
+    from brimline.io.remote import fetch
+
     found = fetch(urls, out.resolve() / REMOTE, hosts, FetchProgress())
     for problem in found.notices:
         console.say_problem(problem)

@@ -100,13 +100,17 @@ class ProvedWater:
         self.hollows = [(one, cells_inside([one], self.grid)) for one in hollows]
         self.tolerance_m = tolerance_m
 
+    def dug(self, site: DesignedGround) -> Everywhere:
+        """Return the designed surface as water is run over it."""
+        return everywhere_walled(self.walls, site, self.refine)
+
     def shown(
         self,
         site: DesignedGround,
         points: Sequence[DrawnDischarge],
     ) -> tuple[list[FollowedWay], Everywhere]:
         """Run water over a designed surface."""
-        fine = everywhere_walled(self.walls, site, self.refine)
+        fine = self.dug(site)
         names, labels = _labels(site, points, fine.grid, fine.dug_by)
         sinks = self._ends(points, fine, labels, len(site.ready.elements))
         found = prove(

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from brimline.inputs.sources import store_of
-from brimline.io.remote import fetch, is_kept, is_remote, place_of, refuse_hosts
+from brimline.io.paths import is_remote
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -35,6 +35,8 @@ def with_remote(
     InputError
         If a host is not named by `inputs.hosts`, or a file cannot be had.
     """
+    from brimline.io.remote import fetch
+
     urls, folder = remote_names(loaded), _folder(loaded)
     found = fetch(urls, folder, loaded.settings.inputs.hosts, told)
     return _with(loaded, folder), found.notices
@@ -53,6 +55,10 @@ def kept_remote(loaded: Loaded) -> tuple[Loaded, int]:
         If a host is not named by `inputs.hosts`.
     """
     urls, folder = remote_names(loaded), _folder(loaded)
+    if not urls:
+        return loaded, 0
+    from brimline.io.remote import is_kept, refuse_hosts  # what talks to servers
+
     refuse_hosts(urls, loaded.settings.inputs.hosts)
     return _with(loaded, folder), sum(not is_kept(url, folder) for url in urls)
 
@@ -62,6 +68,8 @@ def _folder(loaded: Loaded) -> Path:
 
 
 def _with(loaded: Loaded, folder: Path) -> Loaded:
+    from brimline.io.remote import place_of
+
     inputs = loaded.settings.inputs
     changed = {
         key: tuple(str(place_of(n, folder)) if is_remote(n) else n for n in names)

@@ -36,6 +36,11 @@ def is_table(path: Path) -> bool:
     return path.suffix.casefold() in _TABLES
 
 
+def is_remote(name: str) -> bool:
+    """Tell whether what a person wrote for a file is an address."""
+    return name.lower().startswith(("http://", "https://"))
+
+
 def is_levels(path: Path) -> bool:
     """Tell whether a file holds single levels rather than a raster or a cloud, by its ending."""
     return is_table(path) or path.suffix.lower() in _LAYERS

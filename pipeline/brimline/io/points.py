@@ -50,7 +50,6 @@ _LEAST_GAP_M: Final = 10.0  # a house or a thicket is spanned
 _GAP_SPACINGS: Final = 5.0
 _LINES: Final = 1 << 16  # numbers that flight lines of a file may have
 _BETWEEN_LINES: Final = "flight lines"
-_BETWEEN_FILES: Final = OVERLAPPING
 _LEAST_FILLED: Final = 0.02  # cells of the mean spacing are mostly filled where points are spread
 ON_GROUND_M: Final = 0.2  # points this close above a cell's lowest are ground with it
 
@@ -333,7 +332,7 @@ def _named(
     told: list[SurveyStep] = []
     kinds: tuple[tuple[str, Callable[[Any], Any], Callable[[int], str]], ...] = (
         (_BETWEEN_LINES, lambda strip: strip % _LINES, str),
-        (_BETWEEN_FILES, lambda strip: strip // _LINES, lambda number: clouds[number].path.name),
+        (OVERLAPPING, lambda strip: strip // _LINES, lambda number: clouds[number].path.name),
     )
     for between, of, name in kinds:
         found = after.found(of) if after else ()
@@ -353,7 +352,7 @@ def _step_notices(found: Sequence[SurveyStep], source: str) -> list[Problem]:
     Of steps that were levelled, what is left counts.
     """
     problems = []
-    for between in (_BETWEEN_LINES, _BETWEEN_FILES):
+    for between in (_BETWEEN_LINES, OVERLAPPING):
         steps = [step for step in found if step.between == between]
         if not steps:
             continue

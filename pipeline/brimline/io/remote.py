@@ -79,11 +79,6 @@ class _Fault(Exception):  # noqa: N818 - never seen outside
         self.text, self.mend, self.again = text, mend, again
 
 
-def is_remote(name: str) -> bool:
-    """Tell whether what a person wrote for a file is an address."""
-    return name.lower().startswith(("http://", "https://"))
-
-
 def refuse_hosts(urls: Sequence[str], hosts: Collection[str]) -> None:
     """Refuse addresses on hosts that nobody named, before anything is asked.
 

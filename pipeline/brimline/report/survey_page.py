@@ -62,7 +62,7 @@ def survey_html(results: Results) -> str:
     survey, support = results.facts.get("survey"), results.facts.get("support")
     if not survey or not support:
         return ""
-    power = SurveyPower(**{name: support[name] for name in SurveyPower.__slots__})
+    power = SurveyPower.of_facts(support)
     files = [file for file in input_files(results) if "elevation" in file.name]
     length = shown("level", results.units)
     steps = [

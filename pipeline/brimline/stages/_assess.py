@@ -90,16 +90,16 @@ class Assessor:
     def __init__(self, given: Given) -> None:
         works = given.params("works", Works)
         asked_m = given.params("lines", LevelLines).level_tolerance_m
-        survey_m = survey_error_m(given)
+        survey_m, asked = survey_error_m(given), storms_of(given)
         self.works, self._given = works, given
         self.walls = given.value("walls", StandingWalls)
         self.rules = design_rules(
-            works, asked_m, storms_of(given).rain_2y_24h_mm,
+            works, asked_m, asked.rain_2y_24h_mm,
             building_of(given.params("earthworks", Earthworks)), given.params("hazard", Hazard),
         )  # fmt: skip
         self.grid = given.grid
         self.standing, self.survey = standing_of(given), survey_of(given)
-        self.storms, self.beyond = storms_of(given).routed, storms_of(given).beyond
+        self.storms, self.beyond = asked.routed, asked.beyond
         self.hydrographs = hydrographs_of(given)
         self._made: dict[int, tuple[DrawnElement, Element]] = {}
         self.kept_clear = kept_clear_of(given)

@@ -118,10 +118,11 @@ class Follower:
         warned = _warnings(now) - _warnings(before)
         return None if lost or warned else after
 
-    def cut_away(self, known: Known, name: str) -> tuple[str, float]:
-        """Return which other element is dug where one stands, and over how much of it."""
+    def cut_away(self, known: Known, names: Sequence[str]) -> dict[str, tuple[str, float]]:
+        """Return which other element is dug where each stands, and over how much of it."""
         site = ground_of_design(self.given, known.assessment.done.design)
-        return cut_away_by(site, self.water.shown(site, known.plan.discharges)[1], name)
+        fine = self.water.dug(site)
+        return {name: cut_away_by(site, fine, name) for name in names}
 
     def shown(self, known: Known) -> tuple[list[FollowedWay], Earth | None, Mapping[str, float]]:
         """Dig a plan and run water over it; nothing where nothing is dug."""

@@ -33,9 +33,7 @@ def withheld(given: Given, what: str, depth_m: float, apart_m: float, report: Re
     ----------
     what : is not proposed then, in words.
     """
-    told = given.facts(SUPPORT)
-    power = SurveyPower(told["error_m"], told["spacing_m"], told["step_m"], told["because"])
-    if lacks := power.lacks(depth_m, apart_m):
+    if lacks := SurveyPower.of_facts(given.facts(SUPPORT)).lacks(depth_m, apart_m):
         text = f"no {what} are proposed: {lacks}"
         mend = f"get {wanted_survey(depth_m, apart_m)}"
         report.problem(Problem(Severity.WARNING, text, mend, "elevation"))

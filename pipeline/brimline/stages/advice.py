@@ -43,6 +43,7 @@ if TYPE_CHECKING:
 
 _MADE: Final = ("cascade_mends", "advice")
 _BEYOND: Final = "fails-beyond"
+_LEAKS: Final = "leaks"
 _CUT_SHARE: Final = 0.1
 
 
@@ -69,12 +70,13 @@ def _run(given: Given, report: Reporter) -> Made:
 
 def _cut_away(told: Advice, follower: Follower) -> Mapping[Mark, str]:
     """Say of what leaks in spite of all that was tried whether another is dug where it stands."""
-    known, why = cast("Known", told.last), {}
-    for name, code in told.last.outcome.marks:
-        by, share = follower.cut_away(known, name) if code == "leaks" else ("", 0.0)
-        if share > _CUT_SHARE:
-            why[name, code] = cut_away(name, by, share)
-    return why
+    leaking = [name for name, code in told.last.outcome.marks if code == _LEAKS]
+    found = follower.cut_away(cast("Known", told.last), leaking) if leaking else {}
+    return {
+        (name, _LEAKS): cut_away(name, by, share)
+        for name, (by, share) in found.items()
+        if share > _CUT_SHARE
+    }
 
 
 def _in_greater_storms(

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
 from brimline.terrain.noise import shown_noise
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from brimline.grid import Elevation
 
 _ERROR_SHARE: Final = 2 / 3  # of a swale's depth, from which its line means nothing
@@ -39,6 +41,11 @@ class SurveyPower:
     spacing_m: float
     step_m: float
     because: str
+
+    @classmethod
+    def of_facts(cls, facts: Mapping[str, Any]) -> SurveyPower:
+        """Return it from what a run notes of it, which may be more."""
+        return cls(**{name: facts[name] for name in cls.__slots__})
 
     @property
     def sure_difference_m(self) -> float:
